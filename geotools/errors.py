@@ -1,0 +1,106 @@
+"""The errors a user can meet: one shape for all of them.
+
+Every message says what is wrong, where, what was found, what was expected and how to mend it. The command line
+prints them without a traceback and ends with the error's own exit code; a Python caller can read the parts.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "CancelledError",
+    "GeotoolsError",
+    "InfeasibleError",
+    "InputError",
+    "NumericInputError",
+    "OutputError",
+    "SiteError",
+    "StepError",
+]
+
+
+class GeotoolsError(Exception):
+    """A problem the user can understand and mend.
+
+    Parameters
+    ----------
+    what : one sentence that names the problem.
+    where : file, layer, feature, field or parameter it was found in.
+    found, expected : the value met, and what would have been right, units included.
+    mend : what the user can do about it.
+    """
+
+    exit_code = 1
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: object = None,
+        found: object = None,
+        expected: object = None,
+        mend: str | None = None,
+    ) -> None:
+        self.what = what
+        self.where = None if where is None else str(where)
+        self.found = None if found is None else str(found)
+        self.expected = None if expected is None else str(expected)
+        self.mend = mend
+        super().__init__(str(self))
+
+    def parts(self) -> dict[str, str]:
+        """The message as name and text, in the order it is printed; parts that were not given are left out."""
+        named = {
+            "error": self.what,
+            "where": self.where,
+            "found": self.found,
+            "expected": self.expected,
+            "mend": self.mend,
+        }
+        return {name: text for name, text in named.items() if text is not None}
+
+    def __str__(self) -> str:
+        return "\n".join(
+            text if name == "error" else f"  {name + ':':<10}{text}" for name, text in self.parts().items()
+        )
+
+
+class InputError(GeotoolsError):
+    """A file or layer that was handed in cannot be used."""
+
+    exit_code = 3
+
+
+class SiteError(GeotoolsError):
+    """The site file, or a parameter of a step, says something that cannot be."""
+
+    exit_code = 4
+
+
+class NumericInputError(GeotoolsError, ValueError):
+    """Arrays handed to a numeric kernel do not describe a physical situation."""
+
+    exit_code = 3
+
+
+class InfeasibleError(GeotoolsError):
+    """There is no answer inside the limits; the message names the limit and the place."""
+
+    exit_code = 5
+
+
+class OutputError(GeotoolsError):
+    """A result could not be written; what stood there before is untouched."""
+
+    exit_code = 6
+
+
+class StepError(GeotoolsError):
+    """A step cannot run: a layer it needs is missing, or a plug-in step breaks the contract."""
+
+    exit_code = 7
+
+
+class CancelledError(GeotoolsError):
+    """The user stopped the work; what stood there before is untouched."""
+
+    exit_code = 130
