@@ -1,0 +1,1 @@
+"""Upkeep: dated care of every head, and what the choices cost over the life."""

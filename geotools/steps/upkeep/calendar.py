@@ -1,0 +1,52 @@
+"""The upkeep plan as an iCalendar file (RFC 5545) for any calendar program."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import groupby
+
+from icalendar import Alarm, Calendar, Event
+
+from geotools.steps.upkeep.kernel import Visit
+
+__all__ = ["calendar_bytes"]
+
+# a fixed name space makes the same visit carry the same UID in every run, so that a second import updates it
+_NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "geotools-perimeter/upkeep")
+
+
+def calendar_bytes(visits: Iterable[Visit], site: str, stamp: date, *, alarm_days: int = 7) -> bytes:
+    """All-day events, one for each day and kind of care, naming the heads or zones to visit.
+
+    stamp : the day the plan starts, written as DTSTAMP so that equal plans give equal bytes.
+    alarm_days : a reminder so many days ahead; 0 = none.
+    """
+    calendar = Calendar()
+    calendar.add("prodid", "-//geotools-perimeter//upkeep plan//EN")
+    calendar.add("version", "2.0")
+    calendar.add("x-wr-calname", f"Upkeep: {site}")
+    moment = datetime.combine(stamp, time(), UTC)
+    for (day, care), group in groupby(sorted(visits), key=lambda v: (v.day, v.care)):
+        batch = list(group)
+        kind = f"{batch[0].scope}s" if len(batch) > 1 else batch[0].scope
+        event = Event()
+        event.add("uid", str(uuid.uuid5(_NAMESPACE, f"{site}/{day.isoformat()}/{care}")))
+        event.add("dtstamp", moment)
+        event.add("dtstart", day)
+        event.add("dtend", day + timedelta(days=1))
+        event.add("summary", f"{care[:1].upper()}{care[1:]}: {len(batch)} {kind}")
+        hours = sum(v.minutes for v in batch) / 60.0
+        places = ", ".join(v.place for v in batch)
+        event.add("description", f"{batch[0].done}\n{kind}: {places}\nAbout {hours:.1f} h for one person.")
+        event.add("categories", [care])
+        event.add("transp", "TRANSPARENT")
+        if alarm_days:
+            alarm = Alarm()
+            alarm.add("action", "DISPLAY")
+            alarm.add("description", f"{care}: in {alarm_days} days")
+            alarm.add("trigger", timedelta(days=-alarm_days))
+            event.add_component(alarm)
+        calendar.add_component(event)
+    return bytes(calendar.to_ical())

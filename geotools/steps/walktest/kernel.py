@@ -1,0 +1,282 @@
+"""Which crossings to walk, how many trials prove a detection probability, and what the results say of the threshold.
+
+Arrays in, arrays out; no files. The bounds are the exact binomial ones of Clopper and Pearson (Biometrika 26, 1934);
+the number of trials without a failure is the success-run number `ln(1 - confidence) / ln(probability)`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize, signal, special, stats
+
+from geotools.errors import NumericInputError
+
+__all__ = [
+    "EVEN",
+    "WORST",
+    "Crossings",
+    "ThresholdEstimate",
+    "binomial_bounds",
+    "estimate_threshold",
+    "further_trials",
+    "plan_crossings",
+    "trials_needed",
+]
+
+WORST = "worst spot"
+EVEN = "even cover"
+
+
+def _fraction(name: str, value: float) -> float:
+    if not 0.0 < value < 1.0:
+        raise NumericInputError(f"{name} lies outside 0 to 1", where=name, found=value, expected="more than 0, under 1")
+    return float(value)
+
+
+def _counts(detected: object, trials: object) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    k, n = np.broadcast_arrays(np.asarray(detected, float), np.asarray(trials, float))
+    if np.any((k < 0) | (k > n) | (n < 1) | (k != np.round(k)) | (n != np.round(n))):
+        raise NumericInputError(
+            "Counts of a walk test do not fit together",
+            where="detected, trials",
+            found=f"detected {k.tolist()}, trials {n.tolist()}",
+            expected="whole numbers, 0 <= detected <= trials, at least one trial",
+        )
+    return k, n
+
+
+def binomial_bounds(
+    detected: object, trials: object, confidence: float = 0.95, *, sided: str = "lower"
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Exact (Clopper-Pearson) bounds of a detection probability.
+
+    Parameters
+    ----------
+    detected, trials : counts, any shapes that broadcast.
+    confidence : between 0 and 1.
+    sided : "lower": each bound on its own holds at `confidence` (what an acceptance asks); "two": the pair does.
+
+    Returns
+    -------
+    (lower, upper), dimensionless, of the broadcast shape. Raises NumericInputError for impossible counts.
+
+    Source: Clopper and Pearson, "The use of confidence or fiducial limits", Biometrika 26 (1934).
+    """
+    k, n = _counts(detected, trials)
+    if sided not in {"lower", "two"}:
+        raise NumericInputError("Unknown kind of bound", where="sided", found=sided, expected="lower or two")
+    alpha = 1.0 - _fraction("confidence", confidence)
+    if sided == "two":
+        alpha /= 2.0
+    # the beta distribution has no shape parameter 0: all missed bounds at 0, all detected at 1
+    lower = np.where(k > 0, stats.beta.ppf(alpha, np.maximum(k, 1), n - k + 1), 0.0)
+    upper = np.where(k < n, stats.beta.ppf(1.0 - alpha, k + 1, np.maximum(n - k, 1)), 1.0)
+    return lower, upper
+
+
+def trials_needed(probability: float = 0.90, confidence: float = 0.95, failures: int = 0) -> int:
+    """Fewest trials that show `probability` at `confidence` although `failures` of them miss.
+
+    The answer is the smallest n whose lower Clopper-Pearson bound with n - failures detections reaches
+    `probability`; with no failure it is the success-run number.
+    """
+    p = _fraction("probability", probability)
+    c = _fraction("confidence", confidence)
+    if failures < 0 or failures != int(failures):
+        raise NumericInputError("A count of failures below nothing", found=failures, expected="0, 1, 2, ...")
+    low, high = int(failures), max(int(failures) + 1, 2)
+    while stats.binom.cdf(failures, high, 1.0 - p) > 1.0 - c:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if stats.binom.cdf(failures, middle, 1.0 - p) > 1.0 - c else (low, middle)
+    return high
+
+
+def further_trials(detected: int, trials: int, probability: float = 0.90, confidence: float = 0.95) -> int:
+    """How many more crossings, all of them detected, would still prove `probability`; 0 if it is proven already."""
+    if trials == 0:
+        return trials_needed(probability, confidence)
+    k, n = _counts(detected, trials)
+    return max(trials_needed(probability, confidence, int(n - k)) - int(n), 0)
+
+
+def _weak_spots(m: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Local minima of the known modulation, weakest first; a flat bottom counts once, in its middle."""
+    if not np.any(np.isfinite(m)):
+        return np.empty(0, np.intp)
+    highest = np.nanmax(m)
+    filled = np.where(np.isfinite(m), m, highest)
+    found = signal.find_peaks(-np.pad(filled, 1, constant_values=np.inf))[0] - 1
+    found = found[filled[found] < highest]
+    return np.asarray(found[np.argsort(filled[found], kind="stable")], np.intp)
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Crossings of one zone in the order to walk them; every array has shape (n,).
+
+    `index` points into the arrays the plan was made from; `reason` is WORST or EVEN.
+    """
+
+    index: NDArray[np.intp]
+    reason: NDArray[np.str_]
+
+
+def plan_crossings(
+    chainage: NDArray[np.float64],
+    modulation: NDArray[np.float64],
+    trials: int,
+    *,
+    worst_share: float = 0.5,
+    separation: float = 2.0,
+) -> Crossings:
+    """Choose where to cross a zone: the predicted weakest spots first, then even cover of the rest.
+
+    Parameters
+    ----------
+    chainage : (n,) metres, increasing: the places a crossing may be walked.
+    modulation : (n,) best predicted modulation of a crossing at that chainage, dimensionless; NaN = not known.
+    trials : crossings wanted. More than there are places repeats the list from its head, weakest first.
+    worst_share : at most this part of the trials goes to weakest spots (0 to 1).
+    separation : metres kept between two weakest spots, so that one dead spot does not take them all.
+
+    Notes
+    -----
+    Even cover is farthest-point filling: each next crossing goes where the distance to any chosen one is largest,
+    so stopping early still leaves the zone covered as evenly as that many crossings allow.
+    """
+    s = np.asarray(chainage, float)
+    m = np.asarray(modulation, float)
+    if s.ndim != 1 or s.shape != m.shape or s.size == 0 or np.any(np.diff(s) <= 0):
+        raise NumericInputError(
+            "Places to cross are not a rising list",
+            where="chainage, modulation",
+            found=f"shapes {s.shape} and {m.shape}",
+            expected="two equal one-dimensional arrays, chainage strictly increasing",
+        )
+    if trials < 1 or not 0 <= worst_share <= 1:
+        raise NumericInputError(
+            "A walk test needs trials", found=f"trials {trials}, worst_share {worst_share}", expected=">= 1, 0 to 1"
+        )
+    places = min(int(trials), s.size)
+    chosen: list[int] = []
+    reasons: list[str] = []
+    for i in _weak_spots(m):
+        if len(chosen) >= int(np.ceil(worst_share * places)):
+            break
+        if all(abs(s[i] - s[j]) >= separation for j in chosen):
+            chosen.append(int(i))
+            reasons.append(WORST)
+    if not chosen:
+        chosen.append(int(np.argmin(np.abs(s - 0.5 * (s[0] + s[-1])))))
+        reasons.append(EVEN)
+    distance = np.min(np.abs(s[:, None] - s[chosen][None, :]), axis=1)
+    while len(chosen) < places:
+        i = int(np.argmax(distance))
+        chosen.append(i)
+        reasons.append(EVEN)
+        distance = np.minimum(distance, np.abs(s - s[i]))
+    order = np.arange(int(trials)) % places
+    return Crossings(np.asarray(chosen, np.intp)[order], np.asarray(reasons, np.str_)[order])
+
+
+@dataclass(frozen=True)
+class ThresholdEstimate:
+    """What walk-test results say of the receiver's threshold m0 (modulation, dimensionless).
+
+    m0 : the modulation detected half the time; NaN where the results cannot tell.
+    low, high : interval of m0 at the asked confidence; an open end is 0 or infinity.
+    spread : scatter of the threshold in natural-log units of modulation (0 = a sharp threshold).
+    kind : "fitted", "separated" (every miss lies under every detection), "all detected", "all missed",
+        or "unrelated" (detections do not rise with predicted modulation: the model does not explain this site).
+    """
+
+    m0: float
+    low: float
+    high: float
+    spread: float
+    kind: str
+    trials: int
+
+
+def estimate_threshold(
+    modulation: NDArray[np.float64], detected: NDArray[np.bool_], confidence: float = 0.95
+) -> ThresholdEstimate:
+    """Re-estimate m0 by maximum likelihood from detections against predicted modulation.
+
+    Parameters
+    ----------
+    modulation : (n,) predicted best modulation of each crossing walked, dimensionless, above 0.
+    detected : (n,) whether the receiver alarmed.
+    confidence : of the interval, by the profile likelihood.
+
+    Notes
+    -----
+    Logistic regression on ln(modulation): `P = 1 / (1 + exp(-(ln m - ln m0) / spread))`, as in dose-response work
+    (A. J. Dobson, An Introduction to Generalized Linear Models, ch. 7, where m0 is the median lethal dose).
+    """
+    m = np.asarray(modulation, float)
+    y = np.asarray(detected, bool)
+    if m.ndim != 1 or m.shape != y.shape or m.size == 0 or not np.all(np.isfinite(m) & (m > 0)):
+        raise NumericInputError(
+            "Walk-test results without a usable prediction",
+            where="modulation",
+            found=f"{int(np.sum(~(np.isfinite(m) & (m > 0))))} of {m.size} values missing or not above 0",
+            expected="one positive modulation for each result",
+        )
+    _fraction("confidence", confidence)
+    n = int(m.size)
+    if y.all():
+        return ThresholdEstimate(float("nan"), 0.0, float(m.min()), float("nan"), "all detected", n)
+    if not y.any():
+        return ThresholdEstimate(float("nan"), float(m.max()), float("inf"), float("nan"), "all missed", n)
+    if m[~y].max() < m[y].min():
+        low, high = float(m[~y].max()), float(m[y].min())
+        return ThresholdEstimate(float(np.sqrt(low * high)), low, high, 0.0, "separated", n)
+    x = np.log(m)
+    centre, scale = float(x.mean()), float(x.std())
+    if scale < 1e-9:
+        return ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n)
+    z = (x - centre) / scale
+    sign = np.where(y, 1.0, -1.0)
+
+    def loss(b: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        eta = sign * (b[0] + b[1] * z)
+        weight = -sign * special.expit(-eta)
+        return float(-special.log_expit(eta).sum()), np.array([weight.sum(), (weight * z).sum()])
+
+    fit = optimize.minimize(loss, np.array([special.logit(y.mean()), 0.0]), jac=True, method="BFGS", tol=1e-10)
+    b0, b1 = float(fit.x[0]), float(fit.x[1])
+    best = float(fit.fun)
+    flat = float(-n * (y.mean() * np.log(y.mean()) + (1 - y.mean()) * np.log(1 - y.mean())))
+    cut = 0.5 * float(stats.chi2.ppf(confidence, 1))
+    # a slope that is not positive, or no better than a flat line, places no threshold
+    if b1 <= 0 or flat - best < cut:
+        return ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n)
+
+    def profile(t: float) -> float:
+        def at(b: float) -> float:
+            return -float(special.log_expit(sign * b * (z - t)).sum())
+
+        slope = optimize.minimize_scalar(at, bounds=(0.0, 20.0 * b1 + 20.0), method="bounded", options={"xatol": 1e-8})
+        return float(slope.fun) - best - cut
+
+    middle = -b0 / b1
+    ends = []
+    for way in (-1.0, 1.0):
+        step = 0.25
+        while profile(middle + way * step) < 0 and step < 1e3:
+            step *= 2.0
+        inside, outside = middle, middle + way * step
+        if profile(outside) < 0:
+            ends.append(way * np.inf)
+            continue
+        ends.append(float(optimize.brentq(profile, inside, outside, xtol=1e-9)))
+    m0, low, high = (
+        float(np.exp(centre + scale * t)) if np.isfinite(t) else (0.0 if t < 0 else np.inf) for t in (middle, *ends)
+    )
+    return ThresholdEstimate(m0, float(low), float(high), scale / b1, "fitted", n)

@@ -1,0 +1,52 @@
+"""Tables that people open, fill in and send back."""
+
+import csv
+import io
+
+import numpy as np
+import pytest
+
+from geotools.errors import InputError
+from geotools.tables import csv_text, read_csv, safe_cell
+
+# the dangerous first characters: OWASP, "CSV Injection"
+ATTACKS = ["=1+1", "+1", "-1+cmd", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("x","y")', " =1"]
+
+
+@pytest.mark.parametrize("text", ATTACKS)
+def test_formulas_are_disarmed_and_come_back(text, tmp_path):
+    assert safe_cell(text).startswith("'")
+    f = tmp_path / "t.csv"
+    f.write_text(csv_text(["id", "note"], [{"id": 1, "note": text}]), encoding="utf-8", newline="")
+    assert read_csv(f, ["id"])[0]["note"] == text
+
+
+def test_numbers_stay_numbers():
+    assert safe_cell(-0.25) == "-0.25"
+    assert safe_cell(np.float64(-3.0)) == "-3"
+    assert safe_cell(np.int64(7)) == "7"
+    assert safe_cell(float("nan")) == safe_cell(None) == ""
+
+
+def test_the_table_is_what_another_reader_reads():
+    text = csv_text(["a", "b,c"], [{"a": 'say "hi"', "b,c": "two\nlines"}])
+    assert list(csv.reader(io.StringIO(text, newline=""))) == [["a", "b,c"], ['say "hi"', "two\nlines"]]
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_any_spreadsheet_dialect(mark, tmp_path):
+    f = tmp_path / "t.csv"
+    f.write_bytes(b"\xef\xbb\xbf" + f"id{mark}result\r\n1{mark}yes\r\n{mark}\r\n2\r\n".encode())
+    assert read_csv(f, ["id", "result"]) == [{"id": "1", "result": "yes"}, {"id": "2", "result": ""}]
+
+
+def test_wrong_tables_are_refused(tmp_path):
+    f = tmp_path / "t.csv"
+    with pytest.raises(InputError, match="cannot be read"):
+        read_csv(f, ["id"])
+    f.write_bytes(b"")
+    with pytest.raises(InputError, match="lacks columns"):
+        read_csv(f, ["id"])
+    f.write_bytes("id,größe\n".encode("latin-1"))
+    with pytest.raises(InputError, match="UTF-8"):
+        read_csv(f, ["id"])
