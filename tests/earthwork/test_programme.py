@@ -1,0 +1,197 @@
+"""The grading programme against brute force, against another modelling layer and solver, and against its own limits."""
+
+import itertools
+
+import numpy as np
+import pytest
+
+from geotools.earthwork.programme import Cells, GradingRules, SightLine, grade, strip_cells
+from geotools.earthwork.water import flood
+from geotools.errors import InfeasibleError, NumericInputError
+
+
+def rough(seed: int, nx: int, ny: int, cell: float = 0.5, amplitude: float = 0.07) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    x, y = (np.arange(nx) + 0.5)[:, None] * cell, (np.arange(ny) - (ny - 1) / 2)[None, :] * cell
+    return 100 + sum(
+        amplitude * np.sin(2 * np.pi * (x * np.cos(a) + y * np.sin(a)) / length + p)
+        for a, length, p in zip(rng.uniform(-0.5, 0.5, 4), (8, 17, 31, 60), rng.uniform(0, 6, 4), strict=True)
+    )
+
+
+def line_over(
+    cells: Cells, length: float, half_width: float, low: float, high: float, *, free: float = 0.0
+) -> SightLine:
+    under = np.flatnonzero(np.abs(cells.place[:, 1]) <= half_width)
+    t = cells.place[under, 0] / length
+    near = [float(cells.ground[under[np.argmin(np.abs(t - end))]]) for end in (0.0, 1.0)]
+    k = len(under)
+    return SightLine(
+        "zone 1",
+        under,
+        t,
+        np.full(k, low),
+        np.full(k, high),
+        (near[0], near[1]),
+        ((near[0] - free, near[0] + free), (near[1] - free, near[1] + free)),
+    )
+
+
+def brute(cells: Cells, line: SightLine, rules: GradingRules, levels: np.ndarray) -> float:
+    """Least cost over every assignment of the given levels to the movable cells (ends fixed)."""
+    move = np.flatnonzero(cells.movable)
+    p, q = cells.pairs.T
+    limit = np.maximum(rules.max_slope * cells.distance, np.abs(cells.ground[p] - cells.ground[q])) + 1e-9
+    target = line.ends[0] + line.fraction * (line.ends[1] - line.ends[0])
+    best = np.inf
+    for choice in itertools.product(levels, repeat=len(move)):
+        d = cells.ground.copy()
+        d[move] = choice
+        dev = d[line.cells] - target
+        if (dev < -line.low - 1e-9).any() or (dev > line.high + 1e-9).any() or (np.abs(d[p] - d[q]) > limit).any():
+            continue
+        rise = d - cells.ground
+        cost = cells.area * (rules.cut_cost * -rise[rise < 0].sum() + rules.fill_cost * rise[rise > 0].sum())
+        best = min(best, cost)
+    return best
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_tiny_grids_match_brute_force(seed):
+    # With whole-number data and fixed ends every row is a difference of two levels: the optimum is a whole number too,
+    # so trying every whole level is exact and not a sample.
+    rng = np.random.default_rng(seed)
+    ground = rng.integers(0, 5, (3, 4)).astype(float)
+    cells = strip_cells(ground, 1.0)
+    under = np.flatnonzero(cells.movable)
+    line = SightLine(
+        "z", under, np.full(6, 0.5), np.full(6, 1.0), np.full(6, 1.0), (2.0, 2.0), ((2.0, 2.0), (2.0, 2.0))
+    )
+    rules = GradingRules(cut_cost=3.0, fill_cost=5.0, max_slope=2.0)
+    expected = brute(cells, line, rules, np.arange(-1.0, 7.0))
+    if np.isinf(expected):
+        with pytest.raises(InfeasibleError):
+            grade(cells, [line], rules)
+    else:
+        assert grade(cells, [line], rules).cost == pytest.approx(expected, abs=1e-6)
+
+
+def test_optimum_matches_another_modelling_layer_and_solver():
+    # PuLP builds the model from its own expressions and hands it to CBC: another layer, another solver.
+    pulp = pytest.importorskip("pulp")
+    ground = rough(3, 24, 8)
+    cells = strip_cells(ground, 0.5)
+    line = line_over(cells, 12.0, 1.1, 0.03, 0.05, free=0.2)
+    rules = GradingRules(cut_cost=4.0, fill_cost=9.0, max_slope=0.2, balance=0.9)
+    model = pulp.LpProblem("grading", pulp.LpMinimize)
+    n = len(cells.ground)
+    cut = [pulp.LpVariable(f"c{i}", 0, None if cells.movable[i] else 0) for i in range(n)]
+    fill = [pulp.LpVariable(f"f{i}", 0, None if cells.movable[i] else 0) for i in range(n)]
+    a, b = (pulp.LpVariable(f"e{e}", *line.reach[e]) for e in (0, 1))
+    model += cells.area * pulp.lpSum(4.0 * c + 9.0 * f for c, f in zip(cut, fill, strict=True))
+    level = [cells.ground[i] - cut[i] + fill[i] for i in range(n)]
+    for i, t in zip(line.cells, line.fraction, strict=True):
+        model += level[i] - (1 - t) * a - t * b >= -0.03
+        model += level[i] - (1 - t) * a - t * b <= 0.05
+    for p, q in cells.pairs:
+        limit = max(0.2 * 0.5, abs(cells.ground[p] - cells.ground[q]))
+        model += level[p] - level[q] <= limit
+        model += level[q] - level[p] <= limit
+    model += pulp.lpSum(fill) == 0.9 * pulp.lpSum(cut)
+    assert pulp.LpStatus[model.solve(pulp.PULP_CBC_CMD(msg=False))] == "Optimal"
+    ours = grade(cells, [line], rules)
+    assert ours.cost == pytest.approx(pulp.value(model.objective), rel=1e-5)
+    assert ours.fill_m3 == pytest.approx(0.9 * ours.cut_m3, abs=1e-6)
+
+
+def test_every_limit_holds_on_the_design_surface():
+    ground = rough(1, 120, 12)
+    cells = strip_cells(ground, 0.5)
+    line = line_over(cells, 60.0, 1.6, 0.05, 0.075, free=0.2)
+    rules = GradingRules(max_slope=0.25)
+    made = grade(cells, [line], rules)
+    target = made.ends[0, 0] + line.fraction * (made.ends[0, 1] - made.ends[0, 0])
+    deviation = made.design[line.cells] - target
+    assert deviation.min() >= -0.05 - 1e-6 and deviation.max() <= 0.075 + 1e-6
+    p, q = cells.pairs.T
+    limit = np.maximum(0.25 * 0.5, np.abs(cells.ground[p] - cells.ground[q]))
+    assert (np.abs(made.design[p] - made.design[q]) <= limit + 1e-6).all()
+    assert (made.design[~cells.movable] == cells.ground[~cells.movable]).all()
+    assert (np.minimum(made.cut, made.fill) == 0).all()
+
+
+def test_straight_ground_is_left_alone():
+    cells = strip_cells(100 + 0.02 * np.arange(40.0)[:, None] + np.zeros((40, 9)), 0.5)
+    line = line_over(cells, 20.0, 1.1, 0.05, 0.05)
+    made = grade(cells, [line])
+    assert made.cut_m3 == pytest.approx(0, abs=1e-6) and made.fill_m3 == pytest.approx(0, abs=1e-6)
+
+
+def test_free_ends_never_cost_more_than_fixed_ends():
+    cells = strip_cells(rough(2, 160, 12), 0.5)
+    fixed = grade(cells, [line_over(cells, 80.0, 1.6, 0.075, 0.075)])
+    free = grade(cells, [line_over(cells, 80.0, 1.6, 0.075, 0.075, free=0.3)])
+    assert free.cost < fixed.cost
+
+
+def test_overlapping_zones_are_solved_together():
+    cells = strip_cells(rough(5, 160, 10), 0.5)
+    whole = line_over(cells, 80.0, 1.1, 0.05, 0.05, free=0.3)
+    x = cells.place[whole.cells, 0]
+
+    def part(name: str, start: float, stop: float) -> SightLine:
+        here = (x >= start) & (x <= stop)
+        k = int(here.sum())
+        return SightLine(
+            name,
+            whole.cells[here],
+            (x[here] - start) / (stop - start),
+            np.full(k, 0.05),
+            np.full(k, 0.05),
+            (100.0, 100.0),
+            ((99.0, 101.0), (99.0, 101.0)),
+        )
+
+    made = grade(cells, [part("zone 1", 0, 45), part("zone 2", 35, 80)])
+    for line, (a, b) in zip((part("zone 1", 0, 45), part("zone 2", 35, 80)), made.ends, strict=True):
+        assert np.abs(made.design[line.cells] - a - line.fraction * (b - a)).max() <= 0.05 + 1e-6
+
+
+def test_drain_gives_every_ponding_cell_its_fall():
+    # a trough, lowest in its middle: water stands there until the floor is made to fall to both ends
+    x, y = np.arange(30.0)[:, None] - 14.5, np.arange(9.0)[None, :] - 4
+    ground = 100 + 0.02 * np.abs(y) + 0.003 * np.abs(x)
+    cells = strip_cells(ground, 0.5)
+    flow = flood(ground)
+    assert (flow.filled - ground).max() > 0.03
+    line = line_over(cells, 15.0, 1.1, 0.2, 0.2)
+    made = grade(cells, [line], GradingRules(receiver=flow.receiver, min_fall=0.01, drain=True))
+    design = made.design.reshape(ground.shape)
+    assert (flood(design).filled - design).max() < 1e-6
+    assert made.fill_m3 + made.cut_m3 > 0.05
+
+
+def test_a_no_dig_cell_in_the_way_is_named_with_its_place():
+    ground = 100 + np.zeros((40, 9))
+    ground[20, 4] = 99.6
+    no_dig = np.zeros(ground.shape, bool)
+    no_dig[20, 4] = True
+    cells = strip_cells(ground, 0.5, no_dig=no_dig)
+    with pytest.raises(InfeasibleError, match="straightness of zone 1") as caught:
+        grade(cells, [line_over(cells, 20.0, 1.1, 0.05, 0.05)])
+    assert caught.value.where == "chainage 10.2 m, offset +0.0 m"
+    assert "0.350 m" in caught.value.found
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [{"cut_cost": 0.0}, {"fill_cost": -3.0}, {"max_slope": 0.0}, {"max_slope": 0.1, "min_fall": 0.2}, {"balance": 9.0}],
+)
+def test_rules_that_contradict_are_refused(bad):
+    with pytest.raises(NumericInputError):
+        GradingRules(**bad)
+
+
+def test_ground_without_level_is_refused():
+    with pytest.raises(NumericInputError, match="without a level"):
+        strip_cells(np.array([[1.0, np.nan, 1.0]]), 0.5)
