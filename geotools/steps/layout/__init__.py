@@ -1,0 +1,1 @@
+"""Layout: corridor, zones, heads and beams from the fence lines."""

@@ -1,0 +1,238 @@
+"""Which straight beams are possible between candidate junctions, and what each costs.
+
+A zone runs straight through two junctions and on past both, far enough that the dead spot of each of its heads lies
+beyond the point where the neighbour's beam crosses. So whether a zone is possible, and what it costs, does not depend
+on its neighbours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geotools.steps.layout.lines import Candidates
+from geotools.steps.layout.width import beam_half_width
+
+__all__ = ["Edges", "Field", "Prices", "ZoneRules", "possible_zones"]
+
+Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+
+_CHUNK = 2_000_000
+
+
+@dataclass(frozen=True)
+class ZoneRules:
+    """What a zone must keep to; metres and hertz.
+
+    longest_m, shortest_m : head to head.
+    extension_m : how far a beam runs on past a junction: the dead spot of its head, and a margin.
+    stagger_m : heads of two zones in line stand this far apart sideways.
+    frequency_hz : of the stack's widest beam (its lowest frequency).
+    fresnel_zones, margin_m : clear width, as in `beam_half_width`.
+    straight_m : ground within this of the straight line between the heads needs no grading.
+    graded_width_m : width of the strip that is graded.
+    """
+
+    longest_m: float
+    shortest_m: float
+    extension_m: float
+    frequency_hz: float
+    stagger_m: float = 0.5
+    fresnel_zones: float = 1.0
+    margin_m: float = 0.3
+    straight_m: float = 0.15
+    graded_width_m: float = 3.0
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What the choice weighs against each other, any one currency.
+
+    zone : both stacks of a zone, stood up and wired.
+    earthwork_m3 : cut or fill.
+    dead_ground_m : a metre of perimeter that stays blind.
+    offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
+    """
+
+    zone: float = 10_000.0
+    earthwork_m3: float = 60.0
+    dead_ground_m: float = 2_000.0
+    offset_m2: float = 0.5
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Possible zones between candidates; arrays of length m.
+
+    tail, head : node numbers.
+    cost : the four prices together.
+    past_start, past_end : how far the beam should run past each junction, m; room_start, room_end : how far it can.
+    earthwork_m3, dead_m : expected on this zone.
+    """
+
+    tail: NDArray[np.intp]
+    head: NDArray[np.intp]
+    cost: NDArray[np.float64]
+    past_start: NDArray[np.float64]
+    past_end: NDArray[np.float64]
+    room_start: NDArray[np.float64]
+    room_end: NDArray[np.float64]
+    earthwork_m3: NDArray[np.float64]
+    dead_m: NDArray[np.float64]
+
+
+def _pairs(nodes: Candidates, length: float, *, closed: bool, reach: float) -> Iterator[tuple[NDArray, NDArray]]:
+    """Node pairs (start, end) within reach along the line, none over a forced station, in chunks."""
+    n = nodes.station.size
+    chainage, station = nodes.chainage, nodes.station
+    forced = np.unique(station[nodes.forced])
+    n_stations = nodes.n_stations
+    if closed:
+        chainage = np.concatenate([chainage, chainage + length])
+        station = np.concatenate([station, station + n_stations])
+        forced = np.concatenate([forced, forced + n_stations])
+    else:
+        forced = np.append(forced, n_stations - 1)
+    last = np.searchsorted(chainage, chainage[:n] + reach, side="right")
+    first = np.searchsorted(station, station[:n], side="right")
+    if forced.size:
+        following = np.searchsorted(forced, station[:n], side="right")
+        limit = np.where(following < forced.size, forced[np.minimum(following, forced.size - 1)], 2 * n_stations)
+        last = np.minimum(last, np.searchsorted(station, limit, side="right"))
+    if closed:
+        # once round at most, back to the same station excluded
+        last = np.minimum(last, np.searchsorted(station, station[:n] + n_stations, side="left"))
+    count = np.maximum(last - first, 0)
+    total = np.cumsum(count)
+    bounds = np.unique(np.searchsorted(total, np.arange(_CHUNK // 8, total[-1] + _CHUNK // 8, _CHUNK // 8), "left") + 1)
+    lo = 0
+    for hi in np.minimum(bounds, n):
+        part = count[lo:hi]
+        if part.sum():
+            tail = np.repeat(np.arange(lo, hi), part)
+            within = np.arange(part.sum()) - np.repeat(np.cumsum(part) - part, part)
+            yield tail, np.mod(first[tail] + within, n)
+        lo = hi
+
+
+class _Judge:
+    """Measures pairs of junctions against the rules; holds the fields that are looked up."""
+
+    def __init__(self, rules: ZoneRules, prices: Prices, clear: Field, ground: Field | None) -> None:
+        self.rules, self.prices, self.clear, self.ground = rules, prices, clear, ground
+
+    def _need(self, along: NDArray, total: NDArray) -> NDArray:
+        rules = self.rules
+        half = beam_half_width(
+            along, total - along, rules.frequency_hz, zones=rules.fresnel_zones, margin_m=rules.margin_m
+        )
+        return half + np.abs(2 * along / total - 1) * rules.stagger_m / 2
+
+    def positions(self, length: NDArray, past: tuple[NDArray, NDArray]) -> NDArray:
+        """Where along each beam to look, (m, k), from its start: closely on the runs past the junctions."""
+        between = int(np.clip(np.ceil(length.max() / 2.0), 4, 256))
+        runs = int(np.ceil(max(self.rules.extension_m, 0.1) / 0.75)) + 1
+        start, end = past
+        ahead = np.linspace(0, 1, runs, endpoint=False) * start[:, None]
+        middle = start[:, None] + np.linspace(0, 1, between) * length[:, None]
+        after = (start + length)[:, None] + np.linspace(0, 1, runs)[1:] * end[:, None]
+        return np.concatenate([ahead, middle, after], axis=1)
+
+    def measure(self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], offset: NDArray) -> tuple[NDArray, ...]:
+        """Possible or not, cost, room at both ends, earthwork and dead ground of zones through p and q (m, 2)."""
+        prices = self.prices
+        chord = q - p
+        length = np.hypot(chord[:, 0], chord[:, 1])
+        u = chord / length[:, None]
+        start, end = past
+        total = length + start + end
+        along = self.positions(length, past)
+        x = p[:, 0, None] + u[:, 0, None] * (along - start[:, None])
+        y = p[:, 1, None] + u[:, 1, None] * (along - start[:, None])
+        blocked = self.clear(x, y) < self._need(along, total[:, None])
+        before = along < start[:, None] - 1e-9
+        beyond = along > (start + length)[:, None] + 1e-9
+        possible = ~np.any(blocked & ~before & ~beyond, axis=1)
+        # room past a junction ends at the blocked point nearest to it
+        room_start = start - np.max(np.where(blocked & before, along, -np.inf), axis=1, initial=-np.inf)
+        room_start = np.clip(np.where(np.isfinite(room_start), room_start - 0.75, start), 0.0, start)
+        room_end = np.min(np.where(blocked & beyond, along, np.inf), axis=1, initial=np.inf) - (start + length)
+        room_end = np.clip(np.where(np.isfinite(room_end), room_end - 0.75, end), 0.0, end)
+        short = (start - room_start) + (end - room_end)
+        earth, dead = self._earthwork(x, y, along, total) if self.ground is not None else (0.0 * short, 0.0 * short)
+        cost = (
+            prices.zone
+            + prices.dead_ground_m * (short + dead)
+            + prices.earthwork_m3 * earth
+            + prices.offset_m2 * np.abs(offset) * length
+        )
+        return possible, cost, room_start, room_end, earth, dead
+
+    def _earthwork(self, x: NDArray, y: NDArray, along: NDArray, total: NDArray) -> tuple[NDArray, NDArray]:
+        """Earth to move and ground that is cheaper to leave blind, so that the rest is straight enough."""
+        rules, prices = self.rules, self.prices
+        assert self.ground is not None
+        z = self.ground(x, y)
+        line = z[:, :1] + (z[:, -1:] - z[:, :1]) * along / total[:, None]
+        rise = np.nan_to_num(z - line)
+        step = np.diff(along, axis=1)
+        weight = np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
+        volume = np.maximum(np.abs(rise) - rules.straight_m, 0.0) * rules.graded_width_m
+        # a dip may stay as it is and be blind; a crest has to go, it hides everything behind it
+        leave = (rise < 0) & (volume * prices.earthwork_m3 > prices.dead_ground_m)
+        return np.sum(np.where(leave, 0.0, volume) * weight, axis=1), np.sum(leave * weight, axis=1)
+
+
+def possible_zones(
+    nodes: Candidates,
+    line: shapely.LineString,
+    rules: ZoneRules,
+    prices: Prices,
+    *,
+    clear: Field,
+    ground: Field | None = None,
+) -> Edges:
+    """Every zone that the rules allow between candidate junctions, with its cost.
+
+    Parameters
+    ----------
+    nodes : candidate junctions.
+    line : the line they were made along, m.
+    rules, prices : limits, and the weights of the choice.
+    clear : clearance to the edge of the usable ground at any points, m.
+    ground : ground height at any points, m; None leaves earthwork out.
+    """
+    closed = bool(line.is_closed)
+    judge = _Judge(rules, prices, clear, ground)
+    kept: list[tuple[NDArray, ...]] = []
+    first, last = nodes.station == 0, nodes.station == nodes.n_stations - 1
+    for tail, head in _pairs(nodes, line.length, closed=closed, reach=1.3 * rules.longest_m):
+        # an open line's own ends have no neighbour to reach past
+        past_start = np.where(first[tail] & (not closed), 0.0, rules.extension_m)
+        past_end = np.where(last[head] & (not closed), 0.0, rules.extension_m)
+        p, q = nodes.xy[tail], nodes.xy[head]
+        length = np.hypot(*(q - p).T)
+        total = length + past_start + past_end
+        ok = (total <= rules.longest_m) & (total >= rules.shortest_m) & (length > 1e-6)
+        middle = (p + q) / 2
+        half = beam_half_width(length / 2, length / 2, rules.frequency_hz, zones=rules.fresnel_zones)
+        ok &= clear(middle[:, 0], middle[:, 1]) >= half + rules.margin_m
+        pick = np.flatnonzero(ok)
+        pick = pick[np.argsort(length[pick], kind="stable")]
+        lo = 0
+        while lo < pick.size:
+            hi = min(pick.size, lo + 1 + int(_CHUNK / (length[pick[lo]] / 2 + 40)))
+            part = pick[lo:hi]
+            offset = (nodes.offset[tail[part]] + nodes.offset[head[part]]) / 2
+            result = judge.measure(p[part], q[part], (past_start[part], past_end[part]), offset)
+            columns = (tail[part], head[part], result[1], past_start[part], past_end[part], *result[2:])
+            kept.append(tuple(column[result[0]] for column in columns))
+            lo = hi
+    if not kept:
+        empty = np.empty(0)
+        return Edges(empty.astype(np.intp), empty.astype(np.intp), *[empty] * 7)
+    return Edges(*(np.concatenate(column) for column in zip(*kept, strict=True)))

@@ -1,0 +1,177 @@
+"""Zones of least cost along a line: the choice, and its proof against the exact outline of the usable ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from geotools.errors import InfeasibleError
+from geotools.steps.layout.band import clearance_grid
+from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
+from geotools.steps.layout.edges import Edges, Field, Prices, ZoneRules, possible_zones
+from geotools.steps.layout.lines import Candidates
+from geotools.steps.layout.width import beam_half_width, beam_outline
+
+__all__ = ["Zone", "choose_zones"]
+
+
+@dataclass(frozen=True)
+class Zone:
+    """One chosen zone, in the direction of the line; metres.
+
+    junctions : (2, 2) the points it shares with its neighbours.
+    ends : (2, 2) where its heads stand before they are staggered.
+    chainage : (2,) of the junctions along the line.
+    room, wanted : (2,) how far the beam runs past each junction, and how far it should.
+    earthwork_m3, dead_m : expected on this zone.
+    """
+
+    junctions: NDArray[np.float64]
+    ends: NDArray[np.float64]
+    chainage: NDArray[np.float64]
+    room: NDArray[np.float64]
+    wanted: NDArray[np.float64]
+    earthwork_m3: float
+    dead_m: float
+
+
+def _exact_room(
+    region: BaseGeometry, p: NDArray, q: NDArray, wanted: NDArray, rules: ZoneRules
+) -> NDArray[np.float64] | None:
+    """How far the beam can run past both junctions by the exact outline; None where it cannot even join them."""
+    length = float(np.hypot(*(q - p)))
+    u = (q - p) / length
+
+    def fits(start: float, end: float) -> bool:
+        outline = beam_outline(
+            p - start * u, q + end * u, rules.frequency_hz, zones=rules.fresnel_zones, margin_m=rules.margin_m
+        )
+        return bool(region.covers(outline))
+
+    def longest(of: int, other: float) -> float:
+        low, high = 0.0, float(wanted[of])
+        while high - low > 0.05:
+            mid = (low + high) / 2
+            if fits(*((mid, other) if of == 0 else (other, mid))):
+                low = mid
+            else:
+                high = mid
+        return low
+
+    if fits(*wanted):
+        return np.array(wanted)
+    if not fits(0.0, 0.0):
+        return None
+    end = float(wanted[1]) if fits(0.0, float(wanted[1])) else longest(1, 0.0)
+    start = float(wanted[0]) if fits(float(wanted[0]), end) else longest(0, end)
+    return np.array([start, end])
+
+
+def choose_zones(
+    nodes: Candidates,
+    line: shapely.LineString,
+    region: BaseGeometry,
+    rules: ZoneRules,
+    prices: Prices,
+    *,
+    ground: Field | None = None,
+    cell_m: float = 1.0,
+) -> list[Zone]:
+    """The cheapest zones that cover a line from end to end, or once round.
+
+    Parameters
+    ----------
+    nodes : candidate junctions along ``line``.
+    line : the line to follow, m.
+    region : ground that beams may use, m.
+    rules, prices : limits, and the weights of the choice.
+    ground : ground height at any points, m; None leaves earthwork out.
+    cell_m : spacing of the clearance look-up; chosen zones are checked against the exact outline.
+
+    Raises
+    ------
+    InfeasibleError : no chain of straight beams fits; the message names the place where it breaks off.
+    """
+    reach = 4 * rules.extension_m + float(np.max(np.abs(nodes.offset))) + 8.0
+    spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
+    clear = clearance_grid(region, spine, reach, cell_m=cell_m)
+    edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground)
+    alive = np.ones(edges.tail.size, dtype=bool)
+    shapely.prepare(region)
+    for _ in range(60):
+        chain = _solve(nodes, edges, alive, closed=bool(line.is_closed))
+        if chain is None:
+            raise _broken(nodes, edges, alive, line, rules)
+        chosen = np.flatnonzero(alive)[chain.edges]
+        zones = [_exact_zone(nodes, edges, int(k), region, rules) for k in chosen]
+        wrong = [k for k, zone in zip(chosen, zones, strict=True) if zone is None]
+        if not wrong:
+            return [zone for zone in zones if zone is not None]
+        alive[wrong] = False
+    raise InfeasibleError(
+        "The layout did not settle: too many beams that seemed to fit touch the edge of the corridor.",
+        mend="Give a finer look-up spacing, or a little more room.",
+    )
+
+
+def _solve(nodes: Candidates, edges: Edges, alive: NDArray[np.bool_], *, closed: bool) -> Chain | None:
+    tail, head, cost = edges.tail[alive], edges.head[alive], edges.cost[alive]
+    if closed:
+        return cheapest_loop(nodes.n_stations, nodes.station, tail, head, cost)
+    return cheapest_chain(nodes.station, tail, head, cost)
+
+
+def _exact_zone(nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules) -> Zone | None:
+    p, q = nodes.xy[edges.tail[k]], nodes.xy[edges.head[k]]
+    wanted = np.array([edges.past_start[k], edges.past_end[k]])
+    room = _exact_room(region, p, q, wanted, rules)
+    if room is None:
+        return None
+    u = (q - p) / np.hypot(*(q - p))
+    return Zone(
+        junctions=np.array([p, q]),
+        ends=np.array([p - room[0] * u, q + room[1] * u]),
+        chainage=np.array([nodes.chainage[edges.tail[k]], nodes.chainage[edges.head[k]]]),
+        room=room,
+        wanted=wanted,
+        earthwork_m3=float(edges.earthwork_m3[k]),
+        dead_m=float(edges.dead_m[k]),
+    )
+
+
+def _broken(
+    nodes: Candidates, edges: Edges, alive: NDArray[np.bool_], line: shapely.LineString, rules: ZoneRules
+) -> InfeasibleError:
+    """Name the stretch that no zone spans: the first gap between stations that no possible zone runs over."""
+    n = nodes.n_stations
+    cover = np.zeros(2 * n + 1, dtype=np.int64)
+    a, b = nodes.station[edges.tail[alive]], nodes.station[edges.head[alive]]
+    b = np.where(b <= a, b + n, b)
+    np.add.at(cover, a, 1)
+    np.add.at(cover, b, -1)
+    running = np.cumsum(cover)
+    per_gap = running[:n] + running[n : 2 * n]
+    gaps = per_gap if line.is_closed else per_gap[: n - 1]
+    bare = np.flatnonzero(gaps == 0)
+    chainage = nodes.chainage[np.searchsorted(nodes.station, np.arange(n))]
+    if bare.size:
+        start = chainage[bare[0]]
+        end = chainage[(bare[0] + 1) % n] if line.is_closed else chainage[bare[0] + 1]
+        at = nodes.xy[np.searchsorted(nodes.station, bare[0])]
+        where = f"chainage {start:.1f} to {end:.1f} m (x {at[0]:.1f}, y {at[1]:.1f})"
+    else:
+        where = "between stations that single zones reach, but no chain of them joins"
+    half = float(
+        beam_half_width(rules.longest_m / 2, rules.longest_m / 2, rules.frequency_hz, zones=rules.fresnel_zones)
+    )
+    return InfeasibleError(
+        "No straight beam of an allowed length fits in the corridor.",
+        where=where,
+        expected=f"a strip {2 * (half + rules.margin_m):.2f} m wide at the longest zone, "
+        f"{rules.shortest_m:g} to {rules.longest_m:g} m from head to head",
+        mend="Widen the corridor there, allow shorter zones, or accept another stack with a narrower beam.",
+    )

@@ -1,0 +1,224 @@
+"""Zones in a corridor: against brute force over all chains with the exact outline, and hand geometry at corners."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, Polygon, box
+
+from geotools.errors import InfeasibleError
+from geotools.steps.layout.band import clearance_grid
+from geotools.steps.layout.edges import Prices, ZoneRules, possible_zones
+from geotools.steps.layout.lines import candidates, crests, midway_line, setback_line
+from geotools.steps.layout.width import beam_outline
+from geotools.steps.layout.zoning import choose_zones
+
+X_BAND = 10.525e9
+RULES = ZoneRules(longest_m=60, shortest_m=8, extension_m=5, frequency_hz=X_BAND)
+PRICES = Prices()
+
+
+def square(side: float, depth: float = 14.0):
+    fence = LineString([(0, 0), (side, 0), (side, side), (0, side), (0, 0)])
+    region = Polygon(fence).buffer(-0.3, join_style="mitre") - box(depth, depth, side - depth, side - depth)
+    return fence, region
+
+
+def fits(region, p, q, rules, *past, slack=0.0):
+    start, end = past
+    u = (q - p) / np.hypot(*(q - p))
+    outline = beam_outline(p - start * u, q + end * u, rules.frequency_hz, margin_m=rules.margin_m)
+    return region.buffer(slack).covers(outline)
+
+
+def test_possible_zones_are_those_that_the_exact_outline_allows():
+    fence, region = square(60)
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=9, offsets_m=(0, 3, 6))
+    clear = clearance_grid(region, shapely.get_coordinates(shapely.segmentize(line, 4)), 40)
+    edges = possible_zones(nodes, line, RULES, PRICES, clear=clear)
+    found = set(zip(edges.tail.tolist(), edges.head.tolist(), strict=True))
+    surely, perhaps = set(), set()
+    for a, b in itertools.permutations(range(nodes.station.size), 2):
+        span = (nodes.chainage[b] - nodes.chainage[a]) % line.length
+        p, q = nodes.xy[a], nodes.xy[b]
+        total = np.hypot(*(q - p)) + 10
+        if not (0 < span <= 1.3 * RULES.longest_m and 8 <= total <= 60):
+            continue
+        if fits(region, p, q, RULES, 0, 0, slack=0.15):
+            perhaps.add((a, b))
+        # the whole run past both junctions, stagger too, well inside
+        if fits(region, p, q, RULES, 5, 5, slack=-0.35):
+            surely.add((a, b))
+    assert len(surely) > 50
+    assert surely <= found <= perhaps
+
+
+def brute_force(nodes, line, region, rules, prices):
+    """Least cost over all chains of exactly fitting beams, costs from the definition, ground flat."""
+    closed = line.is_closed
+    n = nodes.station.size
+    price = {}
+    for a, b in itertools.permutations(range(n), 2):
+        span = nodes.chainage[b] - nodes.chainage[a]
+        span = span % line.length if closed else span
+        if not 0 < span <= 1.3 * rules.longest_m:
+            continue
+        p, q = nodes.xy[a], nodes.xy[b]
+        total = np.hypot(*(q - p)) + 2 * rules.extension_m
+        if rules.shortest_m <= total <= rules.longest_m and fits(region, p, q, rules, 5, 5):
+            price[a, b] = (
+                prices.zone + prices.offset_m2 * np.hypot(*(q - p)) * abs(nodes.offset[a] + nodes.offset[b]) / 2
+            )
+    best = np.inf
+
+    def go(node, start, gone, spent):
+        nonlocal best
+        if spent >= best:
+            return
+        if gone >= line.length - 1e-6:
+            if gone < line.length + 1e-6 and node == start:
+                best = spent
+            return
+        for following in range(n):
+            if (node, following) in price:
+                span = (nodes.chainage[following] - nodes.chainage[node]) % line.length
+                go(following, start, gone + span, spent + price[node, following])
+
+    for start in range(n):
+        go(start, start, 0.0, 0.0)
+    return best
+
+
+@pytest.mark.parametrize("side", [52.0, 57.0])
+def test_the_choice_is_the_cheapest_of_all_chains(side):
+    fence, region = square(side)
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=17, offsets_m=(0, 3, 6))
+    expected = brute_force(nodes, line, region, RULES, PRICES)
+    zones = choose_zones(nodes, line, region, RULES, PRICES, cell_m=0.5)
+    cost = sum(
+        PRICES.zone
+        + PRICES.offset_m2
+        * np.hypot(*np.diff(zone.junctions, axis=0)[0])
+        * np.mean(shapely.distance(line, shapely.points(zone.junctions)))
+        for zone in zones
+    )
+    # the mitred offset of a corner node is measured along the normal, not to the corner: one per mille at most here
+    assert expected < np.inf
+    assert all(np.all(zone.room == zone.wanted) for zone in zones)
+    assert cost == pytest.approx(expected, rel=1e-3)
+
+
+def test_corner_heads_stand_past_the_crossing():
+    fence, region = square(60)
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=10, offsets_m=(0, 3))
+    zones = choose_zones(nodes, line, region, RULES, PRICES)
+    for zone, following in itertools.pairwise([*zones, zones[0]]):
+        assert np.allclose(zone.junctions[1], following.junctions[0])
+        beam, other = LineString(zone.ends), LineString(following.ends)
+        # in line they overlap by both runs, at a corner they cross
+        assert beam.distance(other) < 1e-6
+        assert np.hypot(*(zone.ends[1] - zone.junctions[1])) == pytest.approx(5, abs=0.06)
+        assert np.hypot(*(following.ends[0] - zone.junctions[1])) == pytest.approx(5, abs=0.06)
+
+
+def test_no_room_past_a_corner_is_measured_not_hidden():
+    fence, region = square(60, depth=5)
+    line = setback_line(fence, 2.5)
+    nodes = candidates(line, region, step_m=10)
+    zones = choose_zones(nodes, line, region, RULES, PRICES)
+    corner = [k for zone in zones for k in range(2) if zone.room[k] < zone.wanted[k] - 0.1]
+    assert len(corner) == 8
+    # the corner of the line is 2.5 m from the fence, the ground ends 0.3 m before it and the margin takes 0.3 m
+    assert min(zone.room.min() for zone in zones) == pytest.approx(2.5 - 0.3, abs=0.1)
+
+
+def test_gate_has_its_own_zone():
+    line = LineString([(0, 0), (150, 0)])
+    region = box(-10, -4, 160, 4)
+    nodes = candidates(line, region, step_m=7, forced=[60, 75])
+    zones = choose_zones(nodes, line, region, RULES, PRICES)
+    assert any(np.allclose(zone.chainage, [60, 75]) for zone in zones)
+
+
+def test_split_at_a_crest_when_that_is_cheaper():
+    line = LineString([(0, 0), (80, 0)])
+    region = box(-10, -4, 90, 4)
+    rules = ZoneRules(longest_m=100, shortest_m=8, extension_m=5, frequency_hz=X_BAND)
+
+    def ridge(height):
+        return lambda x, y: height * np.clip(1 - np.abs(x - 46) / 46, 0, None)
+
+    profile = np.arange(0.0, 81.0)
+    top = crests(profile, ridge(3.0)(profile, 0 * profile))
+    assert top == pytest.approx([46])
+    nodes = candidates(line, region, step_m=8, wanted=top)
+    flat = choose_zones(nodes, line, region, rules, PRICES, ground=ridge(0.1))
+    steep = choose_zones(nodes, line, region, rules, PRICES, ground=ridge(3.0))
+    assert len(flat) == 1
+    assert len(steep) == 2
+    # the triangle between its chord and itself, less 0.15 m, at 3 m width: dearer than a zone at 60 a cubic metre
+    assert steep[0].chainage[1] == pytest.approx(46, abs=5)
+
+
+def test_cutting_a_low_crest_is_cheaper_than_a_zone():
+    line = LineString([(0, 0), (80, 0)])
+    rules = ZoneRules(longest_m=100, shortest_m=8, extension_m=5, frequency_hz=X_BAND)
+    nodes = candidates(line, box(-10, -4, 90, 4), step_m=8)
+    zones = choose_zones(
+        nodes, line, box(-10, -4, 90, 4), rules, PRICES, ground=lambda x, y: np.where(np.abs(x - 40) < 5, 0.45, 0.0)
+    )
+    assert len(zones) == 1
+    # 10 m x (0.45 - 0.15) m x 3 m by hand; the samples stand 2 m apart, so the ends of the step are blurred by as much
+    assert zones[0].earthwork_m3 == pytest.approx(9.0, abs=1.9)
+
+
+def test_nowhere_to_go_names_the_place():
+    line = LineString([(0, 0), (150, 0)])
+    region = box(-10, -4, 160, 4) - box(70, -5, 75, 0.2)
+    nodes = candidates(line, region, step_m=7)
+    with pytest.raises(InfeasibleError, match=r"chainage (6|7)"):
+        choose_zones(nodes, line, region, RULES, PRICES)
+
+
+def test_midway_between_fences_that_open():
+    line = midway_line(LineString([(0, 0), (100, 0)]), LineString([(0, 4), (100, 8)]))
+    assert len(line.coords) == 2
+    assert line.coords[0] == pytest.approx((0, 2), abs=0.2)
+    assert line.coords[-1][1] == pytest.approx(4, abs=0.2)
+
+
+def test_midway_of_an_l_shape_is_mitred():
+    outer = LineString([(0, 0), (80, 0), (80, 40), (40, 40), (40, 80), (0, 80), (0, 0)])
+    inner = LineString(Polygon(outer).buffer(-6, join_style="mitre").exterior)
+    line = midway_line(outer, inner)
+    half = Polygon(outer).buffer(-3, join_style="mitre")
+    assert line.hausdorff_distance(LineString(half.exterior)) < 1.3
+    assert abs(Polygon(line).area - half.area) / half.area < 0.01
+
+
+def test_set_back_that_splits_the_ground_is_refused():
+    hourglass = LineString(
+        [
+            (0, 0),
+            (40, 0),
+            (40, 20),
+            (22, 20),
+            (22, 30),
+            (40, 30),
+            (40, 50),
+            (0, 50),
+            (0, 30),
+            (18, 30),
+            (18, 20),
+            (0, 20),
+            (0, 0),
+        ]
+    )
+    with pytest.raises(InfeasibleError, match="pieces"):
+        setback_line(hourglass, 3)
