@@ -1,1 +1,1 @@
-"""Layout: corridor, zones, heads and beams from the fence lines."""
+"""Where beams, zones and heads stand."""

@@ -1,0 +1,69 @@
+"""Coordinate systems and their units: what is projected, what a map unit is worth, and the metric twin of a system."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from pyproj import CRS
+
+from geotools.errors import InputError
+
+METRE = "metre"
+
+
+def horizontal(crs: CRS) -> CRS:
+    """The horizontal part of a compound system, or the system itself, without height axis."""
+    for part in crs.sub_crs_list:
+        if part.is_projected or part.is_geographic:
+            return part.to_2d()
+    return crs.to_2d()
+
+
+def vertical(crs: CRS) -> CRS | None:
+    """The vertical part of a compound system, None where it has none."""
+    return next((part for part in crs.sub_crs_list if part.is_vertical), None)
+
+
+def metres_per_unit(crs: CRS) -> float:
+    """How many metres one map unit of a projected system is worth (0.3048 exactly for the international foot)."""
+    axes = {axis.unit_conversion_factor for axis in horizontal(crs).axis_info}
+    if len(axes) != 1:
+        raise InputError("a coordinate system has axes of different units", where=crs.name, found=sorted(axes))
+    return float(axes.pop())
+
+
+def unit_name(crs: CRS) -> str:
+    """Name of the map unit."""
+    return str(horizontal(crs).axis_info[0].unit_name)
+
+
+@lru_cache(maxsize=32)
+def metric_twin(crs: CRS) -> CRS:
+    """The same projected system counted in metres; the system itself where it is metric already.
+
+    The twin differs by a scale of the axes alone, so nothing is reprojected. InputError where the system is not
+    projected.
+    """
+    flat = horizontal(crs)
+    if not flat.is_projected:
+        raise InputError(
+            "a plan needs a projected coordinate system",
+            where=crs.name,
+            found="geographic" if crs.is_geographic else crs.type_name,
+            mend="name a projected system as input.plan_crs in the site file",
+        )
+    if metres_per_unit(flat) == 1.0:
+        return flat
+    described: dict[str, Any] = flat.to_json_dict()
+    described.pop("id", None)
+    described["name"] = f"{described['name']} counted in metres"
+    for axis in described["coordinate_system"]["axis"]:
+        axis["unit"] = METRE
+    return CRS.from_json_dict(described)
+
+
+def utm_for(longitude: float, latitude: float) -> str:
+    """EPSG code of the WGS 84 UTM zone of a place, as a proposal."""
+    zone = min(int((longitude + 180.0) // 6.0) + 1, 60)
+    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"

@@ -1,0 +1,134 @@
+"""Writing the tables of a GeoPackage 1.3 (OGC 12-128r18): layers with descriptions, field notes and default styles."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+
+from geotools.schema import LayerSchema, to_qml, to_sld
+
+VERSION = "1.3"
+_SPATIAL = {"Point": "Point", "LineString": "LineString", "Polygon": "Polygon"}
+# A fixed instant: a plan computed again from the same input is the same file content.
+_FIXED_TIME = "2000-01-01T00:00:00.000Z"
+
+_STYLE_TABLE = """
+CREATE TABLE IF NOT EXISTS layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+  f_table_catalog TEXT(256), f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
+  styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT(30),
+  ui TEXT(30), update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')))
+"""
+_COLUMN_TABLES = """
+CREATE TABLE IF NOT EXISTS gpkg_data_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT, mime_type TEXT,
+  constraint_name TEXT, CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name));
+CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
+  constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT, min NUMERIC, min_is_inclusive BOOLEAN,
+  max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
+"""
+_SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extension_schema", "read-write")
+
+
+def layer_names(path: Path) -> list[str]:
+    """Names of the feature and attribute layers in a GeoPackage, styles left out."""
+    return [str(name) for name, _ in pyogrio.list_layers(path) if name != "layer_styles"]
+
+
+def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.DataFrame, crs: CRS) -> None:
+    """Write one layer, replacing the one of that name, into the GeoPackage at ``path`` (made where there is none)."""
+    options: dict[str, object] = {
+        "layer": schema.name,
+        "driver": "GPKG",
+        "layer_options": {"IDENTIFIER": schema.title, "DESCRIPTION": schema.description, "FID": "fid"},
+        "dataset_options": {"VERSION": VERSION},
+        "append": False,
+    }
+    if path.exists():
+        _forget_layer(path, schema.name)
+    if schema.geometry is None:
+        pyogrio.write_dataframe(pd.DataFrame(frame), path, **options)
+        return
+    options["layer_options"] = {**options["layer_options"], "GEOMETRY_NAME": "geom"}  # type: ignore[dict-item]
+    geometry_type = schema.geometry.removesuffix("Z") + (" Z" if schema.geometry.endswith("Z") else "")
+    pyogrio.write_dataframe(frame.set_crs(crs, allow_override=True), path, geometry_type=geometry_type, **options)
+
+
+def _forget_layer(path: Path, name: str) -> None:
+    """Take away what we wrote about a layer, so that replacing it leaves no stale row."""
+    with closing(sqlite3.connect(path)) as db, db:
+        tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        if "gpkg_data_columns" in tables:
+            db.execute("DELETE FROM gpkg_data_columns WHERE table_name = ?", (name,))
+            db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name LIKE ?", (f"{name}\\_\\_%",))
+            db.execute("DELETE FROM gpkg_extensions WHERE table_name = ? AND extension_name = 'gpkg_schema'", (name,))
+        if "layer_styles" in tables:
+            db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (name,))
+
+
+def finish(path: Path, schemas: list[LayerSchema]) -> None:
+    """Write field notes, allowed values and default styles of the layers just written."""
+    with closing(sqlite3.connect(path)) as db, db:
+        db.executescript(_COLUMN_TABLES)
+        db.execute(_STYLE_TABLE)
+        db.execute(
+            "INSERT OR IGNORE INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
+            "VALUES ('layer_styles', 'attributes', 'layer_styles', 'Default styles of the layers', ?, 0)",
+            (_FIXED_TIME,),
+        )
+        for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
+            db.execute(
+                "INSERT INTO gpkg_extensions (table_name, column_name, extension_name, definition, scope) "
+                "SELECT ?, NULL, ?, ?, ? WHERE NOT EXISTS (SELECT 1 FROM gpkg_extensions WHERE table_name = ?)",
+                (table, *_SCHEMA_EXTENSION, table),
+            )
+        for schema in schemas:
+            _write_field_notes(db, schema)
+            _write_style(db, schema)
+            db.execute("UPDATE gpkg_contents SET last_change = ? WHERE table_name = ?", (_FIXED_TIME, schema.name))
+
+
+def _write_field_notes(db: sqlite3.Connection, schema: LayerSchema) -> None:
+    for field in schema:
+        constraint = None
+        if field.choices:
+            constraint = f"{schema.name}__{field.name}"
+            db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name = ?", (constraint,))
+            db.executemany(
+                "INSERT INTO gpkg_data_column_constraints (constraint_name, constraint_type, value) "
+                "VALUES (?, 'enum', ?)",
+                [(constraint, choice) for choice in field.choices],
+            )
+        db.execute(
+            "INSERT OR REPLACE INTO gpkg_data_columns "
+            "(table_name, column_name, name, title, description, constraint_name) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            (schema.name, field.name, field.name, None, field.comment, constraint),
+        )
+
+
+def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
+    if schema.style is None or schema.geometry is None:
+        return
+    db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (schema.name,))
+    db.execute(
+        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
+        "styleQML, styleSLD, useAsDefault, description, owner, ui, update_time) "
+        "VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', NULL, ?)",
+        (
+            schema.name,
+            schema.name[:30],
+            to_qml(schema.style, schema.geometry),
+            to_sld(schema.style, schema.geometry, schema.name),
+            schema.title,
+            _FIXED_TIME,
+        ),
+    )

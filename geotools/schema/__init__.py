@@ -1,0 +1,35 @@
+"""Every layer a plan can hold, declared once. Nothing else in the package declares a field."""
+
+from __future__ import annotations
+
+from geotools.schema.core import Field, LayerSchema
+from geotools.schema.detection import DEAD_SPOTS
+from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
+from geotools.schema.provenance import PROVENANCE
+from geotools.schema.qml import to_qml
+from geotools.schema.remedy import ADVICE
+from geotools.schema.sld import to_sld
+from geotools.schema.style import Category, Style, Symbol
+
+LAYERS: dict[str, LayerSchema] = {
+    layer.name: layer for layer in (FENCE, CORRIDOR, ZONES, HEADS, BEAMS, DEAD_SPOTS, ADVICE, PROVENANCE)
+}
+
+__all__ = [
+    "ADVICE",
+    "BEAMS",
+    "CORRIDOR",
+    "DEAD_SPOTS",
+    "FENCE",
+    "HEADS",
+    "LAYERS",
+    "PROVENANCE",
+    "ZONES",
+    "Category",
+    "Field",
+    "LayerSchema",
+    "Style",
+    "Symbol",
+    "to_qml",
+    "to_sld",
+]

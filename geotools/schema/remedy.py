@@ -1,0 +1,54 @@
+"""The layers that say what to do about it."""
+
+from __future__ import annotations
+
+from geotools.schema.core import Field, LayerSchema
+from geotools.schema.plan import ZONE_ID
+from geotools.schema.style import BLACK, BLUE, GREY, ORANGE, YELLOW, Category, Style, Symbol
+
+ADVICE = LayerSchema(
+    name="advice",
+    title="Advice",
+    description=(
+        "What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed "
+        "civil engineer; local codes rule."
+    ),
+    geometry="MultiPolygon",
+    key="advice_id",
+    made_by="heights",
+    fields=(
+        Field("advice_id", "text", "piece of advice", nullable=False),
+        Field("spot_id", "text", "dead spot it closes"),
+        ZONE_ID,
+        Field("threat", "text", "threat it is about"),
+        Field(
+            "action",
+            "text",
+            "what to do",
+            choices=("lower_heads", "cut", "fill", "grade", "covered", "none"),
+            nullable=False,
+        ),
+        Field("level", "text", "place in the stack of the heads to move"),
+        Field("head_height_m", "real", "height to set both heads to, above ground", "m"),
+        Field("cut_m3", "real", "earth to take away", "m3"),
+        Field("fill_m3", "real", "earth to bring", "m3"),
+        Field("area_m2", "real", "ground to be worked", "m2"),
+        Field("depth_m", "real", "deepest cut or highest fill", "m"),
+        Field("proven", "boolean", "whether the detection was run again with it and the dead spot was gone"),
+        Field("dead_before_m", "real", "dead length before", "m"),
+        Field("dead_after_m", "real", "dead length with the advice followed", "m"),
+        Field("reason", "text", "the advice in one sentence"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.4, fill="none"),
+        field="action",
+        categories=(
+            Category("lower_heads", "Lower the heads", Symbol(BLUE, width=0.5, fill="none", dash="dash")),
+            Category("cut", "Cut", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE)),
+            Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
+            Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),
+            Category("covered", "Covered by a neighbouring zone", Symbol(GREY, width=0.3, fill="none", dash="dot")),
+            Category("none", "No remedy found", Symbol(BLACK, width=0.8, fill="none")),
+        ),
+    ),
+)

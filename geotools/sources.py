@@ -1,0 +1,189 @@
+"""What the site's files are in: systems, units and datums, and the coordinate system that the plan takes from them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import rasterio
+from pyproj import CRS, Transformer
+from rasterio.errors import RasterioError
+
+from geotools.crs import horizontal, metres_per_unit, unit_name, utm_for, vertical
+from geotools.errors import InputError
+from geotools.files import local_file
+from geotools.site import Site
+from geotools.terrain import Terrain
+from geotools.vectors import FenceLines, crs_from, read_fence
+
+#: Metres in a unit, by the names files use. PROJ unit database; the US survey foot is 1200/3937 m (NIST SP 811, B.6).
+METRES_IN = {
+    "m": 1.0,
+    "metre": 1.0,
+    "meter": 1.0,
+    "metres": 1.0,
+    "meters": 1.0,
+    "foot": 0.3048,
+    "feet": 0.3048,
+    "ft": 0.3048,
+    "international foot": 0.3048,
+    "us survey foot": 1200.0 / 3937.0,
+    "us-ft": 1200.0 / 3937.0,
+    "ftus": 1200.0 / 3937.0,
+    "foot_us": 1200.0 / 3937.0,
+    "us foot": 1200.0 / 3937.0,
+    "u.s. survey foot": 1200.0 / 3937.0,
+    "us survey feet": 1200.0 / 3937.0,
+}
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The site's fence lines with everything about the files that a plan has to know."""
+
+    fence: FenceLines
+    terrain_crs: CRS
+    plan_crs: CRS
+    metres_per_height: float
+    source_vertical_unit: str
+    vertical_datum: str
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def open_terrain(self, site: Site) -> Terrain:
+        """The terrain model in the plan's metres."""
+        return Terrain(
+            site.path(site.input.terrain),
+            self.plan_crs,
+            metres_per_height=self.metres_per_height,
+            source_crs=self.terrain_crs,
+            band=site.input.terrain_band,
+        )
+
+
+def _terrain_header(site: Site) -> tuple[CRS, str | None]:
+    """The raster's system and the unit its band names; InputError where it holds no elevation."""
+    path = local_file(site.path(site.input.terrain), "terrain raster")
+    number = site.input.terrain_band
+    try:
+        with rasterio.open(path) as raster:
+            if number > raster.count:
+                raise InputError(
+                    "the terrain raster has no such band", where=path, found=number, expected=f"1 to {raster.count}"
+                )
+            colour = raster.colorinterp[number - 1].name
+            kind = raster.dtypes[number - 1]
+            own = raster.crs.to_wkt() if raster.crs else None
+            unit = raster.units[number - 1]
+    except RasterioError as problem:
+        raise InputError(
+            "the terrain raster cannot be read",
+            where=path,
+            found=str(problem)[:300],
+            expected="a raster GDAL reads, such as GeoTIFF",
+            mend="check that the file is whole; copy it again",
+        ) from problem
+    if colour in ("palette", "red", "green", "blue", "alpha", "hue", "saturation", "lightness") or kind.startswith(
+        "complex"
+    ):
+        raise InputError(
+            "the terrain raster holds no elevation",
+            where=f"{path}, band {number}",
+            found=f"{colour} values of type {kind}",
+            expected="one number a cell, the height of the ground",
+            mend="give the digital terrain model itself, not a picture of it",
+        )
+    if own is None and site.input.terrain_crs is None:
+        raise InputError(
+            "the terrain raster names no coordinate system",
+            where=path,
+            expected="a raster that names its system",
+            mend="set input.terrain_crs in the site file",
+        )
+    crs = CRS.from_wkt(own) if own else crs_from(str(site.input.terrain_crs), "input.terrain_crs")
+    return crs, (unit or None)
+
+
+def _choose_plan_crs(site: Site, fence: FenceLines, terrain_crs: CRS, notes: list[str]) -> CRS:
+    if site.input.plan_crs:
+        chosen = horizontal(crs_from(site.input.plan_crs, "input.plan_crs"))
+        if not chosen.is_projected:
+            raise InputError("the plan's coordinate system is not projected", where="input.plan_crs", found=chosen.name)
+        return chosen
+    for crs, whose in ((terrain_crs, "terrain raster"), (fence.crs, "fence file")):
+        if horizontal(crs).is_projected:
+            notes.append(f"plan in {horizontal(crs).name}, the system of the {whose}")
+            return horizontal(crs)
+    proposal = "a projected system of your region"
+    if horizontal(fence.crs).is_geographic:
+        to_degrees = Transformer.from_crs(horizontal(fence.crs), "EPSG:4326", always_xy=True)
+        longitude, latitude = to_degrees.transform(*fence.lines[0].coords[0])
+        proposal = f'plan_crs = "{utm_for(longitude, latitude)}"'
+    raise InputError(
+        "fence and terrain are both in degrees, and a beam is measured in metres",
+        where=f"{site.input.fence}, {site.input.terrain}",
+        found=f"{fence.crs.name}; {terrain_crs.name}",
+        expected="a projected system for the plan",
+        mend=f"set it in the site file under [input], for example {proposal}",
+    )
+
+
+def _height_unit(
+    site: Site, terrain_crs: CRS, band_unit: str | None, warnings: list[str], notes: list[str]
+) -> tuple[float, str]:
+    upright = vertical(terrain_crs)
+    said = site.input.vertical_unit
+    in_file = upright.axis_info[0].unit_name if upright is not None else band_unit
+    if in_file is not None and in_file.lower() not in METRES_IN:
+        if said is None:
+            raise InputError(
+                "the terrain raster names an unknown unit of height",
+                where=site.input.terrain,
+                found=in_file,
+                expected="metre, foot or US survey foot",
+                mend="set input.vertical_unit in the site file",
+            )
+        in_file = None
+    if said is not None:
+        if in_file is not None and METRES_IN[in_file.lower()] != METRES_IN[said.lower()]:
+            warnings.append(f"the raster says its heights are in {in_file}, the site file says {said}: {said} is taken")
+        return METRES_IN[said.lower()], said
+    if in_file is not None:
+        return METRES_IN[in_file.lower()], in_file
+    flat = horizontal(terrain_crs)
+    if flat.is_projected and metres_per_unit(flat) != 1.0:
+        raise InputError(
+            "the terrain raster does not say in what unit its heights are",
+            where=site.input.terrain,
+            found=f"map unit {unit_name(flat)}, heights unstated",
+            expected="a stated unit, for heights may be in metres or in feet",
+            mend='set input.vertical_unit in the site file: "metre", "foot" or "US survey foot"',
+        )
+    notes.append("the raster does not say in what unit its heights are; metres are taken")
+    return 1.0, "metre"
+
+
+def open_sources(site: Site) -> Sources:
+    """Read the fence and the terrain's header, and settle units and the plan's coordinate system.
+
+    InputError where any of them cannot be settled; nothing is written.
+    """
+    notes: list[str] = []
+    warnings: list[str] = []
+    fence = read_fence(site.path(site.input.fence), layer=site.input.fence_layer, crs=site.input.fence_crs)
+    notes += fence.notes
+    terrain_crs, band_unit = _terrain_header(site)
+    plan_crs = _choose_plan_crs(site, fence, terrain_crs, notes)
+    factor, name = _height_unit(site, terrain_crs, band_unit, warnings, notes)
+    if factor != 1.0:
+        notes.append(f"heights converted from {name} to metres (1 {name} = {factor:.10g} m)")
+    if metres_per_unit(plan_crs) != 1.0:
+        notes.append(
+            f"map units of {plan_crs.name} are {unit_name(plan_crs)}; all lengths in the plan's tables are metres"
+        )
+    if horizontal(terrain_crs) != plan_crs:
+        notes.append(f"the terrain is reprojected from {terrain_crs.name} to {plan_crs.name}")
+    if horizontal(fence.crs) != plan_crs:
+        notes.append(f"the fence is reprojected from {fence.crs.name} to {plan_crs.name}")
+    upright = vertical(terrain_crs)
+    datum = site.input.vertical_datum or (upright.name if upright is not None else "not stated")
+    return Sources(fence, terrain_crs, plan_crs, factor, name, datum, notes, warnings)

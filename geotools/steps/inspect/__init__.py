@@ -1,0 +1,1 @@
+"""Is the input fit for the question?"""

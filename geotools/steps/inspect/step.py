@@ -1,0 +1,138 @@
+"""Declaration of the inspect step: reads fence and terrain, refuses what cannot be used, writes the fence layer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from shapely import LineString, line_interpolate_point
+
+from geotools.corridor import Array
+from geotools.crs import horizontal
+from geotools.errors import InputError
+from geotools.schema import FENCE
+from geotools.sources import Sources, open_sources
+from geotools.step import LayerOut, Step, StepContext, StepResult
+from geotools.steps.inspect.kernel import (
+    coarse_accuracy_warning,
+    coarse_cell_warning,
+    first_unknown,
+    implausible_heights,
+)
+from geotools.terrain import Terrain
+from geotools.workspace import frame_of
+
+
+def _along(line: LineString, spacing_m: float) -> tuple[Array, Array]:
+    count = max(int(np.ceil(line.length / spacing_m)), 1) + 1
+    chainage = np.linspace(0.0, line.length, count)
+    points = line_interpolate_point(line, chainage)
+    return chainage, np.array([(p.x, p.y) for p in points])
+
+
+def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
+    """Raise where the ground under a fence line is not known, or cannot be ground."""
+    left, bottom, right, top = terrain.bounds_m
+    chainage, places = _along(line, max(terrain.cell_m, 0.25))
+    outside = (places[:, 0] < left) | (places[:, 0] > right) | (places[:, 1] < bottom) | (places[:, 1] > top)
+    where = f"{terrain.path}, under fence line {fence_id}"
+    if outside.any():
+        first = int(outside.argmax())
+        raise InputError(
+            "the fence leaves the terrain raster",
+            where=where,
+            found=f"{100 * outside.mean():.0f} % of it outside, first at {chainage[first]:.1f} m along it "
+            f"(x {places[first, 0]:.2f}, y {places[first, 1]:.2f} m)",
+            expected=f"x {left:.1f} to {right:.1f}, y {bottom:.1f} to {top:.1f} m",
+            mend="give a raster that covers the fence, or check both coordinate systems",
+        )
+    # Piece by piece: a long diagonal line's bounding box may be the whole raster.
+    heights = np.concatenate(
+        [terrain.sample(piece[:, 0], piece[:, 1]) for piece in np.array_split(places, len(places) // 2000 + 1)]
+    )
+    unknown = first_unknown(chainage, heights)
+    if unknown is not None:
+        raise InputError(
+            "the terrain has no data under the fence",
+            where=where,
+            found=f"{unknown[1]:.1f} m without data, first at {unknown[0]:.1f} m along it",
+            expected="a height everywhere under the fence",
+            mend="fill the hole in the model, or survey that stretch",
+        )
+    odd = implausible_heights(heights)
+    if odd is not None:
+        raise InputError(
+            "the terrain's values cannot be heights of ground",
+            where=where,
+            found=f"{odd[0]:g} to {odd[1]:g} m",
+            expected="-500 to 9000 m",
+            mend="check the band, the unit of height and the nodata value",
+        )
+
+
+def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
+    lines = gpd.GeoSeries(sources.fence.lines, crs=horizontal(sources.fence.crs)).to_crs(ctx.workspace.work_crs)
+    rows = []
+    for number, (line, feature) in enumerate(zip(lines, sources.fence.features, strict=True), start=1):
+        if not np.isfinite(line.bounds).all():
+            raise InputError(
+                "a fence line cannot be brought into the plan's coordinate system",
+                where=f"fence feature {feature}",
+                found=sources.fence.crs.name,
+                expected=ctx.workspace.plan_crs.name,
+                mend="check the coordinate system the fence file names",
+            )
+        rows.append(
+            {
+                "fence_id": f"F{number:02d}",
+                "source_feature": feature,
+                "closed": bool(line.is_ring),
+                "length_m": line.length,
+                "geometry": line,
+            }
+        )
+    return rows
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Check everything that later steps rely on; see the manual beside this file."""
+    sources = open_sources(ctx.site)
+    ctx.notes += sources.notes
+    ctx.warnings += sources.warnings
+    terrain = ctx.terrain
+    rows = _fence_rows(sources, ctx)
+    for done, row in enumerate(rows):
+        ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
+        _check_ground(row["fence_id"], row["geometry"], terrain)
+    hardest = min(ctx.site.threats, key=lambda name: ctx.site.all_targets[name].straightness_m or np.inf)
+    tolerance = ctx.site.all_targets[hardest].straightness_m
+    for text in (
+        coarse_cell_warning(terrain.cell_m, hardest),
+        coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest),
+    ):
+        if text is not None:
+            ctx.warn(text)
+    total = float(sum(row["length_m"] for row in rows))
+    ctx.say(f"{len(rows)} fence line(s), {total:.1f} m; terrain cells of {terrain.cell_m:.2f} m")
+    return StepResult(
+        layers={"fence": frame_of(FENCE, rows, ctx.workspace.work_crs)},
+        summary={
+            "fence_lines": len(rows),
+            "fence_length_m": round(total, 3),
+            "terrain_cell_m": round(terrain.cell_m, 6),
+            "plan_crs": ctx.workspace.plan_crs.name,
+            "vertical_datum": sources.vertical_datum,
+        },
+    )
+
+
+STEP = Step(
+    name="inspect",
+    title="Inspect the input",
+    summary="Checks that fence and terrain are fit for the question, and brings the fence into the plan.",
+    run=run,
+    outputs=(LayerOut(FENCE),),
+    order=10,
+    citations=("ASPRS Positional Accuracy Standards for Digital Geospatial Data (95 % = 1.96 RMSEz; from memory)",),
+)

@@ -1,0 +1,157 @@
+"""Fence lines from any vector file GDAL reads, as lines with their coordinate system."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import fiona
+import numpy as np
+from fiona.errors import FionaError
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+from shapely import LineString, get_coordinates, is_empty, is_simple
+from shapely.errors import ShapelyError
+from shapely.geometry import shape
+
+from geotools.errors import InputError, SiteError
+from geotools.files import local_file
+
+MAX_FENCE_FEATURES = 100_000
+
+
+@dataclass(frozen=True)
+class FenceLines:
+    """Lines as read: geometry in the file's own system, the feature each came from, and what was said on the way."""
+
+    lines: list[LineString]
+    features: list[int]
+    crs: CRS
+    layer: str
+    notes: list[str]
+
+
+def crs_from(text: str, where: str) -> CRS:
+    """A coordinate system from what the user wrote; SiteError where PROJ does not know it."""
+    try:
+        return CRS.from_user_input(text)
+    except CRSError as problem:
+        raise SiteError(
+            "a coordinate system is not known",
+            where=where,
+            found=text,
+            expected="such as EPSG:32614",
+            mend=str(problem)[:200],
+        ) from None
+
+
+def _choose_layer(path: Path, wanted: str | None) -> str:
+    layers = fiona.listlayers(path)
+    if wanted is not None:
+        if wanted not in layers:
+            raise InputError(
+                "the fence file has no such layer", where=path, found=wanted, expected=", ".join(layers[:20])
+            )
+        return wanted
+    if len(layers) != 1:
+        raise InputError(
+            "the fence file has several layers",
+            where=path,
+            found=", ".join(layers[:20]) or "none",
+            expected="one, or input.fence_layer in the site file",
+            mend="name the layer as input.fence_layer",
+        )
+    return str(layers[0])
+
+
+def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
+    expected = "LineString or MultiLineString"
+    if geometry is None:
+        raise InputError("a fence feature has no geometry", where=f"{where}, feature {number}", expected=expected)
+    try:
+        figure = shape(geometry)
+    except (ShapelyError, ValueError, TypeError, AttributeError) as problem:
+        raise InputError(
+            "a fence feature cannot be understood", where=f"{where}, feature {number}", found=problem
+        ) from None
+    if figure.geom_type not in ("LineString", "MultiLineString"):
+        raise InputError(
+            "a fence feature is not a line",
+            where=f"{where}, feature {number}",
+            found=figure.geom_type,
+            expected=expected,
+            mend="give the fence as lines (the outline of an area as a closed line)",
+        )
+    parts = list(figure.geoms) if figure.geom_type == "MultiLineString" else [figure]
+    if not parts or any(is_empty(part) for part in parts):
+        raise InputError("a fence line is empty", where=f"{where}, feature {number}", expected=expected)
+    for part in parts:
+        coordinates = get_coordinates(part)
+        if not np.isfinite(coordinates).all():
+            raise InputError("a fence line has coordinates that are no numbers", where=f"{where}, feature {number}")
+        if part.length <= 0.0:
+            raise InputError("a fence line has no length", where=f"{where}, feature {number}", found=part.wkt[:80])
+        if not is_simple(part):
+            raise InputError(
+                "a fence line crosses itself",
+                where=f"{where}, feature {number}",
+                expected="a line that meets itself at most at its ends",
+                mend="split it, or correct the vertices, in your GIS",
+            )
+    return parts
+
+
+def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = None) -> FenceLines:
+    """Read fence lines.
+
+    Parameters
+    ----------
+    path : vector file; ``layer`` : its layer where there are several; ``crs`` : its system where it names none.
+
+    Raises InputError where the file cannot be read, names no system, or holds anything but proper lines.
+    """
+    local = local_file(path, "fence file")
+    notes: list[str] = []
+    try:
+        name = _choose_layer(local, layer)
+        with fiona.open(local, layer=name) as source:
+            where = f"{local}, layer {name}"
+            own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
+            count = len(source)
+            if count > MAX_FENCE_FEATURES:
+                raise InputError(
+                    "the fence file has too many features",
+                    where=where,
+                    found=count,
+                    expected=f"at most {MAX_FENCE_FEATURES}",
+                )
+            lines: list[LineString] = []
+            features: list[int] = []
+            for number, feature in enumerate(source, start=1):
+                parts = _lines_of(number, feature.geometry, where)
+                if len(parts) > 1:
+                    notes.append(f"fence feature {number} has {len(parts)} parts; each is taken as a line of its own")
+                lines += [LineString(get_coordinates(part)) for part in parts]
+                features += [number] * len(parts)
+    except (FionaError, CRSError, OSError, ValueError, UnicodeDecodeError) as problem:
+        if isinstance(problem, InputError):
+            raise
+        raise InputError(
+            "the fence file cannot be read",
+            where=local,
+            found=str(problem)[:300],
+            expected="GeoPackage, Shapefile, GeoJSON, DXF or another vector file GDAL reads",
+            mend="check that the file is whole (a Shapefile needs its .shx and .dbf beside it)",
+        ) from problem
+    if not lines:
+        raise InputError("the fence file has no lines", where=where, found="no features", expected="at least one line")
+    if own is None and crs is None:
+        raise InputError(
+            "the fence file names no coordinate system",
+            where=where,
+            expected="a file that names its system",
+            mend="set input.fence_crs in the site file",
+        )
+    if own is not None and crs is not None and CRS(own) != crs_from(crs, "input.fence_crs"):
+        notes.append(f"the fence file names {own.name}; input.fence_crs is not used")
+    return FenceLines(lines, features, own if own is not None else crs_from(str(crs), "input.fence_crs"), name, notes)

@@ -1,0 +1,211 @@
+"""The one GeoPackage a plan lives in: reading and writing layers, styles and field notes, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+from shapely import force_2d, force_3d, get_type_id, has_z
+
+from geotools import gpkg
+from geotools.crs import metric_twin
+from geotools.errors import GeotoolsError, OutputError, StepError
+from geotools.schema import LayerSchema
+
+PLAN_NAME = "plan.gpkg"
+_PANDAS_TYPE = {"text": "object", "integer": "Int64", "real": "float64", "boolean": "boolean", "date": "datetime64[ms]"}
+_SHAPELY_ID = {"Point": 0, "LineString": 1, "Polygon": 3, "MultiPoint": 4, "MultiLineString": 5, "MultiPolygon": 6}
+
+
+def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+    """The frame with exactly the schema's columns, types and geometry; StepError names what is at fault."""
+    where = f"layer {schema.name}"
+    geometry = schema.geometry
+    extra = [c for c in frame.columns if c not in schema.field_names and c != "geometry"]
+    missing = [name for name in schema.field_names if name not in frame.columns]
+    if extra or missing:
+        raise StepError(
+            "a step hands back other fields than it declares",
+            where=where,
+            found=f"not declared: {extra}; missing: {missing}",
+            expected=", ".join(schema.field_names),
+        )
+    columns = {}
+    for field in schema:
+        values = frame[field.name]
+        try:
+            columns[field.name] = pd.Series(values).astype(_PANDAS_TYPE[field.type]).reset_index(drop=True)
+        except (TypeError, ValueError) as problem:
+            raise StepError(
+                "a field holds values of another type",
+                where=f"{where}, field {field.name}",
+                found=problem,
+                expected=field.type,
+            ) from None
+        column = columns[field.name]
+        if not field.nullable and column.isna().any():
+            raise StepError("a field that must be filled is empty", where=f"{where}, field {field.name}")
+        if field.choices:
+            strange = sorted({str(v) for v in column.dropna()} - set(field.choices))
+            if strange:
+                raise StepError(
+                    "a field holds a value that is not declared",
+                    where=f"{where}, field {field.name}",
+                    found=strange,
+                    expected=", ".join(field.choices),
+                )
+    if schema.key is not None and columns[schema.key].duplicated().any():
+        twice = columns[schema.key][columns[schema.key].duplicated()].tolist()
+        raise StepError("a key is not unique", where=f"{where}, field {schema.key}", found=twice[:5])
+    data = pd.DataFrame(columns, columns=schema.field_names)
+    if geometry is None:
+        return data
+    shapes = gpd.GeoSeries(frame.geometry.to_numpy())
+    wanted = _SHAPELY_ID[geometry.removesuffix("Z")]
+    kinds = set(get_type_id(shapes.to_numpy()).tolist()) - {wanted}
+    if kinds or shapes.is_empty.any():
+        raise StepError(
+            "a layer holds geometry of another type, or none", where=where, found=sorted(kinds), expected=geometry
+        )
+    if geometry.endswith("Z"):
+        if len(shapes) and not has_z(shapes.to_numpy()).all():
+            raise StepError("a layer declared with heights has geometry without", where=where, expected=geometry)
+        shapes = gpd.GeoSeries(force_3d(shapes.to_numpy()))
+    else:
+        shapes = gpd.GeoSeries(force_2d(shapes.to_numpy()))
+    return gpd.GeoDataFrame(data, geometry=shapes, crs=getattr(frame, "crs", None))
+
+
+class Workspace:
+    """A folder with one plan in it.
+
+    Parameters
+    ----------
+    folder : where the plan and the files beside it live; made when something is first written.
+    plan_crs : projected coordinate system of the plan. Geometry is handed out and taken in its metric twin (the same
+        system counted in metres), so that steps never meet feet.
+    """
+
+    def __init__(self, folder: Path | str, plan_crs: CRS) -> None:
+        self.folder = Path(folder)
+        self.plan_crs = CRS.from_user_input(plan_crs)
+        self.work_crs = metric_twin(self.plan_crs)
+
+    @property
+    def plan(self) -> Path:
+        """Path of the GeoPackage."""
+        return self.folder / PLAN_NAME
+
+    def layer_names(self) -> list[str]:
+        """Names of the layers the plan holds now, empty where there is no plan yet."""
+        return gpkg.layer_names(self.plan) if self.plan.exists() else []
+
+    def has(self, schema: LayerSchema) -> bool:
+        """Whether the plan holds the layer."""
+        return schema.name in self.layer_names()
+
+    def read(self, schema: LayerSchema) -> gpd.GeoDataFrame:
+        """The layer with its declared columns, geometry in metres; fields a person added in a GIS are left out.
+
+        StepError where the layer or a declared field is missing, or the values were edited out of their type.
+        """
+        if not self.has(schema):
+            maker = f"run `geotools {schema.made_by}` first" if schema.made_by else None
+            raise StepError(
+                "the plan has no such layer yet", where=self.plan, found="no layer " + schema.name, mend=maker
+            )
+        frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
+        keep = [name for name in schema.field_names if name in frame.columns]
+        if schema.geometry is None:
+            return conform(pd.DataFrame(frame[keep]), schema)
+        if frame.crs is None or CRS(frame.crs).to_2d() != self.plan_crs.to_2d():
+            raise StepError(
+                "a layer of the plan is in another coordinate system",
+                where=f"{self.plan}, layer {schema.name}",
+                found=frame.crs,
+                expected=self.plan_crs.name,
+                mend="save the edited layer in the plan's own system",
+            )
+        checked = conform(frame[[*keep, "geometry"]].set_crs(self.plan_crs, allow_override=True), schema)
+        return checked if self.work_crs == self.plan_crs else checked.to_crs(self.work_crs)
+
+    @contextmanager
+    def replacing_plan(self) -> Iterator[Path]:
+        """A temporary copy of the plan to work on; it takes the plan's place when the block ends well, else it goes."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        temporary = self.folder / f".plan-{uuid.uuid4().hex}.gpkg"
+        try:
+            if self.plan.exists():
+                shutil.copyfile(self.plan, temporary)
+            yield temporary
+            with open(temporary, "rb+") as written:
+                os.fsync(written.fileno())
+            os.replace(temporary, self.plan)
+        finally:
+            for leftover in self.folder.glob(temporary.name + "*"):
+                leftover.unlink(missing_ok=True)
+
+    def write(self, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
+        """Put the layers into the plan, replacing those of the same name: all of them, or on any error none.
+
+        Geometry comes in metres (work coordinates) and is stored in the plan's own system. OutputError where the folder
+        cannot be written or is full.
+        """
+        ready = {schema: self._to_plan(conform(frame, schema), schema) for schema, frame in layers.items()}
+        try:
+            with self.replacing_plan() as temporary:
+                for schema, frame in ready.items():
+                    gpkg.write_layer(temporary, schema, frame, self.plan_crs)
+                gpkg.finish(temporary, list(ready))
+        except GeotoolsError:
+            raise
+        except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
+            raise OutputError(
+                "the plan could not be written; what stood there before is untouched",
+                where=self.plan,
+                found=f"{type(problem).__name__}: {problem}",
+                mend="check free space and write permission of the folder",
+            ) from problem
+
+    def _to_plan(self, frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+        if schema.geometry is None:
+            return frame
+        if frame.crs is not None and frame.crs != self.work_crs:
+            raise StepError(
+                "a step hands back geometry in another coordinate system",
+                where=f"layer {schema.name}",
+                found=frame.crs.name,
+                expected=self.work_crs.name,
+            )
+        placed = frame.set_crs(self.work_crs)
+        return placed if self.work_crs == self.plan_crs else placed.to_crs(self.plan_crs)
+
+
+def empty_frame(schema: LayerSchema, crs: CRS | None = None) -> gpd.GeoDataFrame | pd.DataFrame:
+    """A frame of that layer without rows."""
+    columns: dict[str, list[object]] = {name: [] for name in schema.field_names}
+    if schema.geometry is None:
+        return pd.DataFrame(columns)
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(np.array([], dtype=object)), crs=crs)
+
+
+def frame_of(
+    schema: LayerSchema, rows: list[dict[str, object]], crs: CRS | None = None
+) -> gpd.GeoDataFrame | pd.DataFrame:
+    """Rows (field names to values, ``geometry`` among them) as a frame of that layer, columns in the schema's order."""
+    if not rows:
+        return empty_frame(schema, crs)
+    data = {name: [row.get(name) for row in rows] for name in schema.field_names}
+    if schema.geometry is None:
+        return pd.DataFrame(data)
+    return gpd.GeoDataFrame(data, geometry=[row["geometry"] for row in rows], crs=crs)
