@@ -1,0 +1,135 @@
+"""What the site file says: threats, heads, limits, files; every setting validated, with unit and range."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError, model_validator
+
+from geotools.errors import InputError, SiteError
+from geotools.files import local_file
+from geotools.site.base import Section, setting
+from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
+from geotools.site.detection import Detection
+from geotools.site.inputs import Inputs
+from geotools.site.layout import Layout, Level, low, top, usual
+
+MAX_SITE_FILE_BYTES = 1_000_000
+_LOW_THREATS = {"prone", "prone side-on", "sphere"}
+
+__all__ = [
+    "Detection",
+    "HeadTypeSettings",
+    "Inputs",
+    "Layout",
+    "Level",
+    "Site",
+    "TargetSettings",
+    "open_site",
+]
+
+
+class Site(Section):
+    """One site: what ``site.toml`` says. Build it with `open_site`."""
+
+    name: str = setting("name of the site", min_length=1, max_length=100)
+    threats: tuple[str, ...] = setting(
+        "threats the perimeter must answer, names of targets", default=("walk", "crawl", "prone"), min_length=1
+    )
+    fence_height_m: float = setting("height of the fence", unit="m", default=2.44, gt=0.5, le=10)
+    input: Inputs = setting("files")
+    detection: Detection = setting("detection", default_factory=Detection)
+    layout: Layout = setting("layout", default_factory=Layout)
+    targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
+    head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
+    stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())
+
+    folder: Path = setting("folder of the site file, from which its paths count", default=Path("."), exclude=True)
+
+    @model_validator(mode="after")
+    def _names_exist(self) -> Site:
+        for threat in self.threats:
+            if threat not in self.all_targets:
+                raise ValueError(f"threat {threat!r} is no known target; known: {', '.join(self.all_targets)}")
+        if len(set(self.threats)) != len(self.threats):
+            raise ValueError("a threat is named twice")
+        for level in self.stack:
+            if level.head_type not in self.all_head_types:
+                known = ", ".join(self.all_head_types)
+                raise ValueError(f"stack level {level.level!r} names head type {level.head_type!r}; known: {known}")
+        names = [level.level for level in self.stack]
+        if len(set(names)) != len(names):
+            raise ValueError("a level of the stack is named twice")
+        return self
+
+    @cached_property
+    def all_targets(self) -> dict[str, TargetSettings]:
+        """The catalogue with the site's own targets laid over it."""
+        return {**default_targets(), **self.targets}
+
+    @cached_property
+    def all_head_types(self) -> dict[str, HeadTypeSettings]:
+        """The catalogue with the site's own head types laid over it."""
+        return {**default_head_types(), **self.head_types}
+
+    def stack_levels(self) -> tuple[Level, ...]:
+        """Heads on every post, lowest first: the site's own stack, else what the threats ask for (common practice)."""
+        if self.stack:
+            return tuple(sorted(self.stack, key=lambda level: level.height_m))
+        levels = [usual()]
+        if _LOW_THREATS & set(self.threats):
+            levels.insert(0, low())
+        if "bridge" in self.threats:
+            levels.append(top(self.fence_height_m))
+        return tuple(levels)
+
+    def path(self, given: str) -> Path | str:
+        """A path of the site file, counted from the site file's folder; other addresses come back as they are."""
+        if "://" in given or given.startswith("/vsi"):
+            return given
+        return self.folder / given
+
+
+def _explain(problem: ValidationError, path: Path) -> SiteError:
+    lines = []
+    for error in problem.errors():
+        place = ".".join(str(part) for part in error["loc"]) or "the whole file"
+        found = error.get("input")
+        shown = "" if isinstance(found, dict) or found is None else f" (found {str(found)[:80]!r})"
+        lines.append(f"{place}: {error['msg']}{shown}")
+    more = f" (and {len(lines) - 5} more)" if len(lines) > 5 else ""
+    return SiteError(
+        "the site file says something that cannot be",
+        where=path,
+        found="; ".join(lines[:5]) + more,
+        mend="correct these settings; the manual page of the site file lists names, units and ranges",
+    )
+
+
+def open_site(path: Path | str) -> Site:
+    """Read and validate a site file (TOML).
+
+    InputError where the file cannot be read or is not TOML; SiteError names every setting that is wrong, with what was
+    found.
+    """
+    local = local_file(path, "site file")
+    try:
+        size = local.stat().st_size
+        if size > MAX_SITE_FILE_BYTES:
+            raise InputError("the site file is too large", where=local, found=f"{size} bytes", expected="at most 1 MB")
+        data: dict[str, Any] = tomllib.loads(local.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
+        raise InputError("the site file is not TOML", where=local, found=problem, mend="correct that line") from problem
+    except OSError as problem:
+        raise InputError("the site file cannot be read", where=local, found=problem) from problem
+    if "folder" in data:
+        raise SiteError(
+            "the site file names a setting that is not one", where=local, found="folder", mend="take it out"
+        )
+    try:
+        return Site.model_validate({**data, "folder": local.resolve().parent})
+    except ValidationError as problem:
+        raise _explain(problem, local) from None

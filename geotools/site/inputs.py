@@ -1,0 +1,32 @@
+"""Where the site's fence lines and terrain are, and what the files do not say of themselves."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from geotools.site.base import Section, setting
+
+VerticalUnit = Literal["metre", "foot", "US survey foot"]
+
+
+class Inputs(Section):
+    """Files and what they leave unsaid; relative paths count from the site file's folder."""
+
+    fence: str = setting("vector file with the fence lines (GeoPackage, Shapefile, GeoJSON, DXF)")
+    fence_layer: str | None = setting("layer of that file, where it has several", default=None)
+    fence_crs: str | None = setting(
+        "coordinate system of the fence file where it names none (DXF never does)", default=None
+    )
+    terrain: str = setting("raster with the ground's height")
+    terrain_band: int = setting("band of that raster", default=1, ge=1, le=100)
+    terrain_crs: str | None = setting("coordinate system of the raster where it names none", default=None)
+    vertical_unit: VerticalUnit | None = setting(
+        "unit of the raster's heights where the file does not say it", default=None
+    )
+    vertical_datum: str | None = setting("datum of the heights, for the record", default=None)
+    vertical_accuracy_m: float | None = setting(
+        "vertical accuracy of the terrain model, 95 %, as its supplier states it", unit="m", default=None, gt=0, le=10
+    )
+    plan_crs: str | None = setting(
+        "projected coordinate system of the plan, where fence and terrain are geographic", default=None
+    )
