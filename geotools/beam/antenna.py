@@ -1,0 +1,145 @@
+"""Heads: a radiating aperture as a Gaussian beam, with its elevation and azimuth patterns kept apart.
+
+A head with half-power beamwidth theta is the aperture field ``exp(-s^2 / w0^2)``, whose far pattern falls to half its
+power at theta/2 from the axis. The beam spreads as ``exp(-s^2 / q(x))`` with ``q(x) = w0^2 + 2 j x / k`` (time factor
+exp(-j omega t)); that is the paraxial Gaussian beam of any optics handbook, for example Siegman, Lasers (1986), ch. 17.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import erf
+
+from geotools.errors import NumericInputError
+
+__all__ = ["HEAD_TYPES", "SPEED_OF_LIGHT", "HeadType", "lateral_fraction", "pointing_loss", "waist"]
+
+SPEED_OF_LIGHT = 299_792_458.0
+"""Metres per second (exact, SI)."""
+
+
+@dataclass(frozen=True)
+class HeadType:
+    """A kind of head, transmitter or receiver.
+
+    Parameters
+    ----------
+    name : what the site file calls it.
+    frequency_hz : carrier frequency, hertz (1 to 100 GHz).
+    beamwidth_az_deg, beamwidth_el_deg : half-power beamwidths, degrees (0.5 to 40).
+    max_range_m : longest zone the head serves, metres.
+
+    Raises
+    ------
+    NumericInputError : a value outside its range.
+    """
+
+    name: str
+    frequency_hz: float
+    beamwidth_az_deg: float
+    beamwidth_el_deg: float
+    max_range_m: float
+
+    def __post_init__(self) -> None:
+        for field, low, high in (
+            ("frequency_hz", 1e9, 100e9),
+            ("beamwidth_az_deg", 0.5, 40.0),
+            ("beamwidth_el_deg", 0.5, 40.0),
+            ("max_range_m", 1.0, 5000.0),
+        ):
+            value = getattr(self, field)
+            if not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
+                raise NumericInputError(
+                    f"the head type's {field} is out of range",
+                    where=f"head type {self.name!r}",
+                    found=value,
+                    expected=f"{low:g} to {high:g}",
+                    mend="check the unit: hertz, degrees and metres are meant",
+                )
+
+    @property
+    def wavelength_m(self) -> float:
+        """Wavelength in air, metres."""
+        return SPEED_OF_LIGHT / self.frequency_hz
+
+    @property
+    def wavenumber(self) -> float:
+        """k = 2 pi / wavelength, radians per metre."""
+        return 2.0 * math.pi / self.wavelength_m
+
+
+HEAD_TYPES: dict[str, HeadType] = {
+    head.name: head
+    for head in (
+        HeadType("10 GHz", 10.525e9, 6.0, 6.0, 183.0),
+        HeadType("24 GHz", 24.125e9, 4.0, 4.0, 457.0),
+        HeadType("24 GHz short", 24.125e9, 10.0, 10.0, 60.0),
+    )
+}
+"""Head types by band (frequencies and ranges: UFC 4-021-02NF 5-4.3.2 and common practice; beamwidths: common practice,
+no source). A site file may give its own in their place."""
+
+
+def waist(wavenumber: float, beamwidth_deg: float) -> float:
+    """Aperture radius w0 in metres whose far pattern has this half-power beamwidth: sqrt(2 ln 2) / (k sin(theta/2))."""
+    return math.sqrt(2.0 * math.log(2.0)) / (wavenumber * math.sin(math.radians(beamwidth_deg) / 2.0))
+
+
+def _lateral(
+    head_type: HeadType, chainage_m: NDArray[np.float64], length_m: float, pan_deg: tuple[float, float]
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Curvature c and complex centre y0 of the product of the two lateral beams, ``exp(-c (y - y0)^2)``; both (n,)."""
+    k = head_type.wavenumber
+    w0 = waist(k, head_type.beamwidth_az_deg)
+    near = 1.0 / (w0**2 + 2j * chainage_m / k)
+    far = 1.0 / (w0**2 + 2j * (length_m - chainage_m) / k)
+    # an aperture turned by an angle is the same aperture about a complex centre
+    tx0, rx0 = (0.5j * k * math.sin(math.radians(angle)) * w0**2 for angle in pan_deg)
+    curvature = np.asarray(near + far)
+    return curvature, np.asarray((near * tx0 + far * rx0) / curvature)
+
+
+def lateral_fraction(
+    head_type: HeadType,
+    chainage_m: NDArray[np.float64],
+    length_m: float,
+    offset_m: NDArray[np.float64],
+    width_m: float,
+    *,
+    pan_deg: tuple[float, float] = (0.0, 0.0),
+) -> NDArray[np.float64]:
+    """Share |L| of the signal's lateral overlap that a screen of this width cuts out.
+
+    Parameters
+    ----------
+    chainage_m : (n,) metres from the transmitter. length_m : transmitter to receiver.
+    offset_m : (n, k) or broadcastable, centre of the screen from the beam line, positive to the left.
+    width_m : width of the screen across the beam.
+    pan_deg : azimuth pointing error of transmitter and receiver, degrees, positive to the left.
+
+    Returns
+    -------
+    (n, k) magnitude of the ratio; it may exceed 1 by a little, as an edge's diffraction does.
+    """
+    curvature, centre = _lateral(head_type, chainage_m, length_m, pan_deg)
+    root = np.sqrt(curvature)[:, None]
+    offset = np.broadcast_to(np.asarray(offset_m, dtype=float), (chainage_m.size, np.shape(offset_m)[-1]))
+    shifted = offset - centre[:, None]
+    upper = erf(root * (shifted + width_m / 2.0))
+    lower = erf(root * (shifted - width_m / 2.0))
+    return np.asarray(0.5 * np.abs(upper - lower))
+
+
+def pointing_loss(head_type: HeadType, length_m: float, pan_deg: tuple[float, float]) -> float:
+    """Signal amplitude, 0 to 1, kept when the heads point this far (degrees) to the side of each other."""
+    k = head_type.wavenumber
+    w0 = waist(k, head_type.beamwidth_az_deg)
+    kappa = [k * math.sin(math.radians(angle)) for angle in pan_deg]
+    near, far = 1.0 / w0**2, 1.0 / (w0**2 + 2j * length_m / k)
+    apart = 0.5j * w0**2 * (kappa[0] - kappa[1])
+    exponent = -near * far / (near + far) * apart**2 - (kappa[0] ** 2 + kappa[1] ** 2) * w0**2 / 4.0
+    return float(abs(np.exp(exponent)))

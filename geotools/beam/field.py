@@ -1,0 +1,242 @@
+"""The solved field of one beam, and what a target does to its signal.
+
+By reciprocity the signal is the overlap of the two sweeps, the same at every cut. An opaque silhouette removes its part
+of it (Kirchhoff / Babinet); the part in height comes from the overlap summed from the ground up, the part across the
+beam from the closed form of :func:`geotools.beam.antenna.lateral_fraction`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from geotools.beam.antenna import HeadType, lateral_fraction
+from geotools.beam.targets import Target
+from geotools.errors import NumericInputError
+
+__all__ = ["SIGNAL_FLOOR", "BeamField"]
+
+SIGNAL_FLOOR = 0.3
+"""Smallest signal, as a share of free space, that a modulation is related to: real ground is no perfect mirror, so a
+deeper two-ray null is not to be trusted (common practice, no source)."""
+
+Floats = NDArray[np.float64]
+
+
+class BeamField:
+    """Field of one beam at the n chainages it was asked for; made by :func:`geotools.beam.solve_beam`.
+
+    Attributes
+    ----------
+    head_type, tx_height_m, rx_height_m : as given.
+    chainage_m, ground_m : (n,) as given (chainage from 0 at the transmitter).
+    field_ground_m : (n,) ground that the field was solved over; above ``ground_m`` only where that is too steep for it.
+    dz_m : spacing of the heights at which the field is held.
+    overlap : (n,) complex, integral of uT uR over height; equal at all n but for rounding.
+    standing_level_db : 20 log10 |S / S_free|, the signal against perfectly aimed heads in free space.
+    """
+
+    def __init__(
+        self,
+        *,
+        head_type: HeadType,
+        chainage_m: Floats,
+        ground_m: Floats,
+        field_ground_m: Floats,
+        tx_height_m: float,
+        rx_height_m: float,
+        pan_deg: tuple[float, float],
+        product: NDArray[np.complexfloating],
+        dz_m: float,
+        overlap: NDArray[np.complex128],
+        free_signal: float,
+        aim_loss: float,
+        depth: complex,
+    ) -> None:
+        self.head_type = head_type
+        self.chainage_m, self.ground_m, self.field_ground_m = chainage_m, ground_m, field_ground_m
+        self.tx_height_m, self.rx_height_m, self.pan_deg = tx_height_m, rx_height_m, pan_deg
+        self.dz_m, self.overlap = dz_m, overlap
+        signal = float(np.abs(overlap).mean()) * aim_loss
+        self.standing_level_db = 20.0 * math.log10(max(signal / free_signal, 1e-12))
+        # shares of the level that modulation is related to, so that a blocked beam needs no division by nothing
+        phase = np.exp(-1j * np.angle(overlap[overlap.size // 2]))
+        scale = complex(phase * aim_loss / max(signal, SIGNAL_FLOOR * free_signal))
+        self._density, self._share = _running_share(product, dz_m, scale, depth)
+
+    @property
+    def top_m(self) -> float:
+        """Height above ground up to which the field is held, metres."""
+        return float((self._share.shape[1] - 1) * self.dz_m)
+
+    def share_below(self, height_m: ArrayLike) -> NDArray[np.complexfloating]:
+        """Part of the signal carried below a height above the field's ground, (n, k) complex, for (n, k) heights.
+
+        It is related to max(|S|, 0.3 |S_free|): 0 below the ground, its last value above the held heights.
+        """
+        z = np.clip(np.asarray(height_m, dtype=float) / self.dz_m, 0.0, self._share.shape[1] - 1.000001)
+        cell = z.astype(np.intp)
+        t = (z - cell).astype(self._share.real.dtype)
+        flat = cell + (np.arange(cell.shape[0]) * self._share.shape[1])[:, None]
+        share, density = self._share.ravel(), self._density.ravel()
+        low, high = share[flat], share[flat + 1]
+        slope_low, slope_high = density[flat] * self.dz_m, density[flat + 1] * self.dz_m
+        # cubic Hermite: the density is the exact slope of the share
+        t2 = t * t
+        t3 = t2 * t
+        rise = 3.0 * t2 - 2.0 * t3
+        return np.asarray(low * (1.0 - rise) + high * rise + (t3 - 2.0 * t2 + t) * slope_low + (t3 - t2) * slope_high)
+
+    def lateral(self, offset_m: ArrayLike, width_m: float) -> Floats:
+        """(n, k) share of the signal that a screen of this width at these offsets cuts out across the beam."""
+        length = float(self.chainage_m[-1])
+        return lateral_fraction(
+            self.head_type, self.chainage_m, length, np.asarray(offset_m, float), width_m, pan_deg=self.pan_deg
+        )
+
+    def modulation_grid(self, target: Target, offset_m: ArrayLike, target_ground_m: ArrayLike) -> Floats:
+        """Modulation with the target standing at every (chainage, offset) of a strip, (n, k).
+
+        Parameters
+        ----------
+        offset_m : (k,) or (n, k) metres from the beam line, positive to the left.
+        target_ground_m : elevation the target stands on, broadcastable to (n, k).
+        """
+        lateral = self.lateral(offset_m, target.width_m)
+        foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None] + target.base_m
+        foot = np.broadcast_to(foot, lateral.shape)
+        cut = self.share_below(foot + target.height_m) - self.share_below(foot)
+        return np.asarray(np.abs(cut) * lateral, dtype=float)
+
+    def modulation(self, target: Target, *, offset_m: float = 0.0, target_ground_m: ArrayLike | None = None) -> Floats:
+        """Modulation m = |dS| / max(|S|, 0.3 |S_free|) with the target's centre at an offset, (n,).
+
+        Parameters
+        ----------
+        offset_m : metres from the beam line, positive to the left.
+        target_ground_m : elevation the target stands on, a number or (n,); the beam line's own ground if not given.
+
+        Raises
+        ------
+        NumericInputError : a ground of another length, or an offset that is not a finite number.
+        """
+        if not math.isfinite(offset_m):
+            raise NumericInputError("the target's offset is not a number", found=offset_m, expected="metres")
+        ground = self.ground_m if target_ground_m is None else np.asarray(target_ground_m, dtype=float)
+        if ground.ndim not in (0, 1) or ground.shape not in ((), self.chainage_m.shape):
+            raise NumericInputError(
+                "the target's ground does not fit the beam", found=ground.shape, expected=f"({self.chainage_m.size},)"
+            )
+        under = np.broadcast_to(ground, self.chainage_m.shape)[:, None]
+        return np.asarray(self.modulation_grid(target, [offset_m], under)[:, 0], dtype=float)
+
+    def peak_modulation(self, target: Target, half_width_m: float) -> Floats:
+        """Largest modulation over a straight crossing, square to the beam, from one side to the other, (n,).
+
+        The crossing is at the beam line's own ground, from ``-half_width_m`` to ``half_width_m``.
+        """
+        offsets = _crossing(half_width_m)
+        return np.asarray(self.modulation_grid(target, offsets, self.ground_m[:, None]).max(axis=1), dtype=float)
+
+    def detection_floor(self, width_m: float, threshold: float, *, half_width_m: float) -> Floats:
+        """Lowest elevation a target's top must reach, somewhere on a straight crossing, to give the threshold, (n,).
+
+        The target stands on the beam line's ground and is ``width_m`` wide; the answer is in the datum of ``ground_m``,
+        so that the crawl gap is ``detection_floor - ground_m``. Where no height reaches the threshold it is ``inf``.
+
+        Raises
+        ------
+        NumericInputError : a width, threshold or half width that is not positive.
+        """
+        if not (width_m > 0 and threshold > 0):
+            raise NumericInputError(
+                "width and threshold must be positive", found=f"{width_m} m, {threshold}", expected="above 0"
+            )
+        lateral = self.lateral(_crossing(half_width_m), width_m).max(axis=1)
+        return np.asarray(self.floor_grid(lateral[:, None], threshold, self.ground_m[:, None])[:, 0], dtype=float)
+
+    def floor_grid(
+        self, lateral: Floats, threshold: float, target_ground_m: Floats, *, highest_m: float = math.inf
+    ) -> Floats:
+        """Detection floor for a target standing at every (chainage, offset) of a strip, (n, k) elevations or ``inf``.
+
+        Parameters
+        ----------
+        lateral : (n, k) from :meth:`lateral`. target_ground_m : (n, k) or (n, 1) elevations.
+        highest_m : tops higher than this above the target's ground are not looked at.
+        """
+        foot = np.broadcast_to(target_ground_m - self.field_ground_m[:, None], lateral.shape)
+        base = self.share_below(foot)
+        with np.errstate(divide="ignore"):
+            need = (threshold / lateral).astype(self._share.real.dtype)
+        floor = np.full(lateral.shape, np.inf)
+        last = self._share.shape[1]
+        if math.isfinite(highest_m):
+            last = min(last, math.ceil((float(foot.max()) + highest_m) / self.dz_m) + 2)
+        heights = np.arange(last) * self.dz_m
+        for column in range(lateral.shape[1]):
+            away = np.abs(self._share[:, :last] - base[:, column, None])
+            reached = (away >= need[:, column, None]) & (heights > foot[:, column, None])
+            first = reached.argmax(axis=1)
+            hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))
+            if hit.size:
+                floor[hit, column] = self._refine(hit, first[hit], base[hit, column], need[hit, column])
+        floor += self.field_ground_m[:, None]
+        return np.asarray(np.maximum(floor, np.broadcast_to(target_ground_m, lateral.shape)), dtype=float)
+
+    def _refine(
+        self, rows: NDArray[np.intp], upper: NDArray[np.intp], base: NDArray[np.complexfloating], need: Floats
+    ) -> Floats:
+        """Height above the field's ground, inside the cell below ``upper``, where the share first reaches the need."""
+        part = np.linspace(0.0, 1.0, 5)
+        t2, t3 = part**2, part**3
+        rise = 3 * t2 - 2 * t3
+        low, high = self._share[rows, upper - 1], self._share[rows, upper]
+        slope_low, slope_high = self._density[rows, upper - 1] * self.dz_m, self._density[rows, upper] * self.dz_m
+        inside = (
+            np.outer(low, 1 - rise)
+            + np.outer(high, rise)
+            + np.outer(slope_low, t3 - 2 * t2 + part)
+            + np.outer(slope_high, t3 - t2)
+        )
+        away = np.abs(inside - base[:, None])
+        away[:, -1] = np.maximum(away[:, -1], need)
+        index = np.maximum((away >= need[:, None]).argmax(axis=1), 1)
+        each = np.arange(rows.size)
+        before, after = away[each, index - 1], away[each, index]
+        span = np.where(after > before, after - before, 1.0)
+        fraction = np.clip((need - before) / span, 0.0, 1.0)
+        return np.asarray((upper - 1 + (index - 1 + fraction) * 0.25) * self.dz_m)
+
+
+def _crossing(half_width_m: float) -> Floats:
+    if not (math.isfinite(half_width_m) and half_width_m >= 0):
+        raise NumericInputError(
+            "the half width of a crossing is not a length", found=half_width_m, expected="0 m or more"
+        )
+    side = np.linspace(0.0, half_width_m, 1 + math.ceil(half_width_m / 0.2))
+    return np.concatenate([-side[:0:-1], side])
+
+
+def _running_share(
+    product: NDArray[np.complexfloating], dz: float, scale: complex, depth: complex
+) -> tuple[NDArray[np.complexfloating], NDArray[np.complexfloating]]:
+    """Density of the overlap and its sum from the ground up, both (n, heights), in parts of the related signal.
+
+    The sum is the cubic (fourth-order) cumulative rule; the density is even about the ground, which gives the rule its
+    first neighbour. With an imperfect mirror the field is the perfect one at a complex depth below the true height.
+    """
+    density = product * np.asarray(scale, dtype=product.dtype)
+    padded = np.concatenate([density[:, 1:2], density, 2 * density[:, -1:] - density[:, -2:-1]], axis=1)
+    pieces = (dz / 24.0) * (13.0 * (density[:, :-1] + density[:, 1:]) - padded[:, :-3] - padded[:, 3:])
+    share = np.zeros_like(density)
+    np.cumsum(pieces, axis=1, out=share[:, 1:])
+    if depth:
+        slope = (padded[:, 2:] - padded[:, :-2]) / (2.0 * dz)
+        bend = (padded[:, 2:] - 2.0 * density + padded[:, :-2]) / dz**2
+        moved = depth * density + depth**2 / 2.0 * slope + depth**3 / 6.0 * bend
+        share = (share + moved - moved[:, :1]).astype(product.dtype)
+        density = (density + depth * slope + depth**2 / 2.0 * bend).astype(product.dtype)
+    return density, share

@@ -1,0 +1,144 @@
+"""Solving beams: one at a time, or many in one transform."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from geotools.beam.antenna import HeadType, pointing_loss
+from geotools.beam.closed_form import free_overlap, grazing_factor
+from geotools.beam.field import BeamField
+from geotools.beam.grid import ABSORBER_SHARE, Grid, choose_grid
+from geotools.beam.profile import Beam, Profile, checked_profile
+from geotools.beam.sweep import march
+from geotools.errors import NumericInputError
+
+__all__ = ["solve_beam", "solve_beams"]
+
+_BATCH_CELLS = 12_000
+"""Rows times heights marched together: field, phases and absorption of a batch stay in the processor's cache."""
+
+
+def solve_beam(
+    head_type: HeadType,
+    chainage_m: ArrayLike,
+    ground_m: ArrayLike,
+    tx_height_m: float,
+    rx_height_m: float,
+    *,
+    step_m: float | None = None,
+    dz_m: float | None = None,
+) -> BeamField:
+    """Solve one beam over its ground, in double precision.
+
+    Parameters
+    ----------
+    head_type : both heads.
+    chainage_m, ground_m : (n,) increasing chainage and elevation of the ground, metres; the first node is the
+        transmitter's, the last the receiver's. Results come back at these n nodes, whatever grid was used inside.
+    tx_height_m, rx_height_m : heights above the ground, metres.
+    step_m, dz_m : grid along the beam and in height; chosen from wavelength, heights and slope if not given.
+
+    Raises
+    ------
+    NumericInputError : profile of less than two nodes, not a number, not increasing, shorter than 3 m, or a head that
+        is not above its ground. Ground above the beam all the way is an answer, not an error: the standing level falls
+        far below zero and the detection floor is infinite.
+    """
+    beam = Beam(head_type, chainage_m, ground_m, tx_height_m, rx_height_m)
+    return solve_beams([beam], step_m=step_m, dz_m=dz_m, single=False)[0]
+
+
+def solve_beams(
+    beams: Sequence[Beam], *, step_m: float | None = None, dz_m: float | None = None, single: bool = True
+) -> list[BeamField]:
+    """Solve many beams, several in one transform, in single precision unless told otherwise.
+
+    Parameters
+    ----------
+    beams : any lengths, head types and heights; answers keep their order.
+    single : complex64 instead of complex128; modulation moves by less than 0.001 (tested), time is about halved.
+
+    Raises
+    ------
+    NumericInputError : as :func:`solve_beam`.
+    """
+    for name, value in (("step_m", step_m), ("dz_m", dz_m)):
+        if value is not None and not 1e-3 <= value <= 5.0:
+            raise NumericInputError(f"{name} is out of range", found=value, expected="0.001 to 5 m")
+    profiles = [checked_profile(beam) for beam in beams]
+    grids = [choose_grid(beam, x, h, step_m, dz_m) for beam, (x, h) in zip(beams, profiles, strict=True)]
+    fields: list[BeamField | None] = [None] * len(beams)
+    for group in _batches(grids):
+        depths = [_mirror_depth(beams[index]) for index in group]
+        solved = march([beams[i] for i in group], [grids[i] for i in group], depths, single=single)
+        for index, depth, (product, overlap) in zip(group, depths, solved, strict=True):
+            sampled = _at_nodes(profiles[index][0], grids[index], product, overlap)
+            fields[index] = _field(beams[index], profiles[index], grids[index].dz, depth, sampled)
+    return [field for field in fields if field is not None]
+
+
+def _batches(grids: Sequence[Grid]) -> Iterator[list[int]]:
+    """Indices of beams to march together: one grid size, falling number of steps."""
+    order = sorted(range(len(grids)), key=lambda i: (grids[i].size, -grids[i].ground_m.size))
+    batch: list[int] = []
+    for index in order:
+        if batch and (grids[batch[0]].size != grids[index].size or 2 * len(batch) * grids[index].size > _BATCH_CELLS):
+            yield batch
+            batch = []
+        batch.append(index)
+    if batch:
+        yield batch
+
+
+def _mirror_depth(beam: Beam) -> complex:
+    """Complex depth below the ground at which the field would vanish on a perfect mirror; 0 for a perfect one."""
+    return 1j * grazing_factor(beam.polarisation, beam.ground_permittivity) / beam.head_type.wavenumber
+
+
+_Sampled = tuple[NDArray[np.complexfloating], NDArray[np.complex128], Profile]
+
+
+def _at_nodes(
+    x: Profile, grid: Grid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
+) -> _Sampled:
+    """Product, overlap and field ground at the chainages asked for; the absorbing top is left out."""
+    product = product[:, : round(grid.size * (1.0 - 0.5 * ABSORBER_SHARE))]
+    at = np.clip(x / grid.dx, 0.0, grid.ground_m.size - 1.0)
+    near = np.rint(at).astype(np.intp)
+    if float(np.abs(at - near).max()) < 1e-6:
+        if near.size == grid.ground_m.size:
+            return product, overlap, grid.ground_m
+        return product[near], overlap[near], grid.ground_m[near]
+    left = np.minimum(at.astype(np.intp), grid.ground_m.size - 2)
+    part = at - left
+    weight = part[:, None].astype(product.real.dtype)
+    return (
+        product[left] * (1 - weight) + product[left + 1] * weight,
+        overlap[left] * (1 - part) + overlap[left + 1] * part,
+        grid.ground_m[left] * (1 - part) + grid.ground_m[left + 1] * part,
+    )
+
+
+def _field(beam: Beam, profile: tuple[Profile, Profile], dz_m: float, depth: complex, sampled: _Sampled) -> BeamField:
+    x, h = profile
+    head, length = beam.head_type, float(x[-1])
+    pan = (beam.tx_pan_deg, beam.rx_pan_deg)
+    product, overlap, field_ground = sampled
+    return BeamField(
+        head_type=head,
+        chainage_m=x,
+        ground_m=h,
+        field_ground_m=field_ground,
+        tx_height_m=beam.tx_height_m,
+        rx_height_m=beam.rx_height_m,
+        pan_deg=pan,
+        product=product,
+        dz_m=dz_m,
+        overlap=overlap,
+        free_signal=abs(free_overlap(head.wavenumber, head.beamwidth_el_deg, length)),
+        aim_loss=pointing_loss(head, length, pan),
+        depth=depth,
+    )
