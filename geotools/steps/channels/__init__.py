@@ -1,0 +1,1 @@
+"""Channels: which zones share one, by the interference between them."""

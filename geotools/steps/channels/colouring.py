@@ -1,0 +1,279 @@
+"""Channels as graph colouring, exactly: the fewest channels, then the largest least margin.
+
+Two zones may share a channel when the margin between them is zero or more. The fewest channels is the chromatic
+number of the graph of pairs below zero. With that many channels the least margin between two zones that share one is
+made as large as it can be: the largest threshold for which the graph of pairs below it still has that many colours.
+Each question is decided by backtracking from the most constrained zone (DSATUR: D. Brelaz, Communications of the ACM
+22, 1979), and by an integer programme where backtracking would take too long.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
+
+from geotools.errors import NumericInputError
+
+__all__ = ["Assignment", "assign", "clique", "colour"]
+
+_PATIENCE = 20_000
+_SECONDS = 20.0
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """A channel for every zone.
+
+    channel : (n,) numbers from 0.
+    channels : how many are used.
+    least_margin_db : least margin between two zones that share one; inf where none do.
+    proven : whether fewer channels, or a larger least margin with these, were shown to be impossible.
+    """
+
+    channel: NDArray[np.intp]
+    channels: int
+    least_margin_db: float
+    proven: bool
+
+
+class _UndecidedError(Exception):
+    """Neither a colouring nor a proof that there is none was found in time."""
+
+
+def clique(adjacent: NDArray[np.bool_]) -> list[int]:
+    """A large set of vertices that are all adjacent to each other, grown greedily from every vertex."""
+    best: list[int] = []
+    degree = adjacent.sum(axis=1)
+    for start in np.argsort(-degree, kind="stable"):
+        if degree[start] < len(best):
+            break
+        members = [int(start)]
+        common = adjacent[start].copy()
+        while common.any():
+            among = np.flatnonzero(common)
+            following = int(among[np.argmax(adjacent[np.ix_(among, among)].sum(axis=1))])
+            members.append(following)
+            common &= adjacent[following]
+        if len(members) > len(best):
+            best = members
+    return sorted(best)
+
+
+def colour(adjacent: ArrayLike, colours: int) -> NDArray[np.intp] | None:
+    """Colour a graph so that neighbours differ, or None where that many colours are not enough (proven).
+
+    Parameters
+    ----------
+    adjacent : (n, n) symmetric, no vertex adjacent to itself.
+    colours : how many there are.
+
+    Raises
+    ------
+    NumericInputError : not a symmetric square array.
+    """
+    matrix = np.asarray(adjacent, dtype=bool)
+    if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or np.any(matrix != matrix.T) or matrix.diagonal().any():
+        raise NumericInputError(
+            "The graph of zones is not one.",
+            found=matrix.shape,
+            expected="a symmetric square array, false on its diagonal",
+        )
+    n = matrix.shape[0]
+    if n == 0:
+        return np.empty(0, dtype=np.intp)
+    if colours < 1:
+        return None
+    result = np.full(n, -1, dtype=np.intp)
+    # a vertex with fewer neighbours than colours can always be coloured after them: peel such vertices off
+    alive, peeled = np.ones(n, dtype=bool), []
+    degree = matrix.sum(axis=1)
+    while True:
+        loose = np.flatnonzero(alive & (degree < colours))
+        if not loose.size:
+            break
+        for vertex in loose:
+            alive[vertex] = False
+            peeled.append(int(vertex))
+            degree -= matrix[vertex]
+    core = np.flatnonzero(alive)
+    if core.size:
+        count, part = connected_components(csr_array(matrix[np.ix_(core, core)]), directed=False)
+        for k in range(count):
+            members = core[part == k]
+            found = _colour_connected(matrix[np.ix_(members, members)], colours)
+            if found is None:
+                return None
+            result[members] = found
+    for vertex in reversed(peeled):
+        taken = result[np.flatnonzero(matrix[vertex])]
+        result[vertex] = next(c for c in range(colours) if c not in taken)
+    return result
+
+
+def _colour_connected(matrix: NDArray[np.bool_], colours: int) -> NDArray[np.intp] | None:
+    fixed = clique(matrix)
+    if len(fixed) > colours:
+        return None
+    try:
+        return _backtrack(matrix, colours, fixed)
+    except _UndecidedError:
+        return _programme(matrix, colours, fixed)
+
+
+def _backtrack(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDArray[np.intp] | None:
+    n = matrix.shape[0]
+    neighbours = [np.flatnonzero(row).tolist() for row in matrix]
+    degree = [len(row) for row in neighbours]
+    chosen = [-1] * n
+    used = np.zeros((n, colours), dtype=np.int32)
+    saturation = np.zeros(n, dtype=np.int32)
+
+    def paint(vertex: int, shade: int) -> None:
+        chosen[vertex] = shade
+        for other in neighbours[vertex]:
+            used[other, shade] += 1
+            saturation[other] += used[other, shade] == 1
+
+    def clean(vertex: int) -> None:
+        shade, chosen[vertex] = chosen[vertex], -1
+        for other in neighbours[vertex]:
+            used[other, shade] -= 1
+            saturation[other] -= used[other, shade] == 0
+
+    for shade, vertex in enumerate(fixed):
+        paint(vertex, shade)
+    weight = np.array(degree) / (n + 1.0)
+    # each entry: the vertex, the shades still to try, the highest shade in use before it
+    stack: list[tuple[int, list[int], int]] = []
+    highest, steps = len(fixed) - 1, 0
+
+    def open_next() -> bool:
+        free = np.array(chosen) < 0
+        if not free.any():
+            return False
+        vertex = int(np.argmax(np.where(free, saturation + weight, -1.0)))
+        # shades not in use yet are alike: one of them is enough
+        shades = [s for s in range(min(highest + 2, colours)) if used[vertex, s] == 0]
+        stack.append((vertex, shades[::-1], highest))
+        return True
+
+    if not open_next():
+        return np.array(chosen)
+    while stack:
+        vertex, shades, before = stack[-1]
+        if chosen[vertex] >= 0:
+            clean(vertex)
+            highest = before
+        if not shades:
+            stack.pop()
+            continue
+        steps += 1
+        if steps > _PATIENCE:
+            raise _UndecidedError
+        shade = shades.pop()
+        paint(vertex, shade)
+        highest = max(before, shade)
+        if not open_next():
+            return np.array(chosen)
+    return None
+
+
+def _programme(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDArray[np.intp] | None:
+    """The same as an integer programme; neighbours are told apart by cliques, which is far tighter than by pairs."""
+    n = matrix.shape[0]
+    left = np.triu(matrix)
+    cliques: list[list[int]] = []
+    while left.any():
+        a, b = (int(v) for v in np.argwhere(left)[0])
+        members, common = [a, b], matrix[a] & matrix[b]
+        while common.any():
+            among = np.flatnonzero(common)
+            following = int(among[np.argmax((left | left.T)[np.ix_([*members], among)].sum(axis=0))])
+            members.append(following)
+            common &= matrix[following]
+        left[np.ix_(members, members)] = False
+        cliques.append(members)
+    rows, columns = [], []
+    for k, members in enumerate(cliques):
+        for shade in range(colours):
+            rows += [k * colours + shade] * len(members)
+            columns += [v * colours + shade for v in members]
+    apart = csr_array((np.ones(len(rows)), (rows, columns)), shape=(len(cliques) * colours, n * colours))
+    each = csr_array((np.ones(n * colours), (np.repeat(np.arange(n), colours), np.arange(n * colours))))
+    low, high = np.zeros(n * colours), np.ones(n * colours)
+    for shade, vertex in enumerate(fixed):
+        low[vertex * colours + shade] = 1.0
+    answer = milp(
+        np.zeros(n * colours),
+        constraints=[LinearConstraint(apart, -np.inf, 1.0), LinearConstraint(each, 1.0, 1.0)],
+        integrality=np.ones(n * colours),
+        bounds=Bounds(low, high),
+        options={"time_limit": _SECONDS},
+    )
+    if answer.status == 2:
+        return None
+    if answer.x is None:
+        raise _UndecidedError
+    return np.argmax(answer.x.reshape(n, colours), axis=1)
+
+
+def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
+    """The fewest channels, then the largest least margin.
+
+    Parameters
+    ----------
+    margin_db : (n, n) margin between two zones if they shared a channel, dB; below zero they may not. The smaller of
+        the two directions counts; the diagonal is not looked at.
+    cap_db : margins above this are all alike.
+
+    Raises
+    ------
+    NumericInputError : not square, or not numbers.
+    """
+    given = np.asarray(margin_db, dtype=np.float64)
+    if given.ndim != 2 or given.shape[0] != given.shape[1] or np.isnan(given[~np.eye(len(given), dtype=bool)]).any():
+        raise NumericInputError("The margins are not a square table of numbers.", found=given.shape)
+    n = given.shape[0]
+    if n == 0:
+        return Assignment(np.empty(0, dtype=np.intp), 0, np.inf, True)
+    margin = np.minimum(np.minimum(given, given.T), cap_db)
+    np.fill_diagonal(margin, np.inf)
+    proven = True
+    best: NDArray[np.intp] | None = None
+    count = max(1, len(clique(margin < 0)))
+    while best is None:
+        try:
+            best = colour(margin < 0, count)
+        except _UndecidedError:
+            proven = False
+        if best is None:
+            count += 1
+    # the least margin must be one of the margins: search for the largest that still allows as many colours
+    levels = np.unique(margin[np.isfinite(margin) & (margin >= 0)])
+    low, high = -1, levels.size
+    if levels.size:
+        low = 0
+    while high - low > 1:
+        mid = (low + high) // 2
+        try:
+            found = colour(margin < levels[mid], count)
+        except _UndecidedError:
+            found, proven = None, False
+        if found is None:
+            high = mid
+        else:
+            low, best = mid, found
+    shared = (best[:, None] == best[None, :]) & ~np.eye(n, dtype=bool)
+    # numbered in the order in which the zones use them
+    _, first = np.unique(best, return_index=True)
+    order = np.argsort(np.argsort(first))
+    tidy = order[np.searchsorted(np.unique(best), best)]
+    used = int(tidy.max()) + 1
+    true_margin = np.minimum(given, given.T)
+    least = float(true_margin[shared].min()) if shared.any() else np.inf
+    return Assignment(tidy, used, least, proven)
