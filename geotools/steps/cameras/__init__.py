@@ -1,0 +1,1 @@
+"""Cameras: whether each zone can be assessed, and from where."""

@@ -1,0 +1,191 @@
+"""Where a camera stands and looks so that a zone can be assessed, and what it sees of it. Metres and degrees."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely.geometry.base import BaseGeometry
+
+from geotools.errors import NumericInputError
+from geotools.imaging import Sensor, focal_length_mm, pixel_density
+
+__all__ = ["Aim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
+
+Ground = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+
+
+@dataclass(frozen=True)
+class Aim:
+    """How a camera looks.
+
+    azimuth_deg : of its axis, clockwise from north.
+    tilt_deg : of its axis, above the horizontal (so mostly below zero).
+    near_m : horizontal distance of the nearest ground in the picture.
+    far_m : horizontal distance of the far end.
+    slant_m : straight distance to the far end.
+    """
+
+    azimuth_deg: float
+    tilt_deg: float
+    near_m: float
+    far_m: float
+    slant_m: float
+
+
+def choose_lens(sensor: Sensor, density: float, distance_m: float, lenses_mm: Sequence[float]) -> tuple[float, float]:
+    """Focal length needed for a density (px/m) at a distance, and the shortest lens at hand that reaches it.
+
+    The longest lens is given where none reaches it; compare the two.
+    """
+    if not lenses_mm:
+        raise NumericInputError("There is no lens to choose from.", expected="at least one focal length, mm")
+    needed = float(focal_length_mm(sensor, density, distance_m))
+    reaching = [lens for lens in lenses_mm if lens >= needed * (1 - 1e-3)]
+    return needed, min(reaching) if reaching else max(lenses_mm)
+
+
+def aim_along(
+    camera: ArrayLike, far: ArrayLike, sensor: Sensor, focal_mm: float, *, height_m: float, person_m: float = 1.8
+) -> Aim:
+    """Aim with a person at the far end just inside the top of the picture, so that most of the near ground is in it.
+
+    Parameters
+    ----------
+    camera, far : (3,) positions of the camera's foot and of the ground at the far end, m.
+    height_m : camera above its foot.
+    person_m : height of the person who must be in the picture at the far end.
+
+    Raises
+    ------
+    NumericInputError : the camera stands at the far end.
+    """
+    foot, end = np.asarray(camera, dtype=np.float64), np.asarray(far, dtype=np.float64)
+    across = end[:2] - foot[:2]
+    level = float(np.hypot(*across))
+    if not level > 0.1:
+        raise NumericInputError("A camera stands at the far end of what it should see.", found=foot)
+    eye = foot[2] + height_m
+    _, upright = sensor.field_deg(focal_mm)
+    top = np.degrees(np.arctan2(end[2] + person_m - eye, level))
+    bottom = np.radians(top - float(upright))
+    # ground taken as the slope between foot and far end for the nearest place in the picture
+    slope = (end[2] - foot[2]) / level
+    fall = slope - np.tan(bottom)
+    near = height_m / fall if fall > 1e-9 else np.inf
+    return Aim(
+        float(np.degrees(np.arctan2(across[0], across[1])) % 360.0),
+        float(top - upright / 2),
+        float(near),
+        level,
+        float(np.hypot(level, end[2] + person_m / 2 - eye)),
+    )
+
+
+def stand_back(
+    start: ArrayLike, end: ArrayLike, ground: BaseGeometry, *, wanted_m: float, step_m: float = 1.0
+) -> float:
+    """How far behind the start of a zone, on its own line, a camera can stand without leaving the usable ground, m.
+
+    Parameters
+    ----------
+    start, end : (2,) of the zone, m. ground : where a camera post may stand. wanted_m : no farther than this.
+    """
+    a, b = np.asarray(start, dtype=np.float64)[:2], np.asarray(end, dtype=np.float64)[:2]
+    back = (a - b) / np.hypot(*(a - b))
+    steps = np.arange(0.0, wanted_m + 1e-9, step_m)
+    points = a + steps[:, None] * back
+    shapely.prepare(ground)
+    inside = shapely.intersects_xy(ground, points[:, 0], points[:, 1])
+    clear = np.logical_and.accumulate(inside)
+    return float(steps[clear][-1]) if clear.any() else 0.0
+
+
+def visible(distance_m: ArrayLike, ground_m: ArrayLike, eye_m: float, *, target_m: float) -> NDArray[np.bool_]:
+    """Whether the top of a target is in line of sight over the ground before it, for every place along a profile.
+
+    Parameters
+    ----------
+    distance_m, ground_m : (n,) rising horizontal distance from the camera, above zero, and ground level.
+    eye_m : level of the camera, same datum. target_m : height of the target above its ground.
+
+    Raises
+    ------
+    NumericInputError : distances that do not rise from above zero.
+    """
+    d, z = np.asarray(distance_m, dtype=np.float64), np.asarray(ground_m, dtype=np.float64)
+    if d.ndim != 1 or d.shape != z.shape or np.any(np.diff(d) <= 0) or (d.size and d[0] <= 0):
+        raise NumericInputError("The distances from a camera do not rise from above zero.", found=d[:4])
+    bare = (z - eye_m) / d
+    horizon = np.maximum.accumulate(np.concatenate([[-np.inf], bare[:-1]]))
+    return (z + target_m - eye_m) / d >= horizon - 1e-12
+
+
+def covered(
+    zone: ArrayLike,
+    camera: ArrayLike,
+    *,
+    azimuth_deg: float,
+    tilt_deg: float,
+    sensor: Sensor,
+    focal_mm: float,
+    density: float,
+    ground: Ground,
+    target_m: float,
+    spacing_m: float = 1.0,
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_], NDArray[np.float64]]:
+    """What a camera makes of a zone: chainage along it (n,), in the picture, in line of sight, pixels per metre.
+
+    Parameters
+    ----------
+    zone : (2, 2) its ends, m. camera : (3,) position of the camera itself, m.
+    azimuth_deg, tilt_deg : axis of the camera. density : wanted, px/m. target_m : height that must be seen.
+    ground : level at any points. spacing_m : of the chainages.
+    """
+    a, b = np.asarray(zone, dtype=np.float64)[:, :2]
+    eye = np.asarray(camera, dtype=np.float64)
+    length = float(np.hypot(*(b - a)))
+    s = np.linspace(0.0, length, max(int(np.ceil(length / spacing_m)), 1) + 1)
+    place = a + s[:, None] * (b - a) / length
+    z = ground(place[:, 0], place[:, 1])
+    offset = place - eye[:2]
+    level = np.maximum(np.hypot(offset[:, 0], offset[:, 1]), 1e-6)
+    bearing = np.degrees(np.arctan2(offset[:, 0], offset[:, 1]))
+    rise = np.degrees(np.arctan2(z + target_m / 2 - eye[2], level))
+    wide, upright = sensor.field_deg(focal_mm)
+    aside = np.abs((bearing - azimuth_deg + 180.0) % 360.0 - 180.0)
+    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - tilt_deg) <= upright / 2 + 1e-6)
+    sight = np.array([_sight(eye, place[k], level[k], ground, target_m, spacing_m) for k in range(s.size)])
+    per_metre = pixel_density(sensor, focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
+    return s, inside & (per_metre >= density * (1 - 1e-3)), sight, per_metre
+
+
+def _sight(eye: NDArray, place: NDArray, level: float, ground: Ground, target_m: float, spacing_m: float) -> bool:
+    count = max(int(np.ceil(level / spacing_m)), 1)
+    d = np.linspace(level / count, level, count)
+    path = eye[:2] + d[:, None] / level * (place - eye[:2])
+    return bool(visible(d, ground(path[:, 0], path[:, 1]), float(eye[2]), target_m=target_m)[-1])
+
+
+def ground_view(camera: ArrayLike, aim: Aim, field_deg: float) -> shapely.Polygon:
+    """The ground in the picture, from its nearest to the far end, as a trapezoid.
+
+    Parameters
+    ----------
+    camera : (2,) or (3,) position, m. field_deg : horizontal field of view.
+    """
+    x, y = np.asarray(camera, dtype=np.float64)[:2]
+    half = np.tan(np.radians(field_deg / 2))
+    near, far = min(aim.near_m, aim.far_m * 0.999), aim.far_m
+    u = np.array([np.sin(np.radians(aim.azimuth_deg)), np.cos(np.radians(aim.azimuth_deg))])
+    v = np.array([-u[1], u[0]])
+    corners = [
+        near * u - near * half * v,
+        far * u - far * half * v,
+        far * u + far * half * v,
+        near * u + near * half * v,
+    ]
+    return shapely.Polygon(np.array([x, y]) + np.array(corners))
