@@ -35,6 +35,8 @@ ENTRY_POINT_GROUP = "geotools.steps"
 BUILT_IN = (
     "inspect",
     "layout",
+    "stakeout",
+    "upkeep",
 )
 
 ParamKind = Literal["real", "integer", "text", "flag", "choice", "path"]

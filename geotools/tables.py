@@ -10,6 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from geotools.errors import InputError
 
@@ -23,7 +24,7 @@ def safe_cell(value: object) -> str:
 
     Numbers stay numbers: only text can hide a formula. Source: OWASP, "CSV Injection".
     """
-    if value is None:
+    if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"

@@ -4,6 +4,7 @@ import csv
 import io
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from geotools.errors import InputError
@@ -25,7 +26,7 @@ def test_numbers_stay_numbers():
     assert safe_cell(-0.25) == "-0.25"
     assert safe_cell(np.float64(-3.0)) == "-3"
     assert safe_cell(np.int64(7)) == "7"
-    assert safe_cell(float("nan")) == safe_cell(None) == ""
+    assert safe_cell(float("nan")) == safe_cell(None) == safe_cell(pd.NA) == ""
 
 
 def test_the_table_is_what_another_reader_reads():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from geotools.schema.core import Field, LayerSchema
 from geotools.schema.detection import DEAD_SPOTS
+from geotools.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
 from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.schema.provenance import PROVENANCE
 from geotools.schema.qml import to_qml
@@ -12,7 +13,22 @@ from geotools.schema.sld import to_sld
 from geotools.schema.style import Category, Style, Symbol
 
 LAYERS: dict[str, LayerSchema] = {
-    layer.name: layer for layer in (FENCE, CORRIDOR, ZONES, HEADS, BEAMS, DEAD_SPOTS, ADVICE, PROVENANCE)
+    layer.name: layer
+    for layer in (
+        FENCE,
+        CORRIDOR,
+        ZONES,
+        HEADS,
+        BEAMS,
+        DEAD_SPOTS,
+        ADVICE,
+        STAKEOUT,
+        WALK_PLAN,
+        WALK_RESULT,
+        UPKEEP,
+        UPKEEP_COST,
+        PROVENANCE,
+    )
 }
 
 __all__ = [
@@ -24,6 +40,11 @@ __all__ = [
     "HEADS",
     "LAYERS",
     "PROVENANCE",
+    "STAKEOUT",
+    "UPKEEP",
+    "UPKEEP_COST",
+    "WALK_PLAN",
+    "WALK_RESULT",
     "ZONES",
     "Category",
     "Field",

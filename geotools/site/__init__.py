@@ -12,6 +12,7 @@ from pydantic import ValidationError, model_validator
 from geotools.errors import InputError, SiteError
 from geotools.files import local_file
 from geotools.site.base import Section, setting
+from geotools.site.care import Upkeep, WalkTest
 from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
@@ -28,6 +29,8 @@ __all__ = [
     "Level",
     "Site",
     "TargetSettings",
+    "Upkeep",
+    "WalkTest",
     "open_site",
 ]
 
@@ -43,6 +46,8 @@ class Site(Section):
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
+    walktest: WalkTest = setting("walk test", default_factory=WalkTest)
+    upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())

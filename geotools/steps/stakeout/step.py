@@ -1,0 +1,152 @@
+"""Declaration of the stakeout step: a set-up sheet for every head."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+import gpxpy.gpx
+import numpy as np
+import pyproj
+
+from geotools.errors import InputError
+from geotools.schema import BEAMS, HEADS, STAKEOUT
+from geotools.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.steps.stakeout.kernel import Aim, aim
+from geotools.tables import csv_text
+from geotools.workspace import frame_of
+
+_UPRIGHT = "as delivered: rain hood up, drip holes down"
+_TURNED = "head turned 90 degrees: refit the radome upright, rain hood up, drip holes down"
+
+
+def _partners(beams: gpd.GeoDataFrame) -> dict[str, str]:
+    faces = dict(zip(beams["tx_head_id"], beams["rx_head_id"], strict=True))
+    return faces | {rx: tx for tx, rx in faces.items()}
+
+
+def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) -> Aim:
+    """Aim of every head in the order of the layer."""
+    xyz = np.column_stack([heads.geometry.x, heads.geometry.y, heads.geometry.z])
+    row = {head: i for i, head in enumerate(heads["head_id"])}
+    lost = [head for head in row if faces.get(head) not in row]
+    if lost:
+        raise InputError(
+            "a head faces none",
+            where=f"layers heads and beams, head {lost[0]}",
+            found=f"{len(lost)} heads without a beam to another head",
+            expected="each head the transmitter or receiver of one beam",
+            mend="run `geotools layout` again, or mend tx_head_id and rx_head_id in the layer beams",
+        )
+    target = xyz[[row[faces[head]] for head in row]]
+    lon, lat = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True).transform(xyz[:, 0], xyz[:, 1])
+    factors = pyproj.Proj(crs).get_factors(lon, lat)
+    # the mean of the two point scales: equal on conformal grids, and near enough elsewhere over a hundred metres
+    scale = 0.5 * (np.asarray(factors.meridional_scale) + np.asarray(factors.parallel_scale))
+    return aim(xyz, target, convergence=factors.meridian_convergence, scale_factor=scale)
+
+
+def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
+    """Posts as waypoints for a hand-held receiver, one for each post."""
+    gpx = gpxpy.gpx.GPX()
+    gpx.creator = "geotools-perimeter"
+    gpx.name = "Posts to set out"
+    gpx.description = "Hand-held receivers find the place; set posts out with the coordinates of the sheet."
+    seen: dict[str, gpxpy.gpx.GPXWaypoint] = {}
+    for row, (lon, lat) in zip(rows, lonlat, strict=True):
+        aimed = f"aim {row['true_azimuth_deg']:.1f} from true north, tilt {row['tilt_deg']:+.2f} degrees"
+        line = f"{row['head_id']}: {row['height_m']:.2f} m, {aimed}"
+        point = seen.get(row["post_id"])
+        if point is None:
+            point = gpxpy.gpx.GPXWaypoint(lat, lon, elevation=round(row["finished_m"], 3), name=row["post_id"])
+            point.description = line
+            seen[row["post_id"]] = point
+            gpx.waypoints.append(point)
+        else:
+            point.description = f"{point.description}\n{line}"
+    return gpx.to_xml(version="1.1")
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Make the sheet; see the manual beside this file."""
+    heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
+    crs = ctx.workspace.work_crs
+    faces = _partners(beams)
+    aims = _aims(heads, faces, crs)
+    map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
+    rows: list[dict[str, Any]] = []
+    for i, head in enumerate(heads.itertuples()):
+        turned = head.polarisation == "horizontal"
+        axis = float(head.geometry.z)
+        finished = axis - float(head.height_m)
+        ground = float(head.ground_m)
+        rows.append(
+            {
+                **{
+                    name: getattr(head, name)
+                    for name in ("head_id", "post_id", "zone_id", "role", "level", "head_type")
+                },
+                "easting": float(map_xy.iloc[i].x),
+                "northing": float(map_xy.iloc[i].y),
+                "ground_m": ground,
+                "finished_m": finished,
+                "earthwork_m": finished - ground,
+                "height_m": float(head.height_m),
+                "axis_m": axis,
+                "faces_head_id": faces[head.head_id],
+                "grid_azimuth_deg": float(aims.grid_azimuth[i]),
+                "true_azimuth_deg": float(aims.true_azimuth[i]),
+                "tilt_deg": float(aims.tilt[i]),
+                "distance_m": float(aims.ground_distance[i]),
+                "polarisation": head.polarisation,
+                "channel": head.channel,
+                "turned": turned,
+                "radome": _TURNED if turned else _UPRIGHT,
+                "geometry": head.geometry,
+            }
+        )
+    lonlat = heads.geometry.to_crs(4326)
+    sheet = [{**row, "easting": f"{row['easting']:.3f}", "northing": f"{row['northing']:.3f}"} for row in rows]
+    for row in sheet:
+        row.update({k: round(v, 3) for k, v in row.items() if isinstance(v, float)})
+    (ctx.scratch / "stakeout.csv").write_text(csv_text(STAKEOUT.field_names, sheet), encoding="utf-8-sig", newline="")
+    (ctx.scratch / "stakeout.gpx").write_text(_gpx(rows, np.column_stack([lonlat.x, lonlat.y])), encoding="utf-8")
+    posts = {row["post_id"] for row in rows}
+    if heads["channel"].isna().any():
+        ctx.say("channels are not planned yet; run `geotools channels`, then this step again")
+    ctx.say(f"{len(rows)} heads on {len(posts)} posts")
+    return StepResult(
+        layers={"stakeout": frame_of(STAKEOUT, rows, crs)},
+        files=["stakeout.csv", "stakeout.gpx"],
+        summary={"heads": len(rows), "posts": len(posts)},
+    )
+
+
+STEP = Step(
+    name="stakeout",
+    title="Stakeout and set-up sheet",
+    summary="Says where each post stands, how high each head sits above finished ground, and where it looks.",
+    run=run,
+    inputs=(
+        LayerIn(HEADS, "position, height, polarisation and channel of every head"),
+        LayerIn(BEAMS, "which head faces which"),
+    ),
+    outputs=(LayerOut(STAKEOUT),),
+    files=(
+        FileOut(
+            "stakeout.csv",
+            "table",
+            "The sheet for the survey instrument and the fitter; UTF-8, cells safe in spreadsheets.",
+        ),
+        FileOut("stakeout.gpx", "data", "Posts as waypoints for a hand-held receiver (GPX 1.1, WGS 84)."),
+    ),
+    uses_terrain=False,
+    order=70,
+    citations=("PROJ: meridian convergence and point scale of the plan's projection", "GPX 1.1 schema"),
+    cautions=(
+        "Locate buried services before digging for posts.",
+        "Radio: use licensed or licence-exempt bands as the local authority allows; keep to exposure limits.",
+        "Hand-held receivers are metres off: set posts out with a survey instrument.",
+    ),
+)

@@ -1,0 +1,37 @@
+"""One laid-out demonstration site for the tests of steps that come after the layout."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import geotools
+from geotools.demo import demo_folder
+from geotools.runner import run_site
+
+
+@pytest.fixture(scope="session")
+def laid_out(tmp_path_factory):
+    """Folder with the demonstration's input and a plan that inspect and layout have written; copy before changing."""
+    folder = tmp_path_factory.mktemp("laid_out")
+    shutil.copytree(demo_folder(), folder / "input")
+    run_site(geotools.open_site(folder / "input" / "site.toml"), folder / "out", steps=["inspect", "layout"])
+    return folder
+
+
+@pytest.fixture
+def plan(laid_out, tmp_path):
+    """A site file and an output folder of the test's own."""
+    shutil.copytree(laid_out, tmp_path / "demo")
+    return tmp_path / "demo" / "input" / "site.toml", tmp_path / "demo" / "out"
+
+
+@pytest.fixture
+def settings():
+    """Puts lines at the end of a site file and opens it."""
+
+    def add(site_file: Path, text: str):
+        site_file.write_text(site_file.read_text(encoding="utf-8") + "\n" + text + "\n", encoding="utf-8")
+        return geotools.open_site(site_file)
+
+    return add
