@@ -1,0 +1,117 @@
+"""Margins between zones that share a channel, the assignment, and the margin of every head. Decibels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from geotools.errors import NumericInputError
+from geotools.steps.channels.colouring import Assignment, assign, clique, colour
+
+__all__ = ["HeadMargins", "critical_zones", "head_margins", "pair_margins", "zone_margins", "zones_to_channels"]
+
+
+@dataclass(frozen=True)
+class HeadMargins:
+    """What the assignment leaves each head; arrays over receivers (r) or transmitters (t).
+
+    receiver_db : (r,) wanted over strongest unwanted signal on the channel, less the protection; inf where none.
+    summed_db : (r,) the same over all unwanted signals together.
+    worst_transmitter : (r,) the strongest unwanted one, -1 where none.
+    transmitter_db : (t,) least margin it leaves a foreign receiver; inf where none shares its channel.
+    worst_receiver : (t,) that receiver, -1 where none.
+    """
+
+    receiver_db: NDArray[np.float64]
+    summed_db: NDArray[np.float64]
+    worst_transmitter: NDArray[np.intp]
+    transmitter_db: NDArray[np.float64]
+    worst_receiver: NDArray[np.intp]
+
+
+def pair_margins(level_db: ArrayLike, own: ArrayLike, *, protection_db: float) -> NDArray[np.float64]:
+    """Wanted over unwanted signal of every pair, less the protection, (receivers, transmitters).
+
+    Parameters
+    ----------
+    level_db : (r, t) received levels. own : (r,) each receiver's own transmitter.
+    protection_db : how far the unwanted signal must lie below the wanted one.
+
+    Raises
+    ------
+    NumericInputError : a receiver that does not hear its own transmitter.
+    """
+    level, mine = np.asarray(level_db, dtype=np.float64), np.asarray(own, dtype=np.intp)
+    wanted = level[np.arange(level.shape[0]), mine]
+    if not np.isfinite(wanted).all():
+        raise NumericInputError(
+            "A receiver does not hear its own transmitter.",
+            found=np.flatnonzero(~np.isfinite(wanted))[:5],
+            expected="both heads of a beam in one band",
+        )
+    return wanted[:, None] - level - protection_db
+
+
+def zone_margins(
+    margin_db: ArrayLike, receiver_zone: ArrayLike, transmitter_zone: ArrayLike, zones: int
+) -> NDArray[np.float64]:
+    """Least margin of any receiver of one zone against any transmitter of another, (zones, zones), diagonal inf."""
+    margin = np.asarray(margin_db, dtype=np.float64)
+    least = np.full((zones, zones), np.inf)
+    rows, columns = np.meshgrid(receiver_zone, transmitter_zone, indexing="ij")
+    np.minimum.at(least, (rows.ravel(), columns.ravel()), margin.ravel())
+    np.fill_diagonal(least, np.inf)
+    return least
+
+
+def critical_zones(margin_db: NDArray[np.float64], channels: int) -> NDArray[np.intp]:
+    """Zones that need more channels than there are, none of which could be left out: the reason of an impossibility."""
+    conflict = np.minimum(margin_db, margin_db.T) < 0
+    np.fill_diagonal(conflict, False)
+    tight = clique(conflict)
+    if len(tight) > channels:
+        return np.array(tight[: channels + 1], dtype=np.intp)
+    members = np.arange(len(conflict))
+    for zone in range(len(conflict)):
+        fewer = members[members != zone]
+        if colour(conflict[np.ix_(fewer, fewer)], channels) is None:
+            members = fewer
+    return members
+
+
+def zones_to_channels(margin_db: NDArray[np.float64]) -> Assignment:
+    """Fewest channels, then largest least margin; pairs that cannot hear each other count as the cap."""
+    return assign(margin_db)
+
+
+def head_margins(
+    margin_db: NDArray[np.float64],
+    receiver_zone: NDArray[np.intp],
+    transmitter_zone: NDArray[np.intp],
+    channel: NDArray[np.intp],
+    *,
+    protection_db: float,
+) -> HeadMargins:
+    """Margin of every head for a given channel of every zone.
+
+    Parameters
+    ----------
+    margin_db : (r, t) from `pair_margins`. receiver_zone, transmitter_zone : (r,), (t,). channel : (zones,).
+    protection_db : as it was taken off in ``margin_db``.
+    """
+    foreign = receiver_zone[:, None] != transmitter_zone[None, :]
+    shared = foreign & (channel[receiver_zone][:, None] == channel[transmitter_zone][None, :])
+    heard = np.where(shared, margin_db, np.inf)
+    receiver, transmitter = heard.min(axis=1, initial=np.inf), heard.min(axis=0, initial=np.inf)
+    unwanted = np.sum(10 ** (-(heard + protection_db) / 10), axis=1)
+    with np.errstate(divide="ignore"):
+        summed = -10 * np.log10(unwanted) - protection_db
+    return HeadMargins(
+        receiver,
+        summed,
+        np.where(np.isfinite(receiver), heard.argmin(axis=1), -1),
+        transmitter,
+        np.where(np.isfinite(transmitter), heard.argmin(axis=0), -1),
+    )
