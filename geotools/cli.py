@@ -109,7 +109,7 @@ def step_command(step: Step) -> click.Command:
         quiet: bool,
         **params: Any,
     ) -> None:
-        ctx.obj = {"json": as_json}
+        ctx.find_root().obj = {"json": as_json}
         run_steps(site_file, out, [step.name], overwrite, dry_run, Screen(as_json, quiet), {step.name: params})
 
     writes = ", ".join([f"layer {o.schema.name}" for o in step.outputs] + [f.name for f in step.files])
@@ -165,7 +165,7 @@ def run(
     ctx: click.Context, site_file: Path, out: Path, overwrite: bool, dry_run: bool, as_json: bool, quiet: bool
 ) -> None:
     """Run the whole job on one site: every step in order."""
-    ctx.obj = {"json": as_json}
+    ctx.find_root().obj = {"json": as_json}
     run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
 
 
@@ -176,7 +176,7 @@ def demo(ctx: click.Context, out: Path, overwrite: bool, dry_run: bool, as_json:
     """Run the whole job on an invented site with swales, a crest and a ditch."""
     from geotools.demo import place_demo_input
 
-    ctx.obj = {"json": as_json}
+    ctx.find_root().obj = {"json": as_json}
     site_file = place_demo_input(out, overwrite=overwrite)
     run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
 
@@ -186,7 +186,7 @@ def demo(ctx: click.Context, out: Path, overwrite: bool, dry_run: bool, as_json:
 @click.pass_context
 def steps(ctx: click.Context, as_json: bool) -> None:
     """List the steps there are, built in and plugged in."""
-    ctx.obj = {"json": as_json}
+    ctx.find_root().obj = {"json": as_json}
     found = discover()
     if as_json:
         click.echo(json.dumps({"version": __version__, "steps": [s.describe() for s in found.values()]}, indent=2))

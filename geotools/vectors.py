@@ -117,17 +117,13 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
         with fiona.open(local, layer=name) as source:
             where = f"{local}, layer {name}"
             own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
-            count = len(source)
-            if count > MAX_FENCE_FEATURES:
-                raise InputError(
-                    "the fence file has too many features",
-                    where=where,
-                    found=count,
-                    expected=f"at most {MAX_FENCE_FEATURES}",
-                )
             lines: list[LineString] = []
             features: list[int] = []
             for number, feature in enumerate(source, start=1):
+                if number > MAX_FENCE_FEATURES:
+                    raise InputError(
+                        "the fence file has too many features", where=where, expected=f"at most {MAX_FENCE_FEATURES}"
+                    )
                 parts = _lines_of(number, feature.geometry, where)
                 if len(parts) > 1:
                     notes.append(f"fence feature {number} has {len(parts)} parts; each is taken as a line of its own")
