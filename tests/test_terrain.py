@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import write_raster
 from pyproj import CRS, Transformer
 
 from geotools.corridor import BeamLine, StripGrid
 from geotools.errors import InputError
 from geotools.terrain import Terrain
+from tests.making import write_raster
 
 UTM = CRS("EPSG:32632")
 

@@ -1,23 +1,28 @@
 """Targets and head types a site file can name without describing them; it may add its own or change these.
 
-Sizes and ranges are common practice, no source, save where named. Head types are called by band and beam, not by make.
+Sizes, bands and ranges are the beam model's own catalogue (`geotools.beam`); what is added here is common practice, no
+source.
 """
 
 from __future__ import annotations
 
+from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.site.base import Section, setting
 
 COMMON = "common practice, no source"
+#: How far the ground may lie below straight: a person this low or lower counts as prone (common practice, from memory).
+PRONE_HEIGHT_M = 0.35
+PRONE_STRAIGHTNESS_M, CRAWL_STRAIGHTNESS_M = 0.075, 0.15
 
 
 class TargetSettings(Section):
     """A person, or what stands for one, as an upright rectangle across the beam."""
 
-    height_m: float = setting("height of the silhouette", unit="m", gt=0, le=5)
-    width_m: float = setting("width of the silhouette", unit="m", gt=0, le=5)
-    base_m: float = setting("height of its underside above the ground", unit="m", default=0.0, ge=0, le=10)
+    height_m: float = setting("height of the silhouette", unit="m", ge=0.01, le=5)
+    width_m: float = setting("width of the silhouette", unit="m", ge=0.01, le=10)
+    base_m: float = setting("height of its underside above the ground", unit="m", default=0.0, ge=0, le=20)
     straightness_m: float | None = setting(
-        "how far the ground may lie below the straight line between the heads' feet, for the straightness rule",
+        "how far the ground may lie off the straight line between the heads' feet, for the straightness rule",
         unit="m",
         default=None,
         gt=0,
@@ -28,36 +33,40 @@ class TargetSettings(Section):
 class HeadTypeSettings(Section):
     """A transmitter and receiver pair."""
 
-    frequency_ghz: float = setting("carrier frequency", unit="GHz", gt=1, le=100)
-    beamwidth_az_deg: float = setting("half-power beamwidth, level", unit="degree", gt=0.5, le=60)
-    beamwidth_el_deg: float = setting("half-power beamwidth, upright", unit="degree", gt=0.5, le=60)
+    frequency_ghz: float = setting("carrier frequency", unit="GHz", ge=1, le=100)
+    beamwidth_az_deg: float = setting("half-power beamwidth, level", unit="degree", ge=0.5, le=40)
+    beamwidth_el_deg: float = setting("half-power beamwidth, upright", unit="degree", ge=0.5, le=40)
     min_range_m: float = setting("shortest distance between the heads", unit="m", default=3.0, ge=1)
-    max_range_m: float = setting("longest distance between the heads", unit="m", gt=3, le=2000)
+    max_range_m: float = setting("longest distance between the heads", unit="m", gt=3, le=5000)
 
 
 def default_targets() -> dict[str, TargetSettings]:
-    """The catalogue of targets, by threat name."""
-    size = {"width_m": 0.50}
-    return {
-        "walk": TargetSettings(height_m=1.70, straightness_m=0.15, **size),
-        "run": TargetSettings(height_m=1.70, straightness_m=0.15, **size),
-        "crawl": TargetSettings(height_m=0.70, straightness_m=0.15, **size),
-        "prone": TargetSettings(height_m=0.30, straightness_m=0.075, **size),
-        "prone side-on": TargetSettings(height_m=0.30, width_m=1.70, straightness_m=0.075),
-        # the usual stand-in for a slow crawler: INMM annual meeting 1992, target simulation techniques
-        "sphere": TargetSettings(height_m=0.30, width_m=0.30, straightness_m=0.075),
-        "jump": TargetSettings(height_m=0.50, base_m=1.20, **size),
-        "bridge": TargetSettings(height_m=0.50, base_m=2.20, **size),
-    }
+    """The catalogue of targets, by threat name. Those that pass above the ground ask nothing of its straightness."""
+    found = {}
+    for name, target in TARGETS.items():
+        tolerance = PRONE_STRAIGHTNESS_M if target.height_m <= PRONE_HEIGHT_M else CRAWL_STRAIGHTNESS_M
+        found[name] = TargetSettings(
+            height_m=target.height_m,
+            width_m=target.width_m,
+            base_m=target.base_m,
+            straightness_m=tolerance if target.base_m == 0.0 else None,
+        )
+    return found
+
+
+#: Shortest distances by head type, where it is not the plain 3 m. UFC 4-021-02NF, 5-4.3.2 (10 ft; 100 ft at 24 GHz).
+_SHORTEST_M = {"10 GHz": 3.0, "24 GHz": 30.0}
 
 
 def default_head_types() -> dict[str, HeadTypeSettings]:
-    """The catalogue of head types. Ranges: UFC 4-021-02NF, 5-4.3.2; beamwidths are common practice, no source."""
+    """The catalogue of head types, by name."""
     return {
-        "10 GHz": HeadTypeSettings(
-            frequency_ghz=10.525, beamwidth_az_deg=6.0, beamwidth_el_deg=6.0, min_range_m=3.0, max_range_m=183.0
-        ),
-        "24 GHz": HeadTypeSettings(
-            frequency_ghz=24.125, beamwidth_az_deg=3.5, beamwidth_el_deg=3.5, min_range_m=30.0, max_range_m=457.0
-        ),
+        name: HeadTypeSettings(
+            frequency_ghz=head.frequency_hz / 1e9,
+            beamwidth_az_deg=head.beamwidth_az_deg,
+            beamwidth_el_deg=head.beamwidth_el_deg,
+            min_range_m=_SHORTEST_M.get(name, 3.0),
+            max_range_m=head.max_range_m,
+        )
+        for name, head in HEAD_TYPES.items()
     }

@@ -9,11 +9,11 @@ import fiona
 import geopandas as gpd
 import numpy as np
 import pytest
-from conftest import SQUARE, line, write_fence, write_raster
 from shapely import LineString, Polygon
 
 import geotools
 from geotools.errors import GeotoolsError, InputError, SiteError
+from tests.making import SQUARE, line, write_fence, write_raster
 
 MakeSite = Callable[..., Path]
 

@@ -1,0 +1,84 @@
+"""A small invented site that any test can bend: flat or shaped ground, a fence, a site file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+from rasterio.transform import from_origin
+
+SQUARE = ((20.0, 20.0), (80.0, 20.0), (80.0, 80.0), (20.0, 80.0), (20.0, 20.0))
+
+
+def write_raster(
+    path: Path,
+    heights: np.ndarray,
+    *,
+    crs: str | None = "EPSG:32632",
+    left: float = 500_000.0,
+    top: float = 5_400_100.0,
+    cell: float = 1.0,
+    nodata: float | None = -9999.0,
+    unit: str | None = "metre",
+) -> Path:
+    profile = {
+        "driver": "GTiff",
+        "height": heights.shape[0],
+        "width": heights.shape[1],
+        "count": 1,
+        "dtype": heights.dtype.name,
+        "transform": from_origin(left, top, cell, cell),
+        "nodata": nodata,
+    }
+    if crs is not None:
+        profile["crs"] = crs
+    with rasterio.open(path, "w", **profile) as raster:
+        raster.write(heights, 1)
+        if unit is not None:
+            raster.units = (unit,)
+    return path
+
+
+def write_fence(path: Path, geometries: Sequence[dict], *, crs: str | None = "EPSG:32632") -> Path:
+    collection: dict = {
+        "type": "FeatureCollection",
+        "features": [{"type": "Feature", "properties": {"n": i}, "geometry": g} for i, g in enumerate(geometries)],
+    }
+    if crs is not None:
+        collection["crs"] = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{crs.replace(':', '::')}"}}
+    path.write_text(json.dumps(collection))
+    return path
+
+
+def line(points: Sequence[Sequence[float]], left: float = 500_000.0, bottom: float = 5_400_000.0) -> dict:
+    return {"type": "LineString", "coordinates": [[left + x, bottom + y] for x, y in points]}
+
+
+@pytest.fixture
+def make_site(tmp_path: Path) -> Callable[..., Path]:
+    """Writes terrain.tif (100 x 100 m), fence.geojson and site.toml; what is given replaces a part."""
+
+    def make(
+        *,
+        heights: np.ndarray | None = None,
+        points: Sequence[Sequence[float]] = SQUARE,
+        toml: str = "",
+        inputs: str = "vertical_accuracy_m = 0.05\n",
+        threats: str = '["walk", "prone"]',
+        raster: dict | None = None,
+    ) -> Path:
+        ground = np.full((100, 100), 250.0, np.float32) if heights is None else heights
+        write_raster(tmp_path / "terrain.tif", ground, **(raster or {}))
+        write_fence(tmp_path / "fence.geojson", [line(points)])
+        site = tmp_path / "site.toml"
+        site.write_text(
+            f'name = "Test yard"\nthreats = {threats}\n\n[input]\nfence = "fence.geojson"\n'
+            f'terrain = "terrain.tif"\n{inputs}\n{toml}\n'
+        )
+        return site
+
+    return make
