@@ -1,0 +1,1 @@
+"""Measurements anyone can run: `python -m tests.benchmarks.NAME`. Figures are printed, never asserted."""
