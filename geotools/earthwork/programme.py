@@ -11,7 +11,7 @@ Method: Huangfu and Hall, Parallelizing the dual revised simplex method, Math. P
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -33,7 +33,8 @@ class Cells:
     ground : (n,) existing level of each cell. area : plan area of one cell, m2.
     pairs : (m, 2) indices of neighbouring cells. distance : (m,) metres between their centres.
     movable : (n,) False for untouched ground, where the design ties in, and for no-dig cells.
-    place : (n, 2) chainage and offset, or any two coordinates that tell a reader where the cell lies.
+    place : (n, 2) coordinates of the centres, metres. tell : words for the place of a cell, chainage and offset if
+    not given.
     """
 
     ground: np.ndarray
@@ -42,6 +43,13 @@ class Cells:
     distance: np.ndarray
     movable: np.ndarray
     place: np.ndarray
+    tell: Callable[[int], str] | None = None
+
+    def where(self, cell: int) -> str:
+        """The place of a cell in words."""
+        if self.tell is not None:
+            return self.tell(cell)
+        return "chainage {:.1f} m, offset {:+.1f} m".format(*self.place[cell])
 
     def __post_init__(self) -> None:
         n = len(self.ground)
@@ -309,7 +317,7 @@ def _diagnose(cells: Cells, rows: _Rows, lower: np.ndarray, upper: np.ndarray) -
     which = int(np.searchsorted(starts, worst, side="right") - 1)
     family, where = rows.families[which]
     cell = int(where[worst - starts[which]])
-    place = "the whole strip" if cell < 0 else "chainage {:.1f} m, offset {:+.1f} m".format(*cells.place[cell])
+    place = "the whole strip" if cell < 0 else cells.where(cell)
     return InfeasibleError(
         f"No grading satisfies every limit: {family} cannot be met.",
         where=place,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geotools.earthwork.programme import Cells, Grading, GradingRules, SightLine, grade
+from geotools.errors import InfeasibleError
 
 __all__ = ["Proof", "ProvenGrading", "grade_until_proven", "spread"]
 
@@ -58,8 +59,13 @@ def grade_until_proven(
     reach: float = 6.0,
     smallest: float = 0.01,
     max_rounds: int = 8,
+    refine: int = 2,
 ) -> ProvenGrading:
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
+
+    Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
+    its shadow far behind it. Once the model agrees, the step between the last tolerances that failed and those that
+    held is halved `refine` times, and the cheapest surface that was proven is kept.
 
     Parameters
     ----------
@@ -69,36 +75,78 @@ def grade_until_proven(
     lengths : metres from end to end of each line.
     prove : called with the design levels (n,) and the line ends (k, 2), gives one Proof per line.
     tolerance : metres below and above the line asked for at first. first : what the model says of the ground today.
-    reach : metres on both sides of a failing station where the ground is held too; the field there comes past them.
-    smallest : metres; a station that fails at this tolerance cannot be mended by grading.
+    reach : metres on both sides of a failing station where the ground is held too in the first round.
+    smallest : metres; the tolerance is not made smaller than this.
+
+    Raises
+    ------
+    InfeasibleError : the tolerances of the first round leave no surface. In later rounds the last surface is handed
+        back with the reason.
     """
-    asked = [np.where(spread(p.chainage, p.dead & ~p.hopeless, reach), tolerance, np.inf) for p in first]
-    reason = ""
+
+    def attempt(asked: Sequence[np.ndarray]) -> tuple[Grading, list[Proof]]:
+        grading = grade(cells, _tightened(lines, lengths, first, asked), rules)
+        return grading, prove(grading.design, grading.ends)
+
+    held = [np.full(len(p.chainage), np.inf) for p in first]
+    asked = _tighter(held, first, tolerance, tolerance, reach)
+    best: tuple[Grading, list[Proof]] | None = None
     for round_ in range(1, max_rounds + 1):
-        tight = []
-        for line, length, proof, tol in zip(lines, lengths, first, asked, strict=True):
-            at = np.interp(line.fraction * length, proof.chainage, np.arange(len(tol)))
-            mine = np.minimum(tol[np.floor(at).astype(int)], tol[np.ceil(at).astype(int)])
-            tight.append(replace(line, low=np.minimum(line.low, mine), high=np.minimum(line.high, mine)))
-        grading = grade(cells, tight, rules)
-        proofs = prove(grading.design, grading.ends)
-        open_ = [p.dead & ~p.hopeless for p in proofs]
-        if not any(o.any() for o in open_):
-            return ProvenGrading(grading, proofs, True, round_, "clear by a new run of the model on the design surface")
-        changed = False
-        for j, (proof, fails) in enumerate(zip(proofs, open_, strict=True)):
-            near = spread(proof.chainage, fails, reach)
-            tighter = np.where(np.isinf(asked[j]), tolerance, np.maximum(asked[j] / 2, smallest))
-            new = np.where(near, np.minimum(asked[j], tighter), asked[j])
-            changed |= bool((new < asked[j]).any())
-            asked[j] = new
-        line, proof, fails = next((a, b, c) for a, b, c in zip(lines, proofs, open_, strict=True) if c.any())
-        reason = (
-            f"{line.name} still lets somebody through at chainage {proof.chainage[fails][0]:.1f} m "
-            f"({fails.mean() * 100:.0f} % of the zone)"
-        )
-        if not changed:
+        try:
+            best = attempt(asked)
+        except InfeasibleError as problem:
+            if best is None:
+                raise
             return ProvenGrading(
-                grading, proofs, False, round_, f"{reason} with ground straight to {smallest * 100:.0f} cm"
+                *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
-    return ProvenGrading(grading, proofs, False, max_rounds, f"{reason} after {max_rounds} rounds")
+        if not any((p.dead & ~p.hopeless).any() for p in best[1]):
+            for _ in range(refine if round_ > 1 else 0):
+                middle = [(np.minimum(h, 2 * tolerance) + a) / 2 for h, a in zip(held, asked, strict=True)]
+                middle = [np.where(np.isinf(a), a, m) for a, m in zip(asked, middle, strict=True)]
+                trial = attempt(middle)
+                if any((p.dead & ~p.hopeless).any() for p in trial[1]):
+                    held = middle
+                else:
+                    asked = middle
+                    best = min(best, trial, key=lambda made: made[0].cost)
+            return ProvenGrading(*best, True, round_, "clear by a new run of the model on the design surface")
+        tighter = _tighter(asked, best[1], tolerance, smallest, reach * 2**round_)
+        if all((new == old).all() for new, old in zip(tighter, asked, strict=True)):
+            reason = f"{_complaint(lines, best[1])} with the ground straight to {smallest * 100:.0f} cm"
+            return ProvenGrading(*best, False, round_, reason)
+        held, asked = asked, tighter
+    assert best is not None
+    return ProvenGrading(*best, False, max_rounds, f"{_complaint(lines, best[1])} after {max_rounds} rounds")
+
+
+def _tighter(
+    asked: Sequence[np.ndarray], proofs: Sequence[Proof], tolerance: float, smallest: float, reach: float
+) -> list[np.ndarray]:
+    """Tolerances by station, halved (or begun) within `reach` of the stations that fail."""
+    made = []
+    for tol, proof in zip(asked, proofs, strict=True):
+        near = spread(proof.chainage, proof.dead & ~proof.hopeless, reach)
+        made.append(np.where(near, np.where(np.isinf(tol), tolerance, np.maximum(tol / 2, smallest)), tol))
+    return made
+
+
+def _tightened(
+    lines: Sequence[SightLine], lengths: Sequence[float], proofs: Sequence[Proof], asked: Sequence[np.ndarray]
+) -> list[SightLine]:
+    """The lines with the tolerances of their stations taken to the cells under the beam."""
+    made = []
+    for line, length, proof, tol in zip(lines, lengths, proofs, asked, strict=True):
+        at = np.interp(line.fraction * length, proof.chainage, np.arange(len(tol)))
+        mine = np.minimum(tol[np.floor(at).astype(int)], tol[np.ceil(at).astype(int)])
+        made.append(replace(line, low=np.minimum(line.low, mine), high=np.minimum(line.high, mine)))
+    return made
+
+
+def _complaint(lines: Sequence[SightLine], proofs: Sequence[Proof]) -> str:
+    line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if (p.dead & ~p.hopeless).any())
+    fails = proof.dead & ~proof.hopeless
+    return (
+        f"{line.name} still lets somebody through at chainage {proof.chainage[fails][0]:.1f} m "
+        f"({fails.mean() * 100:.0f} % of the zone)"
+    )

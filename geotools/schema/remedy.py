@@ -15,7 +15,7 @@ ADVICE = LayerSchema(
     ),
     geometry="MultiPolygon",
     key="advice_id",
-    made_by="heights",
+    made_by="remedy",
     fields=(
         Field("advice_id", "text", "piece of advice", nullable=False),
         Field("spot_id", "text", "dead spot it closes"),
@@ -29,7 +29,8 @@ ADVICE = LayerSchema(
             nullable=False,
         ),
         Field("level", "text", "place in the stack of the heads to move"),
-        Field("head_height_m", "real", "height to set both heads to, above ground", "m"),
+        Field("tx_height_m", "real", "height to set the transmitter head to, above the ground at its post", "m"),
+        Field("rx_height_m", "real", "height to set the receiver head to, above the ground at its post", "m"),
         Field("cut_m3", "real", "earth to take away", "m3"),
         Field("fill_m3", "real", "earth to bring", "m3"),
         Field("area_m2", "real", "ground to be worked", "m2"),
@@ -43,7 +44,7 @@ ADVICE = LayerSchema(
         Symbol(GREY, width=0.4, fill="none"),
         field="action",
         categories=(
-            Category("lower_heads", "Lower the heads", Symbol(BLUE, width=0.5, fill="none", dash="dash")),
+            Category("lower_heads", "Set the heads lower or higher", Symbol(BLUE, width=0.5, fill="none", dash="dash")),
             Category("cut", "Cut", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE)),
             Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
             Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),

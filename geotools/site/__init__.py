@@ -17,16 +17,19 @@ from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_he
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout, Level, low, top, usual
+from geotools.site.works import Grading, Prices
 
 MAX_SITE_FILE_BYTES = 1_000_000
 _LOW_THREATS = {"prone", "prone side-on", "sphere"}
 
 __all__ = [
     "Detection",
+    "Grading",
     "HeadTypeSettings",
     "Inputs",
     "Layout",
     "Level",
+    "Prices",
     "Site",
     "TargetSettings",
     "Upkeep",
@@ -48,6 +51,8 @@ class Site(Section):
     layout: Layout = setting("layout", default_factory=Layout)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
+    grading: Grading = setting("earthwork", default_factory=Grading)
+    prices: Prices = setting("prices", default_factory=Prices)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import model_validator
+
 from geotools.site.base import Section, setting
 from geotools.site.catalogue import COMMON
 
@@ -34,7 +36,25 @@ class Level(Section):
     head_type: str = setting("head type, from the catalogue or from head_types")
     height_m: float = setting("height of the head's axis above the ground", unit="m", gt=0.05, le=10)
     min_height_m: float = setting("lowest height it may be set to", unit="m", default=0.2, gt=0.05, le=10)
+    max_height_m: float | None = setting(
+        "highest height it may be set to; empty for 0.15 m above its height", unit="m", default=None, gt=0.05, le=10
+    )
     polarisation: Literal["vertical", "horizontal"] = setting("plane of the electric field", default="vertical")
+
+    @property
+    def limits_m(self) -> tuple[float, float]:
+        """Lowest and highest height it may be set to."""
+        return self.min_height_m, self.height_m + 0.15 if self.max_height_m is None else self.max_height_m
+
+    @model_validator(mode="after")
+    def _limits_agree(self) -> Level:
+        lowest, highest = self.limits_m
+        if not lowest <= self.height_m <= highest:
+            raise ValueError(
+                f"the height limits of level {self.level!r} contradict: lowest {lowest:g}, height {self.height_m:g}, "
+                f"highest {highest:g} m"
+            )
+        return self
 
 
 def usual() -> Level:
@@ -49,4 +69,6 @@ def low() -> Level:
 
 def top(height_m: float = 2.44) -> Level:
     """The head added against bridging, at the fence's top (common practice, no source)."""
-    return Level(level="top", head_type="10 GHz", height_m=height_m, min_height_m=1.2, polarisation="horizontal")
+    return Level(
+        level="top", head_type="10 GHz", height_m=height_m, min_height_m=min(1.2, height_m), polarisation="horizontal"
+    )

@@ -76,6 +76,7 @@ def test_tiny_grids_match_brute_force(seed):
         assert grade(cells, [line], rules).cost == pytest.approx(expected, abs=1e-6)
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_optimum_matches_another_modelling_layer_and_solver():
     # PuLP builds the model from its own expressions and hands it to CBC: another layer, another solver.
     pulp = pytest.importorskip("pulp")

@@ -1,0 +1,213 @@
+"""Least earthwork for the zones of a perimeter, each surface tested by a new run of the detection."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from geotools.earthwork.programme import GradingRules, SightLine
+from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven
+from geotools.earthwork.surface import DesignSurface, StripCells
+from geotools.earthwork.water import flood
+from geotools.errors import InfeasibleError
+from geotools.scenario import Perimeter, ZoneSetup, straight_ground
+
+__all__ = ["GradeSettings", "ZoneGrading", "grade_group", "proof_of", "strip_groups"]
+
+_POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
+
+
+@dataclass(frozen=True)
+class GradeSettings:
+    """How zones are graded.
+
+    rules : slopes, prices, balance. under_m : half width of the ground that has to follow the line, about the radius of
+    the first Fresnel zone. batter_m : ground on both sides of it that may be worked to tie in.
+    tolerance_m : metres from straight first asked for, by threat. height_limits : lowest and highest head height by
+    level; a level that is missing keeps its heads where they are. keep_fall : keep every flow path falling by
+    `rules.min_fall`.
+    """
+
+    rules: GradingRules
+    tolerance_m: Mapping[str, float]
+    under_m: float = 1.0
+    batter_m: float = 2.0
+    height_limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    keep_fall: bool = False
+    max_rounds: int = 8
+
+
+@dataclass(frozen=True)
+class ZoneGrading:
+    """What grading a group of zones came to.
+
+    zones : the zones with their heads at the heights the design stands on. strip : cells; design : (n,) levels,
+    existing where nothing was found. proofs : one per zone, by the model on the design. made : None where no surface
+    satisfies the limits; reason says why or what the proof said.
+    """
+
+    zones: tuple[ZoneSetup, ...]
+    strip: StripCells
+    design: np.ndarray
+    proofs: tuple[Proof, ...]
+    proven: bool
+    rounds: int
+    reason: str
+    made: ProvenGrading | None
+
+    def volumes(self, mine: npt.NDArray[np.bool_] | None = None) -> tuple[float, float, float, float]:
+        """Cut m3, fill m3, worked area m2 and greatest depth m, over all cells or those given."""
+        change = self.design - self.strip.cells.ground
+        if mine is not None:
+            change = change[mine]
+        a = self.strip.cells.area
+        moved = np.abs(change) > 1e-4
+        depth = float(np.abs(change).max()) if len(change) else 0.0
+        return float(-change[change < 0].sum() * a), float(change[change > 0].sum() * a), float(moved.sum() * a), depth
+
+
+def proof_of(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, hopeless: Mapping[str, np.ndarray]) -> Proof:
+    """What the model says of a zone on a given ground, as the grading loop wants it."""
+    dead = perimeter.dead(zone.zone_id, perimeter.modulation(zone, level))
+    grid = perimeter.grids[zone.zone_id]
+    mend = np.any([d & ~hopeless[threat] for threat, d in dead.items()], axis=0)
+    lost = np.any([d & hopeless[threat] for threat, d in dead.items()], axis=0)
+    return Proof(grid.chainage_m, mend, lost & ~mend)
+
+
+def hopeless_of(perimeter: Perimeter, zone: ZoneSetup) -> dict[str, np.ndarray]:
+    """Chainages where a threat would get through on perfectly straight ground too: no grading mends those."""
+    grid = perimeter.grids[zone.zone_id]
+    flat = straight_ground(grid, perimeter.levels(zone.zone_id))
+    return perimeter.dead(zone.zone_id, perimeter.modulation(zone, flat))
+
+
+def grade_group(
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    zones: Sequence[ZoneSetup],
+    settings: GradeSettings,
+    *,
+    keep: npt.NDArray[np.bool_] | None = None,
+    only: Mapping[str, npt.NDArray[np.bool_]] | None = None,
+) -> ZoneGrading:
+    """Grade one zone, or several whose strips overlap, with one programme; `surface` is not changed.
+
+    zones : with their heads as they would stand; the lowest pair is the one whose line the ground follows.
+    keep : (rows, columns) of the surface, True where nothing may be moved.
+    only : by zone, (n,) True at the chainages that are to be mended; all that can be if not given.
+    """
+    half = settings.under_m
+    posts = [(x, y, _POST_RADIUS_M) for z in zones for x, y in ((z.line.x0, z.line.y0), (z.line.x1, z.line.y1))]
+    strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
+    levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
+    hopeless = {z.zone_id: hopeless_of(perimeter, z) for z in zones}
+    if only is not None:  # what is not asked for counts as not mendable
+        for zone_id, wanted in only.items():
+            hopeless[zone_id] = {threat: lost | ~wanted for threat, lost in hopeless[zone_id].items()}
+    first = [proof_of(perimeter, z, levels[z.zone_id], hopeless[z.zone_id]) for z in zones]
+    tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
+    lines = [_sight_line(z, levels[z.zone_id], strip, half, tolerance, settings) for z in zones]
+    rules = settings.rules
+    if settings.keep_fall:
+        rules = GradingRules(
+            cut_cost=rules.cut_cost,
+            fill_cost=rules.fill_cost,
+            max_slope=rules.max_slope,
+            receiver=_receivers(surface, strip),
+            min_fall=rules.min_fall,
+            balance=rules.balance,
+        )
+
+    def settled(ends: np.ndarray) -> list[ZoneSetup]:
+        return [_with_ends(z, line, e) for z, line, e in zip(zones, lines, ends, strict=True)]
+
+    def prove(design: np.ndarray, ends: np.ndarray) -> list[Proof]:
+        trial = surface.around(strip)
+        trial.apply(strip, design)
+        return [proof_of(perimeter, z, perimeter.levels(z.zone_id, trial), hopeless[z.zone_id]) for z in settled(ends)]
+
+    lengths = [z.line.length for z in zones]
+    try:
+        made = grade_until_proven(
+            strip.cells, lines, lengths, rules, prove, tolerance=tolerance, first=first, max_rounds=settings.max_rounds
+        )
+    except InfeasibleError as problem:
+        reason = f"{problem.what} At {problem.where}: {problem.found}."
+        return ZoneGrading(tuple(zones), strip, strip.cells.ground.copy(), tuple(first), False, 0, reason, None)
+    return ZoneGrading(
+        tuple(settled(made.grading.ends)),
+        strip,
+        made.grading.design,
+        tuple(made.proofs),
+        made.proven,
+        made.rounds,
+        made.reason,
+        made,
+    )
+
+
+def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> list[list[ZoneSetup]]:
+    """Runs of zones whose strips overlap, at most `most` together: one programme each."""
+    groups: list[list[ZoneSetup]] = []
+    for zone in zones:
+        area = zone.line.rectangle(0.0, zone.line.length, reach_m)
+        last = groups[-1] if groups else None
+        near = last is not None and last[-1].line.rectangle(0.0, last[-1].line.length, reach_m).intersects(area)
+        if last is not None and near and len(last) < most:
+            last.append(zone)
+        else:
+            groups.append([zone])
+    return groups
+
+
+def _sight_line(
+    zone: ZoneSetup, level: np.ndarray, strip: StripCells, half: float, clearance: float, settings: GradeSettings
+) -> SightLine:
+    along, off = zone.line.from_map(strip.x, strip.y)
+    under = np.flatnonzero((np.abs(off) <= half) & (along >= 0) & (along <= zone.line.length) & strip.cells.movable)
+    fraction = along[under] / zone.line.length
+    middle = level[:, level.shape[1] // 2]
+    feet = float(middle[0]), float(middle[-1])
+    pair = zone.pairs[0]
+    heights = pair.tx_height_m, pair.rx_height_m
+    reach = []
+    for foot, h in zip(feet, heights, strict=True):
+        low, high = settings.height_limits.get(pair.level, (h, h))
+        reach.append((foot + min(low - h, 0.0), foot + max(high - h, 0.0)))
+    above = strip.cells.ground[under] - (feet[0] + fraction * (feet[1] - feet[0]))
+    return SightLine(
+        zone.zone_id,
+        under,
+        fraction,
+        np.full(len(under), np.inf),
+        np.maximum(clearance, above),
+        feet,
+        (reach[0], reach[1]),
+    )
+
+
+def _with_ends(zone: ZoneSetup, line: SightLine, ends: np.ndarray) -> ZoneSetup:
+    pair = zone.pairs[0]
+    return zone.with_heights(
+        pair.level,
+        pair.tx_height_m + float(ends[0] - line.ends[0]),
+        pair.rx_height_m + float(ends[1] - line.ends[1]),
+    )
+
+
+def _receivers(surface: DesignSurface, strip: StripCells) -> np.ndarray:
+    """For each cell of the strip the cell of the strip its water goes to, itself where it goes elsewhere."""
+    margin = 10
+    rows, columns = surface.change.shape
+    r0, c0 = max(strip.row.min() - margin, 0), max(strip.column.min() - margin, 0)
+    r1, c1 = min(strip.row.max() + margin + 1, rows), min(strip.column.max() + margin + 1, columns)
+    level = surface.sample(*surface.centres(np.arange(r0, r1)[:, None], np.arange(c0, c1)[None, :]))
+    number = np.full(level.shape, -1)
+    number[strip.row - r0, strip.column - c0] = np.arange(len(strip.row))
+    flat = (strip.row - r0) * level.shape[1] + strip.column - c0
+    there = number.ravel()[flood(level).receiver[flat]]
+    return np.where(there >= 0, there, np.arange(len(flat)))

@@ -1,0 +1,154 @@
+"""From a plan's layers to the perimeter that remedies are tried on."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+from pyproj import CRS
+from rasterio.features import geometry_mask
+from shapely.geometry.base import BaseGeometry
+
+from geotools.beam import HeadType, Target
+from geotools.corridor import BeamLine
+from geotools.earthwork.programme import GradingRules
+from geotools.earthwork.surface import DesignSurface, Ground
+from geotools.earthwork.zones import GradeSettings
+from geotools.errors import InputError, StepError
+from geotools.files import local_file
+from geotools.scenario import HeadPair, Perimeter, Rules, ZoneSetup
+from geotools.site import Site
+from geotools.vectors import crs_from
+
+__all__ = ["grade_settings", "head_type_of", "keep_mask", "perimeter_of", "rules_of", "surface_over", "zones_of"]
+
+#: Tolerance for a threat whose target names none (the stricter of the two in use; common practice, no source).
+_STRICT_M = 0.075
+
+
+def head_type_of(site: Site, name: str) -> HeadType:
+    """A head type of the site as the beam model takes it."""
+    kind = site.all_head_types[name]
+    return HeadType(name, kind.frequency_ghz * 1e9, kind.beamwidth_az_deg, kind.beamwidth_el_deg, kind.max_range_m)
+
+
+def rules_of(site: Site) -> Rules:
+    """Threshold, strip and targets as the site file has them."""
+    targets = {}
+    for threat in site.threats:
+        t = site.all_targets[threat]
+        targets[threat] = Target(threat, t.height_m, t.width_m, t.base_m)
+    return Rules(site.detection.threshold, site.detection.half_width_m, site.detection.spacing_m, targets)
+
+
+def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:
+    """Zones in the order of their names, from the plan's beams; StepError where the beams of a zone do not fit
+    together.
+    """
+    zones = []
+    for zone_id, rows in beams.sort_values(["zone_id", "beam_id"]).groupby("zone_id", sort=True):
+        lines = [BeamLine.of(line) for line in rows.geometry]
+        ends = {(round(li.x0, 3), round(li.y0, 3), round(li.x1, 3), round(li.y1, 3)) for li in lines}
+        if len(ends) != 1:
+            raise StepError(
+                "the beams of one zone do not run between the same posts",
+                where=f"layer beams, zone {zone_id}",
+                found=f"{len(ends)} different lines",
+                expected="one line from transmitter post to receiver post",
+                mend="move all heads of a post together, or run layout again",
+            )
+        unknown = sorted(set(rows.head_type) - set(site.all_head_types))
+        if unknown:
+            raise StepError(
+                "a beam names a head type that the site file does not have",
+                where=f"layer beams, zone {zone_id}",
+                found=", ".join(unknown),
+                expected=", ".join(site.all_head_types),
+            )
+        pairs = [
+            HeadPair(str(r.level), head_type_of(site, r.head_type), float(r.tx_height_m), float(r.rx_height_m))
+            for r in rows.itertuples()
+        ]
+        zones.append(
+            ZoneSetup(str(zone_id), lines[0], tuple(sorted(pairs, key=lambda p: p.tx_height_m + p.rx_height_m)))
+        )
+    return zones
+
+
+def perimeter_of(site: Site, beams: gpd.GeoDataFrame, ground: Ground) -> Perimeter:
+    """Every zone of the plan on a ground; InputError where the ground has no level under a beam's strip."""
+    perimeter = Perimeter(zones_of(site, beams), ground, rules_of(site))
+    perimeter.check_ground()
+    return perimeter
+
+
+def grade_settings(site: Site) -> GradeSettings:
+    """Limits of heads and earth as the site file has them."""
+    g, p = site.grading, site.prices
+    return GradeSettings(
+        GradingRules(
+            cut_cost=p.cut_m3, fill_cost=p.fill_m3, max_slope=g.max_slope, min_fall=g.min_fall, balance=g.balance
+        ),
+        {t: site.all_targets[t].straightness_m or _STRICT_M for t in site.threats},
+        under_m=g.under_m,
+        batter_m=g.batter_m,
+        height_limits={level.level: level.limits_m for level in site.stack_levels()},
+        keep_fall=g.keep_fall,
+    )
+
+
+def surface_over(site: Site, perimeter: Perimeter, ground: Ground) -> DesignSurface:
+    """A design surface without works that reaches over every zone's strip and what lies just beside it."""
+    reach = site.grading.under_m + site.grading.batter_m + 3.0
+    boxes = [z.line.rectangle(0.0, z.line.length, reach).buffer(3.0).bounds for z in perimeter.zones.values()]
+    if not boxes:
+        raise InputError("the plan has no zones", where="layer beams", mend="run `geotools layout` first")
+    left, bottom, right, top = zip(*boxes, strict=True)
+    return DesignSurface(ground, (min(left), min(bottom), max(right), max(top)), cell_m=site.grading.cell_m)
+
+
+def keep_mask(
+    site: Site, surface: DesignSurface, fence: gpd.GeoDataFrame, work_crs: CRS
+) -> npt.NDArray[np.bool_] | None:
+    """Cells where nothing may be moved: beside the fence and in the no-dig areas of the site file; None where none."""
+    shapes = []
+    if site.grading.keep_off_fence_m > 0:
+        shapes += [line.buffer(site.grading.keep_off_fence_m) for line in fence.geometry]
+    if site.grading.no_dig is not None:
+        shapes += _no_dig(site, work_crs)
+    if not shapes:
+        return None
+    return geometry_mask(shapes, surface.change.shape, surface.transform, all_touched=True, invert=True)
+
+
+def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
+    given = site.grading
+    path = local_file(site.path(str(given.no_dig)), "no-dig file")
+    try:
+        frame = gpd.read_file(path, layer=given.no_dig_layer) if given.no_dig_layer else gpd.read_file(path)
+    except (OSError, ValueError, RuntimeError) as problem:
+        raise InputError(
+            "the no-dig file cannot be read",
+            where=path,
+            found=str(problem)[:300],
+            expected="a vector file GDAL reads, with areas",
+        ) from problem
+    kinds = sorted(set(frame.geom_type) - {"Polygon", "MultiPolygon"}) if len(frame) else ["no features"]
+    if kinds:
+        raise InputError(
+            "the no-dig file holds something else than areas",
+            where=path,
+            found=", ".join(map(str, kinds)),
+            expected="Polygon or MultiPolygon",
+            mend="buffer pipes and cables to areas first",
+        )
+    if frame.crs is None:
+        if given.no_dig_crs is None:
+            raise InputError(
+                "the no-dig file names no coordinate system",
+                where=path,
+                expected="a file that names its system",
+                mend="set grading.no_dig_crs in the site file",
+            )
+        frame = frame.set_crs(crs_from(given.no_dig_crs, "grading.no_dig_crs"))
+    return list(frame.to_crs(work_crs).geometry)

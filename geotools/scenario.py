@@ -1,0 +1,195 @@
+"""What the heads of a perimeter detect, for any head heights on any ground: the question every remedy is tested by.
+
+A zone is a straight strip between two posts with one or more pairs of heads. At each chainage somebody crosses straight
+over, on the ground at each offset; the crossing is detected where the best modulation that any pair of heads of this
+zone, or of a neighbour that reaches the place, gives on the way comes up to the threshold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import map_coordinates
+
+from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
+from geotools.corridor import BeamLine, StripGrid
+from geotools.earthwork.surface import Ground
+from geotools.errors import InputError
+
+__all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground"]
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class HeadPair:
+    """One level of a zone's stack: heights of the heads of transmitter and receiver, above their own ground."""
+
+    level: str
+    head_type: HeadType
+    tx_height_m: float
+    rx_height_m: float
+
+
+@dataclass(frozen=True)
+class ZoneSetup:
+    """One zone: its line from transmitter to receiver post and its pairs of heads, lowest first."""
+
+    zone_id: str
+    line: BeamLine
+    pairs: tuple[HeadPair, ...]
+
+    def with_heights(self, level: str, tx_height_m: float, rx_height_m: float) -> ZoneSetup:
+        """The same zone with the heads of one level set to other heights."""
+        return replace(
+            self,
+            pairs=tuple(
+                replace(p, tx_height_m=tx_height_m, rx_height_m=rx_height_m) if p.level == level else p
+                for p in self.pairs
+            ),
+        )
+
+    def with_pair(self, pair: HeadPair) -> ZoneSetup:
+        """The same zone with one more pair of heads."""
+        return replace(self, pairs=tuple(sorted((*self.pairs, pair), key=lambda p: p.tx_height_m)))
+
+
+@dataclass(frozen=True)
+class Rules:
+    """When somebody is detected, and how finely that is looked at."""
+
+    threshold: float
+    half_width_m: float
+    spacing_m: float
+    targets: Mapping[str, Target]
+
+
+def straight_ground(grid: StripGrid, level: Array) -> Array:
+    """The ground of a strip as it would be if it were straight from post to post and level across, (n, k)."""
+    middle = level[:, level.shape[1] // 2]
+    share = grid.chainage_m / grid.chainage_m[-1]
+    return np.broadcast_to((middle[0] + share * (middle[-1] - middle[0]))[:, None], level.shape)
+
+
+class Perimeter:
+    """Every zone of a site on one ground, with what its own heads give each place of its strip kept ready."""
+
+    def __init__(self, zones: Sequence[ZoneSetup], ground: Ground, rules: Rules) -> None:
+        self.zones = {zone.zone_id: zone for zone in zones}
+        self.ground = ground
+        self.rules = rules
+        self.grids = {z.zone_id: StripGrid.over(z.line, rules.half_width_m, rules.spacing_m) for z in zones}
+        self._own: dict[str, dict[str, Array]] = {}
+        self.standing_db: dict[tuple[str, str], float] = {}
+
+    def check_ground(self) -> None:
+        """InputError where a strip has places without a level, naming the zone and the place."""
+        for zone_id, grid in self.grids.items():
+            level = self.levels(zone_id)
+            if not np.isfinite(level).all():
+                i, j = np.argwhere(~np.isfinite(level))[0]
+                raise InputError(
+                    "the ground under a beam's strip has no level",
+                    where=f"zone {zone_id}, chainage {grid.chainage_m[i]:.1f} m, offset {grid.offset_m[j]:+.1f} m",
+                    found=f"{int((~np.isfinite(level)).sum())} of {level.size} places",
+                    expected="levels over the whole strip",
+                    mend="use a surface that covers the corridor, or move the zone",
+                )
+
+    def neighbours(self, zone_id: str) -> list[str]:
+        """Zones whose strip meets this one's."""
+        mine = self.zones[zone_id].line
+        half = self.rules.half_width_m
+        area = mine.rectangle(0.0, mine.length, half)
+        return [
+            other
+            for other, zone in self.zones.items()
+            if other != zone_id and zone.line.rectangle(0.0, zone.line.length, half).intersects(area)
+        ]
+
+    def levels(self, zone_id: str, ground: Ground | None = None) -> Array:
+        """Ground of the zone's strip, (chainages, offsets)."""
+        return (ground or self.ground).sample(*self.grids[zone_id].map_xy())
+
+    def modulation(self, zone: ZoneSetup, level: Array) -> dict[str, Array]:
+        """Best modulation of each threat over the zone's own heads, at every node of its strip.
+
+        level : (n, k) ground of the strip, whose middle column lies under the beam.
+        """
+        return self.modulations([(zone, level)])[0]
+
+    def modulations(self, cases: Sequence[tuple[ZoneSetup, Array]]) -> list[dict[str, Array]]:
+        """`modulation` of several cases in one go; the solver shares its transforms among them."""
+        beams, owner = [], []
+        for number, (zone, level) in enumerate(cases):
+            grid = self.grids[zone.zone_id]
+            middle = level[:, level.shape[1] // 2]
+            for pair in zone.pairs:
+                beams.append(Beam(pair.head_type, grid.chainage_m, middle, pair.tx_height_m, pair.rx_height_m))
+                owner.append((number, pair.level))
+        fields = solve_beams(beams)
+        best: list[dict[str, Array]] = [{} for _ in cases]
+        for (number, name), solved in zip(owner, fields, strict=True):
+            zone, level = cases[number]
+            self.standing_db[zone.zone_id, name] = solved.standing_level_db
+            self._take_best(best[number], solved, zone, level)
+        return best
+
+    def _take_best(self, best: dict[str, Array], solved: BeamField, zone: ZoneSetup, level: Array) -> None:
+        offsets = self.grids[zone.zone_id].offset_m
+        for threat, target in self.rules.targets.items():
+            m = solved.modulation_grid(target, offsets, level)
+            best[threat] = np.maximum(best[threat], m) if threat in best else m
+
+    def own(self, zone_id: str) -> dict[str, Array]:
+        """`modulation` of a zone as it stands, solved once."""
+        if zone_id not in self._own:
+            self._own[zone_id] = self.modulation(self.zones[zone_id], self.levels(zone_id))
+        return self._own[zone_id]
+
+    def solve_all(self, batch: int = 16) -> None:
+        """Solve every zone as it stands, several at a time."""
+        todo = [z for z in self.zones if z not in self._own]
+        for start in range(0, len(todo), batch):
+            part = todo[start : start + batch]
+            made = self.modulations([(self.zones[z], self.levels(z)) for z in part])
+            self._own.update(zip(part, made, strict=True))
+
+    def cover(self, zone_id: str) -> dict[str, Array]:
+        """What the neighbours' heads give at the nodes of this zone's strip, 0 where none reaches."""
+        x, y = self.grids[zone_id].map_xy()
+        best = {threat: np.zeros(x.shape) for threat in self.rules.targets}
+        for other in self.neighbours(zone_id):
+            grid = self.grids[other]
+            along, off = grid.line.from_map(x, y)
+            at = np.array(
+                [
+                    along / grid.line.length * (len(grid.chainage_m) - 1),
+                    (off - grid.offset_m[0]) / (grid.offset_m[-1] - grid.offset_m[0]) * (len(grid.offset_m) - 1),
+                ]
+            )
+            for threat, m in self.own(other).items():
+                best[threat] = np.maximum(best[threat], map_coordinates(m, at, order=1, mode="constant"))
+        return best
+
+    def crossing(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, Array]:
+        """Best modulation of a straight crossing at every chainage of a zone, neighbours' heads included, (n,).
+
+        own : modulation of the zone's own heads in the case to be tried; as it stands if not given.
+        """
+        own = own or self.own(zone_id)
+        cover = self.cover(zone_id)
+        return {threat: np.maximum(m, cover[threat]).max(axis=1) for threat, m in own.items()}
+
+    def dead(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, npt.NDArray[np.bool_]]:
+        """Chainages where each threat crosses without an alarm, (n,)."""
+        return {threat: m < self.rules.threshold for threat, m in self.crossing(zone_id, own).items()}
+
+    def dead_length(self, zone_id: str, dead: Mapping[str, npt.NDArray[np.bool_]]) -> float:
+        """Metres of the zone that let any threat through."""
+        grid = self.grids[zone_id]
+        any_ = np.any(list(dead.values()), axis=0)
+        return float(any_.sum() * grid.line.length / (len(any_) - 1))

@@ -1,0 +1,64 @@
+"""What the engineer allows on the ground, and what things cost."""
+
+from __future__ import annotations
+
+from geotools.site.base import Section, setting
+from geotools.site.catalogue import COMMON
+
+
+class Grading(Section):
+    """Limits of the earthwork; the defaults are starting points for the engineer, not design values."""
+
+    max_slope: float = setting(
+        "steepest slope of graded ground, rise over run", mark=COMMON, default=0.33, gt=0.01, le=2
+    )
+    under_m: float = setting(
+        "half width of the ground under the beam that has to be straight, about the radius of the first Fresnel zone "
+        "(ITU-R P.530: 0.56 m at 24 GHz and 0.84 m at 10.5 GHz, midway of 100 m)",
+        unit="m",
+        default=1.0,
+        ge=0.25,
+        le=10,
+    )
+    batter_m: float = setting(
+        "ground on both sides of that which may be worked to tie in", unit="m", default=2.0, ge=0.5, le=20
+    )
+    keep_off_fence_m: float = setting(
+        "ground beside the fence that keeps its level", unit="m", default=0.5, ge=0, le=10
+    )
+    min_fall: float = setting(
+        "fall of graded ground along the way of its water, rise over run", mark=COMMON, default=0.005, ge=0, le=0.2
+    )
+    keep_fall: bool = setting(
+        "whether every flow path through the strip must keep its fall; else ponds are reported, not prevented",
+        default=False,
+    )
+    balance: float | None = setting(
+        "compacted fill from one bank cubic metre of cut (0.9 for 10 % shrinkage), where cut alone must feed the fill; "
+        "empty where soil may come and go",
+        default=None,
+        ge=0.3,
+        le=2.0,
+    )
+    cell_m: float | None = setting(
+        "side of the cells that are graded; empty to take it from the terrain model",
+        unit="m",
+        default=None,
+        ge=0.2,
+        le=2,
+    )
+    no_dig: str | None = setting("vector file with areas where nothing may be moved", default=None)
+    no_dig_layer: str | None = setting("layer of that file, where it has several", default=None)
+    no_dig_crs: str | None = setting("coordinate system of that file where it names none", default=None)
+
+
+class Prices(Section):
+    """Prices in the site's own currency. The defaults are invented round figures: set your own."""
+
+    currency: str = setting("currency, for headings", default="EUR", min_length=1, max_length=12)
+    cut_m3: float = setting("dig, load and take away one cubic metre", default=18.0, gt=0)
+    fill_m3: float = setting("bring, place and compact one cubic metre", default=32.0, gt=0)
+    surface_m2: float = setting("trim and cover one square metre of worked ground", default=4.0, ge=0)
+    set_head: float = setting("set one head to another height and align it", default=120.0, ge=0)
+    head: float = setting("supply and mount one more head", default=2500.0, ge=0)
+    post: float = setting("one more post with foundation and cabling", default=1800.0, ge=0)

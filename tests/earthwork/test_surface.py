@@ -1,0 +1,68 @@
+"""The design surface: the terrain where nothing is moved, cells that tie in, levels that survive sampling."""
+
+import numpy as np
+import pytest
+
+from geotools.corridor import BeamLine
+from geotools.earthwork.surface import DesignSurface
+from geotools.errors import InputError
+from tests.invented_ground import Formula
+
+LINE = BeamLine(3.0, 2.0, 33.0, 22.0)
+PLANE = Formula(lambda x, y: 50 + 0.02 * x - 0.01 * y)
+
+
+def surface() -> DesignSurface:
+    return DesignSurface(PLANE, (0, 0, 40, 30))
+
+
+def test_without_works_it_is_the_terrain():
+    s = surface()
+    x, y = np.random.default_rng(0).uniform(5, 25, (2, 50))
+    np.testing.assert_array_equal(s.sample(x, y), PLANE.sample(x, y))
+
+
+def test_cells_lie_in_the_strip_and_its_ring_is_untouched():
+    strip = surface().strip_cells({"Z1": LINE}, 3.0, keep_off=[(3.0, 2.0, 0.6)])
+    along, off = LINE.from_map(strip.x, strip.y)
+    assert np.abs(off).max() <= 3.0 and along.min() >= -0.5 and along.max() <= LINE.length + 0.5
+    ring = ~strip.cells.movable & (np.hypot(strip.x - 3, strip.y - 2) > 0.6)
+    assert np.abs(off[ring & (along > 1) & (along < LINE.length - 1)]).min() > 2.0
+    assert not strip.cells.movable[np.hypot(strip.x - 3, strip.y - 2) <= 0.6].any()
+    assert "zone Z1, chainage" in strip.cells.where(0)
+
+
+def test_applied_levels_come_back_at_cell_centres():
+    s = surface()
+    strip = s.strip_cells({"Z1": LINE}, 3.0)
+    design = strip.cells.ground + np.where(strip.cells.movable, 0.3, 0.0)
+    s.apply(strip, design)
+    np.testing.assert_allclose(s.sample(strip.x, strip.y), design, atol=1e-6)
+    assert s.sample(LINE.x0 - 2, LINE.y0) == PLANE.sample(LINE.x0 - 2, LINE.y0)
+    again = s.strip_cells({"Z1": LINE}, 3.0)
+    assert not again.cells.movable.any()  # earlier work keeps its level
+
+
+def test_a_small_surface_around_a_strip_changes_nothing_else():
+    s = surface()
+    strip = s.strip_cells({"Z1": LINE}, 3.0)
+    part = s.around(strip)
+    part.apply(strip, strip.cells.ground + np.where(strip.cells.movable, 0.2, 0.0))
+    assert not s.change.any()
+    np.testing.assert_allclose(part.sample(strip.x, strip.y) - strip.cells.ground, 0.2 * strip.cells.movable, atol=1e-6)
+
+
+def test_cell_size_follows_the_terrain():
+    sizes = {c: DesignSurface(Formula(PLANE.level, c), (0, 0, 10, 10)).cell_m for c in (0.1, 0.5, 1.0, 2.0)}
+    assert sizes == pytest.approx({0.1: 0.5, 0.5: 0.5, 1.0: 1.0, 2.0: 1.0})
+
+
+def test_a_strip_off_the_terrain_is_refused():
+    nowhere = Formula(lambda x, y: np.full(np.shape(x), np.nan))
+    with pytest.raises(InputError, match="outside the terrain"):
+        DesignSurface(nowhere, (0, 0, 40, 30)).strip_cells({"Z1": LINE}, 3.0)
+
+
+def test_an_area_beyond_reason_is_refused():
+    with pytest.raises(InputError, match="too large"):
+        DesignSurface(PLANE, (0, 0, 20_000, 20_000))
