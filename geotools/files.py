@@ -3,24 +3,42 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from pathlib import Path
 
 from geotools.errors import InputError
 
+#: Set to 1, lets GDAL open remote addresses and its virtual file systems (archives, buckets). Whoever starts the
+#: program decides that, never a file that is read: a site file from elsewhere must not make a machine fetch anything.
+ALLOW_REMOTE = "GEOTOOLS_ALLOW_REMOTE"
 
-def local_file(path: Path | str, what: str) -> Path:
+
+def remote_allowed() -> bool:
+    """Whether the user asked for remote and virtual files."""
+    return os.environ.get(ALLOW_REMOTE) == "1"
+
+
+def is_remote(name: str) -> bool:
+    """Whether GDAL would take the name for something other than a file of this machine."""
+    text = name.strip()
+    return "://" in text or text.lower().startswith("/vsi") or text.startswith("<") or "\x00" in text
+
+
+def local_file(path: Path | str, what: str) -> Path | str:
     """The path, if it is a readable local file; InputError otherwise.
 
-    Remote addresses and virtual file systems are refused: a site file from elsewhere must not make this machine fetch
-    something, or open archives, behind the user's back.
+    Remote addresses and virtual file systems are refused unless the user allowed them (``GEOTOOLS_ALLOW_REMOTE=1``);
+    then their names come back as they are.
     """
     text = str(path)
-    if "://" in text or text.startswith("/vsi") or text.lstrip().startswith("<") or "\x00" in text:
+    if is_remote(text):
+        if remote_allowed() and "\x00" not in text:
+            return text
         raise InputError(
             f"the {what} is not a local file",
             where=text[:200],
             expected="the path of a file on this machine",
-            mend="fetch or unpack it first, then give its path",
+            mend=f"fetch or unpack it first, then give its path; or set {ALLOW_REMOTE}=1 if you trust its origin",
         )
     local = Path(path)
     try:

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-import rasterio
 from pyproj import CRS, Transformer
-from rasterio.errors import RasterioError
 
 from geotools.crs import horizontal, metres_per_unit, unit_name, utm_for, vertical
 from geotools.errors import InputError
-from geotools.files import local_file
+from geotools.rasters import open_raster
 from geotools.site import Site
 from geotools.terrain import Terrain
 from geotools.vectors import FenceLines, crs_from, read_fence
@@ -62,26 +60,17 @@ class Sources:
 
 def _terrain_header(site: Site) -> tuple[CRS, str | None]:
     """The raster's system and the unit its band names; InputError where it holds no elevation."""
-    path = local_file(site.path(site.input.terrain), "terrain raster")
+    path = site.path(site.input.terrain)
     number = site.input.terrain_band
-    try:
-        with rasterio.open(path) as raster:
-            if number > raster.count:
-                raise InputError(
-                    "the terrain raster has no such band", where=path, found=number, expected=f"1 to {raster.count}"
-                )
-            colour = raster.colorinterp[number - 1].name
-            kind = raster.dtypes[number - 1]
-            own = raster.crs.to_wkt() if raster.crs else None
-            unit = raster.units[number - 1]
-    except RasterioError as problem:
-        raise InputError(
-            "the terrain raster cannot be read",
-            where=path,
-            found=str(problem)[:300],
-            expected="a raster GDAL reads, such as GeoTIFF",
-            mend="check that the file is whole; copy it again",
-        ) from problem
+    with open_raster(path) as raster:
+        if number > raster.count:
+            raise InputError(
+                "the terrain raster has no such band", where=path, found=number, expected=f"1 to {raster.count}"
+            )
+        colour = raster.colorinterp[number - 1].name
+        kind = raster.dtypes[number - 1]
+        own = raster.crs.to_wkt() if raster.crs else None
+        unit = raster.units[number - 1]
     if colour in ("palette", "red", "green", "blue", "alpha", "hue", "saturation", "lightness") or kind.startswith(
         "complex"
     ):

@@ -11,13 +11,13 @@ by the entry-point group ``geotools.steps`` and gets everything the built-in one
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import import_module
 from importlib.metadata import entry_points
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeVar
 
 from geotools.errors import SiteError, StepError
 from geotools.schema.core import LayerSchema
@@ -27,7 +27,11 @@ if TYPE_CHECKING:
 
     from geotools.site import Site
     from geotools.terrain import Terrain
+    from geotools.workers import Workers
     from geotools.workspace import Workspace
+
+T = TypeVar("T")
+R = TypeVar("R")
 
 ENTRY_POINT_GROUP = "geotools.steps"
 
@@ -186,6 +190,7 @@ class StepContext:
     progress: Progress = _no_progress
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    workers: Workers | None = None
 
     @property
     def terrain(self) -> Terrain:
@@ -195,6 +200,18 @@ class StepContext:
     def read(self, schema: LayerSchema) -> GeoDataFrame:
         """A layer of the plan in metres (work coordinates); StepError names its maker where it is missing."""
         return self.workspace.read(schema)
+
+    def map(self, work: Callable[[T], R], items: Sequence[T], what: str = "") -> Iterator[R]:
+        """``work`` of every item, in order, on the run's workers, with progress.
+
+        ``work`` is a module's function (or a partial of one); it, items and results must pickle, and nothing may
+        depend on which worker did what. The terrain can be part of an item: it is opened anew where it arrives.
+        """
+        done = map(work, items) if self.workers is None else self.workers.map(work, items)
+        self.progress(0, len(items), what)
+        for number, result in enumerate(done, start=1):
+            self.progress(number, len(items), what)
+            yield result
 
     def say(self, text: str) -> None:
         """Tell the user something worth knowing."""

@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import rasterio
-from pyproj import CRS
+from pyproj import CRS, Transformer
 from rasterio import Affine
+from rasterio.enums import MaskFlags
 from rasterio.errors import RasterioError
-from rasterio.vrt import WarpedVRT
+from rasterio.warp import calculate_default_transform
 from rasterio.windows import Window
-from scipy.ndimage import map_coordinates
 
 from geotools.corridor import Array, BeamLine, StripGrid
 from geotools.crs import horizontal, metres_per_unit
 from geotools.errors import InputError
-from geotools.files import local_file
+from geotools.rasters import open_raster, safe_gdal
 
 #: No single window above this many cells is read: a strip of an ordinary zone needs a thousandth of it.
 MAX_WINDOW_CELLS = 60_000_000
+#: Places are sampled in pieces whose window and number stay below these, so that memory does not grow with the line.
+PIECE_CELLS = 2_000_000
+PIECE_PLACES = 500_000
 
 
 @dataclass(frozen=True)
@@ -37,14 +40,41 @@ def _apply(t: Affine, columns: npt.NDArray[Any], rows: npt.NDArray[Any]) -> tupl
     return t.a * columns + t.b * rows + t.c, t.d * columns + t.e * rows + t.f
 
 
+def bilinear(block: Array, rows: Array, columns: Array) -> Array:
+    """Heights between the cell centres of a block, held constant beyond its outermost centres.
+
+    Parameters
+    ----------
+    block : (rows, columns); ``rows``, ``columns`` : fractional places counted from the first cell's centre, one shape.
+
+    NaN where one of the four cells about a place is NaN.
+    """
+    height, width = block.shape
+    r, c = np.clip(rows, 0.0, height - 1.0), np.clip(columns, 0.0, width - 1.0)
+    r0 = np.minimum(r.astype(np.int64), max(height - 2, 0))
+    c0 = np.minimum(c.astype(np.int64), max(width - 2, 0))
+    r -= r0
+    c -= c0
+    flat = np.ascontiguousarray(block).reshape(-1)
+    at = r0 * width + c0
+    right, down = int(width > 1), width * int(height > 1)
+    upper = flat[at]
+    upper += c * (flat[at + right] - upper)
+    at += down
+    lower = flat[at]
+    lower += c * (flat[at + right] - lower)
+    upper += r * (lower - upper)
+    return upper
+
+
 class Terrain:
-    """An open terrain model.
+    """An open terrain model. It can be sent to another process, which opens the file anew.
 
     Parameters
     ----------
     path : raster file.
-    plan_crs : the plan's coordinate system. A raster in the same horizontal system is read as it is; any other is
-        reprojected on the fly (bilinear), cell size kept.
+    plan_crs : the plan's coordinate system. Places are brought into the raster's own system one by one and heights read
+        there, so that a raster in another system loses nothing to resampling.
     metres_per_height : what one unit of the raster's values is worth in metres.
     source_crs : the raster's system where the file does not say it.
     band : band number, from 1.
@@ -61,20 +91,12 @@ class Terrain:
         source_crs: CRS | None = None,
         band: int = 1,
     ) -> None:
-        self.path = local_file(path, "terrain raster")
+        self.path = path
         self.plan_crs = plan_crs
         self.metres_per_height = metres_per_height
         self.band = band
-        try:
-            self._file = rasterio.open(self.path)
-        except RasterioError as problem:
-            raise InputError(
-                "the terrain raster cannot be read",
-                where=self.path,
-                found=problem,
-                expected="a raster GDAL reads, such as GeoTIFF",
-                mend="check that the file is whole; copy it again",
-            ) from problem
+        self._told_crs = source_crs
+        self._file = open_raster(path)
         own = self._file.crs
         if own is None and source_crs is None:
             raise InputError(
@@ -84,30 +106,43 @@ class Terrain:
                 mend="set input.terrain_crs in the site file",
             )
         self.source_crs = CRS.from_user_input(own) if own is not None else CRS(source_crs)
-        self.reprojected = horizontal(self.source_crs) != horizontal(plan_crs)
-        self._data = self._file
-        if self.reprojected:
-            self._data = WarpedVRT(
-                self._file,
-                crs=horizontal(plan_crs).to_wkt(),
-                src_crs=horizontal(self.source_crs).to_wkt(),
-                resampling=rasterio.enums.Resampling.bilinear,
-                nodata=self._file.nodata if self._file.nodata is not None else -3.4e38,
-            )
-        unit = metres_per_unit(plan_crs)
-        self.transform = Affine(*(unit * value for value in self._data.transform[:6]))
+        source, plan = horizontal(self.source_crs), horizontal(plan_crs)
+        self.reprojected = source != plan
+        self._unit = metres_per_unit(plan_crs)
+        self._to_source = Transformer.from_crs(plan, source, always_xy=True) if self.reprojected else None
+        self._cells = ~self._file.transform
+        self._scale = self._file.scales[band - 1] * metres_per_height
+        self._shift = self._file.offsets[band - 1] * metres_per_height
+        self._flags = set(self._file.mask_flag_enums[band - 1])
+        transform, self.shape = self._plan_grid(source, plan)
+        self.transform = Affine(*(self._unit * value for value in transform[:6]))
         self._inverse = ~self.transform
+
+    def _plan_grid(self, source: CRS, plan: CRS) -> tuple[Affine, tuple[int, int]]:
+        """Cells in the plan's system, rows and columns: the raster's own, or ones of about that size laid over it."""
+        raster = self._file
+        if not self.reprojected:
+            return raster.transform, (int(raster.height), int(raster.width))
+        made, width, height = calculate_default_transform(
+            source.to_wkt(), plan.to_wkt(), raster.width, raster.height, *raster.bounds
+        )
+        left, top = made.c, made.f
+        right, bottom = left + made.a * width, top + made.e * height
+        # Two significant digits, and edges at whole cells: neighbouring rasters of one model then share one grid.
+        cell = float(f"{made.a:.1e}")
+        c0, c1 = np.floor(left / cell), np.ceil(right / cell)
+        r0, r1 = np.floor(-top / cell), np.ceil(-bottom / cell)
+        return Affine(cell, 0.0, c0 * cell, 0.0, -cell, -r0 * cell), (int(r1 - r0), int(c1 - c0))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        told = None if self._told_crs is None else self._told_crs.to_wkt()
+        return _reopen, (self.path, self.plan_crs.to_wkt(), self.metres_per_height, told, self.band)
 
     @property
     def cell_m(self) -> float:
         """Cell size, the larger of the two sides, m."""
         t = self.transform
         return float(max(np.hypot(t.a, t.d), np.hypot(t.b, t.e)))
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Rows and columns."""
-        return int(self._data.height), int(self._data.width)
 
     @property
     def bounds_m(self) -> tuple[float, float, float, float]:
@@ -119,8 +154,6 @@ class Terrain:
 
     def close(self) -> None:
         """Give the file back."""
-        if self._data is not self._file:
-            self._data.close()
         self._file.close()
 
     def __enter__(self) -> Terrain:
@@ -130,6 +163,7 @@ class Terrain:
         self.close()
 
     def _read(self, window: Window) -> Array:
+        """Heights of a window of the raster itself, m, NaN where there is no data."""
         if window.width * window.height > MAX_WINDOW_CELLS:
             raise InputError(
                 "a piece of terrain is too large to read at once",
@@ -139,8 +173,12 @@ class Terrain:
                 mend="cut long lines into zones, or use a coarser model",
             )
         try:
-            block = self._data.read(self.band, window=window, masked=True)
-        except RasterioError as problem:
+            with safe_gdal():
+                block = self._file.read(self.band, window=window)
+                masked = None
+                if MaskFlags.all_valid not in self._flags:
+                    masked = self._file.read_masks(self.band, window=window) == 0
+        except (RasterioError, MemoryError) as problem:
             raise InputError(
                 "the terrain raster is damaged",
                 where=self.path,
@@ -148,40 +186,55 @@ class Terrain:
                 expected="readable cells under the fence",
                 mend="copy the file again; gdalinfo -checksum tells whether it is whole",
             ) from problem
-        heights = np.ma.filled(block.astype(np.float64), np.nan)
+        heights = block.astype(np.float64)
+        if self._scale != 1.0 or self._shift != 0.0:
+            heights *= self._scale
+            heights += self._shift
         heights[~np.isfinite(heights)] = np.nan
-        return np.asarray(heights * self.metres_per_height)
+        if masked is not None:
+            heights[masked] = np.nan
+        return heights
 
-    def _window(self, columns: Array, rows: Array) -> tuple[Window, int, int] | None:
-        """The window that holds all cells touched by bilinear sampling at those (fractional) cell centres."""
-        height, width = self.shape
-        known = np.isfinite(columns) & np.isfinite(rows)
-        if not known.any():
-            return None
-        left = max(int(np.floor(columns[known].min())), 0)
-        top = max(int(np.floor(rows[known].min())), 0)
-        right = min(int(np.floor(columns[known].max())) + 2, width)
-        bottom = min(int(np.floor(rows[known].max())) + 2, height)
-        if right <= left or bottom <= top:
-            return None
-        return Window(left, top, right - left, bottom - top), left, top
+    def _places(self, x_m: Array, y_m: Array) -> tuple[Array, Array]:
+        """Fractional columns and rows of the raster, counted from cell centres."""
+        x, y = x_m / self._unit, y_m / self._unit
+        if self._to_source is not None:
+            x, y = self._to_source.transform(x, y)
+        columns, rows = _apply(self._cells, np.asarray(x), np.asarray(y))
+        return columns - 0.5, rows - 0.5
 
     def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
         """Heights by bilinear interpolation, in the shape of the input; NaN outside and beside cells without data."""
         x, y = np.broadcast_arrays(np.asarray(x_m, float), np.asarray(y_m, float))
-        columns, rows = (place - 0.5 for place in _apply(self._inverse, x, y))  # counted from cell centres
-        height, width = self.shape
+        result = np.full(x.size, np.nan)
+        flat_x, flat_y = x.reshape(-1), y.reshape(-1)
+        for start in range(0, x.size, PIECE_PLACES):
+            piece = slice(start, start + PIECE_PLACES)
+            self._sample_into(result[piece], *self._places(flat_x[piece], flat_y[piece]))
+        return result.reshape(x.shape)
+
+    def _sample_into(self, result: Array, columns: Array, rows: Array) -> None:
+        """Fill ``result``, halving the places in their order until the window about them is small."""
+        height, width = self._file.height, self._file.width
         # Half a cell around the raster has data but no neighbour to interpolate with: hold the edge cell there.
         inside = (columns >= -0.5) & (columns <= width - 0.5) & (rows >= -0.5) & (rows <= height - 0.5)
-        result = np.full(x.shape, np.nan)
-        place = self._window(np.where(inside, columns, np.nan), np.where(inside, rows, np.nan))
-        if place is None:
-            return result
-        window, left, top = place
-        block = self._read(window)
-        at = np.array([rows[inside] - top, columns[inside] - left])
-        result[inside] = map_coordinates(block, at, order=1, mode="nearest")
-        return result
+        if not inside.all():
+            if not inside.any():
+                return
+            part = np.full(int(inside.sum()), np.nan)
+            self._sample_into(part, columns[inside], rows[inside])
+            result[inside] = part
+            return
+        left, top = max(int(np.floor(columns.min())), 0), max(int(np.floor(rows.min())), 0)
+        right = min(int(np.floor(columns.max())) + 2, width)
+        bottom = min(int(np.floor(rows.max())) + 2, height)
+        if (right - left) * (bottom - top) > PIECE_CELLS and len(result) > 1:
+            half = len(result) // 2
+            self._sample_into(result[:half], columns[:half], rows[:half])
+            self._sample_into(result[half:], columns[half:], rows[half:])
+            return
+        block = self._read(Window(left, top, right - left, bottom - top))
+        result[:] = bilinear(block, rows - top, columns - left)
 
     def strip(self, grid: StripGrid) -> Array:
         """Heights at the nodes of a strip, (chainages, offsets)."""
@@ -207,7 +260,25 @@ class Terrain:
             raise InputError(
                 "an area lies outside the terrain raster", where=self.path, found=bounds_m, expected=self.bounds_m
             )
-        block = self._read(Window(c0, r0, c1 - c0, r1 - r0))
         (x0,), (y0,) = _apply(self.transform, np.array([c0]), np.array([r0]))
         t = self.transform
-        return Grid(block, Affine(t.a, t.b, float(x0), t.d, t.e, float(y0)))
+        placed = Affine(t.a, t.b, float(x0), t.d, t.e, float(y0))
+        if not self.reprojected:
+            return Grid(self._read(Window(c0, r0, c1 - c0, r1 - r0)), placed)
+        if (c1 - c0) * (r1 - r0) > MAX_WINDOW_CELLS:
+            raise InputError(
+                "a piece of terrain is too large to read at once",
+                where=self.path,
+                found=f"{c1 - c0} x {r1 - r0} cells",
+                expected=f"at most {MAX_WINDOW_CELLS} cells",
+            )
+        return Grid(
+            self.sample(*_apply(placed, *np.meshgrid(np.arange(c1 - c0) + 0.5, np.arange(r1 - r0) + 0.5))), placed
+        )
+
+
+@lru_cache(maxsize=4)
+def _reopen(path: Path | str, plan_crs: str, metres_per_height: float, source_crs: str | None, band: int) -> Terrain:
+    """The terrain in another process; kept open, for the next piece of work will want it again."""
+    told = None if source_crs is None else CRS.from_wkt(source_crs)
+    return Terrain(path, CRS.from_wkt(plan_crs), metres_per_height=metres_per_height, source_crs=told, band=band)

@@ -1,0 +1,114 @@
+"""Opening rasters that strangers hand in: local ones, of known kinds, of a size that can be read piece by piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import rasterio
+from rasterio.errors import RasterioError
+from rasterio.io import DatasetReader
+
+from geotools.errors import InputError
+from geotools.files import local_file, remote_allowed
+from geotools.vrt import check_vrt
+
+#: Kinds of raster that hold heights in a file on this machine; those that fetch, run code or index other files are out.
+DRIVERS = (
+    "GTiff",
+    "VRT",
+    "AAIGrid",
+    "GRASSASCIIGrid",
+    "EHdr",
+    "ENVI",
+    "HFA",
+    "GPKG",
+    "USGSDEM",
+    "SRTMHGT",
+    "DTED",
+    "XYZ",
+    "GSAG",
+    "GSBG",
+    "GS7BG",
+    "SAGA",
+    "RST",
+    "BT",
+    "netCDF",
+    "JP2OpenJPEG",
+    "PNG",
+    "JPEG",
+)
+#: A raster is read block by block; a block above this does not fit beside its neighbours in a small memory.
+MAX_BLOCK_CELLS = 32_000_000
+#: 1000 km x 1000 km in half-metre cells: whatever declares more is damaged or a trap.
+MAX_CELLS = 4_000_000_000_000
+
+#: GDAL's own switches: nothing is fetched, nothing run, and the cache of blocks stays small whatever the machine has.
+SAFE_GDAL = {
+    "CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none",
+    "GDAL_VRT_ENABLE_PYTHON": "NO",
+    "GDAL_VRT_RAWRASTERBAND_ALLOWED_SOURCE": "SIBLING_OR_CHILD_OF_VRT_PATH",
+    "GML_DOWNLOAD_SCHEMA": "NO",
+    "GDAL_CACHEMAX": 64,
+}
+
+
+def safe_gdal() -> rasterio.Env:
+    """The surroundings every raster of ours is opened and read in."""
+    options = dict(SAFE_GDAL)
+    if remote_allowed():
+        del options["CPL_VSIL_CURL_ALLOWED_FILENAME"]
+    return rasterio.Env(**options)
+
+
+def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader:
+    """The raster, opened for reading.
+
+    Parameters
+    ----------
+    path : file; ``what`` : what the user calls it, for messages.
+
+    Raises InputError where it is no local file, of no known kind, damaged, or declares a size that cannot be read.
+    """
+    local = local_file(path, what)
+    if isinstance(local, Path):
+        check_vrt(local, what)
+    try:
+        with safe_gdal():
+            raster = DatasetReader(str(local), driver=None if remote_allowed() else list(DRIVERS), sharing=False)
+    except (RasterioError, ValueError, UnicodeDecodeError) as problem:
+        raise InputError(
+            f"the {what} cannot be read",
+            where=local,
+            found=str(problem)[:300],
+            expected="a raster GDAL reads, such as GeoTIFF",
+            mend="check that the file is whole; copy it again",
+        ) from problem
+    try:
+        _check_size(raster, what)
+    except InputError:
+        raster.close()
+        raise
+    return raster
+
+
+def _check_size(raster: DatasetReader, what: str) -> None:
+    cells = raster.width * raster.height
+    if raster.count == 0:
+        raise InputError(f"the {what} has no bands", where=raster.name, expected="one band of heights")
+    if cells > MAX_CELLS:
+        raise InputError(
+            f"the {what} declares an absurd size",
+            where=raster.name,
+            found=f"{raster.width} x {raster.height} cells",
+            expected=f"at most {MAX_CELLS:.0e} cells",
+            mend="check the file: its header is damaged, or it is no terrain model",
+        )
+    rows, columns = raster.block_shapes[0]
+    if rows * columns > MAX_BLOCK_CELLS:
+        raise InputError(
+            f"the {what} can only be read in huge pieces",
+            where=raster.name,
+            found=f"blocks of {columns} x {rows} cells",
+            expected=f"at most {MAX_BLOCK_CELLS} cells a block",
+            mend="store it in tiles, for example: gdal_translate -of COG in.tif out.tif",
+        )
