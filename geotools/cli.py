@@ -174,10 +174,10 @@ def run(
 @click.pass_context
 def demo(ctx: click.Context, out: Path, overwrite: bool, dry_run: bool, as_json: bool, quiet: bool) -> None:
     """Run the whole job on an invented site with swales, a crest and a ditch."""
-    from geotools.demo import place_demo_input
+    from geotools.demo import demo_folder, place_demo_input
 
     ctx.find_root().obj = {"json": as_json}
-    site_file = place_demo_input(out, overwrite=overwrite)
+    site_file = demo_folder() / "site.toml" if dry_run else place_demo_input(out, overwrite=overwrite)
     run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
 
 

@@ -11,7 +11,7 @@ import rasterio
 from click.testing import CliRunner
 
 from geotools.cli import cli
-from geotools.demo import FILES, demo_folder
+from geotools.demo import FILES, demo_folder, place_demo_input
 
 
 def test_demo_data_are_what_their_maker_makes(tmp_path: Path) -> None:
@@ -27,6 +27,8 @@ def test_demo_data_are_what_their_maker_makes(tmp_path: Path) -> None:
 def test_demo_copies_its_input_and_keeps_an_older_plan(tmp_path: Path) -> None:
     out = tmp_path / "some where"
     assert CliRunner().invoke(cli, ["demo", "--out", str(out), "--dry-run"]).exit_code == 0
+    assert not out.exists()
+    place_demo_input(out, overwrite=False)
     assert sorted(p.name for p in (out / "input").iterdir()) == sorted(FILES)
     (out / "plan.gpkg").write_bytes(b"older")
     again = CliRunner().invoke(cli, ["demo", "--out", str(out)])
