@@ -13,14 +13,14 @@ from geotools.errors import InputError, SiteError
 from geotools.files import local_file
 from geotools.site.base import Section, setting
 from geotools.site.care import Upkeep, WalkTest
-from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
+from geotools.site.catalogue import COMMON, HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
-from geotools.site.layout import Layout, Level, low, top, usual
+from geotools.site.layout import Layout
+from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.works import Grading, Prices
 
 MAX_SITE_FILE_BYTES = 1_000_000
-_LOW_THREATS = {"prone", "prone side-on", "sphere"}
 
 __all__ = [
     "Detection",
@@ -31,6 +31,7 @@ __all__ = [
     "Level",
     "Prices",
     "Site",
+    "StackRule",
     "TargetSettings",
     "Upkeep",
     "WalkTest",
@@ -56,6 +57,9 @@ class Site(Section):
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())
+    stack_rules: tuple[StackRule, ...] = setting(
+        "which threat asks for which head", mark=COMMON, default_factory=default_stack_rules, min_length=1
+    )
 
     folder: Path = setting("folder of the site file, from which its paths count", default=Path("."), exclude=True)
 
@@ -66,7 +70,7 @@ class Site(Section):
                 raise ValueError(f"threat {threat!r} is no known target; known: {', '.join(self.all_targets)}")
         if len(set(self.threats)) != len(self.threats):
             raise ValueError("a threat is named twice")
-        for level in self.stack:
+        for level in (*self.stack, *self.stack_rules):
             if level.head_type not in self.all_head_types:
                 known = ", ".join(self.all_head_types)
                 raise ValueError(f"stack level {level.level!r} names head type {level.head_type!r}; known: {known}")
@@ -87,14 +91,10 @@ class Site(Section):
 
     def stack_levels(self) -> tuple[Level, ...]:
         """Heads on every post, lowest first: the site's own stack, else what the threats ask for (common practice)."""
+        bands = {name: kind.frequency_ghz for name, kind in self.all_head_types.items()}
         if self.stack:
-            return tuple(sorted(self.stack, key=lambda level: level.height_m))
-        levels = [usual()]
-        if _LOW_THREATS & set(self.threats):
-            levels.insert(0, low())
-        if "bridge" in self.threats:
-            levels.append(top(self.fence_height_m))
-        return tuple(levels)
+            return cross_polarised(sorted(self.stack, key=lambda level: level.height_m), bands)
+        return stack_for(self.threats, self.stack_rules, self.fence_height_m, bands)
 
     def path(self, given: str) -> Path | str:
         """A path of the site file, counted from the site file's folder; other addresses come back as they are."""

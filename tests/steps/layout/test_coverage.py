@@ -1,0 +1,63 @@
+"""Stacks against the trade's expectations over level ground (common practice, no source), with tolerances as stated."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geotools.beam import HEAD_TYPES, TARGETS
+from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, solve_stack, stack_modulation
+
+USUAL = StackHead("usual", HEAD_TYPES["10 GHz"], 0.91)
+LOW = StackHead("low", HEAD_TYPES["24 GHz"], 0.30)
+TOP = StackHead("top", HEAD_TYPES["10 GHz"], 2.44)
+SEEN = {"threshold": 0.20, "half_width_m": 2.0}
+
+
+def test_dead_spot_before_a_single_usual_head():
+    found = dead_spot(solve_stack([USUAL], 100.0), [TARGETS["walk"], TARGETS["crawl"], TARGETS["prone"]], **SEEN)
+    # a walker is seen from the head on, a crawler from a few metres off it, a prone one not at all
+    assert found["walk"] == 0
+    assert 2 <= found["crawl"] <= 8
+    assert found["prone"] == np.inf
+
+
+def test_dead_spot_grows_with_the_head():
+    spots = [
+        dead_spot(solve_stack([StackHead("usual", USUAL.head_type, h)], 60.0), [TARGETS["crawl"]], **SEEN)["crawl"]
+        for h in (0.7, 0.91, 1.1)
+    ]
+    assert spots == sorted(spots)
+    assert spots[0] < spots[-1]
+
+
+def test_the_low_head_closes_the_dead_spot_of_the_usual_one():
+    beams = solve_stack([LOW, USUAL], 100.0)
+    found = dead_spot(beams, [TARGETS["crawl"], TARGETS["prone"]], **SEEN)
+    assert max(found.values()) <= 2.0
+
+
+def test_the_stack_is_the_best_of_its_heads():
+    beams = solve_stack([LOW, USUAL], 80.0)
+    together = stack_modulation(beams, TARGETS["crawl"], 2.0)
+    assert np.all(together >= beams[0].peak_modulation(TARGETS["crawl"], 2.0))
+    assert np.all(together >= beams[1].peak_modulation(TARGETS["crawl"], 2.0))
+
+
+def test_a_bridge_passes_over_the_usual_head_and_not_over_the_top_one():
+    without = band_gaps(solve_stack([LOW, USUAL], 100.0), TARGETS["bridge"], clear_m=5.0, **SEEN)
+    assert without
+    assert without[-1].high_m == pytest.approx(TARGETS["bridge"].base_m)
+    beams = solve_stack([LOW, USUAL, TOP], 100.0)
+    assert stack_modulation(beams, TARGETS["bridge"], 2.0)[20:-20].min() >= 0.20
+    # over the whole band from the ground up a hole may be left between usual and top head: it must be found as such
+    for gap in band_gaps(beams, TARGETS["bridge"], clear_m=5.0, **SEEN):
+        assert gap.low_m + 0.5 > 0.91
+        assert gap.high_m < 2.2
+        assert gap.modulation < 0.20
+
+
+def test_ground_threat_is_one_height():
+    assert band_gaps(solve_stack([USUAL], 100.0), TARGETS["walk"], clear_m=5.0, **SEEN) == []
+    (gap,) = band_gaps(solve_stack([USUAL], 100.0), TARGETS["prone"], clear_m=5.0, **SEEN)
+    assert (gap.low_m, gap.high_m) == (0.0, 0.0)
