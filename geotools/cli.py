@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any, NoReturn
 import click
 
 from geotools import __version__
+from geotools.commands import gis_plugin, new
 from geotools.errors import CancelledError, GeotoolsError
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
@@ -44,9 +46,15 @@ class StepGroup(click.Group):
         try:
             return super().invoke(ctx)
         except GeotoolsError as problem:
-            fail(problem, as_json=bool((ctx.obj or {}).get("json")))
+            fail(problem, as_json=wants_json(ctx))
         except KeyboardInterrupt:
-            fail(CancelledError("stopped by the user; what stood there before is untouched"), as_json=False)
+            stopped = CancelledError("stopped by the user; what stood there before is untouched")
+            fail(stopped, as_json=wants_json(ctx))
+
+
+def wants_json(ctx: click.Context) -> bool:
+    """Whether the command that ran, or was about to, was asked for JSON lines."""
+    return bool((ctx.find_root().obj or {}).get("json"))
 
 
 def fail(problem: GeotoolsError, *, as_json: bool) -> NoReturn:
@@ -196,8 +204,18 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {step.summary}")
 
 
+cli.add_command(new)
+cli.add_command(gis_plugin)
+
+
+def _terminated(*_: object) -> NoReturn:
+    raise KeyboardInterrupt
+
+
 def main() -> None:
     """Entry point of the `geotools` command."""
+    # a polite request to end (from the desktop GIS, a scheduler) puts temporary files away as Ctrl-C does
+    signal.signal(signal.SIGTERM, _terminated)
     try:
         cli(prog_name="geotools")
     except Exception as problem:  # a fault of ours: the user gets words, the maintainers can ask for the trace

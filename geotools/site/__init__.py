@@ -36,6 +36,7 @@ __all__ = [
     "Upkeep",
     "WalkTest",
     "open_site",
+    "parse_site",
 ]
 
 
@@ -130,16 +131,23 @@ def open_site(path: Path | str) -> Site:
         size = local.stat().st_size
         if size > MAX_SITE_FILE_BYTES:
             raise InputError("the site file is too large", where=local, found=f"{size} bytes", expected="at most 1 MB")
-        data: dict[str, Any] = tomllib.loads(local.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
-        raise InputError("the site file is not TOML", where=local, found=problem, mend="correct that line") from problem
+        text = local.read_text(encoding="utf-8")
+    except UnicodeDecodeError as problem:
+        raise InputError("the site file is not TOML", where=local, found=problem, mend="save it as UTF-8") from problem
     except OSError as problem:
         raise InputError("the site file cannot be read", where=local, found=problem) from problem
-    if "folder" in data:
-        raise SiteError(
-            "the site file names a setting that is not one", where=local, found="folder", mend="take it out"
-        )
+    return parse_site(text, local)
+
+
+def parse_site(text: str, path: Path) -> Site:
+    """The site that a site file's text describes; ``path`` is where the file stands or will stand."""
     try:
-        return Site.model_validate({**data, "folder": local.resolve().parent})
+        data: dict[str, Any] = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+        raise InputError("the site file is not TOML", where=path, found=problem, mend="correct that line") from problem
+    if "folder" in data:
+        raise SiteError("the site file names a setting that is not one", where=path, found="folder", mend="take it out")
+    try:
+        return Site.model_validate({**data, "folder": path.resolve().parent})
     except ValidationError as problem:
-        raise _explain(problem, local) from None
+        raise _explain(problem, path) from None

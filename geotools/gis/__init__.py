@@ -1,0 +1,1 @@
+"""The desktop GIS: a Processing provider made from the same declarations as the command line, and its installer."""

@@ -1,0 +1,93 @@
+"""Puts the plugin into a profile of the desktop GIS, whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+import tempfile
+from configparser import RawConfigParser
+from pathlib import Path
+
+from geotools import __version__
+from geotools.errors import InputError, OutputError
+
+__all__ = ["PLUGIN_NAME", "default_profile", "enable_plugin", "install_plugin"]
+
+PLUGIN_NAME = "perimeter_geotools"
+
+
+def default_profile() -> Path:
+    """The GIS's default profile folder on this kind of machine."""
+    home = Path.home()
+    if sys.platform == "win32":
+        base = Path(os.environ.get("APPDATA", home / "AppData" / "Roaming"))
+    elif sys.platform == "darwin":
+        base = home / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME", home / ".local" / "share"))
+    return base / "QGIS" / "QGIS3" / "profiles" / "default"
+
+
+def install_plugin(profile: Path, *, overwrite: bool = False, command: list[str] | None = None) -> Path:
+    """Copy the plugin into ``profile``/python/plugins and note in it how to start this very toolkit.
+
+    command : words that start geotools; this interpreter's ``-m geotools`` where left out.
+
+    The old plugin folder is replaced only when the new one is complete. OutputError where there is one already and
+    ``overwrite`` was not asked for, or the profile cannot be written.
+    """
+    target = profile / "python" / "plugins" / PLUGIN_NAME
+    if target.exists() and not overwrite:
+        raise OutputError(
+            "the plugin is installed already", where=target, mend="add --overwrite to replace it by this version"
+        )
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{PLUGIN_NAME}-", dir=target.parent))
+        try:
+            made = fresh / PLUGIN_NAME
+            shutil.copytree(Path(__file__).with_name("plugin"), made, ignore=shutil.ignore_patterns("__pycache__"))
+            about = made / "metadata.txt"
+            about.write_text(about.read_text(encoding="utf-8").replace("@VERSION@", __version__), encoding="utf-8")
+            words = command or [sys.executable, "-m", "geotools"]
+            (made / "command.json").write_text(json.dumps({"command": words}), encoding="utf-8")
+            if target.exists():
+                target.rename(fresh / "old")
+            made.rename(target)
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
+    except OSError as problem:
+        raise OutputError(
+            "the plugin could not be put into the profile",
+            where=target,
+            found=problem,
+            mend="check the profile folder (in the GIS: Settings, User profiles, Open active profile folder)",
+        ) from problem
+    return target
+
+
+def enable_plugin(profile: Path) -> Path:
+    """Switch the plugin on in the profile's settings; the GIS must not be running, or it writes its own over them."""
+    path = profile / "QGIS" / "QGIS3.ini"
+    settings = RawConfigParser(strict=False)
+    settings.optionxform = str  # type: ignore[assignment,method-assign]
+    try:
+        settings.read(path, encoding="utf-8")
+    except Exception as problem:
+        raise InputError("the profile's settings cannot be read", where=path, found=problem) from problem
+    if not settings.has_section("PythonPlugins"):
+        settings.add_section("PythonPlugins")
+    settings.set("PythonPlugins", PLUGIN_NAME, "true")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with open(temporary, "w", encoding="utf-8") as stream:
+            settings.write(stream, space_around_delimiters=False)
+        os.replace(temporary, path)
+    except OSError as problem:
+        raise OutputError("the profile's settings could not be written", where=path, found=problem) from problem
+    finally:
+        temporary.unlink(missing_ok=True)
+    return path

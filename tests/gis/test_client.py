@@ -1,0 +1,130 @@
+"""The part of the plugin that runs the command; needs no GIS."""
+
+import os
+import sys
+import textwrap
+import time
+
+import pytest
+
+from geotools.gis.plugin import client
+
+
+@pytest.fixture
+def command(tmp_path):
+    def make(body):
+        script = tmp_path / "command.py"
+        script.write_text("import json, os, sys, time\n" + textwrap.dedent(body), encoding="utf-8")
+        return [sys.executable, str(script)]
+
+    return make
+
+
+def test_environment_loses_what_the_gis_put_there():
+    dirty = {
+        "PATH": "/usr/bin",
+        "HOME": "/home/me",
+        "PYTHONHOME": "/apps/gis",
+        "PYTHONPATH": "x",
+        "PROJ_LIB": "x",
+        "PROJ_DATA": "x",
+        "GDAL_DATA": "x",
+        "LD_LIBRARY_PATH": "x",
+        "QT_QPA_PLATFORM": "offscreen",
+        "QGIS_PREFIX_PATH": "/usr",
+    }
+    assert client.clean_environment(dirty) == {
+        "PATH": "/usr/bin",
+        "HOME": "/home/me",
+        "PYTHONNOUSERSITE": "1",
+        "PYTHONUTF8": "1",
+    }
+
+
+def test_the_command_starts_in_a_gis_environment(monkeypatch):
+    # with these left in, PROJ finds no EPSG codes and Python does not start
+    monkeypatch.setenv("PYTHONHOME", "/nowhere")
+    monkeypatch.setenv("PROJ_LIB", "/nowhere")
+    monkeypatch.setenv("PROJ_DATA", "/nowhere")
+    contract = client.read_contract([sys.executable, "-m", "geotools"])
+    assert {"inspect", "layout"} <= {step["name"] for step in contract["steps"]}
+
+
+def test_events_arrive_as_they_are_said(command):
+    words = command(
+        """
+        print(json.dumps({"event": "progress", "percent": 50, "what": "grün"}), flush=True)
+        print("plain words")
+        sys.stderr.write("x" * 300000)  # more than a pipe holds: a reader that waited on one stream would hang
+        """
+    )
+    events = []
+    client.run(words, events.append)
+    assert events == [
+        {"event": "progress", "percent": 50, "what": "grün"},
+        {"event": "text", "text": "plain words"},
+    ]
+
+
+def test_the_commands_own_error_is_handed_on(command):
+    words = command(
+        """
+        print(json.dumps({"event": "error", "error": "no fence", "where": "a.shp", "mend": "draw one"}))
+        sys.exit(3)
+        """
+    )
+    with pytest.raises(client.CommandError) as caught:
+        client.run(words, lambda event: None)
+    assert all(text in str(caught.value) for text in ("exit code 3", "no fence", "where: a.shp", "mend: draw one"))
+
+
+def test_a_crash_shows_what_was_said_last(command):
+    with pytest.raises(client.CommandError, match="ZeroDivisionError"):
+        client.run(command("1 / 0"), lambda event: None)
+
+
+def test_a_command_that_is_not_there_is_named(tmp_path):
+    with pytest.raises(client.CommandError, match="cannot be started"):
+        client.run([str(tmp_path / "absent")], lambda event: None)
+    with pytest.raises(client.CommandError, match="gis-plugin install"):
+        client.load_command(str(tmp_path))
+
+
+def test_cancel_ends_the_command_at_once(command, tmp_path):
+    words = command(
+        """
+        open(sys.argv[1], "w").write(str(os.getpid()))
+        print(json.dumps({"event": "progress", "percent": 1}), flush=True)
+        time.sleep(60)
+        """
+    )
+    seen = []
+    started = time.monotonic()
+    with pytest.raises(client.StoppedError):
+        client.run([*words, str(tmp_path / "pid")], seen.append, lambda: bool(seen))
+    assert time.monotonic() - started < 20
+    with pytest.raises(ProcessLookupError):
+        os.kill(int((tmp_path / "pid").read_text()), 0)
+
+
+def test_a_command_that_will_not_end_is_killed(command, tmp_path, monkeypatch):
+    monkeypatch.setattr(client, "GRACE_S", 0.3)
+    words = command(
+        """
+        import signal
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        open(sys.argv[1], "w").write(str(os.getpid()))
+        print("{}", flush=True)
+        time.sleep(60)
+        """
+    )
+    seen = []
+    with pytest.raises(client.StoppedError):
+        client.run([*words, str(tmp_path / "pid")], seen.append, lambda: bool(seen))
+    with pytest.raises(ProcessLookupError):
+        os.kill(int((tmp_path / "pid").read_text()), 0)
+
+
+def test_contract_that_cannot_be_read(command):
+    with pytest.raises(client.CommandError, match="broken plug-in"):
+        client.read_contract(command("sys.exit('broken plug-in')"))
