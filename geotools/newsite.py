@@ -36,8 +36,8 @@ def new_site_text(
     InputError where a file is not there, SiteError where a value cannot be.
     """
     files = {
-        "fence": relative_to(local_file(fence, "fence file"), path.parent),
-        "terrain": relative_to(local_file(terrain, "terrain file"), path.parent),
+        "fence": relative_to(Path(local_file(fence, "fence file")), path.parent),
+        "terrain": relative_to(Path(local_file(terrain, "terrain file")), path.parent),
     }
     top: dict[str, Any] = {"name": name}
     if threats:

@@ -126,7 +126,7 @@ def open_site(path: Path | str) -> Site:
     InputError where the file cannot be read or is not TOML; SiteError names every setting that is wrong, with what was
     found.
     """
-    local = local_file(path, "site file")
+    local = Path(local_file(path, "site file"))
     try:
         size = local.stat().st_size
         if size > MAX_SITE_FILE_BYTES:

@@ -1,5 +1,6 @@
 """One laid-out demonstration site for the tests of steps that come after the layout."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -28,10 +29,12 @@ def plan(laid_out, tmp_path):
 
 @pytest.fixture
 def settings():
-    """Puts lines at the end of a site file and opens it."""
+    """Puts a section in the place of the site file's own, or at its end, and opens it."""
 
-    def add(site_file: Path, text: str):
-        site_file.write_text(site_file.read_text(encoding="utf-8") + "\n" + text + "\n", encoding="utf-8")
+    def put(site_file: Path, section: str):
+        heading = section.strip().splitlines()[0]
+        kept = re.sub(rf"^{re.escape(heading)}$.*?(?=^\[|\Z)", "", site_file.read_text("utf-8"), flags=re.M | re.S)
+        site_file.write_text(f"{kept}\n{section}\n", encoding="utf-8")
         return geotools.open_site(site_file)
 
-    return add
+    return put
