@@ -1,8 +1,8 @@
 """What the heads of a perimeter detect, for any head heights on any ground: the question every remedy is tested by.
 
-A zone is a straight strip between two posts with one or more pairs of heads. At each chainage somebody crosses straight
-over, on the ground at each offset; the crossing is detected where the best modulation that any pair of heads of this
-zone, or of a neighbour that reaches the place, gives on the way comes up to the threshold.
+A zone is a straight strip between two posts with one or more pairs of heads. Somebody crosses it on any way from one
+edge to the other, on the ground; the crossing is detected where the modulation that any pair of heads of this zone,
+or of a neighbour that reaches the place, gives anywhere on the way comes up to the threshold.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import map_coordinates
+from scipy.ndimage import label, map_coordinates
 
 from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
 from geotools.corridor import BeamLine, StripGrid
@@ -175,21 +175,45 @@ class Perimeter:
                 best[threat] = np.maximum(best[threat], map_coordinates(m, at, order=1, mode="constant"))
         return best
 
-    def crossing(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, Array]:
-        """Best modulation of a straight crossing at every chainage of a zone, neighbours' heads included, (n,).
+    def seen(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, Array]:
+        """Best modulation at every node of a zone's strip, neighbours' heads included.
 
         own : modulation of the zone's own heads in the case to be tried; as it stands if not given.
         """
         own = own or self.own(zone_id)
         cover = self.cover(zone_id)
-        return {threat: np.maximum(m, cover[threat]).max(axis=1) for threat, m in own.items()}
+        return {threat: np.maximum(m, cover[threat]) for threat, m in own.items()}
 
     def dead(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, npt.NDArray[np.bool_]]:
-        """Chainages where each threat crosses without an alarm, (n,)."""
-        return {threat: m < self.rules.threshold for threat, m in self.crossing(zone_id, own).items()}
+        """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,)."""
+        return {threat: _passes(m < self.rules.threshold) for threat, m in self.seen(zone_id, own).items()}
+
+    def weakest(self, zone_id: str, own: dict[str, Array] | None = None) -> float:
+        """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
+        return min(_bottleneck(m) for m in self.seen(zone_id, own).values())
 
     def dead_length(self, zone_id: str, dead: Mapping[str, npt.NDArray[np.bool_]]) -> float:
         """Metres of the zone that let any threat through."""
         grid = self.grids[zone_id]
         any_ = np.any(list(dead.values()), axis=0)
         return float(any_.sum() * grid.line.length / (len(any_) - 1))
+
+
+def _passes(open_: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Stations whose middle node lies in an open area that reaches from one edge of the strip to the other."""
+    areas, _ = label(open_, np.ones((3, 3)))
+    both = np.intersect1d(areas[:, 0], areas[:, -1])
+    return np.isin(areas[:, areas.shape[1] // 2], both[both > 0])
+
+
+def _bottleneck(m: Array) -> float:
+    """Smallest level at which a way of nodes not above it joins the two edges: bisection over the nodes' own values."""
+    values = np.unique(m)
+    low, high = 0, len(values) - 1  # at the highest value every node is open
+    while low < high:
+        middle = (low + high) // 2
+        if _passes(m <= values[middle]).any():
+            high = middle
+        else:
+            low = middle + 1
+    return float(values[low])

@@ -1,5 +1,7 @@
 """What a perimeter detects: straight ground, a dip, other heights, a neighbour's cover."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -26,9 +28,9 @@ def test_a_deep_dip_lets_the_prone_crawler_through_where_it_lies():
 
 def test_a_neighbour_covers_the_ground_it_reaches():
     ground = Formula(dip(0.5, 5.0, 97.0))
-    alone = Perimeter([zone()], ground, RULES).crossing("Z1")["prone"]
+    alone = Perimeter([zone()], ground, RULES).seen("Z1")["prone"]
     with_next = Perimeter([zone(), zone("Z2", start=85.0)], ground, RULES)
-    together = with_next.crossing("Z1")["prone"]
+    together = with_next.seen("Z1")["prone"]
     assert with_next.neighbours("Z1") == ["Z2"]
     assert (together >= alone - 1e-6).all()
     chainage = with_next.grids["Z1"].chainage_m
@@ -47,3 +49,13 @@ def test_ground_without_levels_is_named_with_its_place():
     with pytest.raises(InputError, match="no level") as caught:
         Perimeter([zone()], hole, RULES).check_ground()
     assert caught.value.where == "zone Z1, chainage 60.5 m, offset +1.0 m"
+
+
+def test_weakest_crossing_is_the_bottleneck_of_the_strip():
+    perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
+    weakest = perimeter.weakest("Z1")
+    assert 0 <= weakest < 0.2
+    # by its definition: below it no way is open, at it one is
+    for level, open_ in ((weakest * 0.999, False), (weakest * 1.001, True)):
+        at = Perimeter([zone()], perimeter.ground, replace(RULES, threshold=level))
+        assert any(d.any() for d in at.dead("Z1").values()) is open_

@@ -35,9 +35,9 @@ def contours(surface: DesignSurface, inside: np.ndarray, level: np.ndarray, inte
         return []
     rows, columns = np.nonzero(inside)
     r, c = slice(rows.min(), rows.max() + 1), slice(columns.min(), columns.max() + 1)
-    x, y = surface.centres(np.arange(r.start, r.stop)[:, None], np.arange(c.start, c.stop)[None, :])
+    x, y = surface.centres(*np.mgrid[r, c])
     z = np.where(inside[r, c], level[r, c], np.nan)
-    maker = contourpy.contour_generator(*np.broadcast_arrays(x, y), np.ma.masked_invalid(z))
+    maker = contourpy.contour_generator(x=x, y=y, z=np.ma.masked_invalid(z))
     low, high = np.nanmin(z), np.nanmax(z)
     return [
         np.c_[line, np.full(len(line), h)]
@@ -69,7 +69,7 @@ def write_dxf(
     units = units or MapUnits()
     drawing = ezdxf.new("R2010", setup=["linetypes"])
     survey = "survey" in units.name.lower()
-    drawing.units = ezdxf.units.M if units.metres == 1.0 else ezdxf.units.USF if survey else ezdxf.units.FT
+    drawing.units = ezdxf.units.M if units.metres == 1.0 else 21 if survey else ezdxf.units.FT
     for name, colour, pattern in _LAYERS:
         drawing.layers.add(name, color=colour, linetype=pattern)
     space = drawing.modelspace()

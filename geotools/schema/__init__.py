@@ -8,7 +8,7 @@ from geotools.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, 
 from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.schema.provenance import PROVENANCE
 from geotools.schema.qml import to_qml
-from geotools.schema.remedy import ADVICE
+from geotools.schema.remedy import ADVICE, OPTIONS
 from geotools.schema.sld import to_sld
 from geotools.schema.style import Category, Style, Symbol
 
@@ -22,6 +22,7 @@ LAYERS: dict[str, LayerSchema] = {
         BEAMS,
         DEAD_SPOTS,
         ADVICE,
+        OPTIONS,
         STAKEOUT,
         WALK_PLAN,
         WALK_RESULT,
@@ -39,6 +40,7 @@ __all__ = [
     "FENCE",
     "HEADS",
     "LAYERS",
+    "OPTIONS",
     "PROVENANCE",
     "STAKEOUT",
     "UPKEEP",

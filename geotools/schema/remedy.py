@@ -53,3 +53,50 @@ ADVICE = LayerSchema(
         ),
     ),
 )
+
+OPTIONS = LayerSchema(
+    name="options",
+    title="Options compared",
+    description=(
+        "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
+        "Prices that were not set are invented round figures."
+    ),
+    geometry=None,
+    key="option_id",
+    made_by="remedy",
+    fields=(
+        Field("option_id", "text", "zone and option", nullable=False),
+        ZONE_ID,
+        Field(
+            "option",
+            "text",
+            "what would be done",
+            choices=(
+                "lower",
+                "add_low_heads",
+                "split",
+                "grade",
+                "lower_and_grade",
+                "add_low_heads_and_grade",
+                "none",
+            ),
+            nullable=False,
+        ),
+        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was proven clear"),
+        Field("proven", "boolean", "whether a new run of the detection found nobody getting through"),
+        Field("cost", "real", "cost at the site file's prices, in its currency"),
+        Field("level", "text", "place in the stack of the heads that move"),
+        Field("tx_height_m", "real", "height of the transmitter head, above the ground at its post", "m"),
+        Field("rx_height_m", "real", "height of the receiver head, above the ground at its post", "m"),
+        Field("cut_m3", "real", "earth to take away", "m3"),
+        Field("fill_m3", "real", "earth to bring", "m3"),
+        Field("area_m2", "real", "ground to be worked", "m2"),
+        Field("dead_before_m", "real", "dead length of the zone now", "m"),
+        Field("dead_after_m", "real", "dead length with it done", "m"),
+        Field(
+            "weakest_before", "real", "modulation met on the easiest crossing now; an alarm needs the site's threshold"
+        ),
+        Field("weakest_after", "real", "modulation met on the easiest crossing with it done"),
+        Field("reason", "text", "the option, or why it is the one to take, in one sentence"),
+    ),
+)

@@ -5,13 +5,14 @@ run.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from geotools.earthwork.surface import DesignSurface
-from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
+from geotools.earthwork.zones import GradeSettings, ZoneGrading
 from geotools.scenario import Perimeter, ZoneSetup
+from geotools.trials import HeightTrials, height_pairs
 
 __all__ = ["Remedy", "Spot", "advise_zone"]
 
@@ -48,110 +49,49 @@ class Remedy:
     mine: np.ndarray | None = None
 
 
-class _Heights:
-    """Dead stations of a zone for pairs of heights of one level; each pair is solved once, the other levels never
-    again.
-    """
-
-    def __init__(self, perimeter: Perimeter, zone: ZoneSetup, level: str) -> None:
-        self.perimeter, self.level, self.zone = perimeter, level, zone
-        self.ground = perimeter.levels(zone.zone_id)
-        self.pair = next(p for p in zone.pairs if p.level == level)
-        rest = replace(zone, pairs=tuple(p for p in zone.pairs if p.level != level))
-        self.others = perimeter.modulation(rest, self.ground) if rest.pairs else None
-        self.seen: dict[tuple[float, float], dict[str, np.ndarray]] = {}
-
-    def dead(self, pairs: Sequence[tuple[float, float]]) -> list[dict[str, np.ndarray]]:
-        todo = [p for p in dict.fromkeys(pairs) if p not in self.seen]
-        alone = replace(self.zone, pairs=(self.pair,))
-        cases = [(alone.with_heights(self.level, *p), self.ground) for p in todo]
-        for pair, moved in zip(todo, self.perimeter.modulations(cases) if cases else [], strict=True):
-            rest = self.others
-            own = moved if rest is None else {threat: np.maximum(m, rest[threat]) for threat, m in moved.items()}
-            self.seen[pair] = self.perimeter.dead(self.zone.zone_id, own)
-        return [self.seen[p] for p in pairs]
-
-
-def height_pairs(
-    now: tuple[float, float], limits: tuple[float, float], step_m: float = 0.05
-) -> list[tuple[float, float]]:
-    """Pairs of heights worth trying: both heads alike in steps over the range, then each end low, middle or high.
-
-    Nearest to today's first within each of the two.
-    """
-    low, high = limits
-
-    def near(pair: tuple[float, float]) -> tuple[float, tuple[float, float]]:
-        return abs(pair[0] - now[0]) + abs(pair[1] - now[1]), pair
-
-    count = max(int(np.ceil((high - low) / step_m - 1e-9)), 1)
-    alike = [(float(h), float(h)) for h in np.round(np.linspace(low, high, min(count, 10) + 1), 3)]
-    ends = [float(h) for h in np.round([low, (low + high) / 2, high], 3)]
-    apart = [(a, b) for a in ends for b in ends if a != b]
-    return sorted(alike, key=near) + sorted(apart, key=near)
-
-
 def advise_zone(
     perimeter: Perimeter,
     surface: DesignSurface,
     zone_id: str,
     spots: Sequence[Spot],
     settings: GradeSettings,
-    *,
-    keep: np.ndarray | None = None,
+    grading: ZoneGrading,
+    trials: Sequence[HeightTrials],
 ) -> list[Remedy]:
     """One remedy for each dead spot of a zone.
 
     Parameters
     ----------
     perimeter : every zone as it stands. surface : design surface without works. settings : limits of heads and earth.
-    keep : (rows, columns) of the surface, True where nothing may be moved.
+    grading : the zone's least earthwork. trials : its height trials.
     """
     zone = perimeter.zones[zone_id]
     grid = perimeter.grids[zone_id]
     step = grid.line.length / (len(grid.chainage_m) - 1)
     before = perimeter.dead(zone_id)
-    inside = {
-        s.spot_id: (grid.chainage_m >= s.from_m - step / 2) & (grid.chainage_m <= s.to_m + step / 2) for s in spots
-    }
-    done: dict[str, Remedy] = {}
-    # a pair that cannot come down among a threat's silhouette has no say about it
-    tallest = max(perimeter.rules.targets[s.threat].top_m for s in spots)
-    limits = {k: v for k, v in settings.height_limits.items() if v[0] < tallest}
-    searches = [_Heights(perimeter, zone, p.level) for p in zone.pairs if p.level in limits]
-    left: list[Spot] = []
+    after = _after(perimeter, surface, grading) if grading.made is not None else before
+    owner = _nearest_spot(zone, grading, spots)
+    made = []
     for spot in spots:
-        here = inside[spot.spot_id]
+        here = (grid.chainage_m >= spot.from_m - step / 2) & (grid.chainage_m <= spot.to_m + step / 2)
         open_now = float((before[spot.threat] & here).sum() * step)
         if open_now == 0.0:
-            done[spot.spot_id] = Remedy(
-                spot, "covered", True, spot.to_m - spot.from_m, 0.0, _covered(perimeter, zone_id, spot)
-            )
+            words = _covered(perimeter, zone_id)
+            made.append(Remedy(spot, "covered", True, spot.to_m - spot.from_m, 0.0, words))
             continue
-        found = _lower(searches, settings, before, spot, here)
+        found = _lower(trials, settings, before, spot, here)
         if found is not None:
             level, heights = found
-            done[spot.spot_id] = Remedy(
-                spot, "lower_heads", True, open_now, 0.0, _say_heights(zone, level, heights), level, heights
-            )
-        else:
-            left.append(spot)
-    if left:
-        wanted = np.any([inside[s.spot_id] for s in left], axis=0)
-        grading = grade_group(perimeter, surface, [zone], settings, keep=keep, only={zone_id: wanted})
-        after = _after(perimeter, surface, grading)
-        owner = _nearest_spot(zone, grading, left)
-        for spot in left:
-            here = inside[spot.spot_id]
-            mine = owner == _place(spot, left)
-            done[spot.spot_id] = _grade_remedy(
-                spot, before[spot.threat] & here, after[spot.threat] & here, step, grading, mine
-            )
-    return [done[s.spot_id] for s in spots]
+            words = _say_heights(zone, level, heights)
+            made.append(Remedy(spot, "lower_heads", True, open_now, 0.0, words, level, heights))
+            continue
+        mine = owner == _place(spot, spots)
+        made.append(_grade_remedy(spot, before[spot.threat] & here, after[spot.threat] & here, step, grading, mine))
+    return made
 
 
 def _lower(
-    searches: Sequence[_Heights],
+    searches: Sequence[HeightTrials],
     settings: GradeSettings,
     before: Mapping[str, np.ndarray],
     spot: Spot,
@@ -232,9 +172,9 @@ def _grade_remedy(
     )
 
 
-def _covered(perimeter: Perimeter, zone_id: str, spot: Spot) -> str:
+def _covered(perimeter: Perimeter, zone_id: str) -> str:
     near = ", ".join(perimeter.neighbours(zone_id)) or "the zone's other heads"
-    return f"Nothing to do: a straight crossing here is seen by the beams of {near} or of the zone itself."
+    return f"Nothing to do: whoever crosses here is seen by the beams of {near}, or of this zone, on the way."
 
 
 def _say_heights(zone: ZoneSetup, level: str, heights: tuple[float, float]) -> str:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
 from shapely import MultiPolygon, box, get_coordinates, unary_union
 
 from geotools.earthwork.surface import DesignSurface
-from geotools.planned import grade_settings, keep_mask, perimeter_of, surface_over
-from geotools.scenario import Perimeter
-from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE
+from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
+from geotools.scenario import HeadPair, Perimeter
+from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
+from geotools.site.layout import low
 from geotools.step import LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.steps.remedy.kernel import Remedy, Spot, advise_zone
+from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
+from geotools.trials import trials_of
 from geotools.workspace import frame_of
 
 Row = dict[str, object]
@@ -64,41 +69,138 @@ def _row(remedy: Remedy, zone_id: str, spot_area: object, surface: DesignSurface
     return row
 
 
+def _low_pair(ctx: StepContext) -> HeadPair:
+    level = low()
+    return HeadPair(level.level, head_type_of(ctx.site, level.head_type), level.height_m, level.height_m)
+
+
+def _option_rows(zone_id: str, options: Sequence[Option], currency: str) -> list[Row]:
+    best, reason = recommend(options, currency)
+    rows: list[Row] = []
+    for option in options:
+        row: Row = {
+            "option_id": f"{zone_id}-{option.name}",
+            "zone_id": zone_id,
+            "option": option.name,
+            "recommended": option is best,
+            "proven": option.proven,
+            "cost": option.cost,
+            "dead_before_m": option.dead_before_m,
+            "dead_after_m": option.dead_after_m,
+            "weakest_before": option.weakest_before,
+            "weakest_after": option.weakest_after,
+            "reason": reason if option is best else f"{option.words[0].upper()}{option.words[1:]}.",
+        }
+        pair = option.moved
+        if pair is not None:
+            row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
+        if option.grading is not None:
+            row |= dict(zip(("cut_m3", "fill_m3", "area_m2"), option.grading.volumes()[:3], strict=True))
+        rows.append(row)
+    if best is None:
+        before = options[0].dead_before_m if options else None
+        least = min((o.dead_after_m for o in options), default=None)
+        rows.append(
+            {
+                "option_id": f"{zone_id}-none",
+                "zone_id": zone_id,
+                "option": "none",
+                "recommended": True,
+                "proven": False,
+                "dead_before_m": before,
+                "dead_after_m": least,
+                "reason": reason,
+            }
+        )
+    return rows
+
+
 def run(ctx: StepContext) -> StepResult:
-    """Advise on every dead spot; see the manual beside this file."""
+    """Advise on every dead spot and compare the options of every zone; see the manual beside this file."""
+    site = ctx.site
     frame = ctx.read(DEAD_SPOTS)
-    perimeter = perimeter_of(ctx.site, ctx.read(BEAMS), ctx.terrain)
-    surface = surface_over(ctx.site, perimeter, ctx.terrain)
-    settings = grade_settings(ctx.site)
-    keep = keep_mask(ctx.site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
+    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    surface = surface_over(site, perimeter, ctx.terrain)
+    settings = grade_settings(site)
+    keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
+    p = site.prices
+    costs = Costs(p.cut_m3, p.fill_m3, p.surface_m2, p.set_head, p.head, p.post)
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
     rows: list[Row] = []
+    choices: list[Row] = []
     for number, (zone_id, spots) in enumerate(by_zone.items()):
         ctx.progress(number, len(by_zone), f"zone {zone_id}")
-        for remedy in advise_zone(perimeter, surface, zone_id, spots, settings, keep=keep):
+        trials = trials_of(perimeter, zone_id, settings.height_limits, [s.threat for s in spots])
+        options, grading = zone_options(
+            perimeter,
+            surface,
+            zone_id,
+            settings,
+            costs,
+            low=_low_pair(ctx),
+            overlap_m=site.layout.overlap_m,
+            shortest_m=site.layout.min_zone_m,
+            keep=keep,
+            trials=trials,
+        )
+        choices += _option_rows(zone_id, options, p.currency)
+        for remedy in advise_zone(perimeter, surface, zone_id, spots, settings, grading, trials):
             rows.append(_row(remedy, zone_id, areas[remedy.spot.spot_id], surface))
-    counts = {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices}
+    return StepResult(
+        layers={
+            "advice": frame_of(ADVICE, rows, ctx.workspace.work_crs),
+            "options": frame_of(OPTIONS, choices),
+        },
+        summary=_summary(ctx, rows, choices),
+    )
+
+
+def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str, object]:
     proven = sum(bool(r["proven"]) for r in rows)
     ctx.say(f"{len(rows)} dead spots: {proven} closed and proven by a new run, {len(rows) - proven} without remedy")
-    return StepResult(
-        layers={"advice": frame_of(ADVICE, rows, ctx.workspace.work_crs)},
-        summary={"spots": len(rows), "proven": proven, "actions": counts},
-    )
+    taken = [r for r in choices if r["recommended"]]
+    for row in taken:
+        if row["option"] == "none":
+            ctx.warn(f"zone {row['zone_id']}: {row['reason']}")
+    currency = ctx.site.prices.currency
+    return {
+        "spots": len(rows),
+        "proven": proven,
+        "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
+        "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
+        "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
+        "currency": currency,
+        "table": {
+            "title": "Remedy for each zone with dead spots",
+            "columns": ["zone", "remedy", f"cost [{currency}]", "dead now [m]", "dead after [m]", "proven"],
+            "rows": [
+                [
+                    str(r["zone_id"]),
+                    str(r["option"]).replace("_", " "),
+                    f"{r['cost']:,.0f}" if r.get("cost") is not None else "-",
+                    f"{r['dead_before_m']:.1f}" if r["dead_before_m"] is not None else "-",
+                    f"{r['dead_after_m']:.1f}" if r["dead_after_m"] is not None else "-",
+                    "yes" if r["proven"] else "no",
+                ]
+                for r in taken
+            ],
+        },
+    }
 
 
 STEP = Step(
     name="remedy",
-    title="Advise a remedy for each dead spot",
-    summary="For each dead spot the head heights that close it, else the least earthwork, each proven by a new run.",
+    title="Advise a remedy for each dead spot, compare the options of each zone",
+    summary="What closes each dead spot, heads or earth, compared by price and proven by a new run.",
     run=run,
     inputs=(
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),
     ),
-    outputs=(LayerOut(ADVICE),),
+    outputs=(LayerOut(ADVICE), LayerOut(OPTIONS)),
     order=45,
     citations=(
         "least earthwork: linear programme solved by HiGHS (Huangfu and Hall, Math. Prog. Comp. 10, 2018)",

@@ -7,10 +7,12 @@ import pytest
 
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.surface import DesignSurface
-from geotools.earthwork.zones import GradeSettings
+from geotools.earthwork.zones import GradeSettings, grade_group
 from geotools.scenario import Perimeter
-from geotools.steps.remedy.kernel import Spot, advise_zone, height_pairs
-from tests.invented_ground import RULES, USUAL, Formula, dip, zone
+from geotools.steps.remedy.kernel import Spot, advise_zone
+from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
+from geotools.trials import height_pairs, trials_of
+from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
 SETTINGS = GradeSettings(
     GradingRules(max_slope=0.33),
@@ -26,9 +28,12 @@ def spots_of(perimeter: Perimeter, threat: str) -> list[Spot]:
     return [Spot(f"Z1-{threat}-{i}", threat, at[a], at[b - 1]) for i, (a, b) in enumerate(edges.reshape(-1, 2))]
 
 
-def advise(perimeter: Perimeter, settings: GradeSettings = SETTINGS, **more):
-    surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
-    return surface, advise_zone(perimeter, surface, "Z1", spots_of(perimeter, "prone"), settings, **more)
+def advise(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, **more):
+    surface = DesignSurface(perimeter.ground, (-10, -10, 200, 10))
+    grading = grade_group(perimeter, surface, [perimeter.zones["Z1"]], settings, **more)
+    trials = trials_of(perimeter, "Z1", dict(settings.height_limits), ["prone"])
+    spots = spots_of(perimeter, "prone") if spots is None else spots
+    return surface, advise_zone(perimeter, surface, "Z1", spots, settings, grading, trials)
 
 
 def test_a_dip_too_deep_for_any_height_is_filled_and_the_fill_is_proven():
@@ -61,9 +66,8 @@ def test_heads_are_lowered_where_that_is_enough():
 
 def test_no_dig_ground_in_the_way_is_no_remedy_and_says_why():
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
-    surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
-    keep = np.ones(surface.change.shape, bool)
-    (remedy,) = advise_zone(perimeter, surface, "Z1", spots_of(perimeter, "prone"), SETTINGS, keep=keep)
+    keep = np.ones(DesignSurface(perimeter.ground, (-10, -10, 200, 10)).change.shape, bool)
+    _, (remedy,) = advise(perimeter, keep=keep)
     assert remedy.action == "none" and not remedy.proven
     assert remedy.dead_after_m == pytest.approx(remedy.dead_before_m)
     assert "still lets somebody through at chainage" in remedy.reason
@@ -71,8 +75,7 @@ def test_no_dig_ground_in_the_way_is_no_remedy_and_says_why():
 
 def test_a_spot_the_neighbour_sees_needs_nothing():
     perimeter = Perimeter([zone(), zone("Z2", start=80.0)], Formula(lambda x, y: 100.0), RULES)
-    surface = DesignSurface(perimeter.ground, (-10, -10, 200, 10))
-    (remedy,) = advise_zone(perimeter, surface, "Z1", [Spot("s", "prone", 92.0, 96.0)], SETTINGS)
+    _, (remedy,) = advise(perimeter, spots=[Spot("s", "prone", 92.0, 96.0)])
     assert remedy.action == "covered" and remedy.dead_after_m == 0
 
 
@@ -80,3 +83,38 @@ def test_height_pairs_stay_inside_the_limits_and_begin_at_home():
     pairs = height_pairs((0.3, 0.3), (0.2, 0.45))
     assert pairs[0] == (0.3, 0.3)
     assert all(0.2 <= h <= 0.45 for pair in pairs for h in pair) and len(pairs) == len(set(pairs))
+
+
+COSTS = Costs(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
+
+
+def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS) -> list[Option]:
+    surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
+    trials = trials_of(perimeter, "Z1", dict(settings.height_limits), ["prone"])
+    return zone_options(perimeter, surface, "Z1", settings, COSTS, low=LOW, trials=trials)[0]
+
+
+def test_the_cheapest_proven_option_is_recommended_with_its_price():
+    found = options(Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES))
+    best, reason = recommend(found, "EUR")
+    assert best is not None and best.name == "grade" and best.proven
+    cut, fill, area, _ = best.grading.volumes()
+    moved = sum(abs(h - 0.3) > 0.005 for h in (best.moved.tx_height_m, best.moved.rx_height_m))
+    assert best.cost == pytest.approx(18 * cut + 32 * fill + 4 * area + 120 * moved)
+    assert best.weakest_before < RULES.threshold <= best.weakest_after
+    assert all(o.cost >= best.cost for o in found if o.proven)
+    assert reason.endswith(".") and "new run" in reason
+
+
+def test_a_stack_without_low_heads_is_offered_one():
+    found = {o.name: o for o in options(Perimeter([zone(pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES))}
+    assert found["add_low_heads"].proven and found["add_low_heads"].cost == 5000
+    assert not found["grade"].proven  # no earthwork makes a high head see a prone crawler
+
+
+def test_nothing_is_recommended_that_was_not_proven():
+    ground = Formula(lambda x, y: 100.0 - 3.0 * np.exp(-(((x - 50) / 6) ** 2)))
+    found = options(Perimeter([zone()], ground, RULES), replace(SETTINGS, batter_m=0.5))
+    best, reason = recommend([o for o in found if not o.proven], "EUR")
+    assert best is None and "still leaves" in reason
+    assert recommend([], "EUR")[0] is None
