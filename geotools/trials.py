@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -57,7 +57,7 @@ def height_pairs(
 
 
 def trials_of(
-    perimeter: Perimeter, zone_id: str, limits: dict[str, tuple[float, float]], threats: Sequence[str]
+    perimeter: Perimeter, zone_id: str, limits: Mapping[str, tuple[float, float]], threats: Sequence[str]
 ) -> list[HeightTrials]:
     """Height trials of the levels that may move and can come down among the silhouettes of these threats."""
     tallest = max(perimeter.rules.targets[t].top_m for t in threats)

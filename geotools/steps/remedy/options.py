@@ -121,8 +121,8 @@ class _Trial:
         if best is None or best[0] >= self.dead_now:
             return None
         zone = best[2]
-        pair = next(p for p in zone.pairs if p.level == best[3].level)
-        words = f"set the {pair.level} heads to {pair.tx_height_m:.2f} m (transmitter) and {pair.rx_height_m:.2f} m"
+        set_ = next(p for p in zone.pairs if p.level == best[3].level)
+        words = f"set the {set_.level} heads to {set_.tx_height_m:.2f} m (transmitter) and {set_.rx_height_m:.2f} m"
         return self.option("lower", zone, _heads_moved(self.zone, zone) * self.costs.set_head, words)
 
     def add_low(self, low: HeadPair) -> Option | None:

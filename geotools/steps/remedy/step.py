@@ -12,7 +12,6 @@ from geotools.earthwork.surface import DesignSurface
 from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
 from geotools.scenario import HeadPair, Perimeter
 from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
-from geotools.site.layout import low
 from geotools.step import LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.steps.remedy.kernel import Remedy, Spot, advise_zone
 from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
@@ -69,9 +68,12 @@ def _row(remedy: Remedy, zone_id: str, spot_area: object, surface: DesignSurface
     return row
 
 
-def _low_pair(ctx: StepContext) -> HeadPair:
-    level = low()
-    return HeadPair(level.level, head_type_of(ctx.site, level.head_type), level.height_m, level.height_m)
+def _low_pair(ctx: StepContext) -> HeadPair | None:
+    """The low heads of the stack rules, None where the site's rules have none."""
+    rule = next((r for r in ctx.site.stack_rules if r.level == "low"), None)
+    if rule is None:
+        return None
+    return HeadPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
 
 
 def _option_rows(zone_id: str, options: Sequence[Option], currency: str) -> list[Row]:
