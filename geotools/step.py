@@ -40,6 +40,7 @@ BUILT_IN = (
     "inspect",
     "layout",
     "stakeout",
+    "walktest",
     "upkeep",
 )
 

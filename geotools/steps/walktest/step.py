@@ -1,0 +1,278 @@
+"""Declaration of the walktest step: which crossings to walk, and what their results prove."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+from shapely import LineString, Point
+
+from geotools.corridor import BeamLine
+from geotools.errors import InputError
+from geotools.planned import perimeter_of
+from geotools.scenario import Perimeter
+from geotools.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT
+from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.walktest.chart import results_chart
+from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
+from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_losing
+from geotools.tables import csv_text
+from geotools.workspace import Workspace, frame_of
+
+Array = npt.NDArray[np.float64]
+
+#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 (from memory).
+_SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
+_SLOW = (0.15, 0.30)
+#: How far before and behind the strip a walker starts and stops, m.
+_RUN_UP_M = 1.0
+FORM_CSV, FORM_GPKG, CHART = "walk_test.csv", "walk_test.gpkg", "walk_test.png"
+
+
+def _outer_side(line: BeamLine, fence: gpd.GeoSeries, beams_inside: bool) -> float:
+    """+1 where outside lies left of the beam line, -1 where it lies right: the fence stands there, or the other way."""
+    middle = Point(*(float(v) for v in line.to_map(line.length / 2)))
+    nearest = fence.iloc[int(np.argmin(fence.distance(middle).to_numpy()))]
+    at = nearest.interpolate(nearest.project(middle))
+    offset = float(line.from_map(at.x, at.y)[1])
+    side = 1.0 if offset > 0 else -1.0
+    return side if beams_inside else -side
+
+
+def _zone_rows(
+    ctx: StepContext, zone_id: str, perimeter: Perimeter, heads: Mapping[str, tuple[str, str]], outer: float
+) -> list[dict[str, Any]]:
+    wanted, grid = ctx.site.walktest, perimeter.grids[zone_id]
+    trials = ctx.params["trials"] or trials_needed(wanted.probability, wanted.confidence, wanted.failures)
+    rows = []
+    for threat, modulation in perimeter.crossing(zone_id).items():
+        plan = plan_crossings(grid.chainage_m, modulation, trials, worst_share=ctx.params["worst_share"])
+        speeds = _SPEEDS.get(threat, _SLOW)
+        for number, (i, reason) in enumerate(zip(plan.index, plan.reason, strict=True), start=1):
+            chainage = float(grid.chainage_m[i])
+            # most crossings go the way an intruder goes; every third comes back out
+            inward = number % 3 != 0
+            reach = outer * (perimeter.rules.half_width_m + _RUN_UP_M)
+            x, y = grid.line.to_map(chainage, [reach, -reach] if inward else [-reach, reach])
+            rows.append(
+                {
+                    "crossing_id": f"{zone_id}-{threat}-{number:02d}",
+                    "zone_id": zone_id,
+                    "threat": threat,
+                    "number": number,
+                    "chainage_m": chainage,
+                    "reason": str(reason),
+                    "direction": "inward" if inward else "outward",
+                    "speed_m_s": speeds[(number - 1) % 2],
+                    "face_head_id": heads[zone_id][0 if chainage <= grid.line.length / 2 else 1],
+                    **dict.fromkeys(FILLED),
+                    "geometry": LineString(zip(x, y, strict=True)),
+                }
+            )
+    return rows
+
+
+def _plan(ctx: StepContext, perimeter: Perimeter, beams: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    fence = ctx.read(FENCE).geometry
+    lowest = beams.sort_values("tx_height_m").drop_duplicates("zone_id")
+    heads = {b.zone_id: (b.tx_head_id, b.rx_head_id) for b in lowest.itertuples()}
+    inside = ctx.site.layout.side != "outside"
+    rows = []
+    for done, zone_id in enumerate(perimeter.zones):
+        ctx.progress(done, len(perimeter.zones), f"crossings of {zone_id}")
+        outer = _outer_side(perimeter.zones[zone_id].line, fence, inside)
+        rows += _zone_rows(ctx, zone_id, perimeter, heads, outer)
+    return rows
+
+
+def _planned_before(ctx: StepContext) -> list[dict[str, Any]] | None:
+    """The crossings as they were planned, and so as they were walked; None where there is no such layer."""
+    if not ctx.workspace.has(WALK_PLAN):
+        return None
+    return [dict(row) for row in ctx.read(WALK_PLAN).to_dict("records")]
+
+
+def _predict(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
+    """Put the model's modulation and expectation into every row."""
+    for row in rows:
+        if row["zone_id"] not in perimeter.zones or row["threat"] not in perimeter.rules.targets:
+            raise InputError(
+                "a planned crossing belongs to no zone or threat of the plan",
+                where=f"layer {WALK_PLAN.name}, crossing {row['crossing_id']}",
+                found=f"zone {row['zone_id']}, threat {row['threat']}",
+                mend="run `geotools walktest` without --results to plan anew",
+            )
+    best = {zone: perimeter.crossing(zone) for zone in dict.fromkeys(row["zone_id"] for row in rows)}
+    for row in rows:
+        grid = perimeter.grids[row["zone_id"]]
+        m = float(np.interp(row["chainage_m"], grid.chainage_m, best[row["zone_id"]][row["threat"]]))
+        row["modulation"] = m
+        row["expected"] = "detected" if m >= perimeter.rules.threshold else "missed"
+
+
+def _fill(rows: list[dict[str, Any]], results: Mapping[str, Mapping[str, Any]], path: Path) -> None:
+    known = {row["crossing_id"]: row for row in rows}
+    strange = [name for name in results if name not in known]
+    if strange:
+        raise InputError(
+            "results name crossings that are not in the plan",
+            where=path,
+            found=f"{len(strange)}, the first {strange[0]}",
+            expected=f"crossing_id as in the layer {WALK_PLAN.name}, for example {next(iter(known))}",
+            mend="use the form that was written with this plan",
+        )
+    for name, filled in results.items():
+        known[name].update(filled)
+
+
+def _write_forms(ctx: StepContext, rows: list[dict[str, Any]], frame: gpd.GeoDataFrame) -> list[str]:
+    short = [{**r, "modulation": round(r["modulation"], 3), "chainage_m": round(r["chainage_m"], 2)} for r in rows]
+    text = csv_text(WALK_PLAN.field_names, short)
+    (ctx.scratch / FORM_CSV).write_text(text, encoding="utf-8-sig", newline="")
+    form = Workspace(ctx.scratch / "form", ctx.workspace.plan_crs)
+    form.write({WALK_PLAN: frame})
+    shutil.move(form.plan, ctx.scratch / FORM_GPKG)
+    return [FORM_CSV, FORM_GPKG]
+
+
+def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
+    said = {
+        "all detected": f"every crossing walked was detected: m0 lies at or below {estimate.high:.2f}",
+        "all missed": f"every crossing walked was missed: m0 lies above {estimate.low:.2f}",
+        "separated": f"m0 lies between {estimate.low:.2f} and {estimate.high:.2f}",
+        "fitted": f"m0 is {estimate.m0:.2f} ({estimate.low:.2f} to {estimate.high:.2f})",
+        "unrelated": "detections do not follow the predicted modulation: the model does not explain this site; "
+        "check ground, alignment and receiver settings before changing m0",
+    }[estimate.kind]
+    agrees = estimate.low <= site_m0 <= estimate.high
+    verdict = "agrees with" if agrees else "disagrees with"
+    tail = "" if estimate.kind == "unrelated" else f"; the site file's {site_m0:.2f} {verdict} that"
+    return f"threshold from {estimate.trials} results: {said}{tail}"
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Plan the walk test, or read its results back; see the manual beside this file."""
+    beams, wanted, path = ctx.read(BEAMS), ctx.site.walktest, ctx.params["results"]
+    results = read_results(path) if path is not None else {}
+    if not ctx.params["discard_results"]:
+        folder = ctx.workspace.folder
+        refuse_losing([ctx.workspace.plan, folder / FORM_CSV, folder / FORM_GPKG], results)
+    perimeter = perimeter_of(ctx.site, beams, ctx.terrain)
+    perimeter.solve_all()
+    rows = (_planned_before(ctx) if path is not None else None) or _plan(ctx, perimeter, beams)
+    for row in rows:
+        row.update(dict.fromkeys(FILLED))
+    _predict(rows, perimeter)
+    if path is not None:
+        _fill(rows, results, path)
+    frame = frame_of(WALK_PLAN, rows, ctx.workspace.work_crs)
+    files = _write_forms(ctx, rows, frame)
+    verdicts = judge(rows, wanted.probability, wanted.confidence)
+    summary: dict[str, Any] = {
+        "crossings": len(rows),
+        "trials_without_a_miss": trials_needed(wanted.probability, wanted.confidence),
+        "walked": len(results),
+    }
+    if results:
+        files.append(CHART)
+        summary |= _judge_all(ctx, rows, verdicts)
+    else:
+        ctx.say(
+            f"{len(rows)} crossings; {summary['trials_without_a_miss']} of a zone and threat, all detected, show "
+            f"{wanted.probability:.2f} at {100 * wanted.confidence:g} % confidence"
+        )
+    layers = {"walk_test": frame, "walk_result": frame_of(WALK_RESULT, verdicts)}
+    return StepResult(layers=layers, files=files, summary=summary)
+
+
+def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict[str, Any]]) -> dict[str, Any]:
+    walked = [row for row in rows if row["result"] and row["modulation"] > 0]
+    modulation = np.array([row["modulation"] for row in walked])
+    detected = np.array([row["result"] == "detected" for row in walked])
+    m0 = ctx.site.detection.threshold
+    estimate = estimate_threshold(modulation, detected, ctx.site.walktest.confidence)
+    (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
+    ctx.say(_threshold_words(estimate, m0))
+    surprises = sum(v["surprises"] for v in verdicts)
+    if surprises:
+        ctx.warn(f"{surprises} crossings were missed that the model expected to be detected")
+    table = [
+        [v["zone_id"], v["threat"], f"{v['detected']} of {v['walked']}", f"{v['lower']:.2f}", v["verdict"]]
+        for v in verdicts
+        if v["walked"]
+    ]
+    wanted = ctx.site.walktest
+    return {
+        "verdicts": {v["result_id"]: v["verdict"] for v in verdicts},
+        "threshold": {
+            "kind": estimate.kind,
+            **{
+                name: round(getattr(estimate, name), 4) if np.isfinite(getattr(estimate, name)) else None
+                for name in ("m0", "low", "high")
+            },
+        },
+        "table": {
+            "title": f"walk test against {wanted.probability:.2f} at {100 * wanted.confidence:g} % confidence",
+            "columns": ["zone", "threat", "detected", "at least", "verdict"],
+            "rows": table,
+        },
+    }
+
+
+STEP = Step(
+    name="walktest",
+    title="Walk test",
+    summary="Plans the crossings that prove detection, and reads their results back.",
+    run=run,
+    params=(
+        Param(
+            "results",
+            "path",
+            "Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test filled in.",
+        ),
+        Param(
+            "trials",
+            "integer",
+            "Crossings for each zone and threat. Left out: as many as prove the site file's probability.",
+            minimum=1,
+            maximum=1000,
+        ),
+        Param(
+            "worst_share",
+            "real",
+            "Share of the crossings that goes to the predicted weakest places; the rest covers the zone evenly.",
+            0.5,
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        Param("discard_results", "flag", "Plan anew although results that were filled in are lost.", False),
+    ),
+    inputs=(
+        LayerIn(FENCE, "which way is outward"),
+        LayerIn(BEAMS, "heads whose detection is predicted"),
+        LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),
+    ),
+    outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT)),
+    files=(
+        FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
+        FileOut(FORM_GPKG, "data", "The form for a field app."),
+        FileOut(
+            CHART, "picture", "Results over predicted modulation with the threshold they tell, once there are any."
+        ),
+    ),
+    order=75,
+    citations=(
+        "Clopper and Pearson, Biometrika 26 (1934): exact binomial bounds",
+        "UFGS intrusion-detection sections: 0.90 at 95 % confidence",
+        "NRC Regulatory Guide 5.44: speeds of crossing, 0.15 to 5 m/s (from memory)",
+    ),
+    cautions=(
+        "Tell the alarm station before a walk test, and agree on who watches the zone meanwhile.",
+        "A walk test proves the zone as it was that day: grass, snow, water and moved earth change it.",
+    ),
+)
