@@ -80,7 +80,7 @@ def read_results(path: Path) -> dict[str, dict[str, Any]]:
 
     Reads the form as CSV (comma, semicolon or tab) or as GeoPackage. InputError names file, row and value.
     """
-    local = Path(local_file(path, "results"))
+    local = Path(local_file(path, "results file"))
     filled: dict[str, dict[str, Any]] = {}
     for number, row in enumerate(_rows(local), start=2):
         crossing = _text(row["crossing_id"])
