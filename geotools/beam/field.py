@@ -169,7 +169,7 @@ class BeamField:
         """
         foot = np.broadcast_to(target_ground_m - self.field_ground_m[:, None], lateral.shape)
         base = self.share_below(foot)
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", over="ignore"):
             need = (threshold / lateral).astype(self._share.real.dtype)
         floor = np.full(lateral.shape, np.inf)
         last = self._share.shape[1]

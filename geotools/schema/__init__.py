@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from geotools.schema.core import Field, LayerSchema
-from geotools.schema.detection import DEAD_SPOTS
+from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS
 from geotools.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
 from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.schema.provenance import PROVENANCE
@@ -21,6 +21,8 @@ LAYERS: dict[str, LayerSchema] = {
         HEADS,
         BEAMS,
         DEAD_SPOTS,
+        CROSSINGS,
+        BEAM_LEVELS,
         ADVICE,
         OPTIONS,
         STAKEOUT,
@@ -35,7 +37,9 @@ LAYERS: dict[str, LayerSchema] = {
 __all__ = [
     "ADVICE",
     "BEAMS",
+    "BEAM_LEVELS",
     "CORRIDOR",
+    "CROSSINGS",
     "DEAD_SPOTS",
     "FENCE",
     "HEADS",

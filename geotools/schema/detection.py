@@ -56,3 +56,49 @@ DEAD_SPOTS = LayerSchema(
         label_field="threat",
     ),
 )
+
+CROSSINGS = LayerSchema(
+    name="crossings",
+    title="Weakest crossings",
+    description=(
+        "For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is "
+        "smallest, all beams of all zones taken together. Handle as sensitive: it shows where the site is weak."
+    ),
+    geometry="LineString",
+    key="crossing_id",
+    made_by="gaps",
+    fields=(
+        Field("crossing_id", "text", "crossing: zone and threat", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat that crosses", nullable=False),
+        Field("modulation", "real", "largest modulation met on the way; an alarm needs the site's threshold"),
+        Field("outcome", "text", "whether that reaches the threshold", choices=("unseen", "alarmed"), nullable=False),
+        Field("chainage_m", "real", "where the way crosses the beam line, from the transmitter post", "m"),
+        Field("length_m", "real", "length of the way inside the corridor", "m"),
+        Field("site_weakest", "boolean", "whether no zone of the site has a weaker crossing for this threat"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.4),
+        field="outcome",
+        categories=(
+            Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
+            Category("alarmed", "Weakest crossing, alarmed", Symbol(GREY, width=0.4, dash="dash")),
+        ),
+    ),
+)
+
+BEAM_LEVELS = LayerSchema(
+    name="beam_levels",
+    title="Standing levels",
+    description="What each beam receives with nobody in it, against the same heads in free space.",
+    geometry=None,
+    key="beam_id",
+    made_by="gaps",
+    fields=(
+        Field("beam_id", "text", "beam: zone and level", nullable=False),
+        ZONE_ID,
+        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("standing_level_db", "real", "signal against perfectly aimed heads in free space", "dB"),
+        Field("in_null", "boolean", "whether the beam stands in a two-ray null, below -10 dB"),
+    ),
+)

@@ -1,0 +1,129 @@
+"""A zone's strip of ground and all the beams of its stack together: best modulation, detection floor, who gets through.
+
+Arrays over a strip are (n, k): n chainages from the transmitter post, k offsets, positive to the left, symmetric, the
+middle column being the beam line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import label
+
+from geotools.beam.antenna import HeadType
+from geotools.beam.field import BeamField
+from geotools.beam.profile import Beam
+from geotools.beam.targets import Target
+from geotools.errors import NumericInputError
+
+__all__ = ["HIGHEST_TOP_M", "Strip", "crossable", "detection_floor", "in_grass", "modulation", "straightness"]
+
+HIGHEST_TOP_M = 3.0
+"""Tops higher than this above the ground are not looked at when a detection floor is sought, metres."""
+
+Floats = NDArray[np.float64]
+_NEIGHBOURS = np.ones((3, 3), dtype=int)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Ground of a zone.
+
+    Parameters
+    ----------
+    chainage_m : (n,) from 0 at the transmitter post to the receiver post.
+    offset_m : (k,) k odd, symmetric about 0, increasing.
+    ground_m : (n, k) elevations.
+    """
+
+    chainage_m: Floats
+    offset_m: Floats
+    ground_m: Floats
+
+    def __post_init__(self) -> None:
+        n, k = self.chainage_m.size, self.offset_m.size
+        if self.ground_m.shape != (n, k):
+            raise NumericInputError(
+                "the strip's ground does not fit its nodes", found=self.ground_m.shape, expected=(n, k)
+            )
+        if k % 2 != 1 or abs(float(self.offset_m[k // 2])) > 1e-9:
+            raise NumericInputError(
+                "a strip needs the beam line as its middle column", found=f"{k} offsets", expected="an odd number"
+            )
+        unknown = ~np.isfinite(self.ground_m)
+        if unknown.any():
+            row, column = (int(index[0]) for index in np.nonzero(unknown))
+            raise NumericInputError(
+                "the ground of a strip is not known everywhere",
+                where=f"chainage {self.chainage_m[row]:.1f} m, offset {self.offset_m[column]:+.2f} m",
+                found=f"{int(unknown.sum())} of {unknown.size} nodes without a height",
+                mend="fill the hole of the terrain model, or narrow the strip",
+            )
+
+    @property
+    def line_ground_m(self) -> Floats:
+        """(n,) elevation of the ground under the beam line."""
+        return np.asarray(self.ground_m[:, self.offset_m.size // 2])
+
+    def beam(
+        self, head_type: HeadType, tx_height_m: float, rx_height_m: float, *, polarisation: str | None = None
+    ) -> Beam:
+        """A beam over this strip's line; heights above the ground at the posts."""
+        return Beam(head_type, self.chainage_m, self.line_ground_m, tx_height_m, rx_height_m, polarisation=polarisation)
+
+
+def in_grass(target: Target, grass_m: float) -> Target | None:
+    """The part of a silhouette that grass of this height leaves in sight; None where nothing is left."""
+    base = max(target.base_m, grass_m)
+    height = target.top_m - base
+    return Target(target.name, height, target.width_m, base) if height > 0.011 else None
+
+
+def modulation(fields: Sequence[BeamField], target: Target, strip: Strip, *, grass_m: float = 0.0) -> Floats:
+    """Best modulation over the beams of a stack with the target at every node of the strip, (n, k)."""
+    seen = in_grass(target, grass_m)
+    best = np.zeros(strip.ground_m.shape)
+    if seen is not None:
+        for field in fields:
+            np.maximum(best, field.modulation_grid(seen, strip.offset_m, strip.ground_m), out=best)
+    return best
+
+
+def detection_floor(fields: Sequence[BeamField], width_m: float, threshold: float, strip: Strip) -> Floats:
+    """Lowest elevation a top must reach at every node to alarm any beam of the stack, (n, k); inf where none does.
+
+    The crawl gap is this less the ground. Tops up to 3 m above the ground are looked at.
+    """
+    floor = np.full(strip.ground_m.shape, np.inf)
+    for field in fields:
+        lateral = field.lateral(strip.offset_m, width_m)
+        one = field.floor_grid(lateral, threshold, strip.ground_m, highest_m=HIGHEST_TOP_M)
+        np.minimum(floor, one, out=floor)
+    floor[floor > strip.ground_m + HIGHEST_TOP_M] = np.inf
+    return floor
+
+
+def crossable(best: Floats, threshold: float) -> NDArray[np.bool_]:
+    """Stations of the beam line where somebody gets from one side to the other, anywhere below the threshold, (n,).
+
+    A station counts when its node on the beam line lies in a connected area (through sides and corners of nodes) below
+    the threshold that reaches both edges of the strip: an oblique or winding way counts as a straight one does.
+    """
+    areas, _ = label(best < threshold, structure=_NEIGHBOURS)
+    left, right = np.unique(areas[:, -1]), np.unique(areas[:, 0])
+    through = np.intersect1d(left, right)
+    return np.isin(areas[:, best.shape[1] // 2], through[through > 0])
+
+
+def straightness(strip: Strip) -> Floats:
+    """How far the ground lies below the straight line between the feet of the two posts, (n, k), metres.
+
+    The hand rule of the trade (common practice, no source). Positive is a dip, negative a hump.
+    """
+    ground = strip.line_ground_m
+    share = strip.chainage_m / strip.chainage_m[-1]
+    line = ground[0] + (ground[-1] - ground[0]) * share
+    return np.asarray(line[:, None] - strip.ground_m)

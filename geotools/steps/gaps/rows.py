@@ -1,0 +1,124 @@
+"""What was found, as rows of the plan's layers and as words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shapely import LineString
+
+from geotools.step import StepContext
+from geotools.steps.gaps.cause import NULL_DB
+from geotools.steps.gaps.fence import FenceFindings
+from geotools.steps.gaps.kernel import Question
+from geotools.steps.gaps.work import FenceWork
+
+__all__ = ["Row", "closing_table", "crossing_rows", "level_rows", "spot_rows", "tell"]
+
+Row = dict[str, Any]
+
+
+def spot_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:
+    """Rows of the dead_spots layer."""
+    rows: list[Row] = []
+    for target in question.targets:
+        for place, zone in enumerate(work.zones):
+            spots = findings.spots[target.name][place]
+            for number, (spot, cause) in enumerate(spots, start=1):
+                rows.append(
+                    {
+                        "spot_id": f"{zone.zone_id}-{target.name.replace(' ', '_')}-{number:02d}",
+                        "zone_id": zone.zone_id,
+                        "threat": target.name,
+                        "method": "wave",
+                        "cause": cause,
+                        "from_m": spot.from_m,
+                        "to_m": spot.to_m,
+                        "length_m": spot.to_m - spot.from_m,
+                        "area_m2": spot.area.area,
+                        "crawl_gap_m": spot.crawl_gap_m,
+                        "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0),
+                        "modulation": spot.modulation,
+                        "geometry": spot.area,
+                    }
+                )
+    return rows
+
+
+def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:
+    """Rows of the crossings layer, drawn from outside to inside."""
+    rows: list[Row] = []
+    for target in question.targets:
+        result = findings.threats[target.name]
+        for zone, weakest, way in zip(work.zones, result.weakest, result.ways, strict=True):
+            if len(way) < 2:
+                continue
+            # ways come from the right of the chain to its left; the line is drawn from outside to inside
+            line = LineString(way if work.inside_left else way[::-1])
+            middle = min(way, key=lambda place: abs(float(zone.line.from_map(*place)[1])))
+            rows.append(
+                {
+                    "crossing_id": f"{zone.zone_id}-{target.name.replace(' ', '_')}",
+                    "zone_id": zone.zone_id,
+                    "threat": target.name,
+                    "modulation": weakest,
+                    "outcome": "unseen" if weakest < question.threshold else "alarmed",
+                    "chainage_m": float(zone.line.from_map(*middle)[0]),
+                    "length_m": line.length,
+                    "geometry": line,
+                }
+            )
+    return rows
+
+
+def level_rows(work: FenceWork, findings: FenceFindings) -> list[Row]:
+    """Rows of the beam_levels table."""
+    return [
+        {
+            "beam_id": f"{zone.zone_id}-{level}",
+            "zone_id": zone.zone_id,
+            "level": level,
+            "standing_level_db": standing,
+            "in_null": standing < NULL_DB,
+        }
+        for zone, levels in zip(work.zones, findings.standing, strict=True)
+        for level, standing in zip(zone.levels, levels, strict=True)
+    ]
+
+
+def closing_table(rows: dict[str, list[Row]], fences: list[FenceWork], question: Question) -> dict[str, Any]:
+    """The table shown when a run ends: one line a zone."""
+    weakest = {(r["zone_id"], r["threat"]): r["modulation"] for r in rows["crossings"]}
+    lines = []
+    for fence in fences:
+        for zone in fence.zones:
+            cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
+            spots = [r for r in rows["dead_spots"] if r["zone_id"] == zone.zone_id]
+            for target in question.targets:
+                dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
+                value = weakest.get((zone.zone_id, target.name))
+                shown = "-" if value is None else f"{value:.2f}"
+                cells.append(f"{dead:.1f} m ({shown})" if dead else shown)
+            gaps = [r["crawl_gap_m"] for r in spots]
+            lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
+    columns = ["zone", "length m", *(target.name for target in question.targets), "worst gap m"]
+    title = f"dead metres (and weakest crossing; an alarm needs {question.threshold:g})"
+    return {"title": title, "columns": columns, "rows": lines}
+
+
+def tell(ctx: StepContext, rows: dict[str, list[Row]], question: Question, weakest: dict[str, float | None]) -> None:
+    """Say the findings in words."""
+    for target in question.targets:
+        spots = [r for r in rows["dead_spots"] if r["threat"] == target.name]
+        value = weakest[target.name]
+        if spots:
+            longest = max(spots, key=lambda r: r["length_m"])
+            ctx.say(
+                f"{target.name}: {len(spots)} dead spot(s), {sum(r['length_m'] for r in spots):.1f} m; "
+                f"the longest {longest['length_m']:.1f} m in {longest['zone_id']} from {longest['from_m']:.1f} m "
+                f"({longest['cause'].replace('_', ' ')})"
+            )
+        elif value is not None:
+            ctx.say(f"{target.name}: seen everywhere; the weakest crossing meets modulation {value:.2f}")
+    nulls = [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]]
+    if nulls:
+        ctx.warn(f"{len(nulls)} beam(s) stand in a two-ray null (below {NULL_DB:g} dB): {', '.join(nulls[:6])}")

@@ -1,0 +1,110 @@
+"""Dead spots: runs of stations where somebody gets through, as areas with their measures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.steps.gaps.patch import Link, Patch
+
+__all__ = ["Spot", "find_spots", "outline", "runs", "unclaimed"]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One dead spot of a zone: rows ``first`` to ``last`` (inclusive) of its strip."""
+
+    first: int
+    last: int
+    from_m: float
+    to_m: float
+    area: Polygon
+    crawl_gap_m: float
+    modulation: float
+
+
+def runs(flags: Flags) -> list[tuple[int, int]]:
+    """First and last index of every run of True."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def unclaimed(dead: Sequence[Flags], patches: Sequence[Patch], links: Sequence[Link]) -> list[Flags]:
+    """Stations each zone answers for: where two strips overlap, the zone whose heads are farther reports the spot."""
+    keep = [flags.copy() for flags in dead]
+    for a, b, a_nodes, b_nodes in links:
+        k_a, k_b = patches[a].strip.offset_m.size, patches[b].strip.offset_m.size
+        row_a, column_a = np.divmod(np.asarray(a_nodes), k_a)
+        on_line = column_a == k_a // 2
+        row_a, row_b = row_a[on_line], np.asarray(b_nodes)[on_line] // k_b
+        if not row_a.size:
+            continue
+        inner_a = np.minimum(row_a, dead[a].size - 1 - row_a) * patches[a].spacing[0]
+        inner_b = np.minimum(row_b, dead[b].size - 1 - row_b) * patches[b].spacing[0]
+        around = dead[b].copy()
+        around[1:] |= dead[b][:-1]
+        around[:-1] |= dead[b][1:]
+        drop = around[row_b] & (inner_b > inner_a + 1e-9)
+        keep[a][row_a[drop]] = False
+    return keep
+
+
+def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
+    """Area of the open nodes around the beam line, rows ``first`` to ``last``: in each row as far as they reach.
+
+    ``open_nodes`` (n, k); the middle node of every row counts as open.
+    """
+    x, y = patch.strip.chainage_m, patch.strip.offset_m
+    dx, dy = patch.spacing
+    middle, k = y.size // 2, y.size
+    left, right = [], []
+    for row in range(first, last + 1):
+        shut_left = np.flatnonzero(~open_nodes[row, middle + 1 :])
+        shut_right = np.flatnonzero(~open_nodes[row, :middle][::-1])
+        j_left = middle + (int(shut_left[0]) if shut_left.size else k - 1 - middle)
+        j_right = middle - (int(shut_right[0]) if shut_right.size else middle)
+        left.append(min(float(y[j_left]) + dy / 2, float(y[-1])))
+        right.append(max(float(y[j_right]) - dy / 2, float(y[0])))
+    rows = x[first : last + 1]
+    along = np.concatenate([[max(float(rows[0]) - dx / 2, 0.0)], rows, [min(float(rows[-1]) + dx / 2, float(x[-1]))]])
+    up = np.array([left[0], *left, left[-1]])
+    down = np.array([right[0], *right, right[-1]])
+    mx, my = patch.line.to_map(np.concatenate([along, along[::-1]]), np.concatenate([down, up[::-1]]))
+    shape = Polygon(np.column_stack([mx, my]))
+    return shape if shape.is_valid else shape.buffer(0)
+
+
+def find_spots(patch: Patch, dead: Flags, open_nodes: Flags, floor: Floats, through: Floats) -> list[Spot]:
+    """Spots of one zone and threat.
+
+    Parameters
+    ----------
+    dead : (n,) stations the zone answers for. open_nodes : (n, k) nodes on some way through. floor, through : (n, k).
+    """
+    x, middle = patch.strip.chainage_m, patch.strip.offset_m.size // 2
+    gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M)
+    spots = []
+    for first, last in runs(dead):
+        area = outline(patch, open_nodes, first, last)
+        rows = slice(first, last + 1)
+        half = patch.spacing[0] / 2
+        spots.append(
+            Spot(
+                first,
+                last,
+                max(float(x[first]) - half, 0.0),
+                min(float(x[last]) + half, float(x[-1])),
+                area,
+                float(gap[rows, middle].max()),
+                float(through[rows, middle].min()),
+            )
+        )
+    return spots

@@ -1,0 +1,118 @@
+"""From the plan's layers to the zones that are to be examined, fence line by fence line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from geopandas import GeoDataFrame
+from shapely import is_ccw
+
+from geotools.beam.strip import Strip
+from geotools.corridor import BeamLine, StripGrid
+from geotools.errors import InputError, StepError
+from geotools.planned import rules_of, zones_of
+from geotools.scenario import ZoneSetup
+from geotools.schema import BEAMS, FENCE, ZONES
+from geotools.step import StepContext
+from geotools.steps.gaps.kernel import Question, ZoneWork
+from geotools.terrain import Terrain
+
+__all__ = ["FenceWork", "question_of", "works_of"]
+
+#: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
+_ACROSS_M = 0.25
+
+
+@dataclass(frozen=True)
+class FenceWork:
+    """All zones of one fence line in its order. inside_left : whether the site lies left of the line."""
+
+    fence_id: str
+    closed: bool
+    inside_left: bool
+    zones: tuple[ZoneWork, ...]
+
+
+def question_of(ctx: StepContext) -> Question:
+    """Threats and threshold as the site file has them."""
+    rules = rules_of(ctx.site)
+    targets = tuple(rules.targets[name] for name in ctx.site.threats)
+    on_ground = [target.width_m for target in targets if target.base_m == 0.0] or [t.width_m for t in targets]
+    return Question(targets, rules.threshold, ctx.site.detection.grass_m, min(on_ground))
+
+
+def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[np.ndarray, np.ndarray]:
+    """Chainages and offsets of a strip's nodes; the offsets symmetric with the beam line among them."""
+    n = max(int(np.ceil(line.length / spacing_m - 1e-9)), 2) + 1
+    half = max(int(np.ceil(half_width_m / min(spacing_m, _ACROSS_M) - 1e-9)), 1)
+    return np.linspace(0.0, line.length, n), np.linspace(-half_width_m, half_width_m, 2 * half + 1)
+
+
+def _strip(setup: ZoneSetup, terrain: Terrain, half_width_m: float, spacing_m: float) -> Strip:
+    chainage, offset = strip_nodes(setup.line, half_width_m, spacing_m)
+    ground = terrain.strip(StripGrid(setup.line, chainage, offset))
+    unknown = ~np.isfinite(ground)
+    if unknown.any():
+        row, column = (int(found[0]) for found in np.nonzero(unknown))
+        x, y = setup.line.to_map(chainage[row], offset[column])
+        raise InputError(
+            "the terrain has no data under a zone's strip",
+            where=f"zone {setup.zone_id}, chainage {chainage[row]:.1f} m, offset {offset[column]:+.2f} m "
+            f"(x {float(x):.2f}, y {float(y):.2f} m)",
+            found=f"{100 * unknown.mean():.1f} % of the strip without a height",
+            expected="a height everywhere in the corridor",
+            mend="fill the hole in the model, survey that stretch, or narrow detection.half_width_m",
+        )
+    return Strip(chainage, offset, ground)
+
+
+def works_of(ctx: StepContext) -> list[FenceWork]:
+    """Every zone of the plan on its ground. StepError where layers do not belong together."""
+    setups = {setup.zone_id: setup for setup in zones_of(ctx.site, ctx.read(BEAMS))}
+    zones = ctx.read(ZONES).sort_values(["fence_id", "number", "zone_id"])
+    without = sorted(set(zones.zone_id) - set(setups))
+    if without or not len(zones):
+        raise StepError(
+            "the plan has zones without beams" if without else "the plan has no zones",
+            where="layers zones and beams",
+            found=", ".join(without[:5]) or "no zones",
+            expected="one beam or more in every zone",
+            mend="run `geotools layout` again",
+        )
+    fences = ctx.read(FENCE).set_index("fence_id")
+    detection = ctx.site.detection
+    found = []
+    for fence_id, rows in zones.groupby("fence_id", sort=True):
+        works = []
+        for row in rows.itertuples():
+            setup = setups[row.zone_id]
+            strip = _strip(setup, ctx.terrain, detection.half_width_m, detection.spacing_m)
+            works.append(_work(row, setup, strip))
+        closed, inside_left = _sides(fences, str(fence_id), ctx.site.layout.side)
+        found.append(FenceWork(str(fence_id), closed and len(works) > 2, inside_left, tuple(works)))
+    return found
+
+
+def _work(row: Any, setup: ZoneSetup, strip: Strip) -> ZoneWork:
+    beams = tuple(strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m) for pair in setup.pairs)
+    return ZoneWork(
+        setup.zone_id,
+        int(row.number),
+        setup.line,
+        row.start_role == "transmitter",
+        strip,
+        beams,
+        tuple(pair.level for pair in setup.pairs),
+    )
+
+
+def _sides(fences: GeoDataFrame, fence_id: str, side: str) -> tuple[bool, bool]:
+    """Whether the fence line closes, and whether the guarded ground lies left of it."""
+    if fence_id not in fences.index:
+        return False, side != "right"
+    line = fences.geometry[fence_id]
+    if line.is_ring:
+        return True, bool(is_ccw(line))
+    return False, side != "right"

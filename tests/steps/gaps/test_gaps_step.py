@@ -1,0 +1,103 @@
+"""The step on the demonstration site: what it writes, twice the same, by both methods."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+
+from geotools.demo import place_demo_input
+from geotools.runner import run_site
+from geotools.site import open_site
+
+
+@pytest.fixture(scope="module")
+def wave(tmp_path_factory):
+    out = tmp_path_factory.mktemp("wave")
+    site = open_site(place_demo_input(out, overwrite=False))
+    run_site(site, out, steps=["inspect", "layout", "gaps"])
+    return out
+
+
+def layer(folder, name):
+    return gpd.read_file(folder / "plan.gpkg", layer=name)
+
+
+def test_the_ditch_lets_a_crawler_through_and_the_swales_a_prone_one(wave):
+    spots = layer(wave, "dead_spots")
+    assert set(spots.method) == {"wave"}
+    assert set(spots.threat) == {"crawl", "prone"}
+    assert {"dip", "shadow"} <= set(spots.cause)
+    prone = spots[spots.threat == "prone"]
+    assert (prone.modulation < 0.20).all()
+    assert prone.crawl_gap_m.min() > 0.25
+    crawl = spots[spots.threat == "crawl"]
+    assert len(crawl) == 1
+    assert prone.geometry.intersects(crawl.geometry.iloc[0]).any()
+
+
+def test_every_zone_and_threat_has_its_weakest_crossing_from_outside_to_inside(wave):
+    crossings, zones, fence = (layer(wave, name) for name in ("crossings", "zones", "fence"))
+    assert len(crossings) == 3 * len(zones)
+    from shapely import Polygon
+
+    yard = Polygon(fence.geometry.iloc[0])
+    assert yard.contains(crossings.geometry).all()
+    start, end = (crossings.geometry.interpolate(share, normalized=True) for share in (0.0, 1.0))
+    boundary = yard.exterior
+    assert (start.distance(boundary) < end.distance(boundary)).mean() > 0.9
+    weakest = crossings[crossings.threat == "crawl"].set_index("zone_id").modulation
+    assert crossings[(crossings.threat == "crawl") & crossings.site_weakest].zone_id.tolist() == [weakest.idxmin()]
+    # each spot's own figure is that of its zone's weakest crossing, or larger where the zone has several
+    spots = layer(wave, "dead_spots")
+    for row in spots[spots.threat == "crawl"].itertuples():
+        assert row.modulation == pytest.approx(weakest[row.zone_id])
+
+
+def test_rasters_are_cloud_optimised_and_agree_with_the_spots(wave):
+    spots = layer(wave, "dead_spots")
+    with rasterio.open(wave / "crawl_gap.tif") as raster:
+        assert raster.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert raster.crs.to_epsg() == 32632
+        assert raster.units == ("m", "m")
+        gap, floor = raster.read()
+        for row in spots.itertuples():
+            x, y = row.geometry.representative_point().coords[0]
+            at = raster.index(x, y)
+            assert gap[at] > 0.2
+        seen = np.isfinite(gap)
+        assert 2000 < seen.sum() * 0.25 < 2600
+        assert np.nanmin(gap) >= 0.0
+        assert np.nanmax(gap) <= 3.0
+        assert floor[seen].min() > 310.0
+    with rasterio.open(wave / "corridor.tif") as raster:
+        assert raster.descriptions == tuple(f"best modulation: {t}" for t in ("walk", "crawl", "prone"))
+
+
+def test_running_again_gives_the_same(wave, tmp_path):
+    site = open_site(place_demo_input(tmp_path, overwrite=False))
+    run_site(site, tmp_path, steps=["inspect", "layout", "gaps"])
+    for name in ("dead_spots", "crossings"):
+        again, first = layer(tmp_path, name), layer(wave, name)
+        assert (again.geometry.to_wkb() == first.geometry.to_wkb()).all()
+        assert again.drop(columns="geometry").equals(first.drop(columns="geometry"))
+    for name in ("crawl_gap.tif", "corridor.tif"):
+        with rasterio.open(tmp_path / name) as a, rasterio.open(wave / name) as b:
+            assert np.array_equal(a.read(), b.read(), equal_nan=True)
+
+
+def test_straightness_stands_alone(wave, tmp_path):
+    site = open_site(place_demo_input(tmp_path, overwrite=False))
+    run_site(site, tmp_path, steps=["inspect", "layout"])
+    from geotools.runner import Job
+
+    with Job(site, tmp_path) as job:
+        outcome = job.run("gaps", method="straightness")
+    spots = layer(tmp_path, "dead_spots")
+    assert set(spots.method) == {"straightness"}
+    assert spots.crawl_gap_m.isna().all()
+    assert spots.modulation.isna().all()
+    assert len(layer(tmp_path, "crossings")) == 0
+    assert outcome.summary["method"] == "straightness"
+    # the 0.35 m swale is found by the hand rule too
+    assert spots[spots.threat == "prone"].intersects(layer(wave, "dead_spots").union_all()).any()
+    assert (tmp_path / "straightness.tif").exists()
