@@ -1,0 +1,23 @@
+"""Puts the manual pages that the package makes from its declarations into the documentation."""
+
+from mkdocs.structure.files import File
+
+from geotools.cli import cli
+from geotools.manual import pages
+from geotools.step import discover
+
+
+def on_config(config):
+    """Lists the steps under the manual in the order of the job."""
+    for section in config["nav"]:
+        if "Manual" in section:
+            steps = ["manual/steps/index.md", *(f"manual/steps/{name}.md" for name in discover())]
+            section["Manual"][0] = {"Steps": steps}
+    return config
+
+
+def on_files(files, config):
+    """Adds the generated pages to those that are written by hand."""
+    for path, text in pages(cli).items():
+        files.append(File.generated(config, path, content=text))
+    return files
