@@ -28,7 +28,7 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def depth_below_straight(beam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Chainage and depth of the ground below the straight line between the ends of a beam line, by rasterio's sampling."""
+    """Chainage and depth of the ground below the line between a beam line's ends, by rasterio's own sampling."""
     (x0, y0), (x1, y1) = beam[0, :2], beam[-1, :2]
     length = float(np.hypot(x1 - x0, y1 - y0))
     chainage = np.arange(0.0, length, 0.5)
