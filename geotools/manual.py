@@ -20,12 +20,13 @@ __all__ = ["command_page", "layers_page", "pages", "site_page", "step_page", "st
 def _cell(text: object) -> str:
     """Text that cannot end a table's cell or turn into markup."""
     plain = " ".join(str(text).split())
-    return re.sub(r"([\\|<>*_`\[\]])", r"\\\1", plain)
+    return re.sub(r"([\\|<>*\[\]])", r"\\\1", plain)
 
 
 def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     lines = ["| " + " | ".join(columns) + " |", "|" + "---|" * len(columns)]
-    return "\n".join([*lines, *("| " + " | ".join(row) + " |" for row in rows)]) + "\n"
+    # an empty line before, or the table is set as words
+    return "\n".join(["", *lines, *("| " + " | ".join(row) + " |" for row in rows)]) + "\n"
 
 
 def _option(param: Param) -> str:
@@ -58,9 +59,10 @@ def step_page(step: Step) -> str:
     out = [f"# {step.title}", step.summary, "", "```bash", f"geotools {step.name} SITE.toml --out DIR", "```", ""]
     body = _manual_body(step)
     if body:
-        out += ["## Manual", body, ""]
-    out += ["## Parameters", "Besides the options that [every command](../command-line.md) has:" if step.params else ""]
-    out += [_params(step) if step.params else "None of its own.", ""]
+        out += [body, ""]
+    shared = "[every command that writes a plan](../command-line.md)"
+    out += ["## Parameters", f"Besides the options that {shared} has:" if step.params else "None of its own.", ""]
+    out += [_params(step) if step.params else "", ""]
     given = "".join(f", {p.name}=..." for p in step.params)
     out.append(f"In Python: `geotools.run_step({step.name!r}, site, out{given})`")
     if step.inputs:
@@ -225,14 +227,14 @@ standard error, with `--json` to standard output as one object.
 ## Shell completion
 """,
     _table(
-        ("shell", "put this line into", "line"),
+        ("shell", "where", "line"),
         [
             ("Bash", "`~/.bashrc`", '`eval "$(_GEOTOOLS_COMPLETE=bash_source geotools)"`'),
             ("Zsh", "`~/.zshrc`", '`eval "$(_GEOTOOLS_COMPLETE=zsh_source geotools)"`'),
             (
                 "Fish",
-                "`~/.config/fish/completions/geotools.fish`",
-                "`_GEOTOOLS_COMPLETE=fish_source geotools \\| source`",
+                "run once",
+                "`_GEOTOOLS_COMPLETE=fish_source geotools > ~/.config/fish/completions/geotools.fish`",
             ),
         ],
     ),

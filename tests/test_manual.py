@@ -52,3 +52,5 @@ def test_tables_are_whole():
         for table in re.findall(r"(?:^\|.*\|$\n?)+", text, flags=re.M):
             widths = {len(re.findall(r"(?<!\\)\|", line)) for line in table.splitlines()}
             assert len(widths) == 1, f"{path}:\n{table}"
+        # a table that follows words without an empty line is set as words
+        assert not re.findall(r"^[^|#\n].*\n\|", text, flags=re.M), path
