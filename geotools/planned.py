@@ -38,7 +38,8 @@ def rules_of(site: Site) -> Rules:
     for threat in site.threats:
         t = site.all_targets[threat]
         targets[threat] = Target(threat, t.height_m, t.width_m, t.base_m)
-    return Rules(site.detection.threshold, site.detection.half_width_m, site.detection.spacing_m, targets)
+    d = site.detection
+    return Rules(d.threshold, d.half_width_m, d.spacing_m, targets, d.grass_m)
 
 
 def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:

@@ -12,16 +12,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import label, map_coordinates
+from scipy.ndimage import map_coordinates
 
 from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
+from geotools.beam.strip import crossable, in_grass
 from geotools.corridor import BeamLine, StripGrid
 from geotools.earthwork.surface import Ground
 from geotools.errors import InputError
 
-__all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground"]
+__all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground", "strip_nodes"]
 
 Array = npt.NDArray[np.float64]
+
+#: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
+_ACROSS_M = 0.25
 
 
 @dataclass(frozen=True)
@@ -59,12 +63,20 @@ class ZoneSetup:
 
 @dataclass(frozen=True)
 class Rules:
-    """When somebody is detected, and how finely that is looked at."""
+    """When somebody is detected, and how finely that is looked at. grass_m : height of grass that hides a crawler."""
 
     threshold: float
     half_width_m: float
     spacing_m: float
     targets: Mapping[str, Target]
+    grass_m: float = 0.0
+
+
+def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[Array, Array]:
+    """Chainages and offsets of a strip's nodes; the offsets symmetric with the beam line among them."""
+    n = max(int(np.ceil(line.length / spacing_m - 1e-9)), 2) + 1
+    half = max(int(np.ceil(half_width_m / min(spacing_m, _ACROSS_M) - 1e-9)), 1)
+    return np.linspace(0.0, line.length, n), np.linspace(-half_width_m, half_width_m, 2 * half + 1)
 
 
 def straight_ground(grid: StripGrid, level: Array) -> Array:
@@ -81,7 +93,9 @@ class Perimeter:
         self.zones = {zone.zone_id: zone for zone in zones}
         self.ground = ground
         self.rules = rules
-        self.grids = {z.zone_id: StripGrid.over(z.line, rules.half_width_m, rules.spacing_m) for z in zones}
+        self.grids = {
+            z.zone_id: StripGrid(z.line, *strip_nodes(z.line, rules.half_width_m, rules.spacing_m)) for z in zones
+        }
         self._own: dict[str, dict[str, Array]] = {}
         self.standing_db: dict[tuple[str, str], float] = {}
 
@@ -141,7 +155,8 @@ class Perimeter:
     def _take_best(self, best: dict[str, Array], solved: BeamField, zone: ZoneSetup, level: Array) -> None:
         offsets = self.grids[zone.zone_id].offset_m
         for threat, target in self.rules.targets.items():
-            m = solved.modulation_grid(target, offsets, level)
+            shown = in_grass(target, self.rules.grass_m)
+            m = np.zeros(level.shape) if shown is None else solved.modulation_grid(shown, offsets, level)
             best[threat] = np.maximum(best[threat], m) if threat in best else m
 
     def own(self, zone_id: str) -> dict[str, Array]:
@@ -186,7 +201,7 @@ class Perimeter:
 
     def dead(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, npt.NDArray[np.bool_]]:
         """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,)."""
-        return {threat: _passes(m < self.rules.threshold) for threat, m in self.seen(zone_id, own).items()}
+        return {threat: crossable(m, self.rules.threshold) for threat, m in self.seen(zone_id, own).items()}
 
     def weakest(self, zone_id: str, own: dict[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
@@ -199,20 +214,13 @@ class Perimeter:
         return float(any_.sum() * grid.line.length / (len(any_) - 1))
 
 
-def _passes(open_: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Stations whose middle node lies in an open area that reaches from one edge of the strip to the other."""
-    areas, _ = label(open_, np.ones((3, 3)))
-    both = np.intersect1d(areas[:, 0], areas[:, -1])
-    return np.isin(areas[:, areas.shape[1] // 2], both[both > 0])
-
-
 def _bottleneck(m: Array) -> float:
     """Smallest level at which a way of nodes not above it joins the two edges: bisection over the nodes' own values."""
     values = np.unique(m)
     low, high = 0, len(values) - 1  # at the highest value every node is open
     while low < high:
         middle = (low + high) // 2
-        if _passes(m <= values[middle]).any():
+        if crossable(m, np.nextafter(values[middle], np.inf)).any():
             high = middle
         else:
             low = middle + 1

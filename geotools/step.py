@@ -40,6 +40,8 @@ BUILT_IN = (
     "inspect",
     "layout",
     "gaps",
+    "remedy",
+    "grade",
     "stakeout",
     "walktest",
     "upkeep",

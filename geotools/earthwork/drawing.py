@@ -78,10 +78,10 @@ def write_dxf(
         if len(points) > 1:
             space.add_polyline3d(units.out(points).tolist(), close=close, dxfattribs={"layer": layer})
 
-    for line in existing_contours:
-        polyline(line, "EXISTING-CONTOUR")
-    for line in design_contours:
-        polyline(line, "DESIGN-CONTOUR")
+    for lines, layer in ((existing_contours, "EXISTING-CONTOUR"), (design_contours, "DESIGN-CONTOUR")):
+        for line in lines:
+            flat = units.out(line)
+            space.add_lwpolyline(flat[:, :2].tolist(), dxfattribs={"layer": layer, "elevation": float(flat[0, 2])})
     for ring in limits:
         polyline(ring, "WORKS-LIMIT", close=True)
     height = float(units.out(0.5))

@@ -10,7 +10,10 @@ import numpy as np
 from geotools.earthwork.programme import Cells, Grading, GradingRules, SightLine, grade
 from geotools.errors import InfeasibleError
 
-__all__ = ["Proof", "ProvenGrading", "grade_until_proven", "spread"]
+#: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).
+LEAST_M = 0.005
+
+__all__ = ["LEAST_M", "Proof", "ProvenGrading", "grade_until_proven", "spread"]
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,7 @@ def grade_until_proven(
     """
 
     def attempt(asked: Sequence[np.ndarray]) -> tuple[Grading, list[Proof]]:
-        grading = grade(cells, _tightened(lines, lengths, first, asked), rules)
+        grading = _without_dust(cells, grade(cells, _tightened(lines, lengths, first, asked), rules))
         return grading, prove(grading.design, grading.ends)
 
     held = [np.full(len(p.chainage), np.inf) for p in first]
@@ -118,6 +121,17 @@ def grade_until_proven(
         held, asked = asked, tighter
     assert best is not None
     return ProvenGrading(*best, False, max_rounds, f"{_complaint(lines, best[1])} after {max_rounds} rounds")
+
+
+def _without_dust(cells: Cells, grading: Grading) -> Grading:
+    """The grading without changes too thin to see or to make; what is left is what gets proven."""
+    thin = np.abs(grading.design - cells.ground) < LEAST_M
+    return replace(
+        grading,
+        cut=np.where(thin, 0.0, grading.cut),
+        fill=np.where(thin, 0.0, grading.fill),
+        design=np.where(thin, cells.ground, grading.design),
+    )
 
 
 def _tighter(

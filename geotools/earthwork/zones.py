@@ -17,6 +17,8 @@ from geotools.scenario import Perimeter, ZoneSetup, straight_ground
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "proof_of", "strip_groups"]
 
+# how much nearer today's ground may come to a beam that is lowered, where the model has not complained yet
+_MORE_CREST_M = 0.05
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
 
@@ -184,7 +186,7 @@ def _sight_line(
         under,
         fraction,
         np.full(len(under), np.inf),
-        np.maximum(clearance, above),
+        np.maximum(clearance, above + _MORE_CREST_M),
         feet,
         (reach[0], reach[1]),
     )

@@ -4,6 +4,16 @@ from __future__ import annotations
 
 from geotools.schema.core import Field, LayerSchema
 from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS
+from geotools.schema.earthwork import (
+    ACCEPTANCE,
+    AS_BUILT,
+    EARTHWORKS,
+    FLOW_CROSSINGS,
+    GRADING_POINTS,
+    GRADINGS,
+    HEAD_HEIGHTS,
+    PONDS,
+)
 from geotools.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
 from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.schema.provenance import PROVENANCE
@@ -25,6 +35,14 @@ LAYERS: dict[str, LayerSchema] = {
         BEAM_LEVELS,
         ADVICE,
         OPTIONS,
+        HEAD_HEIGHTS,
+        EARTHWORKS,
+        GRADINGS,
+        GRADING_POINTS,
+        PONDS,
+        FLOW_CROSSINGS,
+        AS_BUILT,
+        ACCEPTANCE,
         STAKEOUT,
         WALK_PLAN,
         WALK_RESULT,
@@ -35,16 +53,24 @@ LAYERS: dict[str, LayerSchema] = {
 }
 
 __all__ = [
+    "ACCEPTANCE",
     "ADVICE",
+    "AS_BUILT",
     "BEAMS",
     "BEAM_LEVELS",
     "CORRIDOR",
     "CROSSINGS",
     "DEAD_SPOTS",
+    "EARTHWORKS",
     "FENCE",
+    "FLOW_CROSSINGS",
+    "GRADINGS",
+    "GRADING_POINTS",
     "HEADS",
+    "HEAD_HEIGHTS",
     "LAYERS",
     "OPTIONS",
+    "PONDS",
     "PROVENANCE",
     "STAKEOUT",
     "UPKEEP",

@@ -10,19 +10,16 @@ from geopandas import GeoDataFrame
 from shapely import is_ccw
 
 from geotools.beam.strip import Strip
-from geotools.corridor import BeamLine, StripGrid
+from geotools.corridor import StripGrid
 from geotools.errors import InputError, StepError
 from geotools.planned import rules_of, zones_of
-from geotools.scenario import ZoneSetup
+from geotools.scenario import ZoneSetup, strip_nodes
 from geotools.schema import BEAMS, FENCE, ZONES
 from geotools.step import StepContext
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.terrain import Terrain
 
 __all__ = ["FenceWork", "question_of", "works_of"]
-
-#: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
-_ACROSS_M = 0.25
 
 
 @dataclass(frozen=True)
@@ -41,13 +38,6 @@ def question_of(ctx: StepContext) -> Question:
     targets = tuple(rules.targets[name] for name in ctx.site.threats)
     on_ground = [target.width_m for target in targets if target.base_m == 0.0] or [t.width_m for t in targets]
     return Question(targets, rules.threshold, ctx.site.detection.grass_m, min(on_ground))
-
-
-def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Chainages and offsets of a strip's nodes; the offsets symmetric with the beam line among them."""
-    n = max(int(np.ceil(line.length / spacing_m - 1e-9)), 2) + 1
-    half = max(int(np.ceil(half_width_m / min(spacing_m, _ACROSS_M) - 1e-9)), 1)
-    return np.linspace(0.0, line.length, n), np.linspace(-half_width_m, half_width_m, 2 * half + 1)
 
 
 def _strip(setup: ZoneSetup, terrain: Terrain, half_width_m: float, spacing_m: float) -> Strip:

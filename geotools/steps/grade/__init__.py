@@ -1,0 +1,1 @@
+"""Grading: the least earthwork, its design surface, and everything an engineer needs to have it built."""

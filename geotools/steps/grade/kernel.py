@@ -1,0 +1,116 @@
+"""Grading every zone that needs it onto one design surface, and the proof on the whole of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from geotools.earthwork.proof import LEAST_M
+from geotools.earthwork.surface import DesignSurface
+from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
+from geotools.scenario import Perimeter, ZoneSetup
+
+__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points"]
+
+#: Limits of the depth classes of the earthworks layer, metres.
+DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
+
+
+@dataclass(frozen=True)
+class Graded:
+    """A zone after all grading: its heads, the programme it was part of, and dead length before and on the whole
+    design.
+    """
+
+    zone: ZoneSetup
+    grading: ZoneGrading
+    dead_before_m: float
+    dead_after_m: float
+
+    @property
+    def proven(self) -> bool:
+        """Whether the run on the whole design surface found nobody getting through."""
+        return self.dead_after_m == 0.0
+
+
+def grade_zones(
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    zones: Sequence[ZoneSetup],
+    settings: GradeSettings,
+    *,
+    keep: npt.NDArray[np.bool_] | None = None,
+    progress: Callable[[int], None] = lambda done: None,
+) -> tuple[list[Graded], Perimeter]:
+    """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.
+
+    zones : those to grade, with their heads as they are to stand. Zones whose strips overlap share one programme; where
+    that finds no surface, each is tried alone.
+
+    Returns
+    -------
+    The graded zones in the order given, and the whole perimeter as it will be, solved on the design.
+    """
+    reach = settings.under_m + settings.batter_m
+    made: dict[str, tuple[ZoneSetup, ZoneGrading]] = {}
+    done = 0
+    for group in strip_groups(zones, reach):
+        grading = grade_group(perimeter, surface, group, settings, keep=keep)
+        parts = [grading]
+        if len(group) > 1 and not grading.proven:
+            parts = []
+            for zone in group:
+                alone = grade_group(perimeter, surface, [zone], settings, keep=keep)
+                surface.apply(alone.strip, alone.design)
+                parts.append(alone)
+        else:
+            surface.apply(grading.strip, grading.design)
+        for part in parts:
+            made.update({zone.zone_id: (zone, part) for zone in part.zones})
+        done += len(group)
+        progress(done)
+    settled = [made[z][0] if z in made else zone for z, zone in perimeter.zones.items()]
+    final = Perimeter(settled, surface, perimeter.rules)
+    final.solve_all()
+    graded = [
+        Graded(
+            made[z.zone_id][0],
+            made[z.zone_id][1],
+            perimeter.dead_length(z.zone_id, perimeter.dead(z.zone_id)),
+            final.dead_length(z.zone_id, final.dead(z.zone_id)),
+        )
+        for z in zones
+    ]
+    return graded, final
+
+
+def depth_classes(change: np.ndarray) -> npt.NDArray[np.int16]:
+    """Class of each cell: 0 unmoved, k for a fill and -k for a cut in the k-th depth class."""
+    size = np.abs(change)
+    number = np.searchsorted(np.array(DEPTH_CLASSES[1:]), size, side="right") + 1
+    return np.where(size < LEAST_M, 0, np.sign(change) * number).astype(np.int16)
+
+
+def graded_points(
+    surface: DesignSurface, zone: ZoneSetup, reach_m: float, every_m: float = 5.0
+) -> list[tuple[float, float, float, float]]:
+    """Points to set out: (chainage, offset, existing, design) on rows across the works and one row beyond each end.
+
+    Rows every `every_m`; offsets at whole metres and at the edges; only places that are moved, with the next one
+    outside on each side so that the tie-in is pegged too.
+    """
+    line = zone.line
+    along = np.arange(0.0, line.length + 1e-9, every_m)
+    across = np.unique(np.r_[-reach_m, np.arange(-np.floor(reach_m), np.floor(reach_m) + 1), reach_m])
+    x, y = line.to_map(along[:, None], across[None, :])
+    existing, change = surface.terrain.sample(x, y), surface.change_at(x, y)
+    moved = ndimage.binary_dilation(np.abs(change) >= LEAST_M, [[0, 0, 0], [1, 1, 1], [0, 0, 0]])
+    rows, columns = np.nonzero(moved & np.isfinite(existing))
+    return [
+        (float(along[i]), float(across[j]), float(existing[i, j]), float(existing[i, j] + change[i, j]))
+        for i, j in zip(rows, columns, strict=True)
+    ]

@@ -1,0 +1,373 @@
+"""Declaration of the grade step: advice in; design surface, earthworks and the engineer's files out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from rasterio.features import shapes
+from shapely import MultiPolygon, Point, get_coordinates, unary_union
+from shapely.geometry import shape
+
+from geotools.crs import metres_per_unit, unit_name
+from geotools.earthwork.drawing import contours, write_dxf
+from geotools.earthwork.landxml import write_landxml
+from geotools.earthwork.sheets import write_sheets
+from geotools.earthwork.surface import DesignSurface
+from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
+from geotools.grids import GridBand, write_grid
+from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
+from geotools.scenario import HeadPair, Perimeter, ZoneSetup
+from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
+from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
+from geotools.tables import csv_text
+from geotools.workspace import frame_of
+
+Row = dict[str, object]
+
+
+def _zones_to_grade(ctx: StepContext, perimeter: Perimeter) -> list[ZoneSetup]:
+    """Zones whose recommended option moves earth, heads as that option has them; or every zone with dead ground."""
+    if ctx.params["zones"] == "dead":
+        wanted = [z for z in perimeter.zones if any(d.any() for d in perimeter.dead(z).values())]
+        return [perimeter.zones[z] for z in wanted]
+    options = ctx.read(OPTIONS)
+    earth = options[options.option.str.contains("grade")]
+    chosen = earth[earth.recommended.astype(bool)]
+    if ctx.params["zones"] == "every":
+        # the plain grading, where an option was tried at all
+        chosen = earth.drop_duplicates("zone_id")
+    found = []
+    for row in chosen.sort_values("zone_id").itertuples():
+        zone = perimeter.zones.get(row.zone_id)
+        if zone is None:
+            continue
+        if row.option == "add_low_heads_and_grade":
+            rule = next(r for r in ctx.site.stack_rules if r.level == row.level)
+            zone = zone.with_pair(
+                HeadPair(row.level, head_type_of(ctx.site, rule.head_type), row.tx_height_m, row.rx_height_m)
+            )
+        elif row.option == "lower_and_grade":
+            zone = zone.with_heights(row.level, row.tx_height_m, row.rx_height_m)
+        found.append(zone)
+    return found
+
+
+def _works(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> list[Works]:
+    reach = ctx.site.grading.under_m + ctx.site.grading.batter_m + surface.cell_m
+    made = []
+    for g in graded:
+        pair = g.zone.pairs[0]
+        nominal = next(p for p in ctx.site.stack_levels() if p.level == pair.level).height_m
+        made.append(
+            works_of(
+                surface,
+                g.zone.zone_id,
+                g.zone.line,
+                {p.level: (p.tx_height_m, p.rx_height_m) for p in g.zone.pairs},
+                reach_m=reach,
+                sight_rise=(pair.tx_height_m - nominal, pair.rx_height_m - nominal),
+            )
+        )
+    return made
+
+
+def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> np.ndarray:
+    """Number of the graded zone each cell belongs to, by the nearest beam line; -1 where no strip reaches."""
+    owner = np.full(surface.change.shape, -1, np.int32)
+    nearest = np.full(surface.change.shape, np.inf, np.float32)
+    for number, g in enumerate(graded):
+        strip = g.grading.strip
+        along, off = g.zone.line.from_map(strip.x, strip.y)
+        outside = np.maximum(np.maximum(-along, along - g.zone.line.length), 0.0)
+        away = np.hypot(off, outside)
+        row, column = surface.locate(strip.x, strip.y)
+        closer = away < nearest[row, column]
+        owner[row[closer], column[closer]] = number
+        nearest[row[closer], column[closer]] = away[closer]
+    return owner
+
+
+def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: np.ndarray) -> list[Row]:
+    rows: list[Row] = []
+    area = surface.cell_m**2
+    for number, g in enumerate(graded):
+        r, c = np.nonzero(owner == number)
+        box = (slice(r.min(), r.max() + 1), slice(c.min(), c.max() + 1))
+        change = np.where(owner[box] == number, surface.change[box], 0.0)
+        classes = depth_classes(change)
+        t = surface.transform
+        corner = type(t)(t.a, 0.0, t.c + c.min() * t.a, 0.0, t.e, t.f + r.min() * t.e)
+        for value in sorted(set(classes.ravel().tolist()) - {0}):
+            mine = classes == value
+            parts = [shape(s) for s, _ in shapes(mine.astype(np.uint8), mask=mine, transform=corner)]
+            whole = unary_union(parts)
+            k = abs(value) - 1
+            kind = "fill" if value > 0 else "cut"
+            rows.append(
+                {
+                    "work_id": f"{g.zone.zone_id}-{kind}-{k + 1}",
+                    "zone_id": g.zone.zone_id,
+                    "kind": kind,
+                    "depth_from_m": DEPTH_CLASSES[k],
+                    "depth_to_m": DEPTH_CLASSES[k + 1] if k + 1 < len(DEPTH_CLASSES) else None,
+                    "depth_max_m": float(np.abs(change[mine]).max()),
+                    "area_m2": float(mine.sum() * area),
+                    "volume_m3": float(np.abs(change[mine]).sum() * area),
+                    "geometry": whole if isinstance(whole, MultiPolygon) else MultiPolygon([whole]),
+                }
+            )
+    return rows
+
+
+def _grading_row(g: Graded, work: Works) -> Row:
+    pair = g.zone.pairs[0]
+    _, _, area, depth = g.grading.volumes(_own_cells(g))
+    methods = list(work.volumes.values())
+    cuts, fills = [m[0] for m in methods], [m[1] for m in methods]
+    return {
+        "zone_id": g.zone.zone_id,
+        "proven": g.proven,
+        "dead_before_m": g.dead_before_m,
+        "dead_after_m": g.dead_after_m,
+        "rounds": g.grading.rounds,
+        "level": pair.level,
+        "tx_height_m": pair.tx_height_m,
+        "rx_height_m": pair.rx_height_m,
+        "area_m2": area,
+        "depth_max_m": depth,
+        "cut_grid_m3": cuts[0],
+        "fill_grid_m3": fills[0],
+        "cut_end_area_m3": cuts[1],
+        "fill_end_area_m3": fills[1],
+        "cut_prismoidal_m3": cuts[2],
+        "fill_prismoidal_m3": fills[2],
+        "difference_m3": max(max(cuts) - min(cuts), max(fills) - min(fills)),
+        "reason": g.grading.reason,
+    }
+
+
+def _own_cells(g: Graded) -> np.ndarray:
+    """Cells of the group's strip that are nearest to this zone."""
+    strip = g.grading.strip
+    away = []
+    for zone in g.grading.zones:
+        along, off = zone.line.from_map(strip.x, strip.y)
+        away.append(np.hypot(off, np.maximum(np.maximum(-along, along - zone.line.length), 0.0)))
+    names = [zone.zone_id for zone in g.grading.zones]
+    return np.argmin(away, axis=0) == names.index(g.zone.zone_id)
+
+
+def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> list[Row]:
+    reach = ctx.site.grading.under_m + ctx.site.grading.batter_m
+    rows: list[Row] = []
+    for g in graded:
+        points = graded_points(surface, g.zone, reach, ctx.params["point_spacing_m"])
+        for number, (along, off, existing, design) in enumerate(points, start=1):
+            x, y = (float(v) for v in g.zone.line.to_map(along, off))
+            rows.append(
+                {
+                    "point_id": f"{g.zone.zone_id}-G{number:03d}",
+                    "zone_id": g.zone.zone_id,
+                    "chainage_m": along,
+                    "offset_m": off,
+                    "existing_m": existing,
+                    "design_m": design,
+                    "cut_fill_m": design - existing,
+                    "geometry": Point(x, y, design),
+                }
+            )
+    return rows
+
+
+def _write_points(ctx: StepContext, rows: Sequence[Row], units: MapUnits) -> None:
+    table = []
+    for r in rows:
+        x, y, _ = get_coordinates(r["geometry"], include_z=True)[0] / units.metres
+        row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
+        for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
+            row[name] = round(float(str(r[name])), 3)
+        table.append(row)
+    header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
+    (ctx.scratch / "grading_points.csv").write_text(csv_text(header, table), encoding="utf-8", newline="")
+
+
+def _write_drawings(
+    ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded], works: Sequence[Works], units: MapUnits
+) -> None:
+    inside = np.zeros(surface.change.shape, bool)
+    limits = []
+    meshes = {}
+    for g in graded:
+        strip = g.grading.strip
+        row, column = surface.locate(strip.x, strip.y)
+        mine = _own_cells(g)
+        inside[row, column] = True
+        meshes[f"design {g.zone.zone_id}"] = triangulate(surface, row[mine], column[mine])
+    rows, columns = np.nonzero(inside)
+    existing = np.full(inside.shape, np.nan)
+    if len(rows):
+        existing[rows, columns] = surface.terrain.sample(*surface.centres(rows, columns))
+        moved = (np.abs(surface.change) > 1e-3).astype(np.uint8)
+        for geometry, _ in shapes(moved, mask=moved.astype(bool), transform=surface.transform):
+            ring = np.array(shape(geometry).exterior.coords)[:-1]
+            limits.append(np.c_[ring, surface.sample(ring[:, 0], ring[:, 1])])
+    crs = ctx.workspace.plan_crs
+    write_landxml(
+        ctx.scratch / "earthworks.xml", ctx.site.name, works, meshes, epsg=crs.to_epsg(), crs_name=crs.name, units=units
+    )
+    interval = ctx.params["contour_m"]
+    write_dxf(
+        ctx.scratch / "earthworks.dxf",
+        works,
+        contours(surface, inside, existing, interval),
+        contours(surface, inside, existing + surface.change, interval),
+        limits,
+        units=units,
+    )
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Grade, prove and draw; see the manual beside this file."""
+    site = ctx.site
+    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    perimeter.solve_all()
+    surface = surface_over(site, perimeter, ctx.terrain)
+    keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
+    zones = _zones_to_grade(ctx, perimeter)
+
+    def advance(done: int) -> None:
+        ctx.progress(done, 2 * len(zones) + 1, "least earthwork")
+
+    graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site), keep=keep, progress=advance)
+    works = _works(ctx, surface, graded)
+    crs = ctx.workspace.plan_crs
+    units = MapUnits(unit_name(crs), metres_per_unit(crs))
+    points = _point_rows(ctx, surface, graded)
+    _write_rasters(ctx, surface, graded)
+    _write_points(ctx, points, units)
+    _write_drawings(ctx, surface, graded, works, units)
+    ctx.progress(len(zones) + 1, 2 * len(zones) + 1, "sheets")
+    sheets = write_sheets(ctx.scratch, site.name, works, site.input.vertical_datum or "not stated") if works else []
+    rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
+    for g in graded:
+        if not g.proven:
+            ctx.warn(f"zone {g.zone.zone_id} is not proven clear: {g.grading.reason}")
+    crs_m = ctx.workspace.work_crs
+    files = ["design.tif", "cut_fill.tif", "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
+    return StepResult(
+        layers={
+            "earthworks": frame_of(EARTHWORKS, _earthworks(surface, graded, _owner(surface, graded)), crs_m),
+            "gradings": frame_of(GRADINGS, rows),
+            "grading_points": frame_of(GRADING_POINTS, points, crs_m),
+        },
+        files=files,
+        summary=_summary(ctx, rows),
+    )
+
+
+def _write_rasters(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> None:
+    shown = np.zeros(surface.change.shape, bool)
+    for g in graded:
+        row, column = surface.locate(g.grading.strip.x, g.grading.strip.y)
+        shown[row, column] = True
+    design = np.full(shown.shape, np.nan, np.float32)
+    rows, columns = np.nonzero(shown)
+    design[rows, columns] = surface.sample(*surface.centres(rows, columns))
+    crs = ctx.workspace.plan_crs
+    change = np.where(shown, surface.change, np.nan)
+    write_grid(ctx.scratch / "design.tif", crs, surface.transform, [GridBand(design, "design level")])
+    write_grid(
+        ctx.scratch / "cut_fill.tif", crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")]
+    )
+
+
+def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
+    cut, fill = (sum(float(str(r[k])) for r in rows) for k in ("cut_grid_m3", "fill_grid_m3"))
+    proven = sum(bool(r["proven"]) for r in rows)
+    ctx.say(f"{len(rows)} zones graded, {proven} proven clear; cut {cut:.1f} m3, fill {fill:.1f} m3")
+    return {
+        "zones": len(rows),
+        "proven": proven,
+        "cut_m3": round(cut, 2),
+        "fill_m3": round(fill, 2),
+        "table": {
+            "title": "Earthwork, m3",
+            "columns": [
+                "zone",
+                "cut grid",
+                "end area",
+                "prismoid",
+                "fill grid",
+                "end area",
+                "prismoid",
+                "deepest m",
+                "proven",
+            ],
+            "rows": [
+                [
+                    str(r["zone_id"]),
+                    *(
+                        f"{r[k]:.1f}"
+                        for k in (
+                            "cut_grid_m3",
+                            "cut_end_area_m3",
+                            "cut_prismoidal_m3",
+                            "fill_grid_m3",
+                            "fill_end_area_m3",
+                            "fill_prismoidal_m3",
+                        )
+                    ),
+                    f"{r['depth_max_m']:.2f}",
+                    "yes" if r["proven"] else "no",
+                ]
+                for r in rows
+            ],
+        },
+    }
+
+
+STEP = Step(
+    name="grade",
+    title="Grade the ground under the beams",
+    summary="The least earthwork that closes the dead spots, proven by a new run, with everything to have it built.",
+    run=run,
+    params=(
+        Param(
+            "zones",
+            "choice",
+            "recommended: where the options say so; every: wherever grading was tried; dead: "
+            "wherever there is dead ground",
+            default="recommended",
+            choices=("recommended", "every", "dead"),
+        ),
+        Param("point_spacing_m", "real", "distance of the rows of points to set out", 2.5, "m", 0.5, 50),
+        Param("contour_m", "real", "contour interval of the drawing", 0.05, "m", 0.01, 5),
+    ),
+    inputs=(
+        LayerIn(FENCE, "ground beside it is left alone"),
+        LayerIn(BEAMS, "heads and their heights"),
+        LayerIn(OPTIONS, "which zones are to be graded"),
+    ),
+    outputs=(LayerOut(EARTHWORKS), LayerOut(GRADINGS), LayerOut(GRADING_POINTS)),
+    files=(
+        FileOut("design.tif", "raster", "level of the design surface where zones are graded"),
+        FileOut("cut_fill.tif", "raster", "fill (positive) and cut (negative)"),
+        FileOut("grading_points.csv", "table", "points to set out: easting, northing, existing, design, cut or fill"),
+        FileOut("earthworks.xml", "data", "LandXML 1.2: design surface, alignments, profiles, cross-sections"),
+        FileOut("earthworks.dxf", "drawing", "contours, breaklines, sections, limits of the works"),
+        FileOut("sheets/", "document", "long sections and cross-sections every 10 m, SVG pages and one PDF"),
+    ),
+    order=50,
+    citations=(
+        "least earthwork: linear programme solved by HiGHS (Huangfu and Hall, Math. Prog. Comp. 10, 2018)",
+        "volumes: Ghilani and Wolf, Elementary Surveying (average end area, prismoidal formula)",
+        "LandXML 1.2 (LandXML.org); DXF R2010",
+    ),
+    cautions=(
+        "Locate buried services first; drainage, slopes and erosion are for a licensed civil "
+        "engineer; local codes rule.",
+        "A model is no acceptance: walk-test every zone.",
+    ),
+)
