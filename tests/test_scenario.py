@@ -45,7 +45,7 @@ def test_other_heights_are_a_new_setup_and_leave_the_old_one_alone():
 
 
 def test_ground_without_levels_is_named_with_its_place():
-    hole = Formula(lambda x, y: np.where((x > 60) & (y > 0.5), np.nan, 100.0))
+    hole = Formula(lambda x, y: np.where((x > 60) & (y > 0.9), np.nan, 100.0))
     with pytest.raises(InputError, match="no level") as caught:
         Perimeter([zone()], hole, RULES).check_ground()
     assert caught.value.where == "zone Z1, chainage 60.5 m, offset +1.0 m"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -18,15 +19,15 @@ __all__ = ["write_sheets"]
 
 _A3 = (16.54, 11.69)  # inches
 _PER_SHEET = 6
-_EXISTING = {"color": "#404040", "linewidth": 1.0, "linestyle": (0, (5, 3)), "zorder": 4}
-_DESIGN = {"color": "#009e73", "linewidth": 1.8}
-_SIGHT = {"color": "#0072b2", "linewidth": 0.8, "linestyle": (0, (1, 2))}
+_EXISTING: dict[str, Any] = {"color": "#404040", "linewidth": 1.0, "linestyle": (0, (5, 3)), "zorder": 4}
+_DESIGN: dict[str, Any] = {"color": "#009e73", "linewidth": 1.8}
+_SIGHT: dict[str, Any] = {"color": "#0072b2", "linewidth": 0.8, "linestyle": (0, (1, 2))}
 _CUT, _FILL = "#e69f00", "#56b4e9"
 _CAUTION = (
     "Locate buried services first. Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.\n"
     "A model is no acceptance: walk-test every zone. Handle as sensitive."
 )
-_STYLE = {
+_STYLE: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 8,
     "svg.hashsalt": "geotools",

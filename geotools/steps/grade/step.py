@@ -292,39 +292,6 @@ def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
         "proven": proven,
         "cut_m3": round(cut, 2),
         "fill_m3": round(fill, 2),
-        "table": {
-            "title": "Earthwork, m3",
-            "columns": [
-                "zone",
-                "cut grid",
-                "end area",
-                "prismoid",
-                "fill grid",
-                "end area",
-                "prismoid",
-                "deepest m",
-                "proven",
-            ],
-            "rows": [
-                [
-                    str(r["zone_id"]),
-                    *(
-                        f"{r[k]:.1f}"
-                        for k in (
-                            "cut_grid_m3",
-                            "cut_end_area_m3",
-                            "cut_prismoidal_m3",
-                            "fill_grid_m3",
-                            "fill_end_area_m3",
-                            "fill_prismoidal_m3",
-                        )
-                    ),
-                    f"{r['depth_max_m']:.2f}",
-                    "yes" if r["proven"] else "no",
-                ]
-                for r in rows
-            ],
-        },
     }
 
 

@@ -7,13 +7,14 @@ from shapely import Polygon
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.strip import Strip, crossable
 from geotools.corridor import BeamLine
+from geotools.scenario import strip_nodes
 from geotools.steps.gaps.chain import chain_vertices, side_of
 from geotools.steps.gaps.crossing import build_graph, shortest_way, worst_from
 from geotools.steps.gaps.fence import find
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.steps.gaps.patch import Patch
 from geotools.steps.gaps.straight import straightness_spots
-from geotools.steps.gaps.work import FenceWork, strip_nodes
+from geotools.steps.gaps.work import FenceWork
 
 CRAWL, PRONE, WALK = TARGETS["crawl"], TARGETS["prone"], TARGETS["walk"]
 
