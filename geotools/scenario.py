@@ -17,7 +17,7 @@ from scipy.ndimage import map_coordinates
 from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
 from geotools.beam.strip import crossable, in_grass
 from geotools.corridor import BeamLine, StripGrid
-from geotools.earthwork.surface import Ground
+from geotools.earthwork.surface import DesignSurface, Ground
 from geotools.errors import InputError
 
 __all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground", "strip_nodes"]
@@ -97,6 +97,9 @@ class Perimeter:
             z.zone_id: StripGrid(z.line, *strip_nodes(z.line, rules.half_width_m, rules.spacing_m)) for z in zones
         }
         self._own: dict[str, dict[str, Array]] = {}
+        self._cover: dict[str, dict[str, Array]] = {}
+        self._levels: dict[str, Array] = {}
+        self._lateral: dict[tuple[str, HeadType, float], Array] = {}
         self.standing_db: dict[tuple[str, str], float] = {}
 
     def check_ground(self) -> None:
@@ -125,8 +128,14 @@ class Perimeter:
         ]
 
     def levels(self, zone_id: str, ground: Ground | None = None) -> Array:
-        """Ground of the zone's strip, (chainages, offsets)."""
-        return (ground or self.ground).sample(*self.grids[zone_id].map_xy())
+        """Ground of the zone's strip, (chainages, offsets); the perimeter's own ground is sampled once."""
+        if isinstance(ground, DesignSurface) and ground.terrain is self.ground:
+            return self.levels(zone_id) + ground.change_at(*self.grids[zone_id].map_xy())
+        if ground is not None:
+            return ground.sample(*self.grids[zone_id].map_xy())
+        if zone_id not in self._levels:
+            self._levels[zone_id] = self.ground.sample(*self.grids[zone_id].map_xy())
+        return self._levels[zone_id]
 
     def modulation(self, zone: ZoneSetup, level: Array) -> dict[str, Array]:
         """Best modulation of each threat over the zone's own heads, at every node of its strip.
@@ -156,7 +165,13 @@ class Perimeter:
         offsets = self.grids[zone.zone_id].offset_m
         for threat, target in self.rules.targets.items():
             shown = in_grass(target, self.rules.grass_m)
-            m = np.zeros(level.shape) if shown is None else solved.modulation_grid(shown, offsets, level)
+            m = np.zeros(level.shape)
+            if shown is not None:
+                # neither ground nor heights change the share cut out across the beam
+                key = zone.zone_id, solved.head_type, shown.width_m
+                if key not in self._lateral:
+                    self._lateral[key] = solved.lateral(offsets, shown.width_m)
+                m = solved.modulation_grid(shown, offsets, level, lateral=self._lateral[key])
             best[threat] = np.maximum(best[threat], m) if threat in best else m
 
     def own(self, zone_id: str) -> dict[str, Array]:
@@ -175,6 +190,11 @@ class Perimeter:
 
     def cover(self, zone_id: str) -> dict[str, Array]:
         """What the neighbours' heads give at the nodes of this zone's strip, 0 where none reaches."""
+        if zone_id not in self._cover:
+            self._cover[zone_id] = self._covered(zone_id)
+        return self._cover[zone_id]
+
+    def _covered(self, zone_id: str) -> dict[str, Array]:
         x, y = self.grids[zone_id].map_xy()
         best = {threat: np.zeros(x.shape) for threat in self.rules.targets}
         for other in self.neighbours(zone_id):

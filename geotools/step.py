@@ -40,6 +40,7 @@ BUILT_IN = (
     "inspect",
     "layout",
     "gaps",
+    "heights",
     "remedy",
     "grade",
     "stakeout",

@@ -56,11 +56,9 @@ def height_pairs(
     return sorted(alike, key=near) + sorted(apart, key=near)
 
 
-def trials_of(
-    perimeter: Perimeter, zone_id: str, limits: Mapping[str, tuple[float, float]], threats: Sequence[str]
-) -> list[HeightTrials]:
-    """Height trials of the levels that may move and can come down among the silhouettes of these threats."""
-    tallest = max(perimeter.rules.targets[t].top_m for t in threats)
+def trials_of(perimeter: Perimeter, zone_id: str, limits: Mapping[str, tuple[float, float]]) -> list[HeightTrials]:
+    """Height trials of the levels that may move and can come down among the silhouettes of the site's threats."""
+    tallest = max(t.top_m for t in perimeter.rules.targets.values())
     zone = perimeter.zones[zone_id]
     levels = [p.level for p in zone.pairs if p.level in limits and limits[p.level][0] < tallest]
     return [HeightTrials(perimeter, zone, level) for level in levels]

@@ -96,15 +96,20 @@ class BeamField:
             self.head_type, self.chainage_m, length, np.asarray(offset_m, float), width_m, pan_deg=self.pan_deg
         )
 
-    def modulation_grid(self, target: Target, offset_m: ArrayLike, target_ground_m: ArrayLike) -> Floats:
+    def modulation_grid(
+        self, target: Target, offset_m: ArrayLike, target_ground_m: ArrayLike, *, lateral: Floats | None = None
+    ) -> Floats:
         """Modulation with the target standing at every (chainage, offset) of a strip, (n, k).
 
         Parameters
         ----------
         offset_m : (k,) or (n, k) metres from the beam line, positive to the left.
         target_ground_m : elevation the target stands on, broadcastable to (n, k).
+        lateral : (n, k) of an earlier call of :meth:`lateral` for the same offsets and width, to save its time; it
+            depends on neither ground nor heights.
         """
-        lateral = self.lateral(offset_m, target.width_m)
+        if lateral is None:
+            lateral = self.lateral(offset_m, target.width_m)
         foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None] + target.base_m
         foot = np.broadcast_to(foot, lateral.shape)
         cut = self.share_below(foot + target.height_m) - self.share_below(foot)

@@ -6,6 +6,7 @@ costs one more bilinear look-up. Whatever reads a terrain by `sample`, `strip` o
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -22,6 +23,9 @@ from geotools.errors import InputError
 __all__ = ["DesignSurface", "Ground", "StripCells"]
 
 Array = npt.NDArray[np.float64]
+
+#: Zones are graded in threads, and one open raster cannot be read by two at once.
+_READING = threading.Lock()
 
 #: A grid above this many cells is no longer one site.
 MAX_CELLS = 120_000_000
@@ -144,7 +148,8 @@ class DesignSurface:
             along, off = line.from_map(x, y)
             inside |= (np.abs(off) <= half_width_m) & (along >= -self.cell_m) & (along <= line.length + self.cell_m)
         row, column = np.nonzero(inside)
-        ground = self.terrain.sample(x[inside], y[inside])
+        with _READING:
+            ground = self.terrain.sample(x[inside], y[inside])
         known = np.isfinite(ground)
         if not known.any():
             raise InputError(

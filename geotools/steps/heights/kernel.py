@@ -24,7 +24,7 @@ class HeightSearch:
 
 
 def search_heights(
-    dead_length: Callable[[float, float], float],
+    dead_lengths: Callable[[list[tuple[float, float]]], list[float]],
     now: tuple[float, float],
     limits: tuple[float, float],
     *,
@@ -40,7 +40,8 @@ def search_heights(
 
     Parameters
     ----------
-    dead_length : metres of the line that let somebody through with these heights above ground.
+    dead_lengths : for pairs of heights above ground, the metres of the line that let somebody through; asked for many
+        pairs at a time.
     now : transmitter and receiver height today. limits : lowest and highest allowed, metres above ground.
     """
     low, high = limits
@@ -54,29 +55,29 @@ def search_heights(
         )
     seen: dict[tuple[float, float], float] = {}
 
-    def value(pair: tuple[float, float]) -> float:
-        key = (round(pair[0], 4), round(pair[1], 4))
-        if key not in seen:
-            seen[key] = dead_length(*key)
-        return seen[key]
+    def look(pairs: list[tuple[float, float]]) -> None:
+        todo = [p for p in dict.fromkeys(pairs) if p not in seen]
+        seen.update(zip(todo, dead_lengths(todo), strict=True))
 
     def rank(pair: tuple[float, float]) -> tuple[float, float]:
-        return value(pair), abs(pair[0] - now[0]) + abs(pair[1] - now[1])
+        return seen[pair], round(abs(pair[0] - now[0]) + abs(pair[1] - now[1]), 6)
 
-    best = (now[0], now[1])
-    now_dead = value(best)
-    together = np.unique(np.round(np.append(np.arange(low, high, coarse_m), high), 4))
-    for h in sorted(together, key=lambda h: abs(h - now[0]) + abs(h - now[1])):
-        best = min(best, (float(h), float(h)), key=rank)
-        if value(best) <= enough_m:
-            break
+    best = (round(float(now[0]), 4), round(float(now[1]), 4))
+    look([best])
+    now_dead = seen[best]
+    if now_dead > enough_m:
+        together = np.unique(np.round(np.append(np.arange(low, high, coarse_m), high), 4))
+        pairs = [(float(h), float(h)) for h in together]
+        look(pairs)
+        best = min([best, *pairs], key=rank)
     step = coarse_m
-    while value(best) > enough_m and step >= fine_m - 1e-9:
+    while seen[best] > enough_m and step >= fine_m - 1e-9:
         moves = [(s * step, t * step) for s in (-1, 0, 1) for t in (-1, 0, 1) if s or t]
-        inside = [(float(np.clip(best[0] + a, low, high)), float(np.clip(best[1] + b, low, high))) for a, b in moves]
-        better = min([best, *inside], key=rank)
+        near = [tuple(np.round(np.clip((best[0] + a, best[1] + b), low, high), 4).tolist()) for a, b in moves]
+        look(near)
+        better = min([best, *near], key=rank)
         if better == best:
             step /= 2
         best = better
     tried = np.array([(*pair, dead) for pair, dead in seen.items()])
-    return HeightSearch(best[0], best[1], value(best), now_dead, tried)
+    return HeightSearch(best[0], best[1], seen[best], now_dead, tried)

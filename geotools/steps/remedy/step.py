@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
 import numpy as np
@@ -130,11 +131,9 @@ def run(ctx: StepContext) -> StepResult:
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
-    rows: list[Row] = []
-    choices: list[Row] = []
-    for number, (zone_id, spots) in enumerate(by_zone.items()):
-        ctx.progress(number, len(by_zone), f"zone {zone_id}")
-        trials = trials_of(perimeter, zone_id, settings.height_limits, [s.threat for s in spots])
+
+    def answer(zone_id: str) -> tuple[list[Option], list[Remedy]]:
+        trials = trials_of(perimeter, zone_id, settings.height_limits)
         options, grading = zone_options(
             perimeter,
             surface,
@@ -147,9 +146,16 @@ def run(ctx: StepContext) -> StepResult:
             keep=keep,
             trials=trials,
         )
-        choices += _option_rows(zone_id, options, p.currency)
-        for remedy in advise_zone(perimeter, surface, zone_id, spots, settings, grading, trials):
-            rows.append(_row(remedy, zone_id, areas[remedy.spot.spot_id], surface))
+        return options, advise_zone(perimeter, surface, zone_id, by_zone[zone_id], settings, grading, trials)
+
+    rows: list[Row] = []
+    choices: list[Row] = []
+    # transforms and the solver leave the interpreter's lock: two threads keep two cores busy
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        for number, (zone_id, (options, remedies)) in enumerate(zip(by_zone, pool.map(answer, by_zone), strict=True)):
+            ctx.progress(number + 1, len(by_zone), f"zone {zone_id}")
+            choices += _option_rows(zone_id, options, p.currency)
+            rows += [_row(remedy, zone_id, areas[remedy.spot.spot_id], surface) for remedy in remedies]
     return StepResult(
         layers={
             "advice": frame_of(ADVICE, rows, ctx.workspace.work_crs),

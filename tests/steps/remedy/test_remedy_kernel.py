@@ -31,7 +31,7 @@ def spots_of(perimeter: Perimeter, threat: str) -> list[Spot]:
 def advise(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, **more):
     surface = DesignSurface(perimeter.ground, (-10, -10, 200, 10))
     grading = grade_group(perimeter, surface, [perimeter.zones["Z1"]], settings, **more)
-    trials = trials_of(perimeter, "Z1", settings.height_limits, ["prone"])
+    trials = trials_of(perimeter, "Z1", settings.height_limits)
     spots = spots_of(perimeter, "prone") if spots is None else spots
     return surface, advise_zone(perimeter, surface, "Z1", spots, settings, grading, trials)
 
@@ -90,7 +90,7 @@ COSTS = Costs(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post
 
 def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS) -> list[Option]:
     surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
-    trials = trials_of(perimeter, "Z1", settings.height_limits, ["prone"])
+    trials = trials_of(perimeter, "Z1", settings.height_limits)
     return zone_options(perimeter, surface, "Z1", settings, COSTS, low=LOW, trials=trials)[0]
 
 

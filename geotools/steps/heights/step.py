@@ -1,0 +1,131 @@
+"""Declaration of the heights step: beams in; for each the heights that leave the least dead length out."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from geotools.planned import perimeter_of
+from geotools.scenario import Perimeter, ZoneSetup
+from geotools.schema import BEAMS, HEAD_HEIGHTS
+from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.heights.kernel import HeightSearch, search_heights
+from geotools.trials import HeightTrials
+from geotools.workspace import frame_of
+
+Row = dict[str, object]
+
+#: Rain splashes soil this high; a head below it needs hard standing or gravel (common practice, no source).
+SPLASH_M = 0.25
+#: Dead ground counted as that before a head, metres from it.
+NEAR_HEAD_M = 10.0
+
+
+def _near_head(perimeter: Perimeter, zone: ZoneSetup) -> float:
+    """Dead length beside the heads by this zone's own beams alone: what the neighbours' overlap has to cover."""
+    own = perimeter.modulation(zone, perimeter.levels(zone.zone_id))
+    grid = perimeter.grids[zone.zone_id]
+    near = (grid.chainage_m < NEAR_HEAD_M) | (grid.chainage_m > grid.line.length - NEAR_HEAD_M)
+    blind = np.any([m.max(axis=1) < perimeter.rules.threshold for m in own.values()], axis=0)
+    return float((blind & near).sum() * grid.line.length / (len(near) - 1))
+
+
+def _note(row: Row, found: HeightSearch) -> str:
+    gain = float(str(row["dead_now_m"])) - float(str(row["dead_best_m"]))
+    if gain <= 0:
+        return "No other height within the limits leaves less dead length."
+    more = float(str(row["near_head_best_m"])) - float(str(row["near_head_now_m"]))
+    costs = [f"{more:+.1f} m of dead ground beside the heads"]
+    levels = [float(str(row[k])) for k in ("standing_now_db", "standing_best_db")]
+    costs.append(f"standing level {levels[0]:.1f} to {levels[1]:.1f} dB")
+    lowest = min(found.tx_height_m, found.rx_height_m)
+    if lowest < SPLASH_M:
+        costs.append(f"a head {lowest:.2f} m up stands in rain splash: keep water and soil off it")
+    return f"Saves {gain:.1f} m of dead length; " + "; ".join(costs) + "."
+
+
+def _row(perimeter: Perimeter, zone: ZoneSetup, level: str, limits: tuple[float, float]) -> Row:
+    trials = HeightTrials(perimeter, zone, level)
+    pair = trials.pair
+    now = pair.tx_height_m, pair.rx_height_m
+
+    def dead_lengths(pairs: list[tuple[float, float]]) -> list[float]:
+        return [perimeter.dead_length(zone.zone_id, dead) for dead in trials.dead(pairs)]
+
+    found = search_heights(dead_lengths, now, (min(limits[0], *now), max(limits[1], *now)))
+    best = zone.with_heights(level, found.tx_height_m, found.rx_height_m)
+    near_now = _near_head(perimeter, zone)
+    standing_now = perimeter.standing_db[zone.zone_id, level]
+    near_best = _near_head(perimeter, best)
+    row: Row = {
+        "beam_id": f"{zone.zone_id}-{level}",
+        "zone_id": zone.zone_id,
+        "level": level,
+        "tx_now_m": now[0],
+        "rx_now_m": now[1],
+        "tx_best_m": found.tx_height_m,
+        "rx_best_m": found.rx_height_m,
+        "dead_now_m": found.dead_length_now_m,
+        "dead_best_m": found.dead_length_m,
+        "near_head_now_m": near_now,
+        "near_head_best_m": near_best,
+        "standing_now_db": standing_now,
+        "standing_best_db": perimeter.standing_db[zone.zone_id, level],
+        "tried": len(found.tried),
+    }
+    return row | {"note": _note(row, found)}
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Search the heights of every beam that may move; see the manual beside this file."""
+    site = ctx.site
+    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    perimeter.solve_all()
+    limits = {level.level: level.limits_m for level in site.stack_levels()}
+    tallest = max(t.top_m for t in perimeter.rules.targets.values())
+    every = ctx.params["zones"] == "every"
+    wanted = [z for z in perimeter.zones if every or any(d.any() for d in perimeter.dead(z).values())]
+
+    def search(zone_id: str) -> list[Row]:
+        zone = perimeter.zones[zone_id]
+        moving = [p.level for p in zone.pairs if p.level in limits and limits[p.level][0] < tallest]
+        return [_row(perimeter, zone, level, limits[level]) for level in moving]
+
+    rows: list[Row] = []
+    # transforms leave the interpreter's lock: two threads keep two cores busy
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        for number, (zone_id, found) in enumerate(zip(wanted, pool.map(search, wanted), strict=True)):
+            ctx.progress(number + 1, len(wanted), f"zone {zone_id}")
+            rows += found
+    better = [r for r in rows if float(str(r["dead_best_m"])) < float(str(r["dead_now_m"]))]
+    ctx.say(f"{len(rows)} beams searched; other heights leave less dead length for {len(better)}")
+    low = [r for r in rows if min(float(str(r["tx_best_m"])), float(str(r["rx_best_m"]))) < SPLASH_M]
+    if low:
+        ctx.say(f"{len(low)} of them would stand below {SPLASH_M:g} m, in rain splash")
+    return StepResult(
+        layers={"head_heights": frame_of(HEAD_HEIGHTS, rows)},
+        summary={"beams": len(rows), "better": [str(r["beam_id"]) for r in better]},
+    )
+
+
+STEP = Step(
+    name="heights",
+    title="Search head heights",
+    summary="For each beam the head heights within its limits that leave the least dead length, and their price.",
+    run=run,
+    params=(
+        Param(
+            "zones",
+            "choice",
+            "dead: zones with dead ground; every: all of them, to see what could be raised or lowered without harm",
+            default="dead",
+            choices=("dead", "every"),
+        ),
+    ),
+    inputs=(LayerIn(BEAMS, "heads and their heights"),),
+    outputs=(LayerOut(HEAD_HEIGHTS),),
+    order=40,
+    citations=("head heights, their limits and rain splash: common practice, no source",),
+    cautions=("A model is no acceptance: walk-test every zone.",),
+)
