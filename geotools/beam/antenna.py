@@ -76,8 +76,7 @@ HEAD_TYPES: dict[str, HeadType] = {
     head.name: head
     for head in (
         HeadType("10 GHz", 10.525e9, 6.0, 6.0, 183.0),
-        HeadType("24 GHz", 24.125e9, 4.0, 4.0, 457.0),
-        HeadType("24 GHz short", 24.125e9, 10.0, 10.0, 60.0),
+        HeadType("24 GHz", 24.125e9, 3.5, 3.5, 457.0),
     )
 }
 """Head types by band (frequencies and ranges: UFC 4-021-02NF 5-4.3.2 and common practice; beamwidths: common practice,

@@ -115,7 +115,8 @@ def test_pointing_error_lowers_the_standing_level():
     def level(**error):
         return solve_beams([Beam(HEAD_TYPES["24 GHz"], X, 0 * X, 8.0, 8.0, **error)])[0].standing_level_db
 
-    for error in ({"tx_pan_deg": 2.0}, {"rx_pan_deg": -2.0}, {"tx_tilt_deg": 2.0}):
+    half = HEAD_TYPES["24 GHz"].beamwidth_az_deg / 2.0
+    for error in ({"tx_pan_deg": half}, {"rx_pan_deg": -half}, {"tx_tilt_deg": half}):
         # half the beamwidth off: half the power
         assert level(**error) - level() == pytest.approx(-3.0, abs=0.2)
     field = solve_beams([Beam(HEAD_TYPES["24 GHz"], X, 0 * X, 0.91, 0.91, tx_pan_deg=1.5, rx_pan_deg=-1.5)])[0]
