@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from geotools.schema.core import Field, LayerSchema
-from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS
+from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
 from geotools.schema.earthwork import (
     ACCEPTANCE,
     AS_BUILT,
@@ -33,6 +33,8 @@ LAYERS: dict[str, LayerSchema] = {
         DEAD_SPOTS,
         CROSSINGS,
         BEAM_LEVELS,
+        RESURVEY,
+        SENSITIVITY,
         ADVICE,
         OPTIONS,
         HEAD_HEIGHTS,
@@ -72,6 +74,8 @@ __all__ = [
     "OPTIONS",
     "PONDS",
     "PROVENANCE",
+    "RESURVEY",
+    "SENSITIVITY",
     "STAKEOUT",
     "UPKEEP",
     "UPKEEP_COST",

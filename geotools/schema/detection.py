@@ -36,6 +36,13 @@ DEAD_SPOTS = LayerSchema(
             "m",
         ),
         Field("modulation", "real", "best modulation the easiest crossing meets; an alarm needs the site's threshold"),
+        Field("probability", "real", "chance that somebody gets through, given the survey's accuracy", "1"),
+        Field(
+            "certainty",
+            "text",
+            "certain from 0.95, likely from 0.50, else this survey cannot tell",
+            choices=("certain", "likely", "cannot_tell"),
+        ),
     ),
     style=Style(
         Symbol(BLACK, width=0.3, fill_colour=GREY),
@@ -100,5 +107,53 @@ BEAM_LEVELS = LayerSchema(
         Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
         Field("standing_level_db", "real", "signal against perfectly aimed heads in free space", "dB"),
         Field("in_null", "boolean", "whether the beam stands in a two-ray null, below -10 dB"),
+        Field(
+            "clear_tx_height_m", "real", "nearest transmitter height that leaves the null, both heads moved alike", "m"
+        ),
+        Field("clear_rx_height_m", "real", "receiver height that goes with it", "m"),
+        Field("clear_level_db", "real", "standing level there", "dB"),
+        Field("rain_fade_db", "real", "loss in the site's rain (ITU-R P.838-3)", "dB"),
+    ),
+)
+
+RESURVEY = LayerSchema(
+    name="resurvey",
+    title="Points to survey again",
+    description=(
+        "Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a "
+        "centimetre (total station or levelled), on the bare ground."
+    ),
+    geometry="PointZ",
+    key="point_id",
+    made_by="gaps",
+    fields=(
+        Field("point_id", "text", "point to survey", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat it is about", nullable=False),
+        Field("spot_id", "text", "dead spot it is about, empty where none was found but one is possible"),
+        Field("chainage_m", "real", "distance from the transmitter post", "m"),
+        Field("ground_m", "real", "level in the terrain model today", "m"),
+        Field("explains", "real", "share of the answer's variance that the level here explains", "1"),
+    ),
+    style=Style(Symbol(PURPLE, marker="cross", size=3.2)),
+)
+
+SENSITIVITY = LayerSchema(
+    name="sensitivity",
+    title="How the answer moves",
+    description=(
+        "Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m, "
+        "heads 0.05 m from their height."
+    ),
+    geometry=None,
+    key="row_id",
+    made_by="gaps",
+    fields=(
+        Field("row_id", "text", "zone, threat and change", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat", nullable=False),
+        Field("change", "text", "what is changed", nullable=False),
+        Field("dead_m", "real", "length of the zone that lets the threat through", "m"),
+        Field("more_m", "real", "how much more that is than with everything as set", "m"),
     ),
 )

@@ -18,6 +18,7 @@ from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
+from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
 
 MAX_SITE_FILE_BYTES = 1_000_000
@@ -32,6 +33,7 @@ __all__ = [
     "Prices",
     "Site",
     "StackRule",
+    "Survey",
     "TargetSettings",
     "Upkeep",
     "WalkTest",
@@ -51,6 +53,7 @@ class Site(Section):
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
+    survey: Survey = setting("how far the terrain is to be trusted", default_factory=Survey)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: Grading = setting("earthwork", default_factory=Grading)

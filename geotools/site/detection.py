@@ -21,3 +21,6 @@ class Detection(Section):
     )
     spacing_m: float = setting("spacing of the places examined along a beam", unit="m", default=0.5, ge=0.1, le=2)
     grass_m: float = setting("height of grass that hides a crawler from below", unit="m", default=0.0, ge=0, le=0.5)
+    rain_mm_h: float = setting(
+        "rain rate for which the loss of each beam is told", unit="mm/h", default=50.0, ge=0, le=300
+    )

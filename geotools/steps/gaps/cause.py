@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam import BeamField, Target
+from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import Strip, crossable, modulation
-from geotools.steps.gaps.kernel import Question, ZoneWork, solve_zones
+from geotools.steps.gaps.kernel import Question, ZoneWork, on_ground, solve_zones
 
-__all__ = ["NULL_DB", "Doubt", "causes"]
+__all__ = ["Doubt", "causes"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-NULL_DB = -10.0
-"""A beam that stands lower than this against free space stands in a two-ray null, decibels."""
 
 _TURN_DEG = 15.0
 _NEAR_M = 15.0
@@ -45,12 +43,6 @@ def _line(strip: Strip) -> Floats:
     return np.asarray((ground[0] + (ground[-1] - ground[0]) * share)[:, None] + np.zeros(strip.offset_m.size))
 
 
-def _on(work: ZoneWork, ground: Floats) -> ZoneWork:
-    strip = replace(work.strip, ground_m=ground)
-    beams = tuple(replace(beam, ground_m=strip.line_ground_m) for beam in work.beams)
-    return replace(work, strip=strip, beams=beams)
-
-
 def causes(doubts: Sequence[Doubt], question: Question) -> list[list[str]]:
     """Cause of every spot: ``dip``, ``shadow``, ``standing_null``, ``near_head``, ``corner`` or ``range``.
 
@@ -64,9 +56,9 @@ def causes(doubts: Sequence[Doubt], question: Question) -> list[list[str]]:
         ground, line = doubt.work.strip.ground_m, _line(doubt.work.strip)
         worlds += [
             doubt.work,
-            _on(doubt.work, np.maximum(ground, line)),
-            _on(doubt.work, np.minimum(ground, line)),
-            _on(doubt.work, line),
+            on_ground(doubt.work, np.maximum(ground, line)),
+            on_ground(doubt.work, np.minimum(ground, line)),
+            on_ground(doubt.work, line),
         ]
     asked = iter([(doubt, which) for doubt in doubts for which in range(4)])
     by_world = {id(work): pair for work, pair in zip(worlds, asked, strict=True)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -17,7 +17,16 @@ from geotools.steps.gaps.chain import chain_vertices, side_of
 from geotools.steps.gaps.crossing import Graph, build_graph, shortest_way, worst_from
 from geotools.steps.gaps.patch import Link, Patch
 
-__all__ = ["Question", "ThreatResult", "ZoneWork", "examine", "fence_graph", "solve_zones", "threat_result"]
+__all__ = [
+    "Question",
+    "ThreatResult",
+    "ZoneWork",
+    "examine",
+    "fence_graph",
+    "on_ground",
+    "solve_zones",
+    "threat_result",
+]
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
@@ -53,6 +62,13 @@ class ZoneWork:
     strip: Strip
     beams: tuple[Beam, ...]
     levels: tuple[str, ...]
+
+
+def on_ground(work: ZoneWork, ground_m: Floats) -> ZoneWork:
+    """The same zone and head heights on another ground, (n, k)."""
+    strip = replace(work.strip, ground_m=ground_m)
+    beams = tuple(replace(beam, ground_m=strip.line_ground_m) for beam in work.beams)
+    return replace(work, strip=strip, beams=beams)
 
 
 def solve_zones(works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> Iterator[T]:

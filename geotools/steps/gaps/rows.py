@@ -6,13 +6,13 @@ from typing import Any
 
 from shapely import LineString
 
+from geotools.beam.standing import NULL_DB
 from geotools.step import StepContext
-from geotools.steps.gaps.cause import NULL_DB
 from geotools.steps.gaps.fence import FenceFindings
 from geotools.steps.gaps.kernel import Question
 from geotools.steps.gaps.work import FenceWork
 
-__all__ = ["Row", "closing_table", "crossing_rows", "level_rows", "spot_rows", "tell"]
+__all__ = ["Row", "closing_table", "crossing_rows", "spot_rows", "tell"]
 
 Row = dict[str, Any]
 
@@ -68,21 +68,6 @@ def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) 
                 }
             )
     return rows
-
-
-def level_rows(work: FenceWork, findings: FenceFindings) -> list[Row]:
-    """Rows of the beam_levels table."""
-    return [
-        {
-            "beam_id": f"{zone.zone_id}-{level}",
-            "zone_id": zone.zone_id,
-            "level": level,
-            "standing_level_db": standing,
-            "in_null": standing < NULL_DB,
-        }
-        for zone, levels in zip(work.zones, findings.standing, strict=True)
-        for level, standing in zip(zone.levels, levels, strict=True)
-    ]
 
 
 def closing_table(rows: dict[str, list[Row]], fences: list[FenceWork], question: Question) -> dict[str, Any]:

@@ -5,10 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from geotools.beam.strip import straightness
+from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
+from geotools.step import StepContext, StepResult
 from geotools.steps.gaps.patch import Patch
+from geotools.steps.gaps.raster import Band, write_cog
+from geotools.steps.gaps.rows import Row
 from geotools.steps.gaps.spots import Spot, outline, runs
+from geotools.steps.gaps.work import FenceWork
+from geotools.workspace import empty_frame, frame_of
 
-__all__ = ["straightness_spots"]
+__all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
+
+LINE_RASTER = "straightness.tif"
 
 
 def straightness_spots(patch: Patch, tolerance_m: float) -> list[tuple[Spot, float]]:
@@ -23,3 +31,63 @@ def straightness_spots(patch: Patch, tolerance_m: float) -> list[tuple[Spot, flo
         spot = Spot(first, last, from_m, to_m, area, np.nan, np.nan)
         found.append((spot, float(below[first : last + 1, middle].max())))
     return found
+
+
+def run_straightness(ctx: StepContext, fences: list[FenceWork]) -> StepResult:
+    """Hold the ground of every zone against the straight line between its posts."""
+    rows: list[Row] = []
+    patches = []
+    table = []
+    rules = {name: ctx.site.all_targets[name].straightness_m for name in ctx.site.threats}
+    without = [name for name, rule in rules.items() if rule is None]
+    if without:
+        ctx.warn(f"no straightness tolerance for {', '.join(without)}: the rule says nothing of them")
+    for fence in fences:
+        for zone in fence.zones:
+            blank = np.zeros((0, *zone.strip.ground_m.shape))
+            patch = Patch(zone.line, zone.strip, blank, zone.strip.ground_m)
+            patches.append(patch)
+            cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
+            for threat, rule in rules.items():
+                found = [] if rule is None else straightness_spots(patch, rule)
+                cells.append(f"{sum(s.to_m - s.from_m for s, _ in found):.1f}" if found else "-")
+                for number, (spot, depth) in enumerate(found, start=1):
+                    rows.append(
+                        {
+                            "spot_id": f"{zone.zone_id}-{threat.replace(' ', '_')}-{number:02d}",
+                            "zone_id": zone.zone_id,
+                            "threat": threat,
+                            "method": "straightness",
+                            "cause": "dip",
+                            "from_m": spot.from_m,
+                            "to_m": spot.to_m,
+                            "length_m": spot.to_m - spot.from_m,
+                            "area_m2": spot.area.area,
+                            "depth_m": depth - float(rule or 0.0),
+                            "geometry": spot.area,
+                        }
+                    )
+            table.append([*cells, f"{float(straightness(zone.strip).max()):.2f}"])
+    bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
+    values = [(straightness(patch.strip),) for patch in patches]
+    write_cog(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, ctx.site.detection.spacing_m, patches, values, bands)
+    ctx.say("straightness rule: ground against the straight line between the posts; the wave model was not asked")
+    return StepResult(
+        layers={
+            "dead_spots": frame_of(DEAD_SPOTS, rows, ctx.workspace.work_crs),
+            "crossings": empty_frame(CROSSINGS, ctx.workspace.work_crs),
+            "beam_levels": empty_frame(BEAM_LEVELS),
+            "resurvey": empty_frame(RESURVEY, ctx.workspace.work_crs),
+            "sensitivity": empty_frame(SENSITIVITY),
+        },
+        files=[LINE_RASTER],
+        summary={
+            "method": "straightness",
+            "dead_spots": len(rows),
+            "table": {
+                "title": "ground below the straight line between the posts, beyond tolerance",
+                "columns": ["zone", "length m", *(f"{name}: m beyond" for name in rules), "deepest m"],
+                "rows": table,
+            },
+        },
+    )

@@ -1,5 +1,7 @@
 """The step on the demonstration site: what it writes, twice the same, by both methods."""
 
+import re
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -101,3 +103,40 @@ def test_straightness_stands_alone(wave, tmp_path):
     # the 0.35 m swale is found by the hand rule too
     assert spots[spots.threat == "prone"].intersects(layer(wave, "dead_spots").union_all()).any()
     assert (tmp_path / "straightness.tif").exists()
+
+
+def test_every_spot_says_how_certain_it_is(wave):
+    spots, points = layer(wave, "dead_spots"), layer(wave, "resurvey")
+    assert set(spots.certainty) <= {"certain", "likely", "cannot_tell"}
+    assert spots.probability.between(0, 1).all()
+    doubtful = set(spots[spots.probability.between(0.05, 0.95, inclusive="neither")].spot_id)
+    assert set(points.spot_id.dropna()) <= doubtful
+    zones = layer(wave, "zones").set_index("zone_id")
+    for row in points.itertuples():
+        assert zones.geometry[row.zone_id].contains(row.geometry)
+
+
+def test_check_points_replace_the_stated_accuracy(tmp_path):
+    path = place_demo_input(tmp_path, overwrite=False)
+    with rasterio.open(path.with_name("terrain.tif")) as raster:
+        rows, columns = np.mgrid[20:380:18, 20:500:18]
+        heights = raster.read(1)[rows, columns].ravel()
+        x, y = rasterio.transform.xy(raster.transform, rows.ravel(), columns.ravel())
+    noise = np.random.default_rng(2).normal(0.0, 0.03, heights.size)
+    lines = [f"{a:.3f},{b:.3f},{c:.3f}" for a, b, c in zip(x, y, heights - 0.05 + noise, strict=True)]
+    path.with_name("checks.csv").write_text("x,y,z\n" + "\n".join(lines) + "\n")
+    path.write_text(path.read_text() + '\n[survey]\ncheck_points = "checks.csv"\ndraws = 8\n')
+    outcomes = run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
+    said = " ".join(outcomes[-1].notes)
+    bias, rmse = (float(found) for found in re.search(r"model ([+-][\d.]+) cm off.*RMSEz ([\d.]+) cm", said).groups())
+    assert bias == pytest.approx(5.0, abs=0.3)
+    assert rmse == pytest.approx(np.hypot(5.0, 3.0), abs=0.4)
+
+
+def test_beam_levels_tell_the_way_out_of_a_null_and_the_loss_in_rain(wave):
+    levels = layer(wave, "beam_levels")
+    assert (levels.in_null == (levels.standing_level_db < -10.0)).all()
+    escaped = levels[levels.clear_level_db.notna()]
+    assert (escaped.in_null & (escaped.clear_level_db >= -7.0)).all()
+    fade = levels.set_index("beam_id").rain_fade_db
+    assert fade["F01-Z001-low"] > 3 * fade["F01-Z001-usual"] > 0

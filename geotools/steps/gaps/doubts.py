@@ -1,0 +1,164 @@
+"""What the answer hangs on: the survey, the settings, each beam's own level; as rows of the plan's layers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Point
+
+from geotools.beam import rain_fade_db
+from geotools.beam.standing import NULL_DB, leave_null
+from geotools.crs import metres_per_unit
+from geotools.files import local_file
+from geotools.schema import HEADS
+from geotools.step import StepContext
+from geotools.steps.gaps.certainty import ZoneDoubt, certainty_of, in_doubt, judge_zone
+from geotools.steps.gaps.fence import FenceFindings
+from geotools.steps.gaps.kernel import Question
+from geotools.steps.gaps.rows import Row
+from geotools.steps.gaps.sensitivity import sensitivity
+from geotools.steps.gaps.survey import PER_95, Accuracy, estimate, read_check_points
+from geotools.steps.gaps.work import FenceWork
+
+__all__ = ["accuracy_of", "add_certainty", "beam_rows", "sensitivity_rows"]
+
+
+def accuracy_of(ctx: StepContext) -> Accuracy | None:
+    """Accuracy of the terrain: from check points if there are any, else as stated; None where nothing is known."""
+    given, stated = ctx.site.survey, ctx.site.input.vertical_accuracy_m
+    if not ctx.params["doubts"] or given.draws == 0:
+        return None
+    if given.check_points is not None:
+        points = read_check_points(Path(local_file(ctx.site.path(given.check_points), "check points")))
+        points[:, :2] *= metres_per_unit(ctx.workspace.plan_crs)
+        model = ctx.terrain.sample(points[:, 0], points[:, 1])
+        found = estimate(points, model, given.correlation_m)
+        ctx.say(
+            f"{found.points} check points: model {found.bias_m * 100:+.1f} cm off on the whole, RMSEz "
+            f"{found.rmse_m * 100:.1f} cm, errors go together over {found.correlation_m:.1f} m"
+        )
+        return found
+    if stated is None:
+        ctx.warn(
+            "no vertical accuracy is stated and no check points are given: how certain a dead spot is cannot be told; "
+            "set input.vertical_accuracy_m or survey.check_points"
+        )
+        return None
+    return Accuracy(stated / PER_95, correlation_m=given.correlation_m)
+
+
+def _others(found: FenceFindings, place: int) -> NDArray[np.float64]:
+    """What neighbours' beams give in a zone, (threats, n, k); 0 where its own give as much or more."""
+    own, both = found.patches[place].best, found.best[place]
+    return np.where(both > own, both, 0.0)
+
+
+def add_certainty(
+    ctx: StepContext,
+    work: FenceWork,
+    found: FenceFindings,
+    question: Question,
+    accuracy: Accuracy | None,
+    spots: list[Row],
+) -> list[Row]:
+    """Put probability and certainty into the rows of dead spots; rows of the resurvey layer."""
+    if accuracy is None:
+        return []
+    by_id = {row["spot_id"]: row for row in spots}
+    points: list[Row] = []
+    for place, zone in enumerate(work.zones):
+        names = [
+            target.name
+            for target in question.targets
+            if in_doubt([found.threats[target.name].weakest[place]], question.threshold)
+        ]
+        if not names:
+            continue
+        ctx.progress(place, len(work.zones), f"certainty of {zone.zone_id}")
+        others = _others(found, place)
+        held = {t.name: others[i] for i, t in enumerate(question.targets) if t.name in names}
+        rows = {name: tuple((s.first, s.last) for s, _ in found.spots[name][place]) for name in names}
+        doubt, given = ZoneDoubt(zone, place, held, rows), ctx.site.survey
+        judged = judge_zone(doubt, question, accuracy, given.draws, given.seed)
+        for name in names:
+            for number, chance in enumerate(judged.probability[name], start=1):
+                row = by_id[_spot_id(zone.zone_id, name, number)]
+                row |= {"probability": chance, "certainty": certainty_of(chance)}
+        middle = zone.strip.offset_m.size // 2
+        for number, point in enumerate(judged.resurvey, start=1):
+            x, y = (float(part) for part in zone.line.to_map(point.chainage_m))
+            level = float(np.interp(point.chainage_m, zone.strip.chainage_m, zone.strip.ground_m[:, middle]))
+            points.append(
+                {
+                    "point_id": f"{zone.zone_id}-S{number:02d}",
+                    "zone_id": zone.zone_id,
+                    "threat": point.threat,
+                    "spot_id": None if point.spot is None else _spot_id(zone.zone_id, point.threat, point.spot + 1),
+                    "chainage_m": point.chainage_m,
+                    "ground_m": level,
+                    "explains": point.explains,
+                    "geometry": Point(x, y, level),
+                }
+            )
+    return points
+
+
+def _spot_id(zone_id: str, threat: str, number: int) -> str:
+    return f"{zone_id}-{threat.replace(' ', '_')}-{number:02d}"
+
+
+def sensitivity_rows(work: FenceWork, found: FenceFindings, question: Question) -> list[Row]:
+    """Rows of the sensitivity table."""
+    others = [_others(found, place) for place in range(len(work.zones))]
+    moved = sensitivity(work.zones, others, question)
+    as_set = {(m.place, m.threat): m.dead_m for m in moved if m.change == "as set"}
+    return [
+        {
+            "row_id": f"{work.zones[m.place].zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
+            "zone_id": work.zones[m.place].zone_id,
+            "threat": m.threat,
+            "change": m.change,
+            "dead_m": m.dead_m,
+            "more_m": m.dead_m - as_set[m.place, m.threat],
+        }
+        for m in moved
+    ]
+
+
+def beam_rows(ctx: StepContext, work: FenceWork, found: FenceFindings) -> list[Row]:
+    """Rows of the beam_levels table: standing level, the way out of a null, loss in rain."""
+    heads = ctx.read(HEADS) if ctx.workspace.has(HEADS) else None
+    polarisation: dict[tuple[str, str], str] = {}
+    if heads is not None:
+        for head in heads.itertuples():
+            if isinstance(head.polarisation, str):
+                polarisation[head.zone_id, head.level] = head.polarisation
+    rows: list[Row] = []
+    nulls = []
+    for zone, levels in zip(work.zones, found.standing, strict=True):
+        for beam, level, standing in zip(zone.beams, zone.levels, levels, strict=True):
+            row: dict[str, Any] = {
+                "beam_id": f"{zone.zone_id}-{level}",
+                "zone_id": zone.zone_id,
+                "level": level,
+                "standing_level_db": standing,
+                "in_null": standing < NULL_DB,
+                "rain_fade_db": rain_fade_db(
+                    beam.head_type.frequency_hz,
+                    zone.line.length,
+                    ctx.site.detection.rain_mm_h,
+                    polarisation=polarisation.get((zone.zone_id, level), "circular"),
+                ),
+            }
+            rows.append(row)
+            if row["in_null"]:
+                nulls.append((row, beam))
+    for (row, _), escape in zip(nulls, leave_null([beam for _, beam in nulls]), strict=True):
+        if escape is not None:
+            row["clear_tx_height_m"] = escape.tx_height_m
+            row["clear_rx_height_m"] = escape.rx_height_m
+            row["clear_level_db"] = escape.standing_level_db
+    return rows

@@ -1,0 +1,164 @@
+"""How certain the answer is: survey statistics, probabilities, sensitivity, nulls."""
+
+import numpy as np
+import pytest
+
+from geotools.beam import HEAD_TYPES, TARGETS, Beam, solve_beam
+from geotools.beam.standing import CLEAR_DB, NULL_DB, leave_null
+from geotools.beam.strip import Strip, crossable
+from geotools.corridor import BeamLine
+from geotools.errors import InputError
+from geotools.steps.gaps.certainty import ZoneDoubt, certainty_of, judge_zone
+from geotools.steps.gaps.kernel import Question, ZoneWork, examine
+from geotools.steps.gaps.sensitivity import CHANGES, sensitivity
+from geotools.steps.gaps.spots import runs
+from geotools.steps.gaps.survey import Accuracy, correlation_length, error_field, estimate, read_check_points
+from geotools.steps.gaps.work import strip_nodes
+
+PRONE = TARGETS["prone"]
+QUESTION = Question((PRONE,), 0.2)
+LINE = BeamLine(0, 0, 90, 0)
+
+
+def work(depth, half=5.0, centre=40.0):
+    x, y = strip_nodes(LINE, 2.0, 0.5)
+    dip = -depth * np.exp(-(((x - centre) / half) ** 2))
+    strip = Strip(x, y, dip[:, None] + np.zeros(y.size))
+    beams = (strip.beam(HEAD_TYPES["24 GHz"], 0.30, 0.30), strip.beam(HEAD_TYPES["10 GHz"], 0.91, 0.91))
+    return ZoneWork("Z1", 1, LINE, True, strip, beams, ("low", "usual"))
+
+
+def spots_of(zone):
+    (patch,), _ = examine([zone], QUESTION)
+    dead = crossable(patch.best[0], 0.2)
+    return tuple(r for r in runs(dead) if 15 < zone.strip.chainage_m[r[0]] < 75)
+
+
+# ---- the survey
+
+
+def test_error_fields_have_the_spread_and_the_reach_that_are_asked_for():
+    x, y = strip_nodes(LINE, 2.0, 0.5)
+    errors = error_field(x, y, Accuracy(0.03, correlation_m=6.0), np.random.default_rng(3), 1000)
+    assert errors.std() == pytest.approx(0.03, rel=0.02)
+    at = 90
+    for apart, expected in ((0, 1.0), (6, np.exp(-0.25)), (12, np.exp(-1.0)), (36, np.exp(-9.0))):
+        found = np.corrcoef(errors[:, at, 8], errors[:, at + apart, 8])[0, 1]
+        assert found == pytest.approx(expected, abs=0.06)
+    assert np.corrcoef(errors[:, at, 0], errors[:, at, 16])[0, 1] == pytest.approx(np.exp(-((4 / 6) ** 2)), abs=0.06)
+
+
+def test_check_points_give_back_bias_spread_and_reach():
+    rng = np.random.default_rng(11)
+    grid = np.arange(0.0, 120.0, 3.0)
+    errors = error_field(grid, grid, Accuracy(0.04, correlation_m=10.0), rng, 1)[0] + 0.02
+    gx, gy = np.meshgrid(grid, grid, indexing="ij")
+    points = np.column_stack([gx.ravel(), gy.ravel(), np.zeros(gx.size)])
+    found = estimate(points, errors.ravel(), 99.0)
+    assert found.bias_m == pytest.approx(0.02, abs=0.01)
+    assert found.sigma_m == pytest.approx(0.04, rel=0.2)
+    assert found.rmse_m == pytest.approx(np.hypot(found.bias_m, found.sigma_m), rel=0.01)
+    assert found.correlation_m == pytest.approx(10.0, rel=0.35)
+    assert correlation_length(points[:10, :2], errors.ravel()[:10]) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("a,b\n1,2\n", "lack a column"),
+        ("x,y,z\n1,2,three\n1,2,3\n1,2,3\n", "not a number"),
+        ("x,y,z\n1,2,3\n", "too few"),
+        ("x,y,z\n1,2\n1,2,3\n1,2,3\n", "not a number"),
+    ],
+)
+def test_bad_check_points_are_refused(tmp_path, text, word):
+    path = tmp_path / "points.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=word):
+        read_check_points(path)
+
+
+def test_check_points_outside_the_model_are_refused():
+    with pytest.raises(InputError, match="outside the terrain"):
+        estimate(np.zeros((5, 3)), np.full(5, np.nan), 8.0)
+
+
+# ---- certainty
+
+
+def judged(depth, sigma):
+    zone = work(depth)
+    doubt = ZoneDoubt(zone, 0, {"prone": np.zeros(zone.strip.ground_m.shape)}, {"prone": spots_of(zone)})
+    return judge_zone(doubt, QUESTION, Accuracy(sigma, correlation_m=8.0), 32, 1), doubt
+
+
+def test_a_deep_dip_is_certain_and_a_shallow_one_hangs_on_the_survey():
+    deep, _ = judged(0.40, 0.02)
+    assert deep.probability["prone"] == [1.0]
+    assert not [p for p in deep.resurvey if p.spot is not None]
+    shallow, doubt = judged(0.11, 0.04)
+    assert doubt.spots["prone"]
+    (chance,) = shallow.probability["prone"]
+    assert 0.05 < chance < 0.95
+    points = [p for p in shallow.resurvey if p.spot == 0]
+    assert points
+    # the level that matters most lies in the dip or before it, not at the far end of the zone
+    assert 5 < max(points, key=lambda p: p.explains).chainage_m < 75
+    again, _ = judged(0.11, 0.04)
+    assert again == shallow
+
+
+def test_a_place_not_found_dead_but_possibly_so_is_told():
+    sound, doubt = judged(0.06, 0.05)
+    assert doubt.spots["prone"] == ()
+    assert sound.possible["prone"]
+    assert any(p.spot is None for p in sound.resurvey)
+
+
+def test_classes():
+    assert [certainty_of(p) for p in (1.0, 0.95, 0.94, 0.5, 0.49, 0.0)] == [
+        "certain",
+        "certain",
+        "likely",
+        "likely",
+        "cannot_tell",
+        "cannot_tell",
+    ]
+
+
+# ---- settings a little off
+
+
+def test_sensitivity_moves_the_way_it_must():
+    zone = work(0.25)
+    moved = sensitivity([zone], [np.zeros((1, *zone.strip.ground_m.shape))], QUESTION)
+    dead = {m.change: m.dead_m for m in moved}
+    assert set(dead) == set(CHANGES)
+    assert dead["threshold up"] > dead["as set"] > dead["threshold down"] > 0
+    assert dead["grass"] >= dead["as set"] - 1.0
+    assert dead["heads up"] > dead["heads down"]
+
+
+# ---- nulls
+
+
+def test_the_way_out_of_a_null_is_out_of_it_and_nearest():
+    # two-ray null over flat ground: path difference of one wavelength, h = sqrt(lambda d / 2)
+    head, x = HEAD_TYPES["10 GHz"], np.linspace(0, 100, 201)
+    null = float(np.sqrt(head.wavelength_m * 100.0 / 2.0))
+    beam = Beam(head, x, 0 * x, null, null)
+    assert solve_beam(head, x, 0 * x, null, null).standing_level_db < NULL_DB
+    (found,) = leave_null([beam])
+    assert found is not None
+    assert solve_beam(head, x, 0 * x, found.tx_height_m, found.rx_height_m).standing_level_db >= CLEAR_DB
+    shift = abs(found.tx_height_m - null)
+    for nearer in np.arange(0.02, shift - 0.01, 0.02):
+        for sign in (-1, 1):
+            level = solve_beam(head, x, 0 * x, null + sign * nearer, null + sign * nearer).standing_level_db
+            assert level < CLEAR_DB + 1e-3
+
+
+def test_no_way_out_is_said():
+    head, x = HEAD_TYPES["10 GHz"], np.linspace(0, 100, 201)
+    wall = np.where((x > 40) & (x < 60), 3.0, 0.0)
+    assert leave_null([Beam(head, x, wall, 0.5, 0.5)], reach_m=0.1) == [None]
