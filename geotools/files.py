@@ -24,16 +24,21 @@ def is_remote(name: str) -> bool:
     return "://" in text or text.lower().startswith("/vsi") or text.startswith("<") or "\x00" in text
 
 
-def local_file(path: Path | str, what: str) -> Path | str:
-    """The path, if it is a readable local file; InputError otherwise.
+def given_file(path: Path | str, what: str) -> Path | str:
+    """The path of a readable local file; or, where the user allowed it, the name of something GDAL can fetch.
 
-    Remote addresses and virtual file systems are refused unless the user allowed them (``GEOTOOLS_ALLOW_REMOTE=1``);
-    then their names come back as they are.
+    For files that GDAL opens. InputError as `local_file`.
     """
     text = str(path)
+    if is_remote(text) and remote_allowed() and "\x00" not in text:
+        return text
+    return local_file(path, what)
+
+
+def local_file(path: Path | str, what: str) -> Path:
+    """The path, if it is a readable local file; InputError otherwise, for remote and virtual files too."""
+    text = str(path)
     if is_remote(text):
-        if remote_allowed() and "\x00" not in text:
-            return text
         raise InputError(
             f"the {what} is not a local file",
             where=text[:200],

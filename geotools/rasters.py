@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import rasterio
+from rasterio._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from rasterio.errors import RasterioError
 from rasterio.io import DatasetReader
 
 from geotools.errors import InputError
-from geotools.files import local_file, remote_allowed
+from geotools.files import given_file, remote_allowed
 from geotools.vrt import check_vrt
 
 #: Kinds of raster that hold heights in a file on this machine; those that fetch, run code or index other files are out.
@@ -52,6 +53,10 @@ SAFE_GDAL = {
 }
 
 
+#: Everything a damaged raster makes the library raise.
+RASTER_TROUBLE = (RasterioError, CPLE_BaseError, ValueError, OverflowError, MemoryError)
+
+
 def safe_gdal() -> rasterio.Env:
     """The surroundings every raster of ours is opened and read in."""
     options = dict(SAFE_GDAL)
@@ -69,13 +74,13 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
 
     Raises InputError where it is no local file, of no known kind, damaged, or declares a size that cannot be read.
     """
-    local = local_file(path, what)
+    local = given_file(path, what)
     if isinstance(local, Path):
         check_vrt(local, what)
     try:
         with safe_gdal():
             raster = DatasetReader(str(local), driver=None if remote_allowed() else list(DRIVERS), sharing=False)
-    except (RasterioError, ValueError, UnicodeDecodeError) as problem:
+    except RASTER_TROUBLE as problem:
         raise InputError(
             f"the {what} cannot be read",
             where=local,

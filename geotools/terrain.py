@@ -12,14 +12,13 @@ import numpy.typing as npt
 from pyproj import CRS, Transformer
 from rasterio import Affine
 from rasterio.enums import MaskFlags
-from rasterio.errors import RasterioError
 from rasterio.warp import calculate_default_transform
 from rasterio.windows import Window
 
 from geotools.corridor import Array, BeamLine, StripGrid
 from geotools.crs import horizontal, metres_per_unit
 from geotools.errors import InputError
-from geotools.rasters import open_raster, safe_gdal
+from geotools.rasters import RASTER_TROUBLE, open_raster, safe_gdal
 
 #: No single window above this many cells is read: a strip of an ordinary zone needs a thousandth of it.
 MAX_WINDOW_CELLS = 60_000_000
@@ -178,7 +177,7 @@ class Terrain:
                 masked = None
                 if MaskFlags.all_valid not in self._flags:
                     masked = self._file.read_masks(self.band, window=window) == 0
-        except (RasterioError, MemoryError) as problem:
+        except RASTER_TROUBLE as problem:
             raise InputError(
                 "the terrain raster is damaged",
                 where=self.path,

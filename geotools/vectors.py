@@ -7,6 +7,7 @@ from pathlib import Path
 
 import fiona
 import numpy as np
+from fiona._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from fiona.errors import FionaError
 from pyproj import CRS
 from pyproj.exceptions import CRSError
@@ -15,9 +16,13 @@ from shapely.errors import ShapelyError
 from shapely.geometry import shape
 
 from geotools.errors import InputError, SiteError
-from geotools.files import local_file
+from geotools.files import given_file, remote_allowed
+from geotools.vectorkind import drivers_for
 
 MAX_FENCE_FEATURES = 100_000
+MAX_FENCE_VERTICES = 2_000_000
+#: Nothing is fetched because a file says so.
+SAFE_GDAL = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none", "OGR_SQLITE_ALLOW_EXTERNAL_ACCESS": "NO"}
 
 
 @dataclass(frozen=True)
@@ -45,8 +50,14 @@ def crs_from(text: str, where: str) -> CRS:
         ) from None
 
 
-def _choose_layer(path: Path, wanted: str | None) -> str:
-    layers = fiona.listlayers(path)
+def safe_gdal() -> fiona.Env:
+    """The surroundings every vector file of a stranger is opened and read in."""
+    return fiona.Env() if remote_allowed() else fiona.Env(**SAFE_GDAL)
+
+
+def _choose_layer(path: Path | str, wanted: str | None) -> str:
+    with safe_gdal():
+        layers = fiona.listlayers(path)
     if wanted is not None:
         if wanted not in layers:
             raise InputError(
@@ -110,11 +121,13 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
 
     Raises InputError where the file cannot be read, names no system, or holds anything but proper lines.
     """
-    local = local_file(path, "fence file")
+    local = given_file(path, "fence file")
+    drivers = drivers_for(local, "fence file") if isinstance(local, Path) else None
     notes: list[str] = []
+    vertices = 0
     try:
         name = _choose_layer(local, layer)
-        with fiona.open(local, layer=name) as source:
+        with safe_gdal(), fiona.open(local, layer=name, enabled_drivers=drivers) as source:
             where = f"{local}, layer {name}"
             own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
             lines: list[LineString] = []
@@ -127,9 +140,14 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
                 parts = _lines_of(number, feature.geometry, where)
                 if len(parts) > 1:
                     notes.append(f"fence feature {number} has {len(parts)} parts; each is taken as a line of its own")
+                vertices += sum(len(part.coords) for part in parts)
+                if vertices > MAX_FENCE_VERTICES:
+                    raise InputError(
+                        "the fence file has too many vertices", where=where, expected=f"at most {MAX_FENCE_VERTICES}"
+                    )
                 lines += [LineString(get_coordinates(part)) for part in parts]
                 features += [number] * len(parts)
-    except (FionaError, CRSError, OSError, ValueError, UnicodeDecodeError) as problem:
+    except (FionaError, CPLE_BaseError, CRSError, OSError, ValueError, RuntimeError, OverflowError) as problem:
         if isinstance(problem, InputError):
             raise
         raise InputError(

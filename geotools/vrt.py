@@ -22,27 +22,18 @@ def parse_xml(path: Path, what: str, max_bytes: int = _MAX_BYTES) -> ElementTree
     size = path.stat().st_size
     if size > max_bytes:
         raise InputError(f"the {what} is too large", where=path, found=f"{size} bytes", expected=f"at most {max_bytes}")
-    parser = ElementTree.XMLPullParser(events=("start",))
-    root: ElementTree.Element | None = None
+    data = path.read_bytes()
+    if b"<!DOCTYPE" in data or b"<!ENTITY" in data or b"\x00" in data:
+        raise InputError(
+            f"the {what} declares entities of its own, or is not plain XML text",
+            where=path,
+            expected="XML in UTF-8 without a document type",
+            mend="take the DOCTYPE out, or save it as UTF-8",
+        )
     try:
-        data = path.read_bytes()
-        if b"<!DOCTYPE" in data or b"<!ENTITY" in data or b"\x00" in data[:4000]:
-            raise InputError(
-                f"the {what} declares entities of its own, or is not plain XML text",
-                where=path,
-                expected="XML in UTF-8 without a document type",
-                mend="take the DOCTYPE out, or save it as UTF-8",
-            )
-        parser.feed(data)
-        parser.close()
-        for _, element in parser.read_events():
-            root = element
-            break
-    except (ElementTree.ParseError, ValueError, LookupError) as problem:
+        return ElementTree.fromstring(data)
+    except (ElementTree.ParseError, ValueError, LookupError, RecursionError) as problem:
         raise InputError(f"the {what} is not whole XML", where=path, found=problem, mend="copy it again") from problem
-    if root is None:
-        raise InputError(f"the {what} is not whole XML", where=path, found="no element")
-    return root
 
 
 def is_vrt(path: Path) -> bool:
