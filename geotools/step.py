@@ -46,6 +46,7 @@ BUILT_IN = (
     "stakeout",
     "walktest",
     "upkeep",
+    "report",
 )
 
 ParamKind = Literal["real", "integer", "text", "flag", "choice", "path"]

@@ -9,7 +9,9 @@ import geopandas as gpd
 import gpxpy.gpx
 import numpy as np
 import pyproj
+from shapely import force_2d, force_3d
 
+from geotools.beside import PlanRaster
 from geotools.errors import InputError
 from geotools.schema import BEAMS, HEADS, STAKEOUT
 from geotools.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
@@ -47,6 +49,15 @@ def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) ->
     return aim(xyz, target, convergence=factors.meridian_convergence, scale_factor=scale)
 
 
+def _moved(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
+    """Fill (positive) or cut that grading plans at each head's post, m; 0 where none is planned."""
+    works = PlanRaster.beside(ctx.workspace.folder, "cut_fill.tif", ctx.workspace.plan_crs)
+    if works is None:
+        return np.zeros(len(heads))
+    ctx.say("levels of finished ground take in the grading beside the plan (cut_fill.tif)")
+    return np.nan_to_num(works.sample(heads.geometry.x, heads.geometry.y))
+
+
 def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
     """Posts as waypoints for a hand-held receiver, one for each post."""
     gpx = gpxpy.gpx.GPX()
@@ -73,14 +84,18 @@ def run(ctx: StepContext) -> StepResult:
     heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
     crs = ctx.workspace.work_crs
     faces = _partners(beams)
+    moved = _moved(ctx, heads)
+    heads = heads.set_geometry(
+        force_3d(force_2d(heads.geometry.to_numpy()), heads["ground_m"] + moved + heads["height_m"]), crs=crs
+    )
     aims = _aims(heads, faces, crs)
     map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
     rows: list[dict[str, Any]] = []
     for i, head in enumerate(heads.itertuples()):
         turned = head.polarisation == "horizontal"
-        axis = float(head.geometry.z)
-        finished = axis - float(head.height_m)
         ground = float(head.ground_m)
+        finished = ground + float(moved[i])
+        axis = finished + float(head.height_m)
         rows.append(
             {
                 **{

@@ -1,0 +1,437 @@
+"""The sheets of the report, each made from the plan's layers: which words, figures and tables, in which order."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from geotools.schema import LayerSchema
+from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
+
+__all__ = [
+    "answer",
+    "field_table",
+    "heads_sheet",
+    "how_sheet",
+    "layer_sheet",
+    "number",
+    "uncertain_sheet",
+    "upkeep_sheet",
+    "walk_sheet",
+    "words",
+    "zone_tables",
+]
+
+Frames = Mapping[str, pd.DataFrame]
+
+#: A table beyond this is for a GIS or a spreadsheet, not for paper.
+MOST_ROWS = 120
+
+ACTIONS = {
+    "lower": "set the heads to other heights",
+    "add_low_heads": "add low heads",
+    "split": "split the zone in two",
+    "grade": "grade the ground",
+    "lower_and_grade": "set the heads to other heights and grade",
+    "add_low_heads_and_grade": "add low heads and grade",
+    "none": "no remedy found",
+}
+CAUSES = {
+    "near_head": "near a head",
+    "dip": "dip",
+    "shadow": "behind a crest",
+    "standing_null": "beam in a null",
+    "corner": "corner",
+    "range": "range",
+}
+CAUTIONS = (
+    "Detection: a model is no acceptance; walk-test every zone.",
+    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local "
+    "codes rule.",
+    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
+    "equipment used.",
+    "This report shows where the site is weak: handle as sensitive, share by need.",
+)
+
+
+def words(name: object) -> str:
+    """A name of a setting as a reader says it."""
+    return str(name).replace("_", " ")
+
+
+def number(value: Any, digits: int = 2, unit: str = "") -> str:
+    """A figure for people: so many decimals, its unit, and a dash where there is none."""
+    if value is None or pd.isna(value) or (isinstance(value, float) and not math.isfinite(value)):
+        return "–"
+    text = f"{float(value):,.{digits}f}".replace(",", "\u202f")
+    return f"{text} {unit}" if unit else text
+
+
+def _cell(value: Any, digits: int = 2) -> str:
+    if value is None or value is pd.NA or (not isinstance(value, str) and pd.isna(value)):
+        return "–"
+    if isinstance(value, bool) or type(value).__name__ == "bool_":
+        return "yes" if value else "no"
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float) or hasattr(value, "dtype"):
+        return number(value, digits) if float(value) != int(float(value)) or digits > 0 else f"{int(value)}"
+    return str(value)
+
+
+def field_table(
+    caption: str, frame: pd.DataFrame, columns: Mapping[str, tuple[str, int]], *, aside: bool = False
+) -> Table:
+    """Rows of a layer as a table. columns : field name to its heading and decimals."""
+    kept = {name: shown for name, shown in columns.items() if name in frame.columns}
+    rows = [[_cell(row[name], digits) for name, (_, digits) in kept.items()] for row in frame.to_dict("records")]
+    return Table.of(caption, [heading for heading, _ in kept.values()], rows, aside=aside)
+
+
+def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: str) -> list[Block]:
+    """The first page: does anybody get through, where, what closes it, what it costs."""
+    crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
+    facts: list[Fact] = []
+    through = []
+    for threat in threats:
+        fact = _weakest(threat, crossings, threshold)
+        facts.append(fact)
+        if fact.state == "bad":
+            through.append(words(threat))
+    chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
+    facts += _dead(spots, threats)
+    if chosen is not None and len(chosen):
+        facts += _remedy(chosen, currency)
+    blocks: list[Block] = [
+        Heading("The answer"),
+        Text(_sentence(through, crossings, spots, chosen)),
+        Facts(tuple(facts)),
+    ]
+    if chosen is not None and len(chosen):
+        rows = [
+            [
+                str(r["zone_id"]),
+                ACTIONS.get(r["option"], words(r["option"])),
+                number(r["dead_before_m"], 1),
+                number(r["dead_after_m"], 1),
+                number(r["cost"], 0),
+                "yes" if r["proven"] else "no",
+            ]
+            for r in chosen.to_dict("records")
+        ]
+        columns = ["zone", "what to do", "dead now, m", "dead after, m", f"cost, {currency}", "proven by a new run"]
+        blocks.append(Table.of("What closes the gaps", columns, rows))
+    blocks.append(Notes(CAUTIONS, "caution", "Before anybody acts on this"))
+    return blocks
+
+
+def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:
+    label = f"Weakest crossing, {words(threat)}"
+    mine = None if crossings is None else crossings[crossings["threat"] == threat]
+    if mine is None or mine.empty:
+        return Fact(label, "not computed", "run the step gaps with the wave method")
+    worst = mine.loc[mine["modulation"].idxmin()]
+    where = (
+        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; an alarm needs {number(threshold)}"
+    )
+    bad = worst["outcome"] == "unseen"
+    said = "gets through" if bad else "detected"
+    return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "good")
+
+
+def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
+    if spots is None:
+        return []
+    out = []
+    for threat in threats:
+        mine = spots[spots["threat"] == threat]
+        length = float(mine["length_m"].sum())
+        longest = f"{number(mine['length_m'].max(), 1)} m" if len(mine) else ""
+        note = {0: "no dead spot", 1: "one dead spot"}.get(len(mine), f"{len(mine)} dead spots, the longest {longest}")
+        out.append(Fact(f"Dead length, {words(threat)}", number(length, 1, "m"), note, "bad" if length else "good"))
+    return out
+
+
+def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
+    before, after = float(chosen["dead_before_m"].sum()), float(chosen["dead_after_m"].sum())
+    proven = int(chosen["proven"].fillna(False).sum())
+    cut, fill = float(chosen["cut_m3"].fillna(0).sum()), float(chosen["fill_m3"].fillna(0).sum())
+    area = float(chosen["area_m2"].fillna(0).sum())
+    return [
+        Fact(
+            "Dead length with the remedy",
+            f"{number(before, 1)} → {number(after, 1)} m",
+            f"any threat, zones to mend; proven by a new run in {proven} of {len(chosen)} zones",
+            "good" if after == 0 and proven == len(chosen) else "bad",
+        ),
+        Fact(
+            "Earthworks",
+            f"{number(cut, 1)} m³ cut, {number(fill, 1)} m³ fill" if cut + fill > 0 else "none",
+            f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
+        ),
+        Fact("Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; invented where not set"),
+    ]
+
+
+def _sentence(
+    through: Sequence[str], crossings: pd.DataFrame | None, spots: pd.DataFrame | None, chosen: pd.DataFrame | None
+) -> str:
+    if crossings is None or crossings.empty:
+        return "Detection has not been computed for this plan yet; the sheets below show what there is."
+    if not through:
+        return "By the model, every threat is detected wherever it crosses."
+    zones = [] if spots is None else sorted(spots["zone_id"].unique())
+    verb = "gets" if len(through) == 1 else "get"
+    said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
+    said += f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."
+    if chosen is not None and len(chosen):
+        left = float(chosen["dead_after_m"].sum())
+        said += (
+            " What is advised below closes every gap; each was proven by running the model again."
+            if left == 0
+            else f" What is advised below leaves {number(left, 1)} m open."
+        )
+    return said
+
+
+def zone_tables(zone: str, frames: Frames) -> list[Block]:
+    """Dead spots of a zone, what is advised, and the standing levels of its beams."""
+    out: list[Block] = []
+    spots = frames.get("dead_spots")
+    mine = None if spots is None else spots[spots["zone_id"] == zone]
+    if mine is not None and len(mine):
+        shown = mine.assign(cause=[CAUSES.get(c, words(c)) for c in mine["cause"]])
+        columns = {
+            "spot_id": ("dead spot", 0),
+            "threat": ("threat", 0),
+            "cause": ("cause", 0),
+            "from_m": ("from, m", 1),
+            "to_m": ("to, m", 1),
+            "length_m": ("length, m", 1),
+            "crawl_gap_m": ("crawl gap, m", 2),
+            "modulation": ("modulation", 2),
+        }
+        out.append(field_table(f"Dead spots of {zone}", shown, columns))
+    elif mine is not None:
+        out.append(Text("No dead spots: every threat is detected wherever it crosses this zone."))
+    for name, caption, column in (("options", "Options compared", "reason"), ("advice", "Advice", "reason")):
+        frame = frames.get(name)
+        rows = None if frame is None else frame[frame["zone_id"] == zone]
+        if rows is None or rows.empty:
+            continue
+        if name == "options":
+            shown = rows.assign(
+                option=[ACTIONS.get(o, words(o)) for o in rows["option"]],
+                recommended=["take this" if r else "" for r in rows["recommended"].fillna(False)],
+            )
+            columns = {
+                "option": ("option", 0),
+                "recommended": ("choice", 0),
+                "proven": ("proven", 0),
+                "dead_after_m": ("dead after, m", 1),
+                "cut_m3": ("cut, m³", 1),
+                "fill_m3": ("fill, m³", 1),
+                "cost": ("cost", 0),
+            }
+            out.append(field_table(f"{caption} for {zone}", shown, columns))
+        said = list(dict.fromkeys(str(r) for r in rows[column].dropna()))
+        if name == "advice" and said:
+            out.append(Notes(tuple(said), title="Advice"))
+    levels = frames.get("beam_levels")
+    rows = None if levels is None else levels[levels["zone_id"] == zone]
+    if rows is not None and len(rows):
+        columns = {"beam_id": ("beam", 0), "standing_level_db": ("standing level, dB", 1), "in_null": ("in a null", 0)}
+        out.append(field_table(f"Standing levels of {zone}", rows, columns))
+    return out
+
+
+def heads_sheet(frames: Frames) -> list[Block]:
+    """The schedule of heads: from the stakeout sheet where there is one, else from the layout."""
+    sheet = frames.get("stakeout")
+    if sheet is None:
+        sheet = frames["heads"]
+    columns = {
+        "head_id": ("head", 0),
+        "post_id": ("post", 0),
+        "head_type": ("type", 0),
+        "height_m": ("height, m", 2),
+        "axis_m": ("level, m", 2),
+        "true_azimuth_deg": ("aim from true north, °", 1),
+        "azimuth_deg": ("aim from grid north, °", 1),
+        "tilt_deg": ("tilt, °", 2),
+        "distance_m": ("distance, m", 1),
+        "polarisation": ("polarisation", 0),
+        "channel": ("channel", 0),
+    }
+    blocks: list[Block] = [
+        Heading("Heads"),
+        Text(
+            "Heights are of the head's axis above the finished ground. A head that is turned 90 degrees has its radome "
+            "refitted upright: rain hood up, drip holes down."
+        ),
+    ]
+    blocks.append(field_table("Heads schedule", sheet.drop(columns="azimuth_deg", errors="ignore"), columns))
+    return blocks
+
+
+def layer_sheet(schema: LayerSchema, frame: pd.DataFrame) -> list[Block]:
+    """Any other layer of the plan as a sheet: its own words, its fields as they are declared."""
+    columns = {f.name: (words(f.name) + (f", {f.unit}" if f.unit else ""), 2) for f in schema}
+    shown = {name: kept for name, kept in columns.items() if frame[name].notna().any()}
+    if frame.empty:
+        return []
+    out: list[Block] = [Heading(schema.title, flows=True), Text(schema.description)]
+    if len(frame) > MOST_ROWS:
+        where = f"{len(frame)} rows: too many for a sheet. They are in plan.gpkg, layer {schema.name}."
+        return [*out, Text(where)]
+    return [*out, field_table(schema.title, frame, shown, aside=len(frame) > 20)]
+
+
+def walk_sheet(
+    frames: Frames, probability: float, confidence: float, threshold: Mapping[str, Any] | None
+) -> list[Block]:
+    """What the walk test proves, or how many crossings are planned."""
+    result = frames.get("walk_result")
+    if result is None:
+        return []
+    blocks: list[Block] = [Heading("Walk test", flows=True)]
+    wanted = f"{probability:g} at {100 * confidence:g} % confidence"
+    if not result["walked"].sum():
+        each = int(result["planned"].max())
+        blocks.append(
+            Text(
+                f"Not walked yet. {int(result['planned'].sum())} crossings are planned, {each} for each zone and "
+                f"threat: if all of them are detected, they show a detection probability of {wanted}."
+            )
+        )
+        return blocks
+    if threshold:
+        low, high = (number(threshold.get(k)) for k in ("low", "high"))
+        blocks.append(
+            Text(f"Threshold m0 as the results tell it: {number(threshold.get('m0'))}, between {low} and {high}.")
+        )
+    columns = {
+        "zone_id": ("zone", 0),
+        "threat": ("threat", 0),
+        "walked": ("walked", 0),
+        "detected": ("detected", 0),
+        "lower": ("at least", 2),
+        "upper": ("at most", 2),
+        "verdict": ("verdict", 0),
+        "next": ("next", 0),
+    }
+    blocks.append(field_table(f"Walk test against {wanted}", result[result["walked"] > 0], columns))
+    return blocks
+
+
+def upkeep_sheet(frames: Frames, currency: str) -> list[Block]:
+    """The care of the first year, and the cost of both ways of radome care."""
+    visits, cost = frames.get("upkeep"), frames.get("upkeep_cost")
+    if visits is None or cost is None or visits.empty:
+        return []
+    first = visits["due"].min()
+    year = visits[visits["due"] < first + pd.DateOffset(years=1)]
+    rows = [
+        [
+            str(care),
+            str(len(group)),
+            number(group["minutes"].sum() / 60, 1),
+            ", ".join(sorted({d.date().isoformat() for d in group["due"]})[:4]),
+        ]
+        for care, group in year.groupby("care", sort=True)
+    ]
+    money = cost.assign(
+        choice=[{"wax": "cleaned and waxed", "shed": "water-shedding, replaced"}[c] for c in cost["choice"]],
+        chosen=["chosen" if c else "" for c in cost["chosen"]],
+    )
+    columns = {
+        "choice": ("radomes", 0),
+        "chosen": ("", 0),
+        "visits": ("visits to a head", 0),
+        "labour": (f"labour, {currency}", 0),
+        "material": (f"material, {currency}", 0),
+        "total": (f"total, {currency}", 0),
+    }
+    years = int(cost["years"].max())
+    return [
+        Heading("Upkeep", flows=True),
+        Text(
+            "The whole plan is in upkeep.csv and, for a calendar program, in upkeep.ics. The equipment's manual wins."
+        ),
+        Table.of("Care in the first year", ["care", "pieces", "hours", "first days"], rows),
+        field_table(f"Cost of radome care over {years} years, at the site file's prices", money, columns),
+    ]
+
+
+def uncertain_sheet(
+    accuracy: float | None, cell: float | None, threats: Mapping[str, float | None], warnings: Sequence[str]
+) -> list[Block]:
+    """What the answer rests on and where it may be wrong."""
+    items = []
+    if accuracy is None:
+        items.append(
+            "The vertical accuracy of the terrain model is not stated: a dip smaller than its error is not seen."
+        )
+    else:
+        items.append(
+            f"The terrain model is good to {number(accuracy)} m (95 %); dips and crests smaller than that may be "
+            "missing or untrue."
+        )
+    if cell is not None:
+        items.append(f"The terrain has cells of {number(cell)} m: a ditch narrower than two cells is smoothed away.")
+    for threat, tolerance in threats.items():
+        if tolerance is not None:
+            items.append(
+                f"{words(threat)[:1].upper()}{words(threat)[1:]}: ground within {number(tolerance, 3)} m of straight "
+                "is wanted (common practice, no source)."
+            )
+    items += [
+        "The model is paraxial and takes people as opaque screens; it knows the ground along the beam's centre line "
+        "and the target's own ground, but no fence, vehicle, snow or wet grass.",
+        "It ranks and explains; the walk test on site decides.",
+    ]
+    blocks: list[Block] = [Heading("What is uncertain", flows=True), Notes(tuple(items))]
+    if warnings:
+        blocks.append(Notes(tuple(dict.fromkeys(warnings)), title="Warnings of the steps"))
+    return blocks
+
+
+def how_sheet(provenance: pd.DataFrame) -> list[Block]:
+    """How the plan came to be: steps, versions, parameters, hashes, sources."""
+    rows = [
+        [str(r["step"]), str(r["version"]), _short(r["parameters"]), str(r["layers"] or ""), str(r["files"] or "")]
+        for r in provenance.to_dict("records")
+    ]
+    blocks: list[Block] = [
+        Heading("How it was computed"),
+        Text(
+            "Each head's field is carried over the ground by the parabolic wave equation; a person takes away a part "
+            "of what reaches the receiver, and is detected where that part, the modulation, reaches the threshold. The "
+            "weakest crossing is the way across whose best modulation is smallest, all beams together."
+        ),
+        Table.of("Steps", ["step", "version", "parameters", "layers", "files"], rows),
+    ]
+    first = provenance.iloc[0]
+    hashes = _short(first["inputs"]).split("; ")
+    blocks.append(Notes(tuple(h for h in hashes if h), title="Input files, SHA-256"))
+    sources = dict.fromkeys(
+        s.strip() for text in provenance["citations"].dropna() for s in re.split(r"; (?![^(]*\))", str(text))
+    )
+    blocks.append(Notes(tuple(s for s in sources if s), title="Sources"))
+    return blocks
+
+
+def _short(text: Any) -> str:
+    """JSON of names and values as words."""
+    try:
+        data = json.loads(text)
+    except (TypeError, ValueError):
+        return "" if text is None or pd.isna(text) else str(text)
+    return "; ".join(f"{words(k)} {v}" for k, v in data.items() if v is not None)

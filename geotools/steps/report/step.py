@@ -1,0 +1,210 @@
+"""Declaration of the report step: reads what the plan holds and writes HTML and PDF."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from geotools.beside import PlanRaster
+from geotools.corridor import BeamLine, StripGrid
+from geotools.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
+from geotools.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.steps.report.blocks import Block, Heading, Picture, Report
+from geotools.steps.report.charts import Dead, MapArt, Section, draw, long_section, plan_map, profile_table
+from geotools.steps.report.html import to_html
+from geotools.steps.report.pdf import to_pdf
+from geotools.steps.report.sheets import (
+    answer,
+    heads_sheet,
+    how_sheet,
+    layer_sheet,
+    uncertain_sheet,
+    upkeep_sheet,
+    walk_sheet,
+    words,
+    zone_tables,
+)
+
+Array = npt.NDArray[np.float64]
+
+HTML, PDF = "report.html", "report.pdf"
+#: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
+_PLACED = {
+    "fence",
+    "corridor",
+    "zones",
+    "heads",
+    "beams",
+    "dead_spots",
+    "crossings",
+    "beam_levels",
+    "advice",
+    "options",
+    "grading_points",
+    "stakeout",
+    "walk_test",
+    "walk_result",
+    "upkeep",
+    "upkeep_cost",
+    "provenance",
+}
+
+
+def _frames(ctx: StepContext) -> dict[str, gpd.GeoDataFrame | pd.DataFrame]:
+    return {name: ctx.read(schema) for name, schema in LAYERS.items() if ctx.workspace.has(schema)}
+
+
+def _gap_along(raster: PlanRaster | None, grid: StripGrid) -> Array | None:
+    """Smallest crawl gap that somebody crossing straight over meets, at each chainage; None without a raster."""
+    if raster is None:
+        return None
+    gap = np.nan_to_num(raster.sample(*grid.map_xy()), nan=np.inf).min(axis=1)
+    return np.where(np.isfinite(gap), gap, np.nan)
+
+
+def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], rasters: Mapping[str, PlanRaster | None]) -> Section:
+    beams = frames["beams"][frames["beams"]["zone_id"] == zone.zone_id]
+    line = BeamLine.of(beams.geometry.iloc[0])
+    grid = StripGrid.over(line, ctx.site.detection.half_width_m, ctx.site.detection.spacing_m)
+    middle = line.to_map(grid.chainage_m)
+    ground = ctx.terrain.sample(*middle)
+    gap = _gap_along(rasters["crawl_gap.tif"], grid)
+    works = rasters["cut_fill.tif"]
+    moved = np.full(len(ground), np.nan) if works is None else works.sample(*middle)
+    spots = frames.get("dead_spots")
+    mine = [] if spots is None else spots[spots["zone_id"] == zone.zone_id].itertuples()
+    heights = {t: ctx.site.all_targets[t].height_m for t in ctx.site.threats}
+    return Section(
+        zone=zone.zone_id,
+        chainage=grid.chainage_m,
+        ground=ground,
+        design=ground + moved if np.nanmax(np.abs(moved), initial=0.0) > 0.005 else None,
+        beams=[(b.level, b.geometry.coords[0][2], b.geometry.coords[-1][2]) for b in beams.itertuples()],
+        floors={} if gap is None else {"crawl gap": gap},
+        target_height={t: h for t, h in heights.items() if h < 1.0},
+        dead=[Dead(s.threat, s.from_m, s.to_m) for s in mine],
+        threats=ctx.site.threats,
+    )
+
+
+def _section_picture(section: Section) -> Picture:
+    low, high = float(section.ground.min()), float(section.ground.max())
+    dead = [f"{words(d.threat)} from {d.from_m:.0f} to {d.to_m:.0f} m" for d in section.dead]
+    alt = (
+        f"Long section of zone {section.zone}, {section.chainage[-1]:.0f} m long: ground between {low:.2f} and "
+        f"{high:.2f} m, {len(section.beams)} beams above it; dead spots: {'; '.join(dead) or 'none'}."
+    )
+    caption = f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model."
+    return draw(partial(long_section, section), alt, caption)
+
+
+def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
+    heads, zones, spots = frames["heads"], frames["zones"], frames.get("dead_spots")
+
+    def points(role: str) -> Array:
+        mine = heads[heads["role"] == role].geometry
+        return np.column_stack([mine.x, mine.y])
+
+    def ring(area: Any) -> Array:
+        return np.asarray(area.exterior.coords)[:, :2]
+
+    art = MapArt(
+        fences=[np.asarray(g.coords)[:, :2] for g in frames["fence"].geometry],
+        zones=[(z.zone_id, ring(z.geometry)) for z in zones.itertuples()],
+        dead=[] if spots is None else [(s.threat, ring(s.geometry)) for s in spots.itertuples()],
+        transmitters=points("transmitter"),
+        receivers=points("receiver"),
+        threats=threats,
+    )
+    alt = (
+        f"Map of the perimeter: {len(zones)} zones along {len(art.fences)} fence line(s), "
+        f"{len(heads)} heads, {len(art.dead)} dead spots."
+    )
+    return draw(partial(plan_map, art), alt, "Map, north up; the strip of each zone is drawn to scale.")
+
+
+def _summaries(ctx: StepContext) -> dict[str, Any]:
+    """Figures that earlier steps left; empty where there are none or the file was edited out of shape."""
+    try:
+        steps = json.loads((ctx.workspace.folder / "summary.json").read_text(encoding="utf-8"))["steps"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+    return {k: v for k, v in steps.items() if isinstance(v, dict)} if isinstance(steps, dict) else {}
+
+
+def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> list[Block]:
+    folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
+    rasters = {name: PlanRaster.beside(folder, name, crs) for name in ("crawl_gap.tif", "cut_fill.tif")}
+    sections = [_section(ctx, zone, frames, rasters) for zone in frames["zones"].itertuples()]
+    blocks: list[Block] = []
+    for section, picture in zip(sections, ctx.map(_section_picture, sections, "zone sheets"), strict=True):
+        blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
+        columns = ["chainage, m", "ground, m", *(f"{words(n)}, m" for n in section.floors)]
+        blocks.append(profile_table(section, columns))
+    return blocks
+
+
+def _warnings(provenance: pd.DataFrame) -> list[str]:
+    notes = [line for text in provenance["notes"].dropna() for line in str(text).splitlines()]
+    return [line.removeprefix("warning: ") for line in notes if line.startswith("warning: ")]
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Make the sheets; see the manual beside this file."""
+    frames, site = _frames(ctx), ctx.site
+    for needed in (FENCE, ZONES, HEADS, BEAMS):
+        ctx.read(needed)
+    summaries = _summaries(ctx)
+    # an older report's own row says nothing of the plan
+    provenance = frames["provenance"].query("step != 'report'")
+    row = provenance.iloc[0]
+    currency = getattr(getattr(site, "prices", None), "currency", "currency units")
+    report = Report(
+        site.name,
+        f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}",
+        f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
+    )
+    report.blocks += answer(frames, site.threats, site.detection.threshold, currency)
+    report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
+    report.blocks += _zone_sheets(ctx, frames)
+    report.blocks += heads_sheet(frames)
+    for name, schema in LAYERS.items():
+        if name in frames and name not in _PLACED:
+            report.blocks += layer_sheet(schema, frames[name])
+    wanted = site.walktest
+    threshold = summaries.get("walktest", {}).get("threshold")
+    report.blocks += walk_sheet(frames, wanted.probability, wanted.confidence, threshold)
+    report.blocks += upkeep_sheet(frames, currency)
+    tolerances = {t: site.all_targets[t].straightness_m for t in site.threats}
+    cell = summaries.get("inspect", {}).get("terrain_cell_m")
+    report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
+    report.blocks += how_sheet(provenance)
+    (ctx.scratch / HTML).write_text(to_html(report), encoding="utf-8")
+    (ctx.scratch / PDF).write_bytes(to_pdf(report))
+    ctx.say(f"{len(report.sheets())} sheets: {HTML} for screens, {PDF} for paper")
+    return StepResult(files=[HTML, PDF], summary={"sheets": len(report.sheets())})
+
+
+STEP = Step(
+    name="report",
+    title="Report",
+    summary="Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.",
+    run=run,
+    inputs=tuple(
+        LayerIn(schema, "shown in the report", required=schema in (FENCE, ZONES, HEADS, BEAMS))
+        for schema in LAYERS.values()
+    ),
+    files=(
+        FileOut(HTML, "document", "For screens of any width; one file that needs no network, prints well."),
+        FileOut(PDF, "document", "For paper, A4."),
+    ),
+    order=90,
+    cautions=("The report shows where the site is weak: handle as sensitive, share by need.",),
+)

@@ -1,0 +1,104 @@
+"""No label of a drawing is cut off or hidden, at any width."""
+
+import io
+import itertools
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from lxml import etree
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+from PIL import Image
+
+from geotools.steps.report.charts import _FONT, NARROW, PAPER, WIDE, Dead, MapArt, Section, draw, long_section, plan_map
+
+THREATS = ("walk", "crawl", "prone side-on", "bridge")
+
+
+def section(length=98.0, zone="F12-Z034"):
+    s = np.linspace(0, length, 197)
+    ground = 2312.4 + 0.3 * np.sin(s / 11)
+    gap = 0.2 + 0.4 * np.exp(-(((s - 60) / 5) ** 2))
+    beams = [("low", 2312.8, 2312.5), ("usual", 2313.4, 2313.1), ("top", 2314.9, 2314.7)]
+    dead = [Dead(t, 0.55 * length, 0.66 * length) for t in THREATS]
+    heights = {"crawl": 0.7, "prone side-on": 0.3}
+    return Section(zone, s, ground, ground - 0.1, beams, {"crawl gap": gap}, heights, dead, THREATS)
+
+
+def art(n=24):
+    angle = np.linspace(0, 2 * np.pi, n + 1)
+    ring = np.column_stack([512000 + 400 * np.cos(angle), 5404000 + 300 * np.sin(angle)])
+    zones = [
+        (f"F01-Z{i:03d}", np.array([a, b, b * 0.998 + ring.mean(0) * 0.002, a, a]))
+        for i, (a, b) in enumerate(itertools.pairwise(ring))
+    ]
+    return MapArt([ring], zones, [(t, zones[3][1]) for t in THREATS], ring[::2], ring[1::2], THREATS)
+
+
+def shown(figure):
+    with mpl.rc_context(_FONT):
+        figure.draw_without_rendering()
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    for text in figure.findobj(Text):
+        if text.get_text().strip() and text.get_visible():
+            yield text, text.get_window_extent(renderer)
+
+
+@pytest.mark.parametrize("width", [WIDE, NARROW, PAPER])
+@pytest.mark.parametrize(
+    "make", [lambda w: long_section(section(), w), lambda w: plan_map(art(), w)], ids=["section", "map"]
+)
+def test_no_label_leaves_the_drawing(make, width):
+    with mpl.rc_context(_FONT):
+        figure = make(width)
+        boxes = list(shown(figure))
+    page = figure.bbox
+    assert len(boxes) > 5
+    for text, box in boxes:
+        # a tick beyond the axis limits is not drawn
+        if text.get_text() and box.width > 0 and text.get_clip_on() is False and _drawn(text, figure):
+            inside = box.x0 >= page.x0 - 1 and box.x1 <= page.x1 + 1 and box.y0 >= page.y0 - 1 and box.y1 <= page.y1 + 1
+            assert inside, f"{text.get_text()!r} at {box} leaves {page}"
+
+
+def _drawn(text, figure):
+    for ax in figure.axes:
+        for axis in (ax.xaxis, ax.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            for tick in axis.get_major_ticks():
+                if text in (tick.label1, tick.label2):
+                    return low <= tick.get_loc() <= high and text.get_visible()
+    return True
+
+
+@pytest.mark.parametrize("width", [WIDE, NARROW, PAPER])
+def test_axis_labels_do_not_run_into_each_other(width):
+    with mpl.rc_context(_FONT):
+        figure = long_section(section(), width)
+        figure.draw_without_rendering()
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        for ax in figure.axes:
+            boxes = [
+                t.get_window_extent(renderer)
+                for t in ax.xaxis.get_majorticklabels()
+                if t.get_text() and t.get_visible() and _drawn(t, figure)
+            ]
+            boxes.sort(key=lambda b: b.x0)
+            assert all(a.x1 < b.x0 for a, b in itertools.pairwise(boxes))
+
+
+def test_three_cuts_that_are_pictures_and_the_same_every_time():
+    one, two = (draw(lambda w: long_section(section(), w), "alt", "cap") for _ in range(2))
+    assert one == two
+    for svg, inches in ((one.wide_svg, WIDE), (one.narrow_svg, NARROW)):
+        assert float(etree.fromstring(svg).get("width").removesuffix("pt")) == pytest.approx(72 * inches)
+        assert b"<text" not in svg  # letters are drawn, so no machine's font can change or cut them
+    assert Image.open(io.BytesIO(one.png)).width == pytest.approx(170 * PAPER, abs=2)
+
+
+def test_dead_spots_differ_without_colour():
+    # hatches, not hues, tell threats apart in grey print
+    figure = long_section(section(), WIDE)
+    hatches = [p.get_hatch() for p in figure.axes[0].patches if p.get_hatch()]
+    assert len(set(hatches)) == len(THREATS)

@@ -1,0 +1,160 @@
+"""What the report says and how it is built: HTML that stands alone, PDF with real text."""
+
+import itertools
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pyogrio
+import pypdf
+import pytest
+from lxml import html
+
+import geotools
+from geotools.errors import StepError
+from geotools.steps.report.blocks import Heading, Notes, Report, Table, Text
+from geotools.steps.report.html import to_html
+from geotools.steps.report.pdf import to_pdf
+
+
+@pytest.fixture(scope="module")
+def page(reported):
+    return html.fromstring((reported / "report.html").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def paper(reported):
+    return pypdf.PdfReader(reported / "report.pdf")
+
+
+def test_nothing_is_asked_of_a_network(page, reported):
+    for element in page.iter():
+        for name in ("src", "href", "srcset", "action", "data", "poster"):
+            value = element.get(name)
+            assert value is None or value.startswith(("#", "data:image/svg+xml;base64,")), (element.tag, value[:60])
+    text = (reported / "report.html").read_text(encoding="utf-8")
+    assert not re.search(r"@import|url\(\s*['\"]?(?!data:)", text)
+    assert not page.xpath("//script | //link | //iframe | //object")
+
+
+def test_the_site_name_cannot_break_out(page):
+    assert page.findtext(".//h1") == 'Yard <script>alert(1)</script> & "Sons"'
+
+
+def test_a_reader_without_eyes_finds_their_way(page):
+    assert page.get("lang") == "en" and page.findtext(".//title")
+    assert [e.tag for e in page.body if e.tag in ("header", "nav", "main", "footer")] == [
+        "header",
+        "nav",
+        "main",
+        "footer",
+    ]
+    ids = page.xpath("//@id")
+    assert len(ids) == len(set(ids))
+    for link in page.xpath("//a/@href"):
+        assert link[1:] in ids
+    for picture in page.xpath("//img"):
+        assert len(picture.get("alt")) > 30
+    for table in page.xpath("//table"):
+        assert table.findtext("caption")
+        assert all(cell.get("scope") == "col" for cell in table.xpath("./thead//th"))
+        assert all(len(row.xpath("./th[@scope='row']")) == 1 for row in table.xpath("./tbody/tr"))
+    levels = [int(h.tag[1]) for h in page.xpath("//h1|//h2|//h3")]
+    assert levels[0] == 1 and all(b - a <= 1 for a, b in itertools.pairwise(levels))
+    assert all(e.get("tabindex") == "0" and e.get("aria-label") for e in page.xpath("//*[@class='scroll']"))
+
+
+def test_first_sheet_is_the_answer_with_the_figures_of_the_plan(page, reported):
+    summary = json.loads((reported / "summary.json").read_text())["steps"]["gaps"]
+    first = page.xpath("//main/section")[0].text_content()
+    for threat, value in summary["weakest_crossing"].items():
+        assert f"Weakest crossing, {threat}" in first and f"{value:.2f}," in first
+    for length in summary["dead_length_m"].values():
+        assert f"{length:.1f}\u202fm" in first or f"{length:.1f} m" in first
+    assert "walk-test every zone" in first and "buried services" in first
+
+
+def test_every_zone_has_its_sheet_with_its_dead_spots(page, reported):
+    zones = pyogrio.read_dataframe(reported / "plan.gpkg", layer="zones")["zone_id"]
+    spots = pyogrio.read_dataframe(reported / "plan.gpkg", layer="dead_spots")
+    sheets = {s.findtext("h2"): s for s in page.xpath("//main/section")}
+    for zone in zones:
+        sheet = sheets[f"Zone {zone}"]
+        assert sheet.xpath(".//img") and sheet.xpath(".//details/summary")
+        for spot in spots.loc[spots["zone_id"] == zone, "spot_id"]:
+            assert spot in sheet.text_content()
+
+
+def test_paper_says_what_the_screen_says(page, paper):
+    text = "\n".join(p.extract_text() for p in paper.pages)
+    for title in page.xpath("//main/section/h2/text()"):
+        assert title in text
+    squeezed = re.sub(r"\s+", "", text)
+    for cell in page.xpath("//main//td/text()"):
+        assert re.sub(r"\s+", "", cell) in squeezed, cell
+    outline = [o.title for o in paper.outline if not isinstance(o, list)]
+    assert outline == page.xpath("//main/section/h2/text()")
+    assert paper.metadata.title == page.findtext(".//h1")
+
+
+def test_same_plan_same_bytes(reported, tmp_path):
+    shutil.copytree(reported.parent, tmp_path / "demo")
+    out = tmp_path / "demo" / "out"
+    before = {name: (out / name).read_bytes() for name in ("report.html", "report.pdf")}
+    site = geotools.open_site(tmp_path / "demo" / "input" / "site.toml")
+    geotools.run_step("report", site, out, overwrite=True)
+    for name, content in before.items():
+        assert (out / name).read_bytes() == content, name
+
+
+def test_report_of_a_plan_with_layout_alone(plan):
+    site_file, out = plan
+    geotools.run_step("report", geotools.open_site(site_file), out)
+    assert "not been computed" in (out / "report.html").read_text(encoding="utf-8")
+
+
+def test_a_plan_without_layout_is_refused(plan):
+    site_file, out = plan
+    (out / "plan.gpkg").unlink()
+    site = geotools.open_site(site_file)
+    geotools.run_step("inspect", site, out)
+    with pytest.raises(StepError, match="no such layer"):
+        geotools.run_step("report", site, out)
+    assert not (out / "report.html").exists()
+
+
+def test_a_summary_out_of_shape_does_no_harm(plan):
+    site_file, out = plan
+    (out / "summary.json").write_text("[1, 2")
+    geotools.run_step("report", geotools.open_site(site_file), out)
+
+
+LONG = "Donaudampfschifffahrtsgesellschaft " * 12
+
+
+def test_text_of_any_kind_and_length_reaches_both_files(tmp_path: Path):
+    report = Report("Töst – ≥ 日 ✓", "<under>", "made")
+    report.blocks = [
+        Heading("A & B"),
+        Heading("A & B"),
+        Text(LONG),
+        Notes(("<b>x</b>", LONG), "caution", "T"),
+        Table.of("cap", ["a", "b"], [["1", LONG], ["", "<i>"]]),
+        Table.of("empty", ["a"], []),
+    ]
+    page = html.fromstring(to_html(report))
+    assert len(set(page.xpath("//section/h2/@id"))) == 2
+    assert page.xpath("//td/text()")[-1] == "<i>"
+    text = "".join(p.extract_text() for p in pypdf.PdfReader(_file(tmp_path, to_pdf(report))).pages)
+    assert re.sub(r"\s+", "", text).count("Donaudampfschifffahrtsgesellschaft") == 36
+
+
+def _file(folder, content):
+    (folder / "r.pdf").write_bytes(content)
+    return folder / "r.pdf"
+
+
+def test_columns_of_figures_are_found():
+    table = Table.of("t", ["id", "n", "mixed"], [["a", "1\u202f234.50", "1"], ["b", "–", "x"], ["c", "-3 %", "2"]])
+    assert table.numeric == {1}
