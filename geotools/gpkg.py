@@ -11,6 +11,7 @@ import pandas as pd
 import pyogrio
 from pyproj import CRS
 
+from geotools.errors import OutputError
 from geotools.schema import LayerSchema, to_qml, to_sld
 
 VERSION = "1.3"
@@ -41,6 +42,55 @@ _SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extensio
 def layer_names(path: Path) -> list[str]:
     """Names of the feature and attribute layers in a GeoPackage, styles left out."""
     return [str(name) for name, _ in pyogrio.list_layers(path) if name != "layer_styles"]
+
+
+def check_free(path: Path) -> None:
+    """OutputError where another program is at work in the file, or it is write-protected; ends what that one left.
+
+    A program that died while it wrote leaves a journal beside the file; it is worked off here, as the database's own
+    rules say. One that is still at work holds locks.
+    """
+    try:
+        with closing(sqlite3.connect(path, timeout=2.0, isolation_level=None)) as db:
+            mode = db.execute("PRAGMA journal_mode").fetchone()[0]
+            if mode == "wal":
+                # Edits of a desktop GIS live in a second file until it closes; this brings them home.
+                mode = db.execute("PRAGMA journal_mode = DELETE").fetchone()[0]
+                if mode != "delete":
+                    raise sqlite3.OperationalError("database is locked")
+            db.execute("BEGIN EXCLUSIVE")
+            db.execute("ROLLBACK")
+    except sqlite3.OperationalError as problem:
+        if "locked" in str(problem):
+            raise OutputError(
+                "the plan is open in another program",
+                where=path,
+                found=problem,
+                expected="nobody at work in it while results are written",
+                mend="save your edits, close the file there, and run again",
+            ) from problem
+        if "readonly" in str(problem):
+            raise OutputError(
+                "the plan is write-protected",
+                where=path,
+                found=problem,
+                mend="take the protection away, or choose another output folder",
+            ) from problem
+        raise
+
+
+def check_whole(path: Path) -> None:
+    """sqlite3.DatabaseError where the file is damaged."""
+    with closing(sqlite3.connect(path)) as db:
+        answer = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if answer != "ok":
+        raise sqlite3.DatabaseError(answer)
+
+
+def copy(source: Path, target: Path) -> None:
+    """A copy as of now, with what another program has committed to a second file beside it."""
+    with closing(sqlite3.connect(source)) as held, closing(sqlite3.connect(target)) as made:
+        held.backup(made)
 
 
 def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.DataFrame, crs: CRS) -> None:

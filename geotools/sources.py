@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
+from pathlib import Path
 
+import fiona
+import numpy
+import pyproj
+import rasterio
+import scipy
+import shapely
 from pyproj import CRS, Transformer
 
 from geotools.crs import horizontal, metres_per_unit, unit_name, utm_for, vertical
 from geotools.errors import InputError
+from geotools.files import given_file, sha256
 from geotools.rasters import open_raster
 from geotools.site import Site
 from geotools.terrain import Terrain
 from geotools.vectors import FenceLines, crs_from, read_fence
+from geotools.vrt import MAX_DEPTH, is_vrt, vrt_sources
 
 #: Metres in a unit, by the names files use. PROJ unit database; the US survey foot is 1200/3937 m (NIST SP 811, B.6).
 METRES_IN = {
@@ -176,3 +186,38 @@ def open_sources(site: Site) -> Sources:
     upright = vertical(terrain_crs)
     datum = site.input.vertical_datum or (upright.name if upright is not None else "not stated")
     return Sources(fence, terrain_crs, plan_crs, factor, name, datum, notes, warnings)
+
+
+_SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+
+
+def input_hashes(site: Site) -> dict[str, str]:
+    """SHA-256 of the fence and terrain files (parts of a Shapefile, tiles of a virtual raster too) and the settings.
+
+    What is fetched from elsewhere is named, not hashed.
+    """
+    found = {"site": hashlib.sha256(site.model_dump_json().encode("utf-8")).hexdigest()}
+    for what, given in (("fence", site.input.fence), ("terrain", site.input.terrain)):
+        path = given_file(site.path(given), what)
+        found[what] = _hash_all(_parts(path)) if isinstance(path, Path) else f"not hashed: {path}"
+    return found
+
+
+def _parts(path: Path, depth: int = 0) -> list[Path]:
+    if path.suffix.lower() == ".shp":
+        return [path, *(part for end in _SHAPEFILE_PARTS if (part := path.with_suffix(end)).is_file())]
+    if not is_vrt(path) or depth > MAX_DEPTH:
+        return [path]
+    return [path, *(part for source in vrt_sources(path) for part in _parts(source, depth + 1))]
+
+
+def _hash_all(paths: list[Path]) -> str:
+    if len(paths) == 1:
+        return sha256(paths[0])
+    return hashlib.sha256("".join(f"{sha256(path)} {path.name}\n" for path in paths).encode("utf-8")).hexdigest()
+
+
+def library_versions() -> str:
+    """Versions of the libraries whose change can change a figure."""
+    named = [f"{module.__name__} {module.__version__}" for module in (numpy, scipy, shapely, rasterio, fiona)]
+    return "; ".join([*named, f"GDAL {rasterio.__gdal_version__}", f"PROJ {pyproj.proj_version_str}"])

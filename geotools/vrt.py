@@ -9,7 +9,7 @@ from geotools.errors import InputError
 from geotools.files import is_remote, local_file, remote_allowed
 
 _MAX_BYTES = 50_000_000
-_MAX_DEPTH = 4
+MAX_DEPTH = 4
 _SOURCES = {"SourceFilename", "SourceDataset"}
 _WORDS = {"SRS", "GCPList"}  # text that may name web addresses without anything being opened
 
@@ -71,11 +71,11 @@ def check_vrt(path: Path, what: str, depth: int = 0) -> None:
     """Refuse a virtual raster that points at remote, virtual, missing or endlessly nested files."""
     if not is_vrt(path):
         return
-    if depth >= _MAX_DEPTH:
+    if depth >= MAX_DEPTH:
         raise InputError(
             f"the {what} is a virtual raster of virtual rasters, nested too deeply",
             where=path,
-            expected=f"at most {_MAX_DEPTH} levels",
+            expected=f"at most {MAX_DEPTH} levels",
         )
     for source in vrt_sources(path, what):
         check_vrt(local_file(source, f"file the {what} points at"), what, depth + 1)

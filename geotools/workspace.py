@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping
@@ -15,14 +14,31 @@ import numpy as np
 import pandas as pd
 import pyogrio
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 from shapely import force_2d, force_3d, get_type_id, has_z
+from shapely.errors import ShapelyError
 
 from geotools import gpkg
 from geotools.crs import metric_twin
-from geotools.errors import GeotoolsError, OutputError, StepError
+from geotools.errors import InputError, OutputError, StepError
 from geotools.schema import LayerSchema
 
 PLAN_NAME = "plan.gpkg"
+#: Everything a damaged or protected plan, or a full disk, makes the libraries raise.
+PLAN_TROUBLE = (
+    OSError,
+    RuntimeError,
+    ValueError,
+    sqlite3.Error,
+    CRSError,
+    ShapelyError,
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.GeometryError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.CRSError,
+)
 _PANDAS_TYPE = {"text": "object", "integer": "Int64", "real": "float64", "boolean": "boolean", "date": "datetime64[ms]"}
 _SHAPELY_ID = {"Point": 0, "LineString": 1, "Polygon": 3, "MultiPoint": 4, "MultiLineString": 5, "MultiPolygon": 6}
 
@@ -107,8 +123,30 @@ class Workspace:
         return self.folder / PLAN_NAME
 
     def layer_names(self) -> list[str]:
-        """Names of the layers the plan holds now, empty where there is no plan yet."""
-        return gpkg.layer_names(self.plan) if self.plan.exists() else []
+        """Names of the layers the plan holds now, empty where there is no plan yet; InputError where it is damaged."""
+        if not self.plan.exists():
+            return []
+        with self._reading():
+            return gpkg.layer_names(self.plan)
+
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        try:
+            yield
+        except PLAN_TROUBLE as problem:
+            raise InputError(
+                "the plan cannot be read",
+                where=self.plan,
+                found=f"{type(problem).__name__}: {problem}"[:400],
+                expected="a GeoPackage that this toolkit wrote, with nothing but its values edited",
+                mend="put a copy of it back, or move it away and run the job again",
+            ) from problem
+
+    def check_free(self) -> None:
+        """OutputError where another program is at work in the plan, or the file is protected."""
+        if self.plan.exists():
+            with self._reading():
+                gpkg.check_free(self.plan)
 
     def has(self, schema: LayerSchema) -> bool:
         """Whether the plan holds the layer."""
@@ -124,7 +162,8 @@ class Workspace:
             raise StepError(
                 "the plan has no such layer yet", where=self.plan, found="no layer " + schema.name, mend=maker
             )
-        frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
+        with self._reading():
+            frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
         keep = [name for name in schema.field_names if name in frame.columns]
         if schema.geometry is None:
             return conform(pd.DataFrame(frame[keep]), schema)
@@ -139,43 +178,45 @@ class Workspace:
         checked = conform(frame[[*keep, "geometry"]].set_crs(self.plan_crs, allow_override=True), schema)
         return checked if self.work_crs == self.plan_crs else checked.to_crs(self.work_crs)
 
-    @contextmanager
-    def replacing_plan(self) -> Iterator[Path]:
-        """A temporary copy of the plan to work on; it takes the plan's place when the block ends well, else it goes."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        temporary = self.folder / f".plan-{uuid.uuid4().hex}.gpkg"
-        try:
-            if self.plan.exists():
-                shutil.copyfile(self.plan, temporary)
-            yield temporary
-            with open(temporary, "rb+") as written:
-                os.fsync(written.fileno())
-            os.replace(temporary, self.plan)
-        finally:
-            for leftover in self.folder.glob(temporary.name + "*"):
-                leftover.unlink(missing_ok=True)
+    def build(self, target: Path, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
+        """Make at ``target`` what the plan will be with these layers in it, replacing those of the same name.
 
-    def write(self, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
-        """Put the layers into the plan, replacing those of the same name: all of them, or on any error none.
-
-        Geometry comes in metres (work coordinates) and is stored in the plan's own system. OutputError where the folder
-        cannot be written or is full.
+        Geometry comes in metres (work coordinates) and is stored in the plan's own system. The plan itself stays as it
+        is. OutputError where the folder cannot be written or is full.
         """
         ready = {schema: self._to_plan(conform(frame, schema), schema) for schema, frame in layers.items()}
+        if self.plan.exists():
+            with self._reading():
+                gpkg.check_whole(self.plan)
         try:
-            with self.replacing_plan() as temporary:
-                for schema, frame in ready.items():
-                    gpkg.write_layer(temporary, schema, frame, self.plan_crs)
-                gpkg.finish(temporary, list(ready))
-        except GeotoolsError:
-            raise
-        except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
+            if self.plan.exists():
+                gpkg.copy(self.plan, target)
+            for schema, frame in ready.items():
+                gpkg.write_layer(target, schema, frame, self.plan_crs)
+            gpkg.finish(target, list(ready))
+        except PLAN_TROUBLE as problem:
             raise OutputError(
                 "the plan could not be written; what stood there before is untouched",
                 where=self.plan,
                 found=f"{type(problem).__name__}: {problem}",
                 mend="check free space and write permission of the folder",
             ) from problem
+
+    def write(self, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
+        """Put the layers into the plan: all of them, or on any error none. For a plan that stands alone."""
+        self.check_free()
+        temporary = self.folder / f".plan-{uuid.uuid4().hex}.gpkg"
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self.build(temporary, layers)
+            with open(temporary, "rb+") as written:
+                os.fsync(written.fileno())
+            os.replace(temporary, self.plan)
+        except OSError as problem:
+            raise OutputError("the plan could not be put in place", where=self.plan, found=problem) from problem
+        finally:
+            for leftover in self.folder.glob(temporary.name + "*"):
+                leftover.unlink(missing_ok=True)
 
     def _to_plan(self, frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
         if schema.geometry is None:

@@ -14,8 +14,9 @@ PROVENANCE = LayerSchema(
     fields=(
         Field("step", "text", "step that was run", nullable=False),
         Field("version", "text", "version of the toolkit", nullable=False),
+        Field("libraries", "text", "versions of the libraries that decide figures"),
         Field("parameters", "text", "its parameters as JSON"),
-        Field("inputs", "text", "files read, with SHA-256, as JSON"),
+        Field("inputs", "text", "SHA-256 of the files read and of the settings, as JSON"),
         Field("layers", "text", "layers written, separated by spaces"),
         Field("files", "text", "files written beside the plan, separated by spaces"),
         Field("plan_crs", "text", "coordinate system of the plan"),

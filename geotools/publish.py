@@ -1,0 +1,120 @@
+"""Many files put in place as one: wholly, or not at all, whenever the power fails.
+
+Finished files are gathered in a folder of their own. Renaming that folder to ``.commit`` is the one instant at which
+they count; after it they are moved to their places, and whoever comes next and finds ``.commit`` still there moves
+the rest. Before it, nothing has happened. Every single file appears by renaming, so none is ever seen half.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+
+from geotools.errors import OutputError
+
+COMMIT_NAME = ".commit"
+SCRATCH_PREFIX = ".scratch-"
+_NOTE = ".note.json"
+#: What an interrupted run can leave besides; names no result of ours ever has.
+_LEFTOVERS = (f"{SCRATCH_PREFIX}*", ".plan-*.gpkg*", ".*.tmp")
+
+
+def _sync(path: Path) -> None:
+    """Have the disk hold what was written; a folder cannot be synced everywhere, and need not."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        if path.is_file():
+            raise
+    finally:
+        os.close(handle)
+
+
+def _state(path: Path) -> list[int] | None:
+    """What tells whether a file was changed since."""
+    if not path.exists():
+        return None
+    held = path.stat()
+    return [held.st_size, held.st_mtime_ns]
+
+
+def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) -> list[Path]:
+    """Put everything below ``staged`` at the same place below ``out``; give back the places.
+
+    Parameters
+    ----------
+    staged : folder of finished files on the same disk; it is gone afterwards.
+    guard : name of the file that others edit: if it is changed before an interrupted move is ended, the rest is dropped
+        rather than laid over their work.
+    remove : files below ``out`` that the new ones replace under other names.
+
+    OutputError where a file cannot be put in place; everything is then still as it was, or ends at the next run.
+    """
+    files = sorted(path.relative_to(staged) for path in staged.rglob("*") if path.is_file())
+    try:
+        note = {"guard": guard, "state": _state(out / guard), "remove": sorted(set(remove) - {str(f) for f in files})}
+        (staged / _NOTE).write_text(json.dumps(note), encoding="utf-8")
+        for name in (*files, Path(_NOTE)):
+            _sync(staged / name)
+        os.replace(staged, out / COMMIT_NAME)
+        _sync(out)
+        finish(out)
+    except OSError as problem:
+        raise OutputError(
+            "results could not be put in place; what stood there before is whole",
+            where=out,
+            found=problem,
+            mend="close programs that have the files open, check free space, and run the step again",
+        ) from problem
+    return [out / name for name in files]
+
+
+def finish(out: Path) -> None:
+    """End the move that an earlier run began, if one did."""
+    commit = out / COMMIT_NAME
+    if not commit.is_dir():
+        return
+    try:
+        note = json.loads((commit / _NOTE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        note = None  # its last file goes last: without it all has been moved
+    if note is not None:
+        guard = Path(note["guard"])
+        if (commit / guard).exists() and _state(out / guard) != note["state"]:
+            shutil.rmtree(commit)
+            return
+        names = sorted(path.relative_to(commit) for path in commit.rglob("*") if path.is_file())
+        for name in names:
+            if name not in (Path(_NOTE), guard):
+                (out / name).parent.mkdir(parents=True, exist_ok=True)
+                os.replace(commit / name, out / name)
+        for name in note["remove"]:
+            _remove_inside(out, str(name))
+        if (commit / guard).exists():
+            os.replace(commit / guard, out / guard)
+    shutil.rmtree(commit)
+    _sync(out)
+
+
+def _remove_inside(out: Path, name: str) -> None:
+    """Take away a file of an earlier result; nothing outside the folder, whatever a plan from elsewhere says."""
+    inside = Path(name)
+    if not inside.is_absolute() and ".." not in inside.parts and (out / inside).is_file():
+        (out / inside).unlink()
+
+
+def sweep(out: Path) -> None:
+    """Take away what killed runs left. Only for the holder of the folder's lock."""
+    for pattern in _LEFTOVERS:
+        for path in out.glob(pattern):
+            if path.is_dir():
+                shutil.rmtree(path, ignore_errors=True)
+            else:
+                path.unlink(missing_ok=True)
