@@ -2,25 +2,44 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 from pyproj import CRS
+from rasterio import Affine
 from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType, Target
 from geotools.corridor import BeamLine
+from geotools.crs import metres_per_unit
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.surface import DesignSurface, Ground
 from geotools.earthwork.zones import GradeSettings
 from geotools.errors import InputError, StepError
 from geotools.files import local_file
+from geotools.rasters import open_raster
 from geotools.scenario import HeadPair, Perimeter, Rules, ZoneSetup
 from geotools.site import Site
 from geotools.vectors import crs_from
 
-__all__ = ["grade_settings", "head_type_of", "keep_mask", "perimeter_of", "rules_of", "surface_over", "zones_of"]
+__all__ = [
+    "CUT_FILL",
+    "design_of",
+    "grade_settings",
+    "head_type_of",
+    "keep_mask",
+    "perimeter_of",
+    "rules_of",
+    "surface_over",
+    "zone_with",
+    "zones_of",
+]
+
+#: The change of level that grading writes beside the plan.
+CUT_FILL = "cut_fill.tif"
 
 #: Tolerance for a threat whose target names none (the stricter of the two in use; common practice, no source).
 _STRICT_M = 0.075
@@ -74,6 +93,22 @@ def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:
             ZoneSetup(str(zone_id), lines[0], tuple(sorted(pairs, key=lambda p: p.tx_height_m + p.rx_height_m)))
         )
     return zones
+
+
+def zone_with(site: Site, zone: ZoneSetup, level: str, heights: tuple[float, float]) -> ZoneSetup:
+    """The zone with one level's heads at these heights, transmitter and receiver; a level it lacks is added."""
+    if any(p.level == level for p in zone.pairs):
+        return zone.with_heights(level, *heights)
+    rule = next((r for r in site.stack_rules if r.level == level), None)
+    if rule is None:
+        raise StepError(
+            "the plan names a head level that the site's stack rules do not have",
+            where=f"zone {zone.zone_id}",
+            found=level,
+            expected=", ".join(r.level for r in site.stack_rules),
+            mend="run `geotools remedy` and `geotools grade` again",
+        )
+    return zone.with_pair(HeadPair(level, head_type_of(site, rule.head_type), *heights))
 
 
 def perimeter_of(site: Site, beams: gpd.GeoDataFrame, ground: Ground) -> Perimeter:
@@ -153,3 +188,29 @@ def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
             )
         frame = frame.set_crs(crs_from(given.no_dig_crs, "grading.no_dig_crs"))
     return list(frame.to_crs(work_crs).geometry)
+
+
+def design_of(site: Site, perimeter: Perimeter, ground: Ground, folder: Path, plan_crs: CRS) -> DesignSurface:
+    """The design surface that grading wrote into a plan's folder.
+
+    StepError where it does not lie on the grid that site and plan ask for now; InputError where it cannot be read.
+    """
+    surface = surface_over(site, perimeter, ground)
+    path = folder / CUT_FILL
+    if not path.exists():
+        raise StepError("the plan has no design surface yet", where=path, mend="run `geotools grade` first")
+    unit = metres_per_unit(plan_crs)
+    with open_raster(path, "design surface") as raster:
+        change = raster.read(1)
+        transform = Affine(*(unit * value for value in raster.transform[:6]))
+    if change.shape != surface.change.shape or not transform.almost_equals(surface.transform, 1e-4):
+        raise StepError(
+            "the design surface does not belong to this plan",
+            where=path,
+            found=f"{change.shape[0]} x {change.shape[1]} cells from {transform.c:.2f}, {transform.f:.2f}",
+            expected=f"{surface.change.shape[0]} x {surface.change.shape[1]} cells from "
+            f"{surface.transform.c:.2f}, {surface.transform.f:.2f}",
+            mend="run `geotools grade` again after moving zones or changing the site file",
+        )
+    surface.change[:] = np.nan_to_num(change, nan=0.0)
+    return surface

@@ -43,6 +43,8 @@ BUILT_IN = (
     "heights",
     "remedy",
     "grade",
+    "drain",
+    "asbuilt",
     "stakeout",
     "walktest",
     "upkeep",

@@ -16,8 +16,8 @@ from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
 from geotools.grids import GridBand, write_grid
-from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
-from geotools.scenario import HeadPair, Perimeter, ZoneSetup
+from geotools.planned import CUT_FILL, grade_settings, keep_mask, perimeter_of, surface_over, zone_with
+from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
@@ -43,13 +43,8 @@ def _zones_to_grade(ctx: StepContext, perimeter: Perimeter) -> list[ZoneSetup]:
         zone = perimeter.zones.get(row.zone_id)
         if zone is None:
             continue
-        if row.option == "add_low_heads_and_grade":
-            rule = next(r for r in ctx.site.stack_rules if r.level == row.level)
-            zone = zone.with_pair(
-                HeadPair(row.level, head_type_of(ctx.site, rule.head_type), row.tx_height_m, row.rx_height_m)
-            )
-        elif row.option == "lower_and_grade":
-            zone = zone.with_heights(row.level, row.tx_height_m, row.rx_height_m)
+        if row.option != "grade":  # heads that were moved or added first
+            zone = zone_with(ctx.site, zone, row.level, (row.tx_height_m, row.rx_height_m))
         found.append(zone)
     return found
 
@@ -255,7 +250,7 @@ def run(ctx: StepContext) -> StepResult:
         if not g.proven:
             ctx.warn(f"zone {g.zone.zone_id} is not proven clear: {g.grading.reason}")
     crs_m = ctx.workspace.work_crs
-    files = ["design.tif", "cut_fill.tif", "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
+    files = ["design.tif", CUT_FILL, "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
     return StepResult(
         layers={
             "earthworks": frame_of(EARTHWORKS, _earthworks(surface, graded, _owner(surface, graded)), crs_m),
@@ -278,9 +273,7 @@ def _write_rasters(ctx: StepContext, surface: DesignSurface, graded: Sequence[Gr
     crs = ctx.workspace.plan_crs
     change = np.where(shown, surface.change, np.nan)
     write_grid(ctx.scratch / "design.tif", crs, surface.transform, [GridBand(design, "design level")])
-    write_grid(
-        ctx.scratch / "cut_fill.tif", crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")]
-    )
+    write_grid(ctx.scratch / CUT_FILL, crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")])
 
 
 def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
@@ -320,7 +313,7 @@ STEP = Step(
     outputs=(LayerOut(EARTHWORKS), LayerOut(GRADINGS), LayerOut(GRADING_POINTS)),
     files=(
         FileOut("design.tif", "raster", "level of the design surface where zones are graded"),
-        FileOut("cut_fill.tif", "raster", "fill (positive) and cut (negative)"),
+        FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative)"),
         FileOut("grading_points.csv", "table", "points to set out: easting, northing, existing, design, cut or fill"),
         FileOut("earthworks.xml", "data", "LandXML 1.2: design surface, alignments, profiles, cross-sections"),
         FileOut("earthworks.dxf", "drawing", "contours, breaklines, sections, limits of the works"),

@@ -1,0 +1,207 @@
+"""Declaration of the asbuilt step: design surface and a new survey in; what is still out, and pass or fail, out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from rasterio import Affine
+from rasterio.features import shapes
+from shapely import MultiPolygon, unary_union
+from shapely.geometry import shape
+
+from geotools.earthwork.surface import DesignSurface
+from geotools.errors import InputError, SiteError
+from geotools.planned import design_of, perimeter_of, rules_of, zone_with
+from geotools.scenario import Perimeter, ZoneSetup
+from geotools.schema import ACCEPTANCE, AS_BUILT, BEAMS, GRADINGS
+from geotools.sources import open_sources
+from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.asbuilt.kernel import Comparison, OutArea, compare
+from geotools.tables import csv_text
+from geotools.terrain import Terrain
+from geotools.workspace import frame_of
+
+Row = dict[str, object]
+
+
+def _open_survey(ctx: StepContext) -> Terrain:
+    """The new survey, with the same checks of system and units as the site's terrain."""
+    given = ctx.params["survey"]
+    if given is None:
+        raise SiteError(
+            "the new survey was not named",
+            where="step asbuilt, parameter survey",
+            expected="a raster with the levels as built",
+            mend="give --survey FILE",
+        )
+    told: dict[str, object] = {
+        "terrain": str(Path(given).resolve()),
+        "terrain_band": 1,
+        "terrain_crs": None,
+        "plan_crs": ctx.workspace.plan_crs.to_wkt(),
+        "vertical_unit": ctx.params["vertical_unit"],
+    }
+    site = ctx.site.model_copy(update={"input": ctx.site.input.model_copy(update=told)})
+    return open_sources(site).open_terrain(site)
+
+
+def _cells(surface: DesignSurface, zone: ZoneSetup, reach: float) -> tuple[Affine, np.ndarray, np.ndarray, np.ndarray]:
+    """Transform of a window around the zone, its cells' map coordinates, and which lie in the zone's graded strip."""
+    line = zone.line
+    rows, columns = surface.locate([line.x0, line.x1], [line.y0, line.y1])
+    pad = int(np.ceil(reach / surface.cell_m)) + 1
+    r = np.arange(max(rows.min() - pad, 0), min(rows.max() + pad + 1, surface.change.shape[0]))
+    c = np.arange(max(columns.min() - pad, 0), min(columns.max() + pad + 1, surface.change.shape[1]))
+    x, y = np.broadcast_arrays(*surface.centres(r[:, None], c[None, :]))
+    along, off = line.from_map(x, y)
+    t = surface.transform
+    corner = Affine(t.a, 0.0, t.c + c[0] * t.a, 0.0, t.e, t.f + r[0] * t.e)
+    return corner, x, y, (np.abs(off) <= reach) & (along >= 0) & (along <= line.length)
+
+
+def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: tuple[int, int]) -> Row:
+    mask = np.zeros(form, np.uint8)
+    mask.ravel()[area.cells] = 1
+    parts = unary_union([shape(s) for s, _ in shapes(mask, mask=mask.astype(bool), transform=transform)])
+    return {
+        "out_id": f"{zone_id}-X{number:02d}",
+        "zone_id": zone_id,
+        "kind": "high" if area.worst > 0 else "low",
+        "worst_m": area.worst,
+        "area_m2": area.area,
+        "volume_m3": area.volume,
+        "geometry": parts if isinstance(parts, MultiPolygon) else MultiPolygon([parts]),
+    }
+
+
+def _verdict(zone: ZoneSetup, found: Comparison, dead_design: float, dead_built: float, half: float) -> Row:
+    levels, detection = not found.areas, dead_built == 0.0
+    said = []
+    if not levels:
+        first = found.areas[0]
+        said.append(
+            f"{len(found.areas)} place(s) out of tolerance, the worst by {first.worst:+.2f} m over {first.area:.0f} m2"
+        )
+    if not detection:
+        said.append(f"the run on the ground as built finds {dead_built:.1f} m dead")
+    reason = "; ".join(said) if said else "levels within tolerance, and the run on the ground as built is clear"
+    return {
+        "zone_id": zone.zone_id,
+        "result": "pass" if levels and detection else "fail",
+        "levels_ok": levels,
+        "detection_ok": detection,
+        "cells": found.cells,
+        "cells_out": found.cells_out,
+        "mean_m": found.mean,
+        "rms_m": found.rms,
+        "worst_m": found.worst,
+        "dead_design_m": dead_design,
+        "dead_built_m": dead_built,
+        "reason": f"{reason[0].upper()}{reason[1:]}.",
+        "geometry": zone.line.rectangle(0.0, zone.line.length, half),
+    }
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Compare the survey with the design and run the detection on it; see the manual beside this file."""
+    site = ctx.site
+    before = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    surface = design_of(site, before, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
+    gradings = ctx.read(GRADINGS)
+    zones = dict(before.zones)
+    for row in gradings.itertuples():
+        if row.zone_id in zones:
+            heights = (row.tx_height_m, row.rx_height_m)
+            zones[row.zone_id] = zone_with(site, zones[row.zone_id], row.level, heights)
+    rows: list[Row] = []
+    out: list[Row] = []
+    half = site.detection.half_width_m
+    reach = site.grading.under_m + site.grading.batter_m
+    with _open_survey(ctx) as survey:
+        built = Perimeter(list(zones.values()), survey, rules_of(site))
+        for number, row in enumerate(gradings.itertuples()):
+            ctx.progress(number, len(gradings), f"zone {row.zone_id}")
+            if row.zone_id not in zones:
+                continue
+            zone = zones[row.zone_id]
+            transform, x, y, inside = _cells(surface, zone, reach)
+            design = np.where(inside, surface.sample(x, y), np.nan)
+            found = compare(
+                design,
+                survey.sample(x, y),
+                surface.cell_m**2,
+                tolerance=ctx.params["tolerance_m"],
+                least_area=ctx.params["least_area_m2"],
+            )
+            if found.cells < int(inside.sum()):
+                raise InputError(
+                    "the survey does not cover a graded zone",
+                    where=f"{ctx.params['survey']}, zone {row.zone_id}",
+                    found=f"levels for {found.cells} of {int(inside.sum())} cells",
+                    expected="a level in every cell of the graded strip",
+                    mend="survey the whole strip, or check that the file belongs to this site",
+                )
+            dead = built.dead_length(row.zone_id, built.dead(row.zone_id))
+            rows.append(_verdict(zone, found, float(row.dead_after_m), dead, half))
+            out += [_out_row(row.zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
+    columns = [f.name for f in ACCEPTANCE.fields]
+    table = [{name: round(v, 4) if isinstance(v := r[name], float) else v for name in columns} for r in rows]
+    (ctx.scratch / "acceptance.csv").write_text(csv_text(columns, table), encoding="utf-8", newline="")
+    passed = sum(r["result"] == "pass" for r in rows)
+    ctx.say(f"{passed} of {len(rows)} graded zones pass")
+    for r in rows:
+        if r["result"] == "fail":
+            ctx.warn(f"zone {r['zone_id']} fails: {r['reason']}")
+    crs = ctx.workspace.work_crs
+    return StepResult(
+        layers={"as_built": frame_of(AS_BUILT, out, crs), "acceptance": frame_of(ACCEPTANCE, rows, crs)},
+        files=["acceptance.csv"],
+        summary={
+            "zones": len(rows),
+            "passed": passed,
+            "table": {
+                "title": "As built",
+                "columns": ["zone", "result", "worst m", "cells out", "dead m", "why"],
+                "rows": [
+                    [
+                        r["zone_id"],
+                        r["result"],
+                        f"{r['worst_m']:+.2f}",
+                        r["cells_out"],
+                        f"{r['dead_built_m']:.1f}",
+                        r["reason"],
+                    ]
+                    for r in rows
+                ],
+            },
+        },
+    )
+
+
+STEP = Step(
+    name="asbuilt",
+    title="Check the earthworks as built",
+    summary="Compares a new survey with the design, runs the detection on it, and passes or fails each graded zone.",
+    run=run,
+    params=(
+        Param("survey", "path", "raster with the levels as built; required"),
+        Param(
+            "vertical_unit",
+            "choice",
+            "unit of the survey's heights where the file does not say it",
+            choices=("metre", "foot", "US survey foot"),
+        ),
+        Param("tolerance_m", "real", "difference from the design that passes", 0.03, "m", 0.005, 0.5),
+        Param("least_area_m2", "real", "smaller areas out of tolerance do not fail a zone", 1.0, "m2", 0.0, 100),
+    ),
+    inputs=(
+        LayerIn(BEAMS, "heads and their heights"),
+        LayerIn(GRADINGS, "which zones were graded, and the heads' new heights"),
+    ),
+    outputs=(LayerOut(AS_BUILT), LayerOut(ACCEPTANCE)),
+    files=(FileOut("acceptance.csv", "table", "pass or fail of each graded zone, with figures"),),
+    order=0,
+    citations=("tolerance of finished levels: common practice, no source; the contract's own counts",),
+    cautions=("A model is no acceptance of the detection: walk-test every zone.",),
+)

@@ -1,0 +1,90 @@
+"""Ponds and flow paths around one zone, from levels on a grid: pure arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from geotools.earthwork.water import Flow, Pond, contributing_area, flood, line_crossings, ponds
+
+__all__ = ["Crossing", "Water", "water_around"]
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Running water that crosses the beam line: cells of its way from upstream to downstream, flat indices; chainage
+    in m; catchment in m2; fall along the way, rise over run.
+    """
+
+    cells: npt.NDArray[np.intp]
+    chainage: float
+    catchment: float
+    fall: float
+
+
+@dataclass(frozen=True)
+class Water:
+    """What a zone's surroundings do with rain."""
+
+    ponds: list[Pond]
+    crossings: list[Crossing]
+
+
+def water_around(
+    level: np.ndarray,
+    along: np.ndarray,
+    side: np.ndarray,
+    cell: float,
+    length: float,
+    *,
+    min_depth: float,
+    min_catchment: float,
+    reach: float = 8.0,
+) -> Water:
+    """Ponds and crossings on one grid.
+
+    Parameters
+    ----------
+    level : (rows, columns), nan outside the ground looked at. along, side : chainage and offset of the cells' centres.
+    cell : side of a cell, m. length : of the zone, m. min_depth : of a pond, m. min_catchment : of a crossing, m2.
+    reach : how far a crossing's way is followed on both sides of the line, m.
+    """
+    flow = flood(level)
+    area = contributing_area(flow, cell * cell)
+    on_zone = np.where((along >= 0) & (along <= length), side, np.nan)
+    found = []
+    for i in line_crossings(flow, area, on_zone, along, min_area=min_catchment):
+        way = _way(flow, area, int(i), cell, reach)
+        surface = flow.filled.ravel()[way]
+        run = float(np.hypot(*np.diff(np.array(np.unravel_index(way, level.shape)), axis=1)).sum() * cell)
+        fall = float(surface[0] - surface[-1]) / run if run > 0 else 0.0
+        found.append(Crossing(way, float(along.ravel()[i]), float(area.ravel()[i]), fall))
+    return Water(ponds(level, flow, cell * cell, min_depth=min_depth), found)
+
+
+def _way(flow: Flow, area: np.ndarray, start: int, cell: float, reach: float) -> npt.NDArray[np.intp]:
+    """Cells of the stream through `start`: up along the largest feeder, down along the receivers."""
+    steps = round(reach / cell)
+    columns = flow.filled.shape[1]
+    catchment = area.ravel()
+    up = [start]
+    for _ in range(steps):
+        r, c = divmod(up[-1], columns)
+        near = [
+            rr * columns + cc
+            for rr in range(max(r - 1, 0), min(r + 2, flow.filled.shape[0]))
+            for cc in range(max(c - 1, 0), min(c + 2, columns))
+        ]
+        feeders = [n for n in near if n != up[-1] and flow.receiver[n] == up[-1]]
+        if not feeders:
+            break
+        up.append(max(feeders, key=lambda n: (catchment[n], -n)))
+    down = [start]
+    for _ in range(steps):
+        nxt = int(flow.receiver[down[-1]])
+        if nxt == down[-1]:
+            break
+        down.append(nxt)
+    return np.array([*up[::-1], *down[1:]], dtype=np.intp)

@@ -1,0 +1,273 @@
+"""Declaration of the drain step: beams and design surface in; ponds and flow across the beams out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from geopandas import GeoDataFrame
+from rasterio import Affine
+from rasterio.features import shapes
+from shapely import LineString, MultiPolygon, Point, get_coordinates, unary_union
+from shapely.geometry import shape
+
+from geotools.crs import metres_per_unit
+from geotools.earthwork.surface import DesignSurface
+from geotools.earthwork.water import Pond
+from geotools.planned import CUT_FILL, design_of, perimeter_of, surface_over
+from geotools.scenario import Perimeter
+from geotools.schema import BEAMS, FLOW_CROSSINGS, PONDS
+from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.drain.kernel import Water, water_around
+from geotools.workspace import frame_of
+
+Row = dict[str, object]
+
+#: A low head this near to standing water is splashed and mirrored (common practice, no source).
+SPLASH_REACH_M = 3.0
+LOW_HEAD_M = 0.40
+#: A stream bed raised by more than this holds water back, m (common practice, no source).
+DAM_M = 0.05
+
+
+@dataclass
+class _Window:
+    """Grid cells around one zone."""
+
+    zone_id: str
+    transform: Affine
+    level: np.ndarray
+    change: np.ndarray
+    along: np.ndarray
+    side: np.ndarray
+    mine: np.ndarray
+
+
+def _windows(perimeter: Perimeter, surface: DesignSurface, margin: float) -> Iterator[_Window]:
+    """For each zone the cells within `margin` of its line; `mine` are those no other zone's line is nearer to."""
+    t = surface.transform
+    for zone_id, zone in perimeter.zones.items():
+        line = zone.line
+        low = np.array([min(line.x0, line.x1), min(line.y0, line.y1)]) - margin
+        high = np.array([max(line.x0, line.x1), max(line.y0, line.y1)]) + margin
+        (r1, r0), (c0, c1) = surface.locate([low[0], high[0]], [low[1], high[1]])
+        rows, columns = np.arange(r0, r1 + 1), np.arange(c0, c1 + 1)
+        x, y = surface.centres(rows[:, None], columns[None, :])
+        along, side = line.from_map(x, y)
+        away = np.hypot(side, np.maximum(np.maximum(-along, along - line.length), 0.0))
+        mine = away <= margin
+        for other in perimeter.neighbours(zone_id):
+            near = perimeter.zones[other].line
+            a, s = near.from_map(x, y)
+            theirs = np.hypot(s, np.maximum(np.maximum(-a, a - near.length), 0.0))
+            # of two equally near zones the first by name counts
+            mine &= (away < theirs) if other < zone_id else (away <= theirs)
+        xx, yy = np.broadcast_arrays(x, y)
+        level = np.full(away.shape, np.nan)
+        close = away <= margin
+        level[close] = surface.terrain.sample(xx[close], yy[close])
+        change = surface.change_at(xx, yy)
+        corner = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
+        yield _Window(zone_id, corner, level, change, along, side, mine)
+
+
+def _area(window: _Window, cells: np.ndarray) -> MultiPolygon:
+    mask = np.zeros(window.level.shape, np.uint8)
+    mask.ravel()[cells] = 1
+    parts = [shape(s) for s, _ in shapes(mask, mask=mask.astype(bool), transform=window.transform, connectivity=8)]
+    whole = unary_union(parts)
+    return whole if isinstance(whole, MultiPolygon) else MultiPolygon([whole])
+
+
+def _place(window: _Window, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    row, column = np.unravel_index(cells, window.level.shape)
+    t = window.transform
+    return t.c + (column + 0.5) * t.a, t.f + (row + 0.5) * t.e
+
+
+def _low_heads(beams: GeoDataFrame) -> list[tuple[str, Point]]:
+    found = []
+    for row in beams.itertuples():
+        ends = get_coordinates(row.geometry)[[0, -1]]
+        for name, height, place in zip(
+            (row.tx_head_id, row.rx_head_id), (row.tx_height_m, row.rx_height_m), ends, strict=True
+        ):
+            if height <= LOW_HEAD_M:
+                found.append((str(name), Point(place)))
+    return sorted(found, key=lambda item: item[0])
+
+
+def _pond_row(
+    window: _Window, pond: Pond, state: str, number: int, heads: list[tuple[str, Point]], zones: str, unit: float
+) -> Row:
+    area = _area(window, pond.cells)
+    x, y = _place(window, np.array([pond.pour]))
+    splashed = [name for name, place in heads if area.distance(place) <= SPLASH_REACH_M]
+    return {
+        "pond_id": f"{window.zone_id}-P{number:02d}-{state}",
+        "state": state,
+        "zones": zones,
+        "depth_m": pond.depth,
+        "area_m2": pond.area,
+        "volume_m3": pond.volume,
+        "level_m": pond.level,
+        "pour_x": float(x[0]) / unit,
+        "pour_y": float(y[0]) / unit,
+        "splash": " ".join(splashed) or None,
+        "geometry": area,
+    }
+
+
+def _pond_rows(
+    window: _Window,
+    water: Water,
+    state: str,
+    perimeter: Perimeter,
+    half: float,
+    heads: list[tuple[str, Point]],
+    unit: float,
+) -> list[Row]:
+    rows: list[Row] = []
+    for pond in water.ponds:
+        deepest = pond.cells[np.argmin(window.level.ravel()[pond.cells])]
+        if not window.mine.ravel()[deepest]:
+            continue  # the neighbour's window holds it
+        x, y = _place(window, pond.cells)
+        wet = []
+        for zone_id in (window.zone_id, *perimeter.neighbours(window.zone_id)):
+            line = perimeter.zones[zone_id].line
+            along, off = line.from_map(x, y)
+            if ((np.abs(off) <= half) & (along >= 0) & (along <= line.length)).any():
+                wet.append(zone_id)
+        if wet:
+            rows.append(_pond_row(window, pond, state, len(rows) + 1, heads, " ".join(sorted(wet)), unit))
+    return rows
+
+
+def _crossing_rows(window: _Window, water: Water, state: str) -> list[Row]:
+    rows: list[Row] = []
+    for crossing in water.crossings:
+        if len(crossing.cells) < 2:
+            continue
+        x, y = _place(window, crossing.cells)
+        rows.append(
+            {
+                "crossing_id": f"{window.zone_id}-W{len(rows) + 1:02d}-{state}",
+                "zone_id": window.zone_id,
+                "state": state,
+                "chainage_m": crossing.chainage,
+                "catchment_m2": crossing.catchment,
+                "fall_permille": 1000.0 * crossing.fall,
+                "geometry": LineString(np.c_[x, y]),
+            }
+        )
+    return rows
+
+
+def _dams(window: _Window, water: Water) -> list[str]:
+    """Streams whose bed the grading raises: water held back beyond the ground looked at would not show as a pond."""
+    said = []
+    for crossing in water.crossings:
+        raised = float(window.change.ravel()[crossing.cells].max())
+        if raised > DAM_M:
+            said.append(
+                f"grading raises the bed of a stream by {raised:.2f} m at chainage {crossing.chainage:.0f} m of "
+                f"{window.zone_id}; a pipe or a cut outlet is needed"
+            )
+    return said
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Find standing and running water; see the manual beside this file."""
+    beams = ctx.read(BEAMS)
+    perimeter = perimeter_of(ctx.site, beams, ctx.terrain)
+    folder = ctx.workspace.folder
+    graded = (folder / CUT_FILL).exists()
+    if graded:
+        surface = design_of(ctx.site, perimeter, ctx.terrain, folder, ctx.workspace.plan_crs)
+    else:
+        surface = surface_over(ctx.site, perimeter, ctx.terrain)
+        ctx.say("no design surface yet: only the ground as it is was looked at")
+    unit = metres_per_unit(ctx.workspace.plan_crs)
+    half = ctx.site.detection.half_width_m
+    heads = _low_heads(beams)
+    pond_rows: list[Row] = []
+    flow_rows: list[Row] = []
+    dams: list[str] = []
+    for number, window in enumerate(_windows(perimeter, surface, ctx.params["margin_m"])):
+        ctx.progress(number, len(perimeter.zones), f"zone {window.zone_id}")
+        states = {"now": window.level}
+        if graded:
+            states["after"] = window.level + window.change
+        water: Water | None = None
+        for state, level in states.items():
+            if water is None or np.abs(window.change).max() > 1e-3:
+                water = water_around(
+                    level,
+                    window.along,
+                    window.side,
+                    surface.cell_m,
+                    perimeter.zones[window.zone_id].line.length,
+                    min_depth=ctx.params["min_depth_m"],
+                    min_catchment=ctx.params["min_catchment_m2"],
+                )
+            pond_rows += _pond_rows(window, water, state, perimeter, half, heads, unit)
+            flow_rows += _crossing_rows(window, water, state)
+            if state == "now":
+                dams += _dams(window, water)
+    for dam in dams:
+        ctx.warn(dam)
+    crs = ctx.workspace.work_crs
+    return StepResult(
+        layers={
+            "ponds": frame_of(PONDS, pond_rows, crs),
+            "flow_crossings": frame_of(FLOW_CROSSINGS, flow_rows, crs),
+        },
+        summary=_summary(ctx, pond_rows, flow_rows),
+    )
+
+
+def _summary(ctx: StepContext, pond_rows: list[Row], flow_rows: list[Row]) -> dict[str, object]:
+    figures: dict[str, object] = {}
+    for state in ("now", "after"):
+        mine = [r for r in pond_rows if r["state"] == state]
+        volume = sum(float(str(r["volume_m3"])) for r in mine)
+        flows = sum(r["state"] == state for r in flow_rows)
+        if mine or flows or state == "now":
+            ctx.say(
+                f"{state}: {len(mine)} pond(s) in the zones, {volume:.2f} m3; {flows} flow path(s) across the beams"
+            )
+        figures[state] = {"ponds": len(mine), "volume_m3": round(volume, 3), "flow_crossings": flows}
+    before = {str(r["zones"]): float(str(r["volume_m3"])) for r in pond_rows if r["state"] == "now"}
+    for row in pond_rows:
+        if row["state"] == "after" and float(str(row["volume_m3"])) > before.get(str(row["zones"]), 0.0) + 0.1:
+            ctx.warn(
+                f"grading makes water stand in {row['zones']}: {float(str(row['volume_m3'])):.2f} m3, "
+                f"{float(str(row['depth_m'])):.2f} m deep; a pipe or a cut outlet is needed"
+            )
+    splashed = sorted({name for r in pond_rows if r["splash"] for name in str(r["splash"]).split()})
+    if splashed:
+        ctx.warn(f"low heads beside standing water, rain will splash them: {', '.join(splashed)}")
+    return figures | {"splashed_heads": splashed}
+
+
+STEP = Step(
+    name="drain",
+    title="Find standing and running water",
+    summary="Where water stands in the zones and where it crosses the beams, now and on the design surface.",
+    run=run,
+    params=(
+        Param("margin_m", "real", "ground looked at beside the beam lines", 20.0, "m", 5, 200),
+        Param("min_depth_m", "real", "shallower ponds are left out", 0.03, "m", 0.005, 1),
+        Param("min_catchment_m2", "real", "smaller streams are left out", 100.0, "m2", 1, 1e6),
+    ),
+    inputs=(LayerIn(BEAMS, "beam lines, low heads"),),
+    outputs=(LayerOut(PONDS), LayerOut(FLOW_CROSSINGS)),
+    order=60,
+    citations=(
+        "depression filling: Barnes, Lehman and Mulla, Computers & Geosciences 62, 2014",
+        "single-direction flow: O'Callaghan and Mark, Computer Vision, Graphics and Image Processing 28, 1984",
+    ),
+    cautions=("Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.",),
+)
