@@ -106,14 +106,14 @@ class Screen:
         self.out.print(f"{step.name}: would write {', '.join(writes) or 'nothing'}", markup=False)
 
     def finished(self, job: Job) -> None:
-        """The closing table, where the run made one, and the path of what was written."""
-        table = next((o.summary["table"] for o in reversed(job.outcomes) if "table" in o.summary), None)
+        """The closing tables of the steps that made one, and the path of what was written."""
+        tables = [o.summary["table"] for o in job.outcomes if "table" in o.summary]
         if self.as_json:
-            self.emit("finished", plan=job.workspace.plan, table=table)
+            self.emit("finished", plan=job.workspace.plan, tables=tables)
             return
         if self.quiet:
             return
-        if table is not None:
+        for table in tables:
             shown = Table(title=f"{job.site.name}: {table['title']}", title_justify="left")
             for number, heading in enumerate(table["columns"]):
                 shown.add_column(heading, justify="left" if number == 0 else "right")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -96,6 +97,7 @@ class Terrain:
         self.band = band
         self._told_crs = source_crs
         self._file = open_raster(path)
+        self._reading = Lock()  # one open raster serves one reader at a time, and steps read from several threads
         own = self._file.crs
         if own is None and source_crs is None:
             raise InputError(
@@ -173,10 +175,12 @@ class Terrain:
             )
         try:
             with safe_gdal():
-                block = self._file.read(self.band, window=window)
+                with self._reading:
+                    block = self._file.read(self.band, window=window)
                 masked = None
                 if MaskFlags.all_valid not in self._flags:
-                    masked = self._file.read_masks(self.band, window=window) == 0
+                    with self._reading:
+                        masked = self._file.read_masks(self.band, window=window) == 0
         except RASTER_TROUBLE as problem:
             raise InputError(
                 "the terrain raster is damaged",

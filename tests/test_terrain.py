@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -106,3 +107,16 @@ def test_what_is_no_local_file_is_refused(name: str) -> None:
     with pytest.raises(InputError) as caught:
         Terrain(name, UTM)
     assert name in str(caught.value)
+
+
+def test_many_threads_may_read_one_terrain(tmp_path: Path) -> None:
+    ground = np.random.default_rng(3).normal(200, 1, (1200, 1200)).astype(np.float32)
+    path = write_raster(tmp_path / "t.tif", ground, top=5_401_200.0)
+    with Terrain(path, UTM) as terrain, ThreadPoolExecutor(8) as pool:
+
+        def read(row: int) -> np.ndarray:
+            return terrain.sample(500_000.5 + np.arange(1200), 5_401_200 - row - 0.5)
+
+        rows = list(range(0, 1200, 3)) * 3
+        for row, found in zip(rows, pool.map(read, rows), strict=True):
+            assert (found == ground[row]).all()
