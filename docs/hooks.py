@@ -1,5 +1,7 @@
 """Puts the manual pages that the package makes from its declarations into the documentation."""
 
+from pathlib import Path
+
 from mkdocs.structure.files import File
 
 from geotools.cli import cli
@@ -20,4 +22,8 @@ def on_files(files, config):
     """Adds the generated pages to those that are written by hand."""
     for path, text in pages(cli).items():
         files.append(File.generated(config, path, content=text))
+    # the evidence page is made by `python -m tests.evidence docs`, beside the hand-written pages, not among them
+    here = Path(__file__).parent
+    for path in ["evidence.md", *(f"evidence/{picture.name}" for picture in sorted(here.glob("evidence/*.png")))]:
+        files.append(File(path, str(here), config.site_dir, config.use_directory_urls))
     return files
