@@ -25,6 +25,22 @@ MAX_FENCE_VERTICES = 2_000_000
 SAFE_GDAL = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none", "OGR_SQLITE_ALLOW_EXTERNAL_ACCESS": "NO"}
 
 
+#: Everything a damaged vector file makes the libraries raise. (fiona 1.10 stumbles over its own variable where a
+#: system's text is beyond GDAL, hence the last one.)
+FENCE_TROUBLE = (
+    FionaError,
+    CPLE_BaseError,
+    CRSError,
+    ShapelyError,
+    OSError,
+    ValueError,
+    RuntimeError,
+    OverflowError,
+    MemoryError,
+    UnboundLocalError,
+)
+
+
 @dataclass(frozen=True)
 class FenceLines:
     """Lines as read: geometry in the file's own system, the feature each came from, and what was said on the way."""
@@ -147,7 +163,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
                     )
                 lines += [LineString(get_coordinates(part)) for part in parts]
                 features += [number] * len(parts)
-    except (FionaError, CPLE_BaseError, CRSError, OSError, ValueError, RuntimeError, OverflowError) as problem:
+    except FENCE_TROUBLE as problem:
         if isinstance(problem, InputError):
             raise
         raise InputError(

@@ -24,19 +24,22 @@ MAX_MEMORY_MB = 1000
 
 
 class Driver:
-    """One worker process; begun anew when it hangs, dies or has grown."""
+    """One worker process; begun anew when it hangs, dies or has grown. It makes the valid sites before it counts."""
 
     def __init__(self) -> None:
         self.process: subprocess.Popen[str] | None = None
 
     def _begin(self) -> subprocess.Popen[str]:
         command = [sys.executable, "-m", "tests.fuzz.worker"]
-        return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
+        process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
+        assert process.stdout is not None
+        if process.stdout.readline().strip() != '"ready"':
+            raise RuntimeError("the worker does not begin: an undamaged site fails, or the package cannot be loaded")
+        return process
 
     def ask(self, subject: str, seed: int, patience: float) -> dict[str, object]:
         if self.process is None:
             self.process = self._begin()
-            patience += 30  # the libraries and the valid sites are loaded and made first
         assert self.process.stdin is not None
         assert self.process.stdout is not None
         self.process.stdin.write(json.dumps({"subject": subject, "seed": seed}) + "\n")

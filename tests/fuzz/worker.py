@@ -123,6 +123,9 @@ def main() -> None:
     fast = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
     with tempfile.TemporaryDirectory(prefix="fuzz-", dir=fast) as root:
         bench = Bench(Path(root).resolve())
+        for subject in SUBJECTS:
+            bench.template(subject)
+        print(json.dumps("ready"), file=answers, flush=True)
         for asked in sys.stdin:
             case = json.loads(asked)
             print(json.dumps(bench.run(subjects[case["subject"]], case["seed"])), file=answers, flush=True)

@@ -6,7 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from shapely import LineString, line_interpolate_point
+from shapely import LineString, Point, box, get_coordinates, line_interpolate_point
 
 from geotools.corridor import Array
 from geotools.crs import horizontal
@@ -23,34 +23,44 @@ from geotools.steps.inspect.kernel import (
 from geotools.terrain import Terrain
 from geotools.workspace import frame_of
 
+#: Far beyond any one site; a line of more is a mistake, and would fill the memory.
+MAX_FENCE_M = 1_000_000.0
+
 
 def _along(line: LineString, spacing_m: float) -> tuple[Array, Array]:
     count = max(int(np.ceil(line.length / spacing_m)), 1) + 1
     chainage = np.linspace(0.0, line.length, count)
-    points = line_interpolate_point(line, chainage)
-    return chainage, np.array([(p.x, p.y) for p in points])
+    return chainage, get_coordinates(line_interpolate_point(line, chainage))
 
 
 def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
     """Raise where the ground under a fence line is not known, or cannot be ground."""
     left, bottom, right, top = terrain.bounds_m
-    chainage, places = _along(line, max(terrain.cell_m, 0.25))
-    outside = (places[:, 0] < left) | (places[:, 0] > right) | (places[:, 1] < bottom) | (places[:, 1] > top)
     where = f"{terrain.path}, under fence line {fence_id}"
-    if outside.any():
-        first = int(outside.argmax())
+    # Before anything is laid along it: a vertex gone astray makes a line of any length.
+    inside = box(left, bottom, right, top)
+    if not inside.covers(line):
+        strays = line.difference(inside)
+        first = min(line.project(Point(xy)) for xy in get_coordinates(strays)[:1000])
+        x, y = get_coordinates(line.interpolate(first))[0]
         raise InputError(
             "the fence leaves the terrain raster",
             where=where,
-            found=f"{100 * outside.mean():.0f} % of it outside, first at {chainage[first]:.1f} m along it "
-            f"(x {places[first, 0]:.2f}, y {places[first, 1]:.2f} m)",
+            found=f"{100 * strays.length / line.length:.0f} % of it outside, first at {first:.1f} m along it "
+            f"(x {x:.2f}, y {y:.2f} m)",
             expected=f"x {left:.1f} to {right:.1f}, y {bottom:.1f} to {top:.1f} m",
             mend="give a raster that covers the fence, or check both coordinate systems",
         )
-    # Piece by piece: a long diagonal line's bounding box may be the whole raster.
-    heights = np.concatenate(
-        [terrain.sample(piece[:, 0], piece[:, 1]) for piece in np.array_split(places, len(places) // 2000 + 1)]
-    )
+    if line.length > MAX_FENCE_M:
+        raise InputError(
+            "a fence line is too long",
+            where=f"fence line {fence_id}",
+            found=f"{line.length / 1000:.0f} km",
+            expected=f"at most {MAX_FENCE_M / 1000:.0f} km",
+            mend="check its vertices; cut a long border into sites",
+        )
+    chainage, places = _along(line, max(terrain.cell_m, 0.25))
+    heights = terrain.sample(places[:, 0], places[:, 1])
     unknown = first_unknown(chainage, heights)
     if unknown is not None:
         raise InputError(
