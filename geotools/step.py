@@ -49,6 +49,7 @@ BUILT_IN = (
     "walktest",
     "upkeep",
     "report",
+    "export",
 )
 
 ParamKind = Literal["real", "integer", "text", "flag", "choice", "path"]

@@ -1,0 +1,1 @@
+"""Export: the plan's layers for people without a GIS."""

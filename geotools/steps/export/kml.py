@@ -1,0 +1,101 @@
+"""Layers of a plan as one KML document: a folder each, in the plan's own colours, fields as extended data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fastkml import Data, ExtendedData
+from fastkml.containers import Document, Folder
+from fastkml.enums import Verbosity
+from fastkml.features import Placemark
+from fastkml.kml import KML
+from fastkml.styles import IconStyle, LabelStyle, LineStyle, PolyStyle, Style, StyleUrl
+from shapely import force_2d
+from shapely.geometry.base import BaseGeometry
+
+from geotools.schema import LayerSchema, Symbol
+
+__all__ = ["KmlLayer", "kml_text"]
+
+#: Line width in pixels of a globe viewer for a millimetre on paper.
+_PIXELS_PER_MM = 4.0
+
+
+@dataclass(frozen=True)
+class KmlLayer:
+    """A layer to write: rows of field names to plain values, geometry in longitude and latitude (WGS 84)."""
+
+    schema: LayerSchema
+    rows: Sequence[tuple[dict[str, Any], BaseGeometry]]
+
+
+def _colour(rgb: str, opacity: float = 1.0) -> str:
+    """KML writes alpha, blue, green, red."""
+    return f"{round(255 * opacity):02x}{rgb[5:7]}{rgb[3:5]}{rgb[1:3]}"
+
+
+def _style(symbol: Symbol, name: str) -> Style:
+    fill = 0.0 if symbol.fill == "none" else (0.6 if symbol.fill == "solid" else 0.4) * symbol.opacity
+    face = symbol.fill_colour or symbol.colour
+    return Style(
+        id=name,
+        styles=[
+            IconStyle(color=_colour(face), scale=symbol.size / 4.0),
+            LabelStyle(scale=0.7),
+            LineStyle(color=_colour(symbol.colour), width=max(symbol.width * _PIXELS_PER_MM, 1.0)),
+            PolyStyle(color=_colour(face, fill)),
+        ],
+    )
+
+
+def _styles(schema: LayerSchema) -> Iterable[tuple[str | None, Style]]:
+    """Value of the style's field and what it is drawn in; None for every other value."""
+    if schema.style is None:
+        return
+    yield None, _style(schema.style.symbol, schema.name)
+    for number, category in enumerate(schema.style.categories, start=1):
+        yield category.value, _style(category.symbol, f"{schema.name}-{number}")
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return "" if value is None else str(value)
+
+
+def _placemark(
+    schema: LayerSchema, row: dict[str, Any], shape: BaseGeometry, style_ids: dict[str | None, str]
+) -> Placemark:
+    kind = row.get(schema.style.field) if schema.style is not None and schema.style.field else None
+    url = style_ids.get(kind, style_ids.get(None))
+    fields = [
+        Data(name=f.name, value=_text(row[f.name]), display_name=f"{f.name} ({f.unit})" if f.unit else f.name)
+        for f in schema
+        if row.get(f.name) is not None
+    ]
+    return Placemark(
+        name=_text(row.get(schema.key or "")),
+        style_url=None if url is None else StyleUrl(url=f"#{url}"),
+        extended_data=ExtendedData(elements=fields),
+        # heights are above the site's own datum, which a globe viewer does not know: laid on its ground instead
+        geometry=force_2d(shape),
+    )
+
+
+def kml_text(site: str, layers: Sequence[KmlLayer], note: str) -> str:
+    """The whole document as text (OGC KML 2.2)."""
+    styles: list[Style] = []
+    folders = []
+    for layer in layers:
+        own = list(_styles(layer.schema))
+        styles += [style for _, style in own]
+        ids = {value: str(style.id) for value, style in own}
+        folder = Folder(name=layer.schema.title, description=layer.schema.description)
+        for row, shape in layer.rows:
+            folder.append(_placemark(layer.schema, row, shape, ids))
+        folders.append(folder)
+    document = Document(name=site, description=note, styles=styles, features=folders)
+    text = KML(features=[document]).to_string(prettyprint=True, verbosity=Verbosity.terse)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}'
