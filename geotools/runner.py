@@ -195,7 +195,7 @@ class Job:
         if self.overwrite:
             return
         held = set(self.workspace.layer_names())
-        there = [out.schema.name for out in step.outputs if out.schema.name in held]
+        there = [out.schema.name for out in step.outputs if out.schema.name in held and not out.updates]
         there += [f.name for f in step.files if (self.out / f.name.rstrip("/")).exists()]
         if there:
             raise OutputError(

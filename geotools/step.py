@@ -157,9 +157,13 @@ class LayerIn:
 
 @dataclass(frozen=True)
 class LayerOut:
-    """A layer of the plan that the step writes, replacing the one of that name."""
+    """A layer of the plan that the step writes, replacing the one of that name.
+
+    ``updates`` marks a layer that another step makes and this one fills in: finding it there is no overwriting.
+    """
 
     schema: LayerSchema
+    updates: bool = False
 
 
 @dataclass(frozen=True)

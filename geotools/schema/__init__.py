@@ -15,10 +15,12 @@ from geotools.schema.earthwork import (
     PONDS,
 )
 from geotools.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
+from geotools.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
 from geotools.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.schema.provenance import PROVENANCE
 from geotools.schema.qml import to_qml
 from geotools.schema.remedy import ADVICE, OPTIONS
+from geotools.schema.sight import CAMERAS, VIEWS
 from geotools.schema.sld import to_sld
 from geotools.schema.style import Category, Style, Symbol
 
@@ -30,6 +32,11 @@ LAYERS: dict[str, LayerSchema] = {
         ZONES,
         HEADS,
         BEAMS,
+        CLEAR_GROUND,
+        WIDTHS,
+        CONFLICTS,
+        CAMERAS,
+        VIEWS,
         DEAD_SPOTS,
         CROSSINGS,
         BEAM_LEVELS,
@@ -60,6 +67,9 @@ __all__ = [
     "AS_BUILT",
     "BEAMS",
     "BEAM_LEVELS",
+    "CAMERAS",
+    "CLEAR_GROUND",
+    "CONFLICTS",
     "CORRIDOR",
     "CROSSINGS",
     "DEAD_SPOTS",
@@ -79,8 +89,10 @@ __all__ = [
     "STAKEOUT",
     "UPKEEP",
     "UPKEEP_COST",
+    "VIEWS",
     "WALK_PLAN",
     "WALK_RESULT",
+    "WIDTHS",
     "ZONES",
     "Category",
     "Field",

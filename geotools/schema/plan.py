@@ -35,6 +35,8 @@ CORRIDOR = LayerSchema(
         Field("fence_id", "text", "fence line it belongs to"),
         Field("half_width_m", "real", "half of the width that was examined", "m"),
         Field("area_m2", "real", "area on the ground plan", "m2"),
+        Field("least_width_m", "real", "least free width along the line the beams follow", "m"),
+        Field("narrow_m", "real", "length of that line along which the widest beam does not fit", "m"),
     ),
     style=Style(Symbol(GREY, width=0.2, fill="solid", fill_colour=PALE, opacity=0.5)),
 )
@@ -58,6 +60,10 @@ ZONES = LayerSchema(
             "start_role", "text", "head kind at the post met first along the fence", choices=("transmitter", "receiver")
         ),
         Field("levels", "text", "head levels in the stack, from the lowest, separated by spaces"),
+        Field(
+            "earthwork_m3", "real", "earth to move so that the ground is straight enough, as the layout reckons", "m3"
+        ),
+        Field("blind_m", "real", "length of dips that the layout reckons cheaper to leave than to fill", "m"),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )
@@ -73,6 +79,7 @@ HEADS = LayerSchema(
         Field("head_id", "text", "head: zone, role, level", nullable=False),
         ZONE_ID,
         Field("post_id", "text", "post the head stands on", nullable=False),
+        Field("junction_id", "text", "junction of two zones it stands at, empty at an open end"),
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
         Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
@@ -80,7 +87,15 @@ HEADS = LayerSchema(
         Field("height_m", "real", "height of the head's axis above the ground at its post", "m"),
         Field("ground_m", "real", "ground level at the post", "m"),
         Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal")),
-        Field("channel", "integer", "channel number"),
+        Field("channel", "integer", "channel number, from 1"),
+        Field(
+            "margin_db",
+            "real",
+            "wanted over strongest unwanted signal on the channel, less the protection: of a receiver its own, of a "
+            "transmitter the least it leaves a foreign receiver; empty where no other zone is heard",
+            "dB",
+        ),
+        Field("heard_head_id", "text", "head at the other end of that strongest unwanted path"),
         Field("azimuth_deg", "real", "direction of aim, clockwise from grid north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),
     ),

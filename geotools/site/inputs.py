@@ -30,3 +30,14 @@ class Inputs(Section):
     plan_crs: str | None = setting(
         "projected coordinate system of the plan, where fence and terrain are geographic", default=None
     )
+    keep_outs: str | None = setting(
+        "vector file with what no beam may touch: buildings, tanks, roads, inner fences; points, lines or areas",
+        default=None,
+    )
+    keep_outs_layer: str | None = setting("layer of that file, where it has several", default=None)
+    keep_outs_crs: str | None = setting("coordinate system of that file where it names none", default=None)
+    gates: str | None = setting(
+        "vector file with the gates, each across its opening; each gets a zone of its own", default=None
+    )
+    gates_layer: str | None = setting("layer of that file, where it has several", default=None)
+    gates_crs: str | None = setting("coordinate system of that file where it names none", default=None)

@@ -39,7 +39,15 @@ class Layout(Section):
         le=100,
     )
     margin_m: float = setting(
-        "free distance between a beam, or a post, and fence or keep-out", unit="m", mark=COMMON, default=0.3, ge=0, le=5
+        "free distance between a beam and fence or keep-out", unit="m", mark=COMMON, default=0.3, ge=0, le=5
+    )
+    post_clear_m: float = setting(
+        "least distance of a post from fence or keep-out, so that it is no climbing aid",
+        unit="m",
+        mark=COMMON,
+        default=1.0,
+        ge=0,
+        le=10,
     )
     fresnel_zones: float = setting(
         "width of a beam in radii of the first Fresnel zone (ITU-R P.530)", mark=COMMON, default=1.0, ge=0.6, le=3

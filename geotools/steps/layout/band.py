@@ -22,12 +22,13 @@ class BandGrid:
     ----------
     points : (n, 2) points along the band, m; tiles within ``radius_m`` of one of them are kept.
     radius_m : half width of the band.
-    field : called with x and y of all nodes at once, gives their values.
+    field : called with x and y of many nodes at once, near each other; gives their values.
     cell_m : node spacing.
     outside : value where there is no tile.
     """
 
     _CELLS = 16
+    _BLOCK = 32
 
     def __init__(
         self, points: ArrayLike, radius_m: float, field: Field, *, cell_m: float = 1.0, outside: float = np.nan
@@ -52,7 +53,12 @@ class BandGrid:
         x = self._origin[0] + tiles[:, 0, None, None] * side + step[None, :, None]
         y = self._origin[1] + tiles[:, 1, None, None] * side + step[None, None, :]
         x, y = np.broadcast_arrays(x, y)
-        self._values = np.asarray(field(x.ravel(), y.ravel()), dtype=np.float64).reshape(x.shape)
+        self._values = np.empty(x.shape)
+        # block by block, so that a field read from a raster never needs more than one block's window
+        block = np.unique(tiles // self._BLOCK, axis=0, return_inverse=True)[1].ravel()
+        order = np.argsort(block, kind="stable")
+        for part in np.split(order, np.flatnonzero(np.diff(block[order])) + 1):
+            self._values[part] = np.reshape(field(x[part].ravel(), y[part].ravel()), x[part].shape)
 
     def __call__(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Bilinear value at any points, arrays of one shape."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from geotools.beam import HeadType, Target, solve_beam
 from geotools.beam.field import BeamField
 
-__all__ = ["BandGap", "StackHead", "band_gaps", "dead_spot", "solve_stack", "stack_modulation"]
+__all__ = ["BandGap", "StackHead", "band_gaps", "dead_spot", "seen_half_width", "solve_stack", "stack_modulation"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,39 @@ def solve_stack(stack: Sequence[StackHead], length_m: float, *, spacing_m: float
 def stack_modulation(beams: Sequence[BeamField], target: Target, half_width_m: float) -> NDArray[np.float64]:
     """Best modulation of any head of the stack along the zone, (n,)."""
     return np.max([beam.peak_modulation(target, half_width_m) for beam in beams], axis=0)
+
+
+def seen_half_width(
+    beams: Sequence[BeamField],
+    targets: Sequence[Target],
+    *,
+    threshold: float,
+    reach_m: float = 3.0,
+    step_m: float = 0.02,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How far to the side of the beam every threat is still seen, from a head to the middle of the zone.
+
+    Parameters
+    ----------
+    beams : of one stack, from `solve_stack`. targets : threats, as bodies at their own height.
+    threshold : modulation at which the receiver alarms. reach_m, step_m : of the offsets tried.
+
+    Returns
+    -------
+    Distance from the head and half width, both (n,), m. The half width is that of the threat seen least, 0 where it is
+    not seen even in the middle of the beam. Threats that the stack does not see at mid-span are left out: no placing
+    of posts helps against them.
+    """
+    x = beams[0].chainage_m
+    half = x <= x[-1] / 2 + 1e-9
+    offsets = np.arange(0.0, reach_m + step_m / 2, step_m)
+    least = np.full(int(half.sum()), np.inf)
+    for target in targets:
+        m = np.max([beam.modulation_grid(target, offsets, beam.ground_m[:, None])[half] for beam in beams], axis=0)
+        seen = np.logical_and.accumulate(m >= threshold, axis=1)
+        if seen[-1, 0]:
+            least = np.minimum(least, np.where(seen[:, 0], (seen.sum(axis=1) - 1) * step_m, -1.0))
+    return x[half], np.maximum(np.where(np.isfinite(least), least, 0.0), 0.0)
 
 
 def dead_spot(

@@ -21,18 +21,18 @@ __all__ = ["Edges", "Field", "Prices", "ZoneRules", "possible_zones"]
 
 Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
-_CHUNK = 2_000_000
+_CHUNK = 500_000
 
 
 @dataclass(frozen=True)
 class ZoneRules:
     """What a zone must keep to; metres and hertz.
 
-    longest_m, shortest_m : head to head.
+    longest_m, shortest_m : head to head. wanted_m : shorter ones cost more, for a head type is not made for them.
     extension_m : how far a beam runs on past a junction: the dead spot of its head, and a margin.
-    stagger_m : heads of two zones in line stand this far apart sideways.
+    stagger_m : heads of two zones in line stand this far apart sideways, each moved by half of it.
     frequency_hz : of the stack's widest beam (its lowest frequency).
-    fresnel_zones, margin_m : clear width, as in `beam_half_width`.
+    fresnel_zones, margin_m : clear width, as in `beam_half_width`. post_clear_m : clear round a post.
     straight_m : ground within this of the straight line between the heads needs no grading.
     graded_width_m : width of the strip that is graded.
     """
@@ -41,9 +41,11 @@ class ZoneRules:
     shortest_m: float
     extension_m: float
     frequency_hz: float
+    wanted_m: float = 0.0
     stagger_m: float = 0.5
     fresnel_zones: float = 1.0
     margin_m: float = 0.3
+    post_clear_m: float = 0.0
     straight_m: float = 0.15
     graded_width_m: float = 3.0
 
@@ -52,13 +54,14 @@ class ZoneRules:
 class Prices:
     """What the choice weighs against each other, any one currency.
 
-    zone : both stacks of a zone, stood up and wired.
+    zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
     offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
     """
 
     zone: float = 10_000.0
+    short_zone: float = 5_000.0
     earthwork_m3: float = 60.0
     dead_ground_m: float = 2_000.0
     offset_m2: float = 0.5
@@ -144,7 +147,7 @@ class _Judge:
 
     def measure(self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], offset: NDArray) -> tuple[NDArray, ...]:
         """Possible or not, cost, room at both ends, earthwork and dead ground of zones through p and q (m, 2)."""
-        prices = self.prices
+        rules, prices = self.rules, self.prices
         chord = q - p
         length = np.hypot(chord[:, 0], chord[:, 1])
         u = chord / length[:, None]
@@ -153,9 +156,18 @@ class _Judge:
         along = self.positions(length, past)
         x = p[:, 0, None] + u[:, 0, None] * (along - start[:, None])
         y = p[:, 1, None] + u[:, 1, None] * (along - start[:, None])
-        blocked = self.clear(x, y) < self._need(along, total[:, None])
         before = along < start[:, None] - 1e-9
         beyond = along > (start + length)[:, None] + 1e-9
+        need = self._need(along, total[:, None])
+        # past a junction, and at it where there is no room past it, is where the post may come to stand
+        post = (
+            before
+            | beyond
+            | (np.abs(along - start[:, None]) < 1e-9)
+            | (np.abs(along - (start + length)[:, None]) < 1e-9)
+        )
+        need = np.where(post, np.maximum(need, rules.post_clear_m), need)
+        blocked = self.clear(x, y) < need
         possible = ~np.any(blocked & ~before & ~beyond, axis=1)
         # room past a junction ends at the blocked point nearest to it
         room_start = start - np.max(np.where(blocked & before, along, -np.inf), axis=1, initial=-np.inf)
@@ -166,6 +178,7 @@ class _Judge:
         earth, dead = self._earthwork(x, y, along, total) if self.ground is not None else (0.0 * short, 0.0 * short)
         cost = (
             prices.zone
+            + prices.short_zone * (total < rules.wanted_m)
             + prices.dead_ground_m * (short + dead)
             + prices.earthwork_m3 * earth
             + prices.offset_m2 * np.abs(offset) * length

@@ -1,73 +1,223 @@
-"""Cutting a beam line into straight zones that overlap."""
+"""The layout of one course: candidates, the cheapest zones, where their posts stand, and which end sends."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from shapely import LineString
+import shapely
+from numpy.typing import NDArray
 
-from geotools.corridor import BeamLine
+from geotools.errors import InfeasibleError
+from geotools.interference import HeadArray, reception
+from geotools.steps.layout.edges import Field, Prices, ZoneRules
+from geotools.steps.layout.lines import candidates, crests
+from geotools.steps.layout.roles import alternate_roles
+from geotools.steps.layout.usable import Course
+from geotools.steps.layout.zoning import Zone, choose_zones
+
+__all__ = ["Needs", "PostedZone", "gate_stretch", "lay_out", "offsets_for", "posts"]
 
 
 @dataclass(frozen=True)
-class Cut:
-    """One zone: its line in the fence's direction, and where its unextended piece lies along the beam line, m."""
+class Needs:
+    """What a layout is asked for; metres.
 
-    line: BeamLine
-    from_m: float
-    to_m: float
-    at_corner_start: bool
-    at_corner_end: bool
-
-
-def edges_of(line: LineString) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    """The straight pieces of a line."""
-    coords = [(float(x), float(y)) for x, y in np.asarray(line.coords)[:, :2]]
-    return list(pairwise(coords))
-
-
-def cut_zones(line: LineString, max_zone_m: float, overlap_m: float, corner_reach_m: float) -> list[Cut]:
-    """Cut each straight piece into the fewest equal zones no longer than ``max_zone_m``, overlaps included.
-
-    At a joint inside a piece both neighbours reach ``overlap_m / 2`` past it, so that each head stands inside its
-    neighbour's beam. At a corner the beams cross: each reaches ``corner_reach_m`` past it. Open ends are not extended.
+    rules, prices : limits, and the weights of the choice. setback_m, clear_m : of the line and of the clear ground.
+    station_m : spacing of candidate posts. beamwidth_deg : of the heads that decide a mixed junction.
     """
-    pieces = edges_of(line)
-    closed = line.is_ring
-    cuts: list[Cut] = []
-    walked = 0.0
-    for number, ((x0, y0), (x1, y1)) in enumerate(pieces):
-        length = float(np.hypot(x1 - x0, y1 - y0))
-        corner_start = closed or number > 0
-        corner_end = closed or number < len(pieces) - 1
-        reach_start = corner_reach_m if corner_start else 0.0
-        reach_end = corner_reach_m if corner_end else 0.0
-        room = max_zone_m - overlap_m
-        count = max(int(np.ceil((length + reach_start + reach_end - overlap_m) / room - 1e-9)), 1)
-        stops = np.linspace(-reach_start, length + reach_end, count + 1)
-        ux, uy = (x1 - x0) / length, (y1 - y0) / length
-        for piece in range(count):
-            begin = stops[piece] - (overlap_m / 2 if piece > 0 else 0.0)
-            end = stops[piece + 1] + (overlap_m / 2 if piece < count - 1 else 0.0)
-            cuts.append(
-                Cut(
-                    BeamLine(x0 + begin * ux, y0 + begin * uy, x0 + end * ux, y0 + end * uy),
-                    walked + max(float(stops[piece]), 0.0),
-                    walked + min(float(stops[piece + 1]), length),
-                    corner_start and piece == 0,
-                    corner_end and piece == count - 1,
-                )
-            )
-        walked += length
-    return cuts
+
+    rules: ZoneRules
+    prices: Prices
+    setback_m: float
+    clear_m: float
+    station_m: float
+    beamwidth_deg: float
 
 
-def alternate_roles(count: int, start_with_transmitter: bool = True) -> list[bool]:
-    """For each zone, whether the post met first carries the transmitters.
+@dataclass(frozen=True)
+class PostedZone:
+    """A zone with its posts, in the direction of the fence; metres.
 
-    Alternating directions put like heads beside like at every joint; a closed line with an odd count has one joint
-    where they differ (common practice, no source).
+    start, end : (2,) posts. chainage : (2,) of its junctions along the course's line. starts_with_tx : which end sends.
+    room, wanted : (2,) how far the beam runs past each junction, and how far it should.
+    earthwork_m3, dead_m : expected on this zone.
     """
-    return [(number % 2 == 0) == start_with_transmitter for number in range(count)]
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    chainage: NDArray[np.float64]
+    starts_with_tx: bool
+    room: NDArray[np.float64]
+    wanted: NDArray[np.float64]
+    earthwork_m3: float
+    dead_m: float
+
+    @property
+    def length(self) -> float:
+        """Between the posts, m."""
+        return float(np.hypot(*(self.end - self.start)))
+
+
+def offsets_for(course: Course, needs: Needs) -> tuple[list[float], list[float]]:
+    """Offsets of candidate posts to the left of the line, m: everywhere, and at corners.
+
+    At a corner a beam must run on past the junction, towards the next fence, by the whole extension: so that depth is
+    offered as well.
+    """
+    rules = needs.rules
+    edge = max(rules.margin_m + 0.3, rules.post_clear_m)
+    inner, outer = needs.clear_m - needs.setback_m - edge, needs.setback_m - edge
+    deep = rules.extension_m + max(rules.margin_m + rules.stagger_m / 2, rules.post_clear_m) + 0.1 - needs.setback_m
+    step = max(1.0, (max(inner, 0.0) + max(outer, 0.0)) / 6)
+    ladder = np.arange(-10, 11) * step
+    held = ladder[(ladder >= -max(outer, 0.0)) & (ladder <= max(inner, 0.0))]
+    bends = {*held.tolist(), *([deep] if 0 < deep <= inner else []), *([deep + 1.0] if 0 < deep + 1.0 <= inner else [])}
+    usual = [offset for offset in held.tolist() if abs(offset) <= step + 1e-9]
+    return [course.inward * o for o in usual], [course.inward * o for o in sorted(bends)]
+
+
+def gate_stretch(course: Course, gate: shapely.Geometry, margin_m: float) -> tuple[float, float]:
+    """The stretch of the course's line that a gate takes, with a margin on both sides, m; it may run over the seam."""
+    at = shapely.line_locate_point(course.line, shapely.points(shapely.get_coordinates(gate)))
+    if course.line.is_closed:
+        # measured from the gate's own middle, so that a gate over the seam is not the whole way round
+        length = course.line.length
+        middle = course.line.project(gate.centroid)
+        about = (at - middle + length / 2) % length - length / 2
+        return (middle + about.min() - margin_m) % length, (middle + about.max() + margin_m) % length
+    return max(0.0, float(at.min()) - margin_m), min(course.line.length, float(at.max()) + margin_m)
+
+
+def _in_order(zones: list[Zone], length: float, *, closed: bool) -> list[Zone]:
+    """A loop numbered from where its line starts."""
+    if not closed:
+        return zones
+    first = min(range(len(zones)), key=lambda k: zones[k].chainage[0] % length)
+    return zones[first:] + zones[:first]
+
+
+def _off_axis(post: NDArray, start: NDArray, end: NDArray) -> float:
+    """Distance of a post from the axis of a beam, m."""
+    u = (end - start) / np.hypot(*(end - start))
+    return abs(float((post - start)[0] * u[1] - (post - start)[1] * u[0]))
+
+
+def posts(zones: Sequence[Zone], rules: ZoneRules, *, closed: bool) -> list[tuple[NDArray, NDArray]]:
+    """Start and end post of every zone: beams in line stand aside of each other, so that no post stands in an axis.
+
+    Where the beams cross at an angle there is no need to. At a small angle moving apart brings one of the two posts
+    nearer to the other axis, so the way that leaves the nearer one farthest is taken.
+    """
+    placed = [(zone.ends[0].copy(), zone.ends[1].copy()) for zone in zones]
+    pairs = list(itertools.pairwise(range(len(zones))))
+    if closed and len(zones) > 1:
+        pairs.append((len(zones) - 1, 0))
+    for before, after in pairs:
+        u, v = (np.diff(zones[k].junctions, axis=0)[0] for k in (before, after))
+        left = [np.array([-d[1], d[0]]) / np.hypot(*d) * rules.stagger_m / 2 for d in (u, v)]
+        options = []
+        for side in (0.0, 1.0, -1.0):
+            end, start = placed[before][1] + side * left[0], placed[after][0] - side * left[1]
+            gaps = _off_axis(start, placed[before][0], end), _off_axis(end, start, placed[after][1])
+            options.append((min(gaps), -max(gaps), end, start))
+        # far enough off the axis, then no farther than need be: between beams far apart somebody could pass
+        enough = [option for option in options if option[0] >= 0.4 * rules.stagger_m]
+        best = max(enough, key=lambda option: option[1]) if enough else max(options, key=lambda option: option[0])
+        placed[before][1][:], placed[after][0][:] = best[2], best[3]
+    return placed
+
+
+def _mixed_margins(placed: Sequence[tuple[NDArray, NDArray]], needs: Needs) -> NDArray[np.float64]:
+    """Margin of the receiver beside a foreign transmitter at each junction, both ways round, dB, (count, 2)."""
+    count = len(placed)
+    width = np.full(count, needs.beamwidth_deg)
+
+    def heads(at: NDArray, towards: NDArray) -> HeadArray:
+        aim = np.degrees(np.arctan2(*(towards - at).T))
+        level = np.column_stack([at, np.ones(count)])
+        carrier = np.full(count, needs.rules.frequency_hz)
+        return HeadArray(level, aim, np.zeros(count), carrier, width, width, np.ones(count, dtype=bool))
+
+    start, end = (np.array([pair[k] for pair in placed]) for k in range(2))
+    starts, ends = heads(start, end), heads(end, start)
+    margin = np.empty((count, 2))
+    for column, (receivers, transmitters, receiver_of) in enumerate(
+        # the zone starts with receivers beside the transmitters at the end of the zone before; and the other way round
+        ((starts, ends, "start"), (ends, starts, "end"))
+    ):
+        level = reception(receivers, transmitters).level_db
+        k = np.arange(count)
+        own = level[k, k]
+        foreign = level[k, k - 1] if receiver_of == "start" else level[k - 1, k]
+        mine = own if receiver_of == "start" else own[k - 1]
+        margin[:, column] = mine - foreign
+    return margin
+
+
+def lay_out(
+    course: Course,
+    needs: Needs,
+    *,
+    ground: Field | None = None,
+    profile: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
+    gates: Sequence[tuple[float, float]] = (),
+) -> tuple[list[PostedZone], float]:
+    """Lay out one course.
+
+    Parameters
+    ----------
+    course, needs : what to follow, and how.
+    ground : ground height at any points, m; None leaves earthwork out.
+    profile : chainage and ground along the course's line, for the crests worth a split; None for none.
+    gates : stretches of the line that get a zone of their own.
+
+    Returns
+    -------
+    The zones in order, and the radii of the first Fresnel zone that were kept clear: less than asked for where the
+    ground is too narrow for the whole beam.
+
+    Raises
+    ------
+    InfeasibleError : not even a thin beam of an allowed length fits; the message names the place.
+    """
+    closed = bool(course.line.is_closed)
+    usual, bends = offsets_for(course, needs)
+    forced = sorted({chainage for stretch in gates for chainage in stretch})
+    nodes = candidates(
+        course.line,
+        course.ground,
+        step_m=needs.station_m,
+        offsets_m=usual,
+        bend_offsets_m=bends,
+        bend_reach_m=2 * needs.clear_m,
+        forced=forced,
+        wanted=() if profile is None else crests(*profile),
+    )
+    problem: InfeasibleError | None = None
+    for share in (1.0, 0.6, 0.0):
+        rules = replace(
+            needs.rules,
+            fresnel_zones=share * needs.rules.fresnel_zones,
+            margin_m=share * needs.rules.margin_m,
+            stagger_m=needs.rules.stagger_m if share else 0.0,
+            post_clear_m=share * needs.rules.post_clear_m,
+        )
+        try:
+            zones = choose_zones(nodes, course.line, course.ground, rules, needs.prices, ground=ground)
+        except InfeasibleError as found:
+            problem = problem or found
+            continue
+        zones = _in_order(zones, course.line.length, closed=closed)
+        placed = posts(zones, replace(rules, stagger_m=needs.rules.stagger_m), closed=closed)
+        margins = _mixed_margins(placed, needs) if closed and len(zones) % 2 else None
+        roles = alternate_roles(len(zones), closed=closed, margin_db=margins)
+        done = [
+            PostedZone(a, b, zone.chainage, bool(tx), zone.room, zone.wanted, zone.earthwork_m3, zone.dead_m)
+            for zone, (a, b), tx in zip(zones, placed, roles, strict=True)
+        ]
+        return done, rules.fresnel_zones
+    assert problem is not None
+    raise problem

@@ -19,36 +19,42 @@ __all__ = ["Candidates", "candidates", "crests", "midway_line", "setback_line"]
 MITRE_LIMIT = 10.0
 
 
-def setback_line(fence: LineString, setback_m: float, *, side: str = "inside") -> LineString:
+def setback_line(fence: LineString, setback_m: float, *, side: str = "inside", name: str = "") -> LineString:
     """The line at a set-back from a fence, corners mitred; it runs the way the fence runs.
 
     Parameters
     ----------
     fence : closed or open line, m.
     setback_m : distance from the fence, above zero.
-    side : ``inside`` or ``outside`` of a closed fence; for an open one ``inside`` is to its left.
+    side : ``inside`` or ``outside`` of a closed fence, ``left`` or ``right`` seen along it.
+    name : of the fence, for messages.
 
     Raises
     ------
-    InfeasibleError : the fenced ground is too narrow for this set-back.
+    InfeasibleError : the ground beside the fence is too narrow for this set-back.
     """
     if not setback_m > 0:
         raise NumericInputError("The set-back is not above zero.", found=setback_m, expected="metres")
-    if side not in {"inside", "outside"}:
-        raise NumericInputError("The side of the fence is unknown.", found=side, expected="inside or outside")
-    sign = 1.0 if side == "inside" else -1.0
+    if side not in {"inside", "outside", "left", "right"}:
+        raise NumericInputError(
+            "The side of the fence is unknown.", found=side, expected="inside, outside, left, right"
+        )
     if not fence.is_closed:
+        sign = 1.0 if side in {"inside", "left"} else -1.0
         moved = fence.offset_curve(sign * setback_m, join_style="mitre", mitre_limit=MITRE_LIMIT)
         parts = [part for part in shapely.get_parts(moved) if part.length > 0]
     else:
-        area = Polygon(fence).buffer(-sign * setback_m, join_style="mitre", mitre_limit=MITRE_LIMIT)
+        ccw = bool(shapely.is_ccw(shapely.LinearRing(fence.coords)))
+        inside = side == "inside" or (side in {"left", "right"} and (side == "left") == ccw)
+        area = Polygon(fence).buffer(-setback_m if inside else setback_m, join_style="mitre", mitre_limit=MITRE_LIMIT)
         parts = [LineString(part.exterior) for part in shapely.get_parts(area) if not part.is_empty]
     if len(parts) != 1:
         raise InfeasibleError(
-            "The set-back line falls into pieces: the fenced ground is too narrow for it.",
+            "the set-back leaves no single line along the fence",
+            where=f"fence line {name}" if name else None,
             found=f"{len(parts)} pieces at a set-back of {setback_m:g} m",
             expected="one line",
-            mend="Give a smaller set-back, or lay out the other side of the fence.",
+            mend="choose a smaller layout.setback_m, or split the fence line where it narrows",
         )
     line = parts[0]
     if fence.is_closed:
@@ -221,6 +227,8 @@ def candidates(
     *,
     step_m: float,
     offsets_m: Sequence[float] = (0.0,),
+    bend_offsets_m: Sequence[float] = (),
+    bend_reach_m: float = 0.0,
     forced: Sequence[float] = (),
     wanted: Sequence[float] = (),
     corner_deg: float = 10.0,
@@ -233,6 +241,8 @@ def candidates(
     region : ground that heads and beams may use.
     step_m : largest distance between stations.
     offsets_m : where beside the line, m to the left; points outside the region are left out.
+    bend_offsets_m, bend_reach_m : further offsets within this distance of a corner, and wherever the line itself
+        leaves the region.
     forced : chainages that every chain must have a junction at (the two sides of a gate).
     wanted : further chainages to offer (crests).
     corner_deg : a bend of at least this gets a station.
@@ -242,7 +252,8 @@ def candidates(
     InfeasibleError : a forced chainage, or an end of an open line, has no point inside the region.
     """
     must = np.asarray(sorted(forced), dtype=np.float64)
-    fixed = np.concatenate([_corner_chainages(line, corner_deg), must, np.asarray(wanted, dtype=np.float64)])
+    corners = _corner_chainages(line, corner_deg)
+    fixed = np.concatenate([corners, must, np.asarray(wanted, dtype=np.float64)])
     s = _stations(line.length, np.clip(fixed, 0.0, line.length), step_m, closed=line.is_closed)
     is_forced = np.zeros(s.size, dtype=bool)
     for chainage in must:
@@ -251,7 +262,8 @@ def candidates(
             gap = np.minimum(gap, line.length - gap)
         is_forced[int(np.argmin(gap))] = True
     # the nearest to the line first, so that equal costs choose it
-    side = np.array(sorted(offsets_m, key=lambda o: (abs(o), o)))
+    side = np.array(sorted({*offsets_m, *bend_offsets_m}, key=lambda o: (abs(o), o)))
+    usual = np.isin(side, np.asarray(offsets_m, dtype=np.float64))
     at = shapely.get_coordinates(shapely.line_interpolate_point(line, s))
     xy = at[:, None, :] + side[None, :, None] * _mitred_normals(line, s)[:, None, :]
     flat = xy.reshape(-1, 2)
@@ -263,7 +275,12 @@ def candidates(
     inside = shapely.contains_xy(region, flat[:, 0], flat[:, 1]).reshape(xy.shape[:2])
     # inside a bend the parallel is shorter than the line: points that belong to another chainage would run backwards
     offset_corner = np.abs(np.hypot(*(xy - at[:, None, :]).transpose(2, 0, 1)) - np.abs(side)[None, :]) > 1e-6
-    usable = inside & ((drift <= 0.25 * step_m) | offset_corner)
+    bend = ~shapely.contains_xy(region, at[:, 0], at[:, 1])
+    if corners.size:
+        gap = np.abs(s[:, None] - corners[None, :])
+        gap = np.minimum(gap, line.length - gap) if line.is_closed else gap
+        bend |= gap.min(axis=1) <= bend_reach_m
+    usable = inside & ((drift <= 0.25 * step_m) | offset_corner) & (usual[None, :] | bend[:, None])
     row, column = np.nonzero(usable)
     needed = is_forced.copy()
     if not line.is_closed:

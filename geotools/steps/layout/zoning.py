@@ -18,6 +18,9 @@ from geotools.steps.layout.width import beam_half_width, beam_outline
 
 __all__ = ["Zone", "choose_zones"]
 
+#: Look-up and exact outline may differ by this much without a fault.
+_TOUCH_M = 0.03
+
 
 @dataclass(frozen=True)
 class Zone:
@@ -46,11 +49,21 @@ def _exact_room(
     length = float(np.hypot(*(q - p)))
     u = (q - p) / length
 
+    edge = region.boundary
+
     def fits(start: float, end: float) -> bool:
-        outline = beam_outline(
-            p - start * u, q + end * u, rules.frequency_hz, zones=rules.fresnel_zones, margin_m=rules.margin_m
+        a, b = p - start * u, q + end * u
+        if any(shapely.dwithin(edge, shapely.Point(post), rules.post_clear_m - _TOUCH_M) for post in (a, b)):
+            return False
+        # as it is, and with its posts moved aside the way posts in line are
+        return all(
+            region.covers(
+                beam_outline(
+                    a - aside, b + aside, rules.frequency_hz, zones=rules.fresnel_zones, margin_m=rules.margin_m
+                )
+            )
+            for aside in ((0.0 * u, rules.stagger_m / 2 * np.array([-u[1], u[0]])) if rules.stagger_m else (0.0 * u,))
         )
-        return bool(region.covers(outline))
 
     def longest(of: int, other: float) -> float:
         low, high = 0.0, float(wanted[of])

@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, solve_stack, stack_modulation
+from geotools.steps.layout.coverage import (
+    StackHead,
+    band_gaps,
+    dead_spot,
+    seen_half_width,
+    solve_stack,
+    stack_modulation,
+)
 
 USUAL = StackHead("usual", HEAD_TYPES["10 GHz"], 0.91)
 LOW = StackHead("low", HEAD_TYPES["24 GHz"], 0.30)
@@ -61,3 +68,23 @@ def test_ground_threat_is_one_height():
     assert band_gaps(solve_stack([USUAL], 100.0), TARGETS["walk"], clear_m=5.0, **SEEN) == []
     (gap,) = band_gaps(solve_stack([USUAL], 100.0), TARGETS["prone"], clear_m=5.0, **SEEN)
     assert (gap.low_m, gap.high_m) == (0.0, 0.0)
+
+
+def test_seen_strip_ends_where_a_crossing_at_that_offset_is_missed():
+    beams = solve_stack([LOW, USUAL], 100.0)
+    x, half = seen_half_width(beams, [TARGETS["walk"], TARGETS["crawl"]], threshold=0.20)
+    assert x[0] == 0
+    assert x[-1] == 50
+    for k in (20, 60, 100):
+        for target in (TARGETS["walk"], TARGETS["crawl"]):
+            inside = max(beam.modulation(target, offset_m=half[k])[k] for beam in beams)
+            assert inside >= 0.20
+        beyond = [
+            max(beam.modulation(target, offset_m=half[k] + 0.06)[k] for beam in beams)
+            for target in (TARGETS["walk"], TARGETS["crawl"])
+        ]
+        assert min(beyond) < 0.20
+    # a threat the stack never sees does not make the strip vanish
+    alone = solve_stack([USUAL], 100.0)
+    with_prone = seen_half_width(alone, [TARGETS["walk"], TARGETS["prone"]], threshold=0.20)[1]
+    assert np.array_equal(with_prone, seen_half_width(alone, [TARGETS["walk"]], threshold=0.20)[1])

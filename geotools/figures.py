@@ -1,0 +1,74 @@
+"""Things beside the fence, from any vector file GDAL reads: points, lines or areas in the plan's metres."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+from pyogrio.errors import DataLayerError, DataSourceError
+from pyproj import CRS
+from shapely import get_coordinates, get_parts, is_valid, make_valid
+from shapely.geometry.base import BaseGeometry
+
+from geotools.errors import InputError
+from geotools.files import local_file
+from geotools.vectors import crs_from
+
+__all__ = ["read_figures"]
+
+
+def read_figures(
+    path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None = None, crs: str | None = None
+) -> list[BaseGeometry]:
+    """Single points, lines and polygons of a file, brought into the plan's metres.
+
+    Parameters
+    ----------
+    path : vector file; ``layer`` : its layer where there are several; ``crs`` : its system where it names none.
+    what, setting : words for messages, such as ``keep-outs`` and ``input.keep_outs``.
+    work_crs : system of the result.
+
+    Raises InputError where the file cannot be read, is empty, names no system, or does not land near the plan.
+    """
+    local = local_file(path, f"{what} file")
+    try:
+        frame = gpd.read_file(local, layer=layer) if layer else gpd.read_file(local)
+    except (DataSourceError, DataLayerError, OSError, ValueError, RuntimeError) as problem:
+        raise InputError(
+            f"the {what} file cannot be read",
+            where=local,
+            found=str(problem)[:300],
+            expected="a vector file GDAL reads",
+            mend="check that the file is whole, and the layer's name",
+        ) from problem
+    shapes = frame.geometry if isinstance(frame, gpd.GeoDataFrame) else gpd.GeoSeries([])
+    bad = [k for k, shape in enumerate(shapes) if shape is None or shape.is_empty]
+    if len(shapes) == 0 or bad:
+        raise InputError(
+            f"the {what} file has features without geometry" if bad else f"the {what} file has no features",
+            where=local,
+            found=f"feature {bad[0] + 1}" if bad else None,
+            mend=f"take {setting} out of the site file if there are none",
+        )
+    if shapes.crs is None:
+        if crs is None:
+            raise InputError(
+                f"the {what} file names no coordinate system",
+                where=local,
+                expected="a file that names its system",
+                mend=f"set {setting}_crs in the site file",
+            )
+        shapes = shapes.set_crs(crs_from(crs, f"{setting}_crs"))
+    placed = shapes.to_crs(work_crs)
+    found = []
+    for number, shape in enumerate(placed, start=1):
+        if not np.isfinite(get_coordinates(shape)).all():
+            raise InputError(
+                f"a feature of the {what} file cannot be brought into the plan's coordinate system",
+                where=f"{local}, feature {number}",
+                found=str(shapes.crs.name),
+                expected=work_crs.name,
+            )
+        found += [part for part in get_parts(shape if is_valid(shape) else make_valid(shape)) if not part.is_empty]
+    return found

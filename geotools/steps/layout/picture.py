@@ -1,0 +1,224 @@
+"""Pictures of a layout: the site from above, and every post from the side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.patheffects import withStroke
+
+from geotools.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, PURPLE, SKY, VERMILION
+from geotools.site import Site
+from geotools.steps.layout.plan import PlannedHead, PlannedZone
+from geotools.steps.layout.usable import Course
+
+__all__ = ["plan_picture", "stack_sheets"]
+
+_LEVEL_COLOUR = {"low": ORANGE, "usual": BLUE, "top": GREEN}
+_POSTS_A_PAGE = (3, 4)
+_MOST_LABELS = 60
+
+
+def _round_length(length: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is not above a length."""
+    power = 10.0 ** np.floor(np.log10(length))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= length * 1.0001))
+
+
+def _furniture(axes: Axes) -> None:
+    """North arrow and scale bar."""
+    left, right = axes.get_xlim()
+    bottom, top = axes.get_ylim()
+    bar = _round_length((right - left) / 5)
+    x, y = left + 0.03 * (right - left), bottom + 0.03 * (top - bottom)
+    axes.plot([x, x + bar], [y, y], color=BLACK, linewidth=2.5, solid_capstyle="butt", zorder=9)
+    axes.text(x + bar / 2, y + 0.008 * (top - bottom), f"{bar:g} m", ha="center", va="bottom", fontsize=8, zorder=9)
+    axes.annotate(
+        "N",
+        xy=(0.03, 0.985),
+        xytext=(0.03, 0.915),
+        xycoords="axes fraction",
+        ha="center",
+        va="center",
+        fontsize=9,
+        arrowprops={"arrowstyle": "-|>", "color": BLACK},
+    )
+
+
+def _area(axes: Axes, shape: shapely.Geometry, **look: Any) -> None:
+    for part in shapely.get_parts(shape):
+        rings = [part.exterior, *part.interiors]
+        # one path with holes: even-odd filling would need a compound path, two fills in turn do as well
+        axes.fill(*np.asarray(rings[0].coords)[:, :2].T, **look)
+        for hole in rings[1:]:
+            axes.fill(*np.asarray(hole.coords)[:, :2].T, facecolor="white", edgecolor=look.get("edgecolor"), zorder=1)
+
+
+def plan_picture(
+    path: Path,
+    courses: Sequence[Course],
+    zones: Sequence[PlannedZone],
+    conflicts: Sequence[Mapping[str, Any]],
+    title: str,
+) -> None:
+    """The site from above.
+
+    Parameters
+    ----------
+    path : picture to write. courses : fences and clear ground. zones : with their heads.
+    conflicts : rows of the broken rules, with ``geometry``. title : name of the site.
+    """
+    bounds = np.array([course.fence.union(course.line).bounds for course in courses])
+    left, bottom = bounds[:, :2].min(axis=0)
+    right, top = bounds[:, 2:].max(axis=0)
+    pad = 0.05 * max(right - left, top - bottom)
+    width, height = right - left + 2 * pad, top - bottom + 2 * pad
+    scale = 13.0 / max(width, height)
+    figure = Figure(figsize=(max(width * scale, 6.0), max(height * scale, 5.0) + 0.6), dpi=110)
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.07, 0.06, 0.92, 0.88))
+    for course in courses:
+        _area(axes, course.ground, facecolor=PALE, edgecolor=GREY, linewidth=0.4, alpha=0.6, zorder=0)
+        for shape in course.obstacles:
+            for part in shapely.get_parts(shape):
+                if part.geom_type == "Polygon":
+                    _area(axes, part, facecolor=GREY, edgecolor=BLACK, linewidth=0.6, zorder=2)
+                else:
+                    xy = shapely.get_coordinates(part)
+                    axes.plot(xy[:, 0], xy[:, 1], color=BLACK, linewidth=1.0, linestyle="-.", zorder=2)
+    for k, zone in enumerate(zones):
+        start, end = zone.post(True), zone.post(False)
+        axes.plot([start[0], end[0]], [start[1], end[1]], color=(BLUE, SKY)[k % 2], linewidth=1.6, zorder=3)
+        for at, sends in ((start, zone.starts_with_tx), (end, not zone.starts_with_tx)):
+            look = {"marker": "^", "color": VERMILION, "s": 30} if sends else {"marker": "s", "color": SKY, "s": 20}
+            axes.scatter(*at, edgecolors=BLACK, linewidths=0.5, zorder=5, **look)
+    halo = [withStroke(linewidth=2.5, foreground="white")]
+    step = max(1, int(np.ceil(len(zones) / _MOST_LABELS)))
+    for zone in zones[::step]:
+        line = zone.line
+        # to the side of the beam that the labels of a ring share, clear of the line itself
+        x, y = line.to_map(line.length / 2, 0.012 * max(width, height))
+        axes.text(float(x), float(y), zone.zone_id, fontsize=7, ha="center", va="center", zorder=6, path_effects=halo)
+    for row in conflicts:
+        axes.scatter(
+            row["geometry"].x,
+            row["geometry"].y,
+            marker="D",
+            s=26,
+            color=PURPLE,
+            edgecolors=BLACK,
+            linewidths=0.6,
+            zorder=7,
+        )
+    axes.set_xlim(left - pad, right + pad)
+    axes.set_ylim(bottom - pad, top + pad)
+    axes.set_aspect("equal")
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(labelsize=7)
+    axes.set_xlabel("easting, m", fontsize=8)
+    axes.set_ylabel("northing, m", fontsize=8)
+    _furniture(axes)
+    handles: list[Any] = [
+        Line2D([], [], color=BLACK, linewidth=1.0, linestyle="-.", label="fence, keep-out"),
+        Patch(facecolor=PALE, edgecolor=GREY, label="clear ground"),
+        Line2D([], [], color=BLUE, linewidth=1.6, label="zone"),
+        Line2D([], [], color=VERMILION, marker="^", linestyle="", markeredgecolor=BLACK, label="transmitter post"),
+        Line2D([], [], color=SKY, marker="s", linestyle="", markeredgecolor=BLACK, label="receiver post"),
+    ]
+    if conflicts:
+        handles.append(
+            Line2D([], [], color=PURPLE, marker="D", linestyle="", markeredgecolor=BLACK, label="broken rule")
+        )
+    figure.legend(
+        handles=handles, loc="upper right", ncols=len(handles), fontsize=7.5, frameon=False, bbox_to_anchor=(1.0, 0.975)
+    )
+    figure.suptitle(f"{title}: layout, {len(zones)} zones", x=0.01, y=0.99, ha="left", fontsize=11)
+    figure.savefig(path, metadata={"Software": None})
+
+
+def _head_text(head: PlannedHead) -> str:
+    kind = "TX" if head.transmitter else "RX"
+    turned = "horizontal" if head.polarisation == "horizontal" else "vertical"
+    channel = "" if head.channel is None else f"  ch {head.channel}"
+    return f"{kind} {head.level}  {head.height_m:.2f} m\n{head.head_type}, {turned}{channel}"
+
+
+def _post_panel(axes: Axes, corner: tuple[float, float], zone: PlannedZone, at_start: bool, fence_m: float) -> None:
+    """One post; ``corner`` is where its ground line begins, in the page's metres."""
+    x, y = corner
+    heads = zone.on_post(at_start)
+    line = zone.line if at_start else zone.line.reversed()
+    top = max(fence_m, *(head.height_m for head in heads)) + 0.3
+    axes.fill([x, x + 3.2, x + 3.2, x], [y - 0.2, y - 0.2, y, y], facecolor=PALE, edgecolor="none")
+    axes.plot([x, x + 3.2], [y, y], color=GREY, linewidth=1.2)
+    axes.plot([x, x + 3.2], [y + fence_m] * 2, color=GREY, linewidth=0.8, linestyle=(0, (6, 4)))
+    axes.text(
+        x + 3.2, y + fence_m + 0.03, f"fence top {fence_m:.2f} m", fontsize=5, color=GREY, ha="right", va="bottom"
+    )
+    for half_metres in range(int(top / 0.5) + 1):
+        axes.plot([x - 0.05, x], [y + half_metres / 2] * 2, color=BLACK, linewidth=0.5)
+        if half_metres % 2 == 0:
+            axes.text(x - 0.08, y + half_metres / 2, f"{half_metres / 2:g}", fontsize=5, ha="right", va="center")
+    axes.plot([x, x], [y, y + top], color=BLACK, linewidth=0.5)
+    middle = x + 0.8
+    axes.plot([middle] * 2, [y, y + heads[-1].height_m + 0.15], color=BLACK, linewidth=2.5, solid_capstyle="butt")
+    for head in heads:
+        wide, tall = (0.16, 0.26) if head.polarisation == "vertical" else (0.26, 0.16)
+        axes.fill(
+            middle + np.array([-1, 1, 1, -1]) * wide / 2,
+            y + head.height_m + np.array([-1, -1, 1, 1]) * tall / 2,
+            facecolor=_LEVEL_COLOUR.get(head.level, BLUE),
+            edgecolor=BLACK,
+            linewidth=0.8,
+            zorder=4,
+        )
+        axes.text(middle + 0.28, y + head.height_m, _head_text(head), fontsize=5.5, va="center", linespacing=1.15)
+    role = "transmitters" if heads[0].transmitter else "receivers"
+    axes.text(x, y + top + 0.1, f"{zone.post_id(at_start)}: {role}", fontsize=8, va="bottom")
+    axes.text(
+        x,
+        y - 0.28,
+        f"x {line.x0:.2f}  y {line.y0:.2f}, ground {heads[0].ground_m:.2f} m\n"
+        f"aim {line.azimuth_deg:.1f}° grid at {zone.post_id(not at_start)}, {line.length:.1f} m",
+        fontsize=6,
+        va="top",
+        linespacing=1.25,
+    )
+
+
+def stack_sheets(path: Path, zones: Sequence[PlannedZone], site: Site) -> None:
+    """Every post from the side, twelve a page, heights above its own ground in metres.
+
+    Parameters
+    ----------
+    path : document to write. zones : with their heads. site : for its name and the height of its fence.
+    """
+    posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
+    top = max([site.fence_height_m, *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
+    rows, columns = _POSTS_A_PAGE
+    a_page, wide, tall = rows * columns, 4.8, top + 1.3
+    # no clock in the document: the same layout gives the same bytes
+    with PdfPages(path, metadata={"CreationDate": None, "Creator": "geotools-perimeter", "Producer": None}) as book:
+        for first in range(0, max(len(posts), 1), a_page):
+            figure = Figure(figsize=(11.7, 8.3))
+            FigureCanvasPdf(figure)
+            axes = figure.add_axes((0.02, 0.02, 0.96, 0.91))
+            axes.set_axis_off()
+            axes.set_xlim(-0.4, columns * wide - 0.6)
+            axes.set_ylim(-0.7, rows * tall - 0.4)
+            axes.set_aspect("equal", anchor="NW")
+            page, pages = first // a_page + 1, max(1, -(-len(posts) // a_page))
+            figure.suptitle(f"{site.name}: stacks, page {page} of {pages}", x=0.03, ha="left", fontsize=10)
+            for k, (zone, at_start) in enumerate(posts[first : first + a_page]):
+                row, column = divmod(k, columns)
+                _post_panel(axes, (column * wide, (rows - 1 - row) * tall), zone, at_start, site.fence_height_m)
+            book.savefig(figure)

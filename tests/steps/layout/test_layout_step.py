@@ -1,0 +1,205 @@
+"""The layout step on whole sites: layers, files, hand edits, keep-outs and gates from files."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from shapely.affinity import translate
+
+import geotools
+from geotools.errors import InputError, StepError
+from tests.making import line, write_fence
+
+RING = ((15.0, 15.0), (85.0, 15.0), (85.0, 85.0), (15.0, 85.0), (15.0, 15.0))
+
+
+def layers(out, *names):
+    return [gpd.read_file(out / "plan.gpkg", layer=name) for name in names]
+
+
+def lay_out(site_file, out, **params):
+    site = geotools.open_site(site_file)
+    if not params:
+        geotools.run_step("inspect", site, out, overwrite=True)
+    return geotools.run_step("layout", site, out, overwrite=True, **params)
+
+
+@pytest.fixture
+def yard(make_site, tmp_path):
+    return make_site(points=RING, toml="[layout]\nsetback_m = 4.0\n"), tmp_path / "out"
+
+
+def move_heads(out, change):
+    heads = gpd.read_file(out / "plan.gpkg", layer="heads")
+    changed = change(heads)
+    changed.to_file(out / "plan.gpkg", layer="heads", driver="GPKG")
+
+
+def test_demonstration_closes_every_corner(plan):
+    _, out = plan
+    zones, heads, conflicts = layers(out, "zones", "heads", "conflicts")
+    assert len(zones) >= 6
+    assert not set(conflicts["rule"]) & {"junction open", "overlap", "beam touches fence or keep-out"}
+    # like beside like at every junction: all heads of a junction have one role
+    per_junction = heads.groupby("junction_id")["role"].nunique()
+    assert (per_junction == 1).sum() >= len(per_junction) - len(zones) % 2
+    assert zones["length_m"].max() <= 100.0
+    assert (out / "plan.png").stat().st_size > 20_000
+    assert (out / "stacks.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_layers_agree_with_each_other(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+    zones, heads, beams, ground = layers(out, "zones", "heads", "beams", "clear_ground")
+    at = heads.set_index("head_id").geometry
+    for beam in beams.itertuples():
+        tx, rx = at[beam.tx_head_id], at[beam.rx_head_id]
+        assert beam.geometry.coords[0] == pytest.approx(tx.coords[0])
+        assert beam.geometry.coords[-1] == pytest.approx(rx.coords[0])
+        assert beam.length_m == pytest.approx(np.hypot(tx.x - rx.x, tx.y - rx.y))
+    # level ground at 250 m: Z is the head's own level
+    assert np.allclose(heads.geometry.z, 250.0 + heads["height_m"], atol=1e-3)
+    assert shapely.covers(ground.geometry[0], heads.geometry.force_2d()).all()
+    for head in heads.itertuples():
+        partner = at[
+            beams.loc[(beams.tx_head_id == head.head_id) | (beams.rx_head_id == head.head_id)].iloc[0][
+                "rx_head_id" if head.role == "transmitter" else "tx_head_id"
+            ]
+        ]
+        there = np.degrees(np.arctan2(partner.x - head.geometry.x, partner.y - head.geometry.y)) % 360
+        assert head.azimuth_deg == pytest.approx(there, abs=1e-6)
+    assert set(heads["zone_id"]) == set(zones["zone_id"])
+
+
+def test_twice_the_same(yard):
+    site_file, out = yard
+
+    def content():
+        with sqlite3.connect(out / "plan.gpkg") as base:
+            return {
+                name: base.execute(f"select * from {name}").fetchall()
+                for name in ("zones", "heads", "beams", "corridor", "widths", "conflicts", "clear_ground")
+            }
+
+    lay_out(site_file, out)
+    first, pictures = content(), [(out / name).read_bytes() for name in ("plan.png", "stacks.pdf")]
+    lay_out(site_file, out)
+    assert content() == first
+    assert [(out / name).read_bytes() for name in ("plan.png", "stacks.pdf")] == pictures
+
+
+def test_heads_kept_where_they_stand_give_the_same_plan(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+    before = layers(out, "heads", "beams", "conflicts")
+    outcome = lay_out(site_file, out, keep=True)
+    after = layers(out, "heads", "beams", "conflicts")
+    assert outcome.summary["kept"] is True
+    for old, new in zip(before, after, strict=True):
+        key = old.columns[0]
+        a, b = old.sort_values(key, ignore_index=True), new.sort_values(key, ignore_index=True)
+        assert a[key].tolist() == b[key].tolist()
+        assert shapely.equals_exact(a.geometry.array, b.geometry.array, 1e-6).all()
+
+
+def test_moved_heads_stay_and_the_broken_rule_names_them(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+
+    def out_of_the_ground(heads):
+        # the post at the start of the first zone, 6 m towards and over the fence
+        first = heads["post_id"] == "F01-Z001-A"
+        heads.loc[first, "geometry"] = heads.loc[first, "geometry"].apply(lambda p: translate(p, 0, -8))
+        return heads
+
+    move_heads(out, out_of_the_ground)
+    there = gpd.read_file(out / "plan.gpkg", layer="heads").set_index("head_id").geometry
+    lay_out(site_file, out, keep=True)
+    heads, conflicts = layers(out, "heads", "conflicts")
+    assert all(p.distance(there[name]) < 1e-6 for name, p in heads.set_index("head_id").geometry.items())
+    off = conflicts[conflicts["rule"] == "post off the clear ground"]
+    assert len(off) == 1
+    assert set(off.iloc[0]["head_ids"].split()) == set(heads.loc[heads["post_id"] == "F01-Z001-A", "head_id"])
+    assert "beam touches fence or keep-out" in set(conflicts["rule"])
+
+
+def test_one_head_of_a_stack_moved_alone_is_named(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+
+    def one(heads):
+        low = heads["head_id"] == "F01-Z001-RX-low"
+        heads.loc[low, "geometry"] = heads.loc[low, "geometry"].apply(lambda p: translate(p, 0.6, 0))
+        return heads
+
+    move_heads(out, one)
+    lay_out(site_file, out, keep=True)
+    (conflicts,) = layers(out, "conflicts")
+    assert "F01-Z001-RX-low" in conflicts.loc[conflicts["rule"] == "heads of a post apart", "head_ids"].iloc[0]
+
+
+def test_lost_partner_is_refused_and_nothing_written(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+    move_heads(out, lambda heads: heads[heads["head_id"] != "F01-Z001-RX-low"])
+    before = (out / "plan.gpkg").read_bytes()
+    with pytest.raises(InputError, match="F01-Z001-TX-low"):
+        lay_out(site_file, out, keep=True)
+    assert (out / "plan.gpkg").read_bytes() == before
+
+
+def test_nothing_to_keep(yard):
+    site_file, out = yard
+    geotools.run_step("inspect", geotools.open_site(site_file), out)
+    with pytest.raises(StepError, match="no heads to keep"):
+        lay_out(site_file, out, keep=True)
+
+
+def test_gate_and_keep_out_files(make_site, tmp_path):
+    site_file = make_site(
+        points=RING,
+        inputs='gates = "gates.geojson"\nkeep_outs = "keep.geojson"\n',
+        threats='["walk", "crawl"]',
+        toml="[layout]\nsetback_m = 4.0\n",
+    )
+    write_fence(tmp_path / "gates.geojson", [line([(45, 15), (51, 15)])])
+    hut = line([(85, 45), (81.5, 45), (81.5, 48), (85, 48)])
+    write_fence(tmp_path / "keep.geojson", [hut])
+    lay_out(site_file, tmp_path / "out")
+    zones, beams = layers(tmp_path / "out", "zones", "beams")
+    over = [z for z in zones.itertuples() if z.fence_from_m < 30 and z.fence_to_m > 36 and z.fence_to_m < 60]
+    assert len(over) == 1
+    # 6 m of gate, 2 m on both sides, and the run past both junctions
+    assert over[0].length_m < 25
+    figure = gpd.read_file(tmp_path / "keep.geojson").to_crs(beams.crs).geometry[0]
+    # the middle of the beam is a Fresnel radius and 0.3 m off the hut; no beam comes nearer than the margin anywhere
+    assert beams.geometry.distance(figure).min() > 0.3
+
+
+def test_a_gate_far_from_the_fence_is_refused(make_site, tmp_path):
+    site_file = make_site(points=RING, inputs='gates = "gates.geojson"\n')
+    write_fence(tmp_path / "gates.geojson", [line([(50, 50), (52, 50)])])
+    with pytest.raises(InputError, match="away from every fence"):
+        lay_out(site_file, tmp_path / "out")
+
+
+def test_narrow_double_fence_is_listed_with_its_place(make_site, tmp_path):
+    inner = [(18.0, 18.0), (82.0, 18.0), (82.0, 83.6), (18.0, 83.6), (18.0, 18.0)]
+    site_file = make_site(points=RING, toml='[layout]\nside = "between"\npost_clear_m = 0.5\n')
+    write_fence(tmp_path / "fence.geojson", [line(RING), line(inner)])
+    lay_out(site_file, tmp_path / "out")
+    conflicts, widths, corridor = layers(tmp_path / "out", "conflicts", "widths", "corridor")
+    # 1.4 m between the fences on the north side, where the beam wants 2.3 m
+    narrow = widths[widths["enough"] == "no"]
+    assert narrow["width_m"].min() == pytest.approx(1.4, abs=0.02)
+    assert corridor["least_width_m"][0] == pytest.approx(1.4, abs=0.02)
+    assert "corridor too narrow" in set(conflicts["rule"])
+    assert "beam touches fence or keep-out" in set(conflicts["rule"])
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert summary["steps"]["layout"]["broken_rules"] == len(conflicts)
