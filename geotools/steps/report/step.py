@@ -34,7 +34,7 @@ from geotools.steps.report.sheets import (
 
 Array = npt.NDArray[np.float64]
 
-HTML, PDF = "report.html", "report.pdf"
+HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
 _PLACED = {
     "fence",
@@ -139,16 +139,21 @@ def _summaries(ctx: StepContext) -> dict[str, Any]:
     return {k: v for k, v in steps.items() if isinstance(v, dict)} if isinstance(steps, dict) else {}
 
 
-def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> list[Block]:
+def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block], list[str]]:
+    """The sheets of the zones, and the names of their long sections as pictures in scratch."""
     folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
     rasters = {name: PlanRaster.beside(folder, name, crs) for name in ("crawl_gap.tif", "cut_fill.tif")}
     sections = [_section(ctx, zone, frames, rasters) for zone in frames["zones"].itertuples()]
     blocks: list[Block] = []
+    files = []
+    (ctx.scratch / SECTIONS).mkdir()
     for section, picture in zip(sections, ctx.map(_section_picture, sections, "zone sheets"), strict=True):
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
         columns = ["chainage, m", "ground, m", *(f"{words(n)}, m" for n in section.floors)]
         blocks.append(profile_table(section, columns))
-    return blocks
+        files.append(f"{SECTIONS}{section.zone}.png")
+        (ctx.scratch / files[-1]).write_bytes(picture.png)
+    return blocks, files
 
 
 def _warnings(provenance: pd.DataFrame) -> list[str]:
@@ -173,7 +178,8 @@ def run(ctx: StepContext) -> StepResult:
     )
     report.blocks += answer(frames, site.threats, site.detection.threshold, currency)
     report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
-    report.blocks += _zone_sheets(ctx, frames)
+    zone_sheets, sections = _zone_sheets(ctx, frames)
+    report.blocks += zone_sheets
     report.blocks += heads_sheet(frames)
     for name, schema in LAYERS.items():
         if name in frames and name not in _PLACED:
@@ -189,7 +195,7 @@ def run(ctx: StepContext) -> StepResult:
     (ctx.scratch / HTML).write_text(to_html(report), encoding="utf-8")
     (ctx.scratch / PDF).write_bytes(to_pdf(report))
     ctx.say(f"{len(report.sheets())} sheets: {HTML} for screens, {PDF} for paper")
-    return StepResult(files=[HTML, PDF], summary={"sheets": len(report.sheets())})
+    return StepResult(files=[HTML, PDF, *sections], summary={"sheets": len(report.sheets())})
 
 
 STEP = Step(
@@ -204,6 +210,7 @@ STEP = Step(
     files=(
         FileOut(HTML, "document", "For screens of any width; one file that needs no network, prints well."),
         FileOut(PDF, "document", "For paper, A4."),
+        FileOut(SECTIONS, "picture", "Long section of each zone: ground, beams, crawl gap, dead spots."),
     ),
     order=90,
     cautions=("The report shows where the site is weak: handle as sensitive, share by need.",),

@@ -10,6 +10,7 @@ import pyogrio
 import pypdf
 import pytest
 from lxml import html
+from PIL import Image
 
 import geotools
 from geotools.errors import StepError
@@ -158,3 +159,12 @@ def _file(folder, content):
 def test_columns_of_figures_are_found():
     table = Table.of("t", ["id", "n", "mixed"], [["a", "1\u202f234.50", "1"], ["b", "–", "x"], ["c", "-3 %", "2"]])
     assert table.numeric == {1}
+
+
+def test_every_zone_has_its_long_section_as_a_picture(reported):
+    zones = pyogrio.read_dataframe(reported / "plan.gpkg", layer="zones")["zone_id"]
+    assert sorted(p.stem for p in (reported / "sections").iterdir()) == sorted(zones)
+    for picture in (reported / "sections").glob("*.png"):
+        with Image.open(picture) as image:
+            assert image.width >= 1000
+            assert len(image.convert("RGB").getcolors(1 << 20)) > 50  # something is drawn on it
