@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+import rasterio
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
@@ -12,9 +13,10 @@ from geotools.step import StepContext, StepResult
 from geotools.steps.gaps.doubts import accuracy_of, add_certainty, beam_rows, sensitivity_rows
 from geotools.steps.gaps.fence import FenceFindings, find
 from geotools.steps.gaps.kernel import Question
-from geotools.steps.gaps.raster import Band, write_cog
+from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, crossing_rows, spot_rows, tell
-from geotools.steps.gaps.work import FenceWork, question_of
+from geotools.steps.gaps.survey import Accuracy
+from geotools.steps.gaps.work import FencePlan, FenceWork, question_of, works_of
 from geotools.workspace import frame_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
@@ -22,54 +24,61 @@ __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
 GAP_RASTER, CORRIDOR_RASTER = "crawl_gap.tif", "corridor.tif"
 
 
-def _write_rasters(ctx: StepContext, findings: list[FenceFindings], question: Question) -> None:
-    patches = [patch for one in findings for patch in one.patches]
-    floors = [floor for one in findings for floor in one.floor]
-    best = [list(grid) for one in findings for grid in one.best]
-    cell, crs = ctx.site.detection.spacing_m, ctx.workspace.plan_crs
-    gaps = [
-        (np.minimum(f - p.strip.ground_m, HIGHEST_TOP_M), np.minimum(f, p.strip.ground_m + HIGHEST_TOP_M))
-        for f, p in zip(floors, patches, strict=True)
-    ]
-    bands = (
-        Band(f"crawl gap; {HIGHEST_TOP_M:g} m where no lower top alarms", "m", larger=False),
-        Band("detection floor", "m", larger=False),
-    )
-    write_cog(ctx.scratch / GAP_RASTER, crs, cell, patches, gaps, bands)
-    threats = tuple(Band(f"best modulation: {target.name}", "1", larger=True) for target in question.targets)
-    write_cog(ctx.scratch / CORRIDOR_RASTER, crs, cell, patches, best, threats)
+class _Rasters:
+    """Both rasters of a run while they are being made."""
+
+    def __init__(self, ctx: StepContext, question: Question, plans: list[FencePlan]) -> None:
+        detection, crs = ctx.site.detection, ctx.workspace.plan_crs
+        bounds = bounds_of((zone.setup.line for plan in plans for zone in plan.zones), detection.half_width_m)
+        gap = (
+            Band(f"crawl gap; {HIGHEST_TOP_M:g} m where no lower top alarms", "m", larger=False),
+            Band("detection floor", "m", larger=False),
+        )
+        threats = tuple(Band(f"best modulation: {target.name}", "1", larger=True) for target in question.targets)
+        self.gap = MapRaster(ctx.scratch / GAP_RASTER, crs, detection.spacing_m, bounds, gap)
+        self.corridor = MapRaster(ctx.scratch / CORRIDOR_RASTER, crs, detection.spacing_m, bounds, threats)
+
+    def lay(self, work: FenceWork, found: FenceFindings) -> None:
+        """Lay the tile's own zones into both."""
+        for place in work.core:
+            patch, floor = found.patches[place], found.floor[place]
+            ground = patch.strip.ground_m
+            self.gap.lay(patch, (np.minimum(floor - ground, HIGHEST_TOP_M), np.minimum(floor, ground + HIGHEST_TOP_M)))
+            self.corridor.lay(patch, list(found.best[place]))
+
+    def finish(self) -> None:
+        """Write both."""
+        self.gap.finish()
+        self.corridor.finish()
 
 
 def _advance(ctx: StepContext, before: int, total: int, zones: int) -> None:
-    ctx.progress(before + zones, total, "beams")
+    ctx.progress(min(before + zones, total), total, "beams")
 
 
-def run_wave(ctx: StepContext, fences: list[FenceWork]) -> StepResult:
+def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
-    question = question_of(ctx)
-    total = sum(len(fence.zones) for fence in fences)
+    question, detection = question_of(ctx), ctx.site.detection
+    zones = {zone.setup.zone_id: zone.setup.line.length for plan in plans for zone in plan.zones}
     names = ("dead_spots", "crossings", "beam_levels", "resurvey", "sensitivity")
     rows: dict[str, list[Row]] = {name: [] for name in names}
     accuracy = accuracy_of(ctx)
-    findings, done = [], 0
-    for fence in fences:
-        found = find(fence, question, partial(_advance, ctx, done, total))
-        findings.append(found)
-        done += len(fence.zones)
-        spots = spot_rows(fence, found, question)
-        if ctx.params["doubts"]:
-            rows["resurvey"] += add_certainty(ctx, fence, found, question, accuracy, spots)
-            rows["sensitivity"] += sensitivity_rows(fence, found, question)
-        rows["dead_spots"] += spots
-        rows["crossings"] += crossing_rows(fence, found, question)
-        rows["beam_levels"] += beam_rows(ctx, fence, found)
+    # the raster library's block cache would grow with the machine, not with the work
+    with rasterio.Env(GDAL_CACHEMAX=64):
+        rasters, done = _Rasters(ctx, question, plans), 0
+        for plan in plans:
+            for work in works_of(plan, ctx.terrain, detection.half_width_m, detection.spacing_m):
+                found = find(work, question, partial(_advance, ctx, done, len(zones)))
+                done += len(work.core)
+                rasters.lay(work, found)
+                _take_rows(ctx, work, found, question, accuracy, rows)
+        rasters.finish()
     site_weakest: dict[str, float | None] = {}
     for target in question.targets:
         values = [r["modulation"] for r in rows["crossings"] if r["threat"] == target.name]
         site_weakest[target.name] = min(values) if values else None
     for row in rows["crossings"]:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
-    _write_rasters(ctx, findings, question)
     tell(ctx, rows, question, site_weakest)
     crs = ctx.workspace.work_crs
     return StepResult(
@@ -90,6 +99,24 @@ def run_wave(ctx: StepContext, fences: list[FenceWork]) -> StepResult:
             },
             "weakest_crossing": {name: None if v is None else round(v, 3) for name, v in site_weakest.items()},
             "beams_in_null": [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]],
-            "table": closing_table(rows, fences, question),
+            "table": closing_table(rows, zones, question),
         },
     )
+
+
+def _take_rows(
+    ctx: StepContext,
+    work: FenceWork,
+    found: FenceFindings,
+    question: Question,
+    accuracy: Accuracy | None,
+    rows: dict[str, list[Row]],
+) -> None:
+    """Add what a tile found to the rows of the layers."""
+    spots = spot_rows(work, found, question)
+    if ctx.params["doubts"]:
+        rows["resurvey"] += add_certainty(ctx, work, found, question, accuracy, spots)
+        rows["sensitivity"] += sensitivity_rows(work, found, question)
+    rows["dead_spots"] += spots
+    rows["crossings"] += crossing_rows(work, found, question)
+    rows["beam_levels"] += beam_rows(ctx, work, found)

@@ -27,11 +27,12 @@ _POINTS_A_SPOT = 4
 class ZoneDoubt:
     """A zone whose answer may hang on the survey.
 
+    number : of the zone along its fence line, which its draws hang on.
     others : by threat (n, k), what neighbours' beams give. spots : by threat, rows of the dead spots found.
     """
 
     work: ZoneWork
-    place: int
+    number: int
     others: dict[str, Floats]
     spots: dict[str, tuple[tuple[int, int], ...]]
 
@@ -70,7 +71,7 @@ def certainty_of(probability: float) -> str:
 def judge_zone(doubt: ZoneDoubt, question: Question, accuracy: Accuracy, draws: int, seed: int) -> Judged:
     """Monte Carlo over correlated ground errors, the same for the same seed and zone."""
     strip = doubt.work.strip
-    rng = np.random.default_rng([seed, doubt.place])
+    rng = np.random.default_rng([seed, doubt.number])
     errors = error_field(strip.chainage_m, strip.offset_m, accuracy, rng, draws)
     targets = [target for target in question.targets if target.name in doubt.others]
     middle = strip.offset_m.size // 2

@@ -69,7 +69,8 @@ def add_certainty(
         return []
     by_id = {row["spot_id"]: row for row in spots}
     points: list[Row] = []
-    for place, zone in enumerate(work.zones):
+    for place in work.core:
+        zone = work.zones[place]
         names = [
             target.name
             for target in question.targets
@@ -77,11 +78,10 @@ def add_certainty(
         ]
         if not names:
             continue
-        ctx.progress(place, len(work.zones), f"certainty of {zone.zone_id}")
         others = _others(found, place)
         held = {t.name: others[i] for i, t in enumerate(question.targets) if t.name in names}
         rows = {name: tuple((s.first, s.last) for s, _ in found.spots[name][place]) for name in names}
-        doubt, given = ZoneDoubt(zone, place, held, rows), ctx.site.survey
+        doubt, given = ZoneDoubt(zone, zone.number, held, rows), ctx.site.survey
         judged = judge_zone(doubt, question, accuracy, given.draws, given.seed)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
@@ -112,13 +112,13 @@ def _spot_id(zone_id: str, threat: str, number: int) -> str:
 
 def sensitivity_rows(work: FenceWork, found: FenceFindings, question: Question) -> list[Row]:
     """Rows of the sensitivity table."""
-    others = [_others(found, place) for place in range(len(work.zones))]
-    moved = sensitivity(work.zones, others, question)
+    zones = [work.zones[place] for place in work.core]
+    moved = sensitivity(zones, [_others(found, place) for place in work.core], question)
     as_set = {(m.place, m.threat): m.dead_m for m in moved if m.change == "as set"}
     return [
         {
-            "row_id": f"{work.zones[m.place].zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
-            "zone_id": work.zones[m.place].zone_id,
+            "row_id": f"{zones[m.place].zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
+            "zone_id": zones[m.place].zone_id,
             "threat": m.threat,
             "change": m.change,
             "dead_m": m.dead_m,
@@ -138,8 +138,9 @@ def beam_rows(ctx: StepContext, work: FenceWork, found: FenceFindings) -> list[R
                 polarisation[head.zone_id, head.level] = head.polarisation
     rows: list[Row] = []
     nulls = []
-    for zone, levels in zip(work.zones, found.standing, strict=True):
-        for beam, level, standing in zip(zone.beams, zone.levels, levels, strict=True):
+    for place in work.core:
+        zone = work.zones[place]
+        for beam, level, standing in zip(zone.beams, zone.levels, found.standing[place], strict=True):
             row: dict[str, Any] = {
                 "beam_id": f"{zone.zone_id}-{level}",
                 "zone_id": zone.zone_id,

@@ -26,7 +26,7 @@ class FenceFindings:
 
     patches : each zone by its own beams. best : per zone (threats, n, k) modulation, neighbours joined in.
     floor : per zone (n, k). standing : per zone, decibels of each beam. threats : by name.
-    spots : by threat, per zone, each spot with its cause.
+    spots : by threat, per zone of the core, each spot with its cause.
     """
 
     patches: list[Patch]
@@ -46,7 +46,7 @@ def find(work: FenceWork, question: Question, progress: Callable[[int], None] = 
     threats: dict[str, ThreatResult] = {}
     found: dict[str, list[list[Spot]]] = {}
     for number, target in enumerate(question.targets):
-        result = threat_result(patches, graph, [grid[number] for grid in best], sides)
+        result = threat_result(patches, graph, [grid[number] for grid in best], sides, work.core)
         threats[target.name] = result
         open_nodes = [grid < question.threshold for grid in result.through]
         dead = unclaimed([grid[:, grid.shape[1] // 2] for grid in open_nodes], patches, links)
@@ -83,7 +83,8 @@ def _with_causes(
     bends = _bends(work.zones, work.closed)
     doubts, keys = [], []
     for number, target in enumerate(question.targets):
-        for place, spots in enumerate(found[target.name]):
+        for place in work.core:
+            spots = found[target.name][place]
             if spots:
                 own, both = patches[place].best[number], best[place][number]
                 others = np.where(both > own, both, 0.0)
@@ -92,6 +93,9 @@ def _with_causes(
                 keys.append((target.name, place))
     names = dict(zip(keys, causes(doubts, question), strict=True))
     return {
-        threat: [list(zip(spots, names.get((threat, place), []), strict=True)) for place, spots in enumerate(per_zone)]
+        threat: [
+            list(zip(spots, names.get((threat, place), []), strict=True)) if place in work.core else []
+            for place, spots in enumerate(per_zone)
+        ]
         for threat, per_zone in found.items()
     }

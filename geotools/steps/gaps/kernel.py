@@ -148,8 +148,12 @@ def threat_result(
     graph: Graph,
     best: Sequence[Floats],
     sides: tuple[NDArray[np.intp], NDArray[np.intp]],
+    drawn: range,
 ) -> ThreatResult:
-    """Weakest crossings of one threat: ``best`` is its joined modulation, (n, k) per patch."""
+    """Weakest crossings of one threat.
+
+    best : its joined modulation, (n, k) per patch. drawn : places of the patches whose ways are wanted.
+    """
     cost = np.concatenate([grid.ravel() for grid in best])
     right, left = sides
     through = np.maximum(worst_from(graph, cost, right), worst_from(graph, cost, left))
@@ -165,7 +169,7 @@ def threat_result(
         middle = grid[:, k // 2]
         lowest = float(middle.min())
         weakest.append(lowest)
-        if not np.isfinite(lowest):
+        if not np.isfinite(lowest) or place not in drawn:
             ways.append(np.empty((0, 2)))
             continue
         # several stations may be equally weak: the middle one of the first such run stands for them

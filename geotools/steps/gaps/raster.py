@@ -16,10 +16,11 @@ from rasterio.transform import Affine
 from rasterio.windows import Window
 from scipy.ndimage import map_coordinates
 
+from geotools.corridor import BeamLine
 from geotools.crs import metres_per_unit
 from geotools.steps.gaps.patch import Patch
 
-__all__ = ["Band", "write_cog"]
+__all__ = ["Band", "MapRaster", "bounds_of"]
 
 Floats = NDArray[np.float64]
 
@@ -33,59 +34,89 @@ class Band:
     larger: bool
 
 
-def write_cog(
-    path: Path,
-    plan_crs: CRS,
-    cell_m: float,
-    patches: Sequence[Patch],
-    values: Iterable[Sequence[Floats]],
-    bands: Sequence[Band],
-) -> None:
-    """Write the strips' node values as a raster; cells no strip covers hold no data.
+class MapRaster:
+    """A raster on the map that strips are laid into one after the other, and that ends as a cloud-optimised GeoTIFF.
 
     Parameters
     ----------
-    cell_m : cell size, metres; cells lie on whole multiples of it.
-    values : for each patch, one (n, k) array a band.
+    path : where it ends. plan_crs : its system. cell_m : cell size, metres; cells lie on whole multiples of it.
+    bounds_m : left, bottom, right, top of all that will be laid, metres. Cells no strip covers hold no data.
     """
-    xs, ys = zip(*(patch.node_xy() for patch in patches), strict=True)
-    left = math.floor(min(float(x.min()) for x in xs) / cell_m)
-    right = math.ceil(max(float(x.max()) for x in xs) / cell_m)
-    bottom = math.floor(min(float(y.min()) for y in ys) / cell_m)
-    top = math.ceil(max(float(y.max()) for y in ys) / cell_m)
-    unit = metres_per_unit(plan_crs)
-    profile = {
-        "driver": "GTiff",
-        "width": right - left,
-        "height": top - bottom,
-        "count": len(bands),
-        "dtype": "float32",
-        "nodata": float("nan"),
-        "crs": plan_crs.to_2d().to_wkt(),
-        "transform": Affine(cell_m / unit, 0, left * cell_m / unit, 0, -cell_m / unit, top * cell_m / unit),
-        "tiled": True,
-        "blockxsize": 256,
-        "blockysize": 256,
-        "compress": "deflate",
-        "predictor": 3,
-        "sparse_ok": True,
-        "bigtiff": "if_safer",
-    }
-    draft = path.with_suffix(".draft.tif")
-    with rasterio.open(draft, "w+", **profile) as raster:
+
+    def __init__(
+        self,
+        path: Path,
+        plan_crs: CRS,
+        cell_m: float,
+        bounds_m: tuple[float, float, float, float],
+        bands: Sequence[Band],
+    ) -> None:
+        self.path, self.cell_m, self.bands = path, cell_m, bands
+        self._left, self._top = math.floor(bounds_m[0] / cell_m) - 1, math.ceil(bounds_m[3] / cell_m) + 1
+        unit = metres_per_unit(plan_crs)
+        step = cell_m / unit
+        self._draft = path.with_suffix(".draft.tif")
+        self._raster = rasterio.open(
+            self._draft,
+            "w+",
+            driver="GTiff",
+            width=math.ceil(bounds_m[2] / cell_m) + 1 - self._left,
+            height=self._top - math.floor(bounds_m[1] / cell_m) + 1,
+            count=len(bands),
+            dtype="float32",
+            nodata=float("nan"),
+            crs=plan_crs.to_2d().to_wkt(),
+            transform=Affine(step, 0, self._left * step, 0, -step, self._top * step),
+            tiled=True,
+            interleave="band",
+            blockxsize=256,
+            blockysize=256,
+            compress="deflate",
+            predictor=3,
+            sparse_ok=True,
+            bigtiff="if_safer",
+        )
         for number, band in enumerate(bands, start=1):
-            raster.set_band_description(number, band.words)
-            raster.set_band_unit(number, band.unit)
-        for patch, x, y, layers in zip(patches, xs, ys, values, strict=True):
-            c0, c1 = math.floor(float(x.min()) / cell_m) - left, math.ceil(float(x.max()) / cell_m) - left
-            r0, r1 = top - math.ceil(float(y.max()) / cell_m), top - math.floor(float(y.min()) / cell_m)
-            window = Window(c0, r0, max(c1 - c0, 1), max(r1 - r0, 1))
-            held = raster.read(window=window)
-            raster.write(_laid(patch, layers, bands, held, (left + c0, top - r0), cell_m), window=window)
-    copy_raster(
-        draft, path, driver="COG", compress="DEFLATE", predictor="YES", overview_resampling="NEAREST", sparse_ok="YES"
+            self._raster.set_band_description(number, band.words)
+            self._raster.set_band_unit(number, band.unit)
+
+    def lay(self, patch: Patch, layers: Sequence[Floats]) -> None:
+        """Lay a strip's node values, one (n, k) array a band, over what is there."""
+        x, y = patch.node_xy()
+        cell = self.cell_m
+        c0, c1 = math.floor(float(x.min()) / cell) - self._left, math.ceil(float(x.max()) / cell) - self._left
+        r0, r1 = self._top - math.ceil(float(y.max()) / cell), self._top - math.floor(float(y.min()) / cell)
+        window = Window(c0, r0, max(c1 - c0, 1), max(r1 - r0, 1))
+        held = self._raster.read(window=window)
+        corner = (self._left + c0, self._top - r0)
+        self._raster.write(_laid(patch, layers, self.bands, held, corner, cell), window=window)
+
+    def finish(self) -> None:
+        """Write the cloud-optimised file and take the draft away."""
+        self._raster.close()
+        copy_raster(
+            self._draft,
+            self.path,
+            driver="COG",
+            compress="DEFLATE",
+            predictor="YES",
+            overview_resampling="NEAREST",
+            sparse_ok="YES",
+            num_threads="2",
+        )
+        self._draft.unlink()
+
+
+def bounds_of(lines: Iterable[BeamLine], half_width_m: float) -> tuple[float, float, float, float]:
+    """Left, bottom, right, top of the strips about these lines, metres."""
+    corners = np.array([(c.x0, c.y0, c.x1, c.y1) for c in lines])
+    x, y = corners[:, ::2], corners[:, 1::2]
+    return (
+        float(x.min()) - half_width_m,
+        float(y.min()) - half_width_m,
+        float(x.max()) + half_width_m,
+        float(y.max()) + half_width_m,
     )
-    draft.unlink()
 
 
 def _laid(

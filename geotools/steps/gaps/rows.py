@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from shapely import LineString
@@ -21,7 +22,8 @@ def spot_rows(work: FenceWork, findings: FenceFindings, question: Question) -> l
     """Rows of the dead_spots layer."""
     rows: list[Row] = []
     for target in question.targets:
-        for place, zone in enumerate(work.zones):
+        for place in work.core:
+            zone = work.zones[place]
             spots = findings.spots[target.name][place]
             for number, (spot, cause) in enumerate(spots, start=1):
                 rows.append(
@@ -49,7 +51,8 @@ def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) 
     rows: list[Row] = []
     for target in question.targets:
         result = findings.threats[target.name]
-        for zone, weakest, way in zip(work.zones, result.weakest, result.ways, strict=True):
+        for place in work.core:
+            zone, weakest, way = work.zones[place], result.weakest[place], result.ways[place]
             if len(way) < 2:
                 continue
             # ways come from the right of the chain to its left; the line is drawn from outside to inside
@@ -70,21 +73,23 @@ def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) 
     return rows
 
 
-def closing_table(rows: dict[str, list[Row]], fences: list[FenceWork], question: Question) -> dict[str, Any]:
-    """The table shown when a run ends: one line a zone."""
+def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], question: Question) -> dict[str, Any]:
+    """The table shown when a run ends: one line a zone. zones : length by zone, in order."""
+    spots_of: dict[str, list[Row]] = {}
+    for row in rows["dead_spots"]:
+        spots_of.setdefault(row["zone_id"], []).append(row)
     weakest = {(r["zone_id"], r["threat"]): r["modulation"] for r in rows["crossings"]}
     lines = []
-    for fence in fences:
-        for zone in fence.zones:
-            cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
-            spots = [r for r in rows["dead_spots"] if r["zone_id"] == zone.zone_id]
-            for target in question.targets:
-                dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
-                value = weakest.get((zone.zone_id, target.name))
-                shown = "-" if value is None else f"{value:.2f}"
-                cells.append(f"{dead:.1f} m ({shown})" if dead else shown)
-            gaps = [r["crawl_gap_m"] for r in spots]
-            lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
+    for zone_id, length in zones.items():
+        cells: list[object] = [zone_id, f"{length:.1f}"]
+        spots = spots_of.get(zone_id, [])
+        for target in question.targets:
+            dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
+            value = weakest.get((zone_id, target.name))
+            shown = "-" if value is None else f"{value:.2f}"
+            cells.append(f"{dead:.1f} m ({shown})" if dead else shown)
+        gaps = [r["crawl_gap_m"] for r in spots]
+        lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
     columns = ["zone", "length m", *(target.name for target in question.targets), "worst gap m"]
     title = f"dead metres (and weakest crossing; an alarm needs {question.threshold:g})"
     return {"title": title, "columns": columns, "rows": lines}

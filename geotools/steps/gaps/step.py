@@ -6,13 +6,13 @@ from geotools.schema import BEAM_LEVELS, BEAMS, CROSSINGS, DEAD_SPOTS, FENCE, HE
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.gaps.bywave import CORRIDOR_RASTER, GAP_RASTER, run_wave
 from geotools.steps.gaps.straight import LINE_RASTER, run_straightness
-from geotools.steps.gaps.work import works_of
+from geotools.steps.gaps.work import plans_of
 
 
 def run(ctx: StepContext) -> StepResult:
     """Find where each threat gets through; see the manual beside this file."""
-    fences = works_of(ctx)
-    return run_wave(ctx, fences) if ctx.params["method"] == "wave" else run_straightness(ctx, fences)
+    plans = plans_of(ctx)
+    return run_wave(ctx, plans) if ctx.params["method"] == "wave" else run_straightness(ctx, plans)
 
 
 STEP = Step(

@@ -8,10 +8,10 @@ from geotools.beam.strip import straightness
 from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
 from geotools.step import StepContext, StepResult
 from geotools.steps.gaps.patch import Patch
-from geotools.steps.gaps.raster import Band, write_cog
+from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row
 from geotools.steps.gaps.spots import Spot, outline, runs
-from geotools.steps.gaps.work import FenceWork
+from geotools.steps.gaps.work import FencePlan, works_of
 from geotools.workspace import empty_frame, frame_of
 
 __all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
@@ -33,20 +33,24 @@ def straightness_spots(patch: Patch, tolerance_m: float) -> list[tuple[Spot, flo
     return found
 
 
-def run_straightness(ctx: StepContext, fences: list[FenceWork]) -> StepResult:
+def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     """Hold the ground of every zone against the straight line between its posts."""
     rows: list[Row] = []
-    patches = []
     table = []
     rules = {name: ctx.site.all_targets[name].straightness_m for name in ctx.site.threats}
     without = [name for name, rule in rules.items() if rule is None]
     if without:
         ctx.warn(f"no straightness tolerance for {', '.join(without)}: the rule says nothing of them")
-    for fence in fences:
-        for zone in fence.zones:
+    detection = ctx.site.detection
+    bounds = bounds_of((zone.setup.line for plan in plans for zone in plan.zones), detection.half_width_m)
+    bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
+    raster = MapRaster(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, detection.spacing_m, bounds, bands)
+    for plan in plans:
+        works = works_of(plan, ctx.terrain, detection.half_width_m, detection.spacing_m)
+        for zone in (work.zones[place] for work in works for place in work.core):
             blank = np.zeros((0, *zone.strip.ground_m.shape))
             patch = Patch(zone.line, zone.strip, blank, zone.strip.ground_m)
-            patches.append(patch)
+            raster.lay(patch, (straightness(zone.strip),))
             cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
             for threat, rule in rules.items():
                 found = [] if rule is None else straightness_spots(patch, rule)
@@ -68,9 +72,7 @@ def run_straightness(ctx: StepContext, fences: list[FenceWork]) -> StepResult:
                         }
                     )
             table.append([*cells, f"{float(straightness(zone.strip).max()):.2f}"])
-    bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
-    values = [(straightness(patch.strip),) for patch in patches]
-    write_cog(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, ctx.site.detection.spacing_m, patches, values, bands)
+    raster.finish()
     ctx.say("straightness rule: ground against the straight line between the posts; the wave model was not asked")
     return StepResult(
         layers={

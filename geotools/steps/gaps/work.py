@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from geopandas import GeoDataFrame
@@ -19,17 +19,45 @@ from geotools.step import StepContext
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.terrain import Terrain
 
-__all__ = ["FenceWork", "question_of", "works_of"]
+__all__ = ["FencePlan", "FenceWork", "plans_of", "question_of", "tiles", "works_of"]
+
+
+#: Zones of a fence line examined together, and how many of its neighbours are taken along on either side so that ways
+#: and beams that reach over are in: memory is bounded by this, not by the site.
+TILE_ZONES, MARGIN_ZONES = 32, 3
 
 
 @dataclass(frozen=True)
-class FenceWork:
+class PlannedZone:
+    """A zone as the plan has it, without its ground. forward : whether its line runs the fence line's own way."""
+
+    setup: ZoneSetup
+    number: int
+    forward: bool
+
+
+@dataclass(frozen=True)
+class FencePlan:
     """All zones of one fence line in its order. inside_left : whether the site lies left of the line."""
 
     fence_id: str
     closed: bool
     inside_left: bool
+    zones: tuple[PlannedZone, ...]
+
+
+@dataclass(frozen=True)
+class FenceWork:
+    """Zones of one fence line, in its order, on their ground; those at the places ``core`` are asked about.
+
+    closed : whether the last zone meets the first.
+    """
+
+    fence_id: str
+    closed: bool
+    inside_left: bool
     zones: tuple[ZoneWork, ...]
+    core: range
 
 
 def question_of(ctx: StepContext) -> Question:
@@ -58,8 +86,8 @@ def _strip(setup: ZoneSetup, terrain: Terrain, half_width_m: float, spacing_m: f
     return Strip(chainage, offset, ground)
 
 
-def works_of(ctx: StepContext) -> list[FenceWork]:
-    """Every zone of the plan on its ground. StepError where layers do not belong together."""
+def plans_of(ctx: StepContext) -> list[FencePlan]:
+    """Every zone of the plan. StepError where layers do not belong together."""
     setups = {setup.zone_id: setup for setup in zones_of(ctx.site, ctx.read(BEAMS))}
     zones = ctx.read(ZONES).sort_values(["fence_id", "number", "zone_id"])
     without = sorted(set(zones.zone_id) - set(setups))
@@ -72,30 +100,44 @@ def works_of(ctx: StepContext) -> list[FenceWork]:
             mend="run `geotools layout` again",
         )
     fences = ctx.read(FENCE).set_index("fence_id")
-    detection = ctx.site.detection
     found = []
     for fence_id, rows in zones.groupby("fence_id", sort=True):
-        works = []
-        for row in rows.itertuples():
-            setup = setups[row.zone_id]
-            strip = _strip(setup, ctx.terrain, detection.half_width_m, detection.spacing_m)
-            works.append(_work(row, setup, strip))
+        planned = tuple(
+            PlannedZone(setups[row.zone_id], int(row.number), row.start_role == "transmitter")
+            for row in rows.itertuples()
+        )
         closed, inside_left = _sides(fences, str(fence_id), ctx.site.layout.side)
-        found.append(FenceWork(str(fence_id), closed and len(works) > 2, inside_left, tuple(works)))
+        found.append(FencePlan(str(fence_id), closed and len(planned) > 2, inside_left, planned))
     return found
 
 
-def _work(row: Any, setup: ZoneSetup, strip: Strip) -> ZoneWork:
+def tiles(count: int, closed: bool) -> Iterator[tuple[list[int], range]]:
+    """Places along a fence line that are examined together, and which of that list are asked about."""
+    if count <= TILE_ZONES + 2 * MARGIN_ZONES:
+        yield list(range(count)), range(count)
+        return
+    for start in range(0, count, TILE_ZONES):
+        stop = min(start + TILE_ZONES, count)
+        places = range(start - MARGIN_ZONES, stop + MARGIN_ZONES)
+        kept = [place % count for place in places] if closed else [p for p in places if 0 <= p < count]
+        first = MARGIN_ZONES if closed else start - max(start - MARGIN_ZONES, 0)
+        yield kept, range(first, first + stop - start)
+
+
+def works_of(plan: FencePlan, terrain: Terrain, half_width_m: float, spacing_m: float) -> Iterator[FenceWork]:
+    """The zones of a fence line on their ground, a tile at a time."""
+    count = len(plan.zones)
+    for places, core in tiles(count, plan.closed):
+        zones = tuple(_work(plan.zones[place], terrain, half_width_m, spacing_m) for place in places)
+        yield FenceWork(plan.fence_id, plan.closed and len(places) == count, plan.inside_left, zones, core)
+
+
+def _work(planned: PlannedZone, terrain: Terrain, half_width_m: float, spacing_m: float) -> ZoneWork:
+    setup = planned.setup
+    strip = _strip(setup, terrain, half_width_m, spacing_m)
     beams = tuple(strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m) for pair in setup.pairs)
-    return ZoneWork(
-        setup.zone_id,
-        int(row.number),
-        setup.line,
-        row.start_role == "transmitter",
-        strip,
-        beams,
-        tuple(pair.level for pair in setup.pairs),
-    )
+    levels = tuple(pair.level for pair in setup.pairs)
+    return ZoneWork(setup.zone_id, planned.number, setup.line, planned.forward, strip, beams, levels)
 
 
 def _sides(fences: GeoDataFrame, fence_id: str, side: str) -> tuple[bool, bool]:

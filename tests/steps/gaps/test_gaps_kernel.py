@@ -1,5 +1,7 @@
 """Weakest crossings against an independent reconstruction, coverage by neighbours, and the causes of dead spots."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from shapely import Polygon
@@ -14,7 +16,7 @@ from geotools.steps.gaps.fence import find
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.steps.gaps.patch import Patch
 from geotools.steps.gaps.straight import straightness_spots
-from geotools.steps.gaps.work import FenceWork
+from geotools.steps.gaps.work import FenceWork, tiles
 
 CRAWL, PRONE, WALK = TARGETS["crawl"], TARGETS["prone"], TARGETS["walk"]
 
@@ -28,7 +30,7 @@ def zone(line, stack, ground=lambda s, o: 0.0 * s * o, number=1, forward=True):
 
 
 def fence(*zones, closed=False):
-    return FenceWork("F01", closed, True, tuple(zones))
+    return FenceWork("F01", closed, True, tuple(zones), range(len(zones)))
 
 
 LOW_AND_USUAL = (("24 GHz", 0.30), ("10 GHz", 0.91))
@@ -197,6 +199,54 @@ def test_spot_measures():
     assert spot.area.area == pytest.approx((spot.to_m - spot.from_m) * 4.0, rel=0.05)
     assert spot.crawl_gap_m == pytest.approx(0.4 + 0.25, abs=0.2)
     assert spot.modulation < 0.2
+
+
+def ring(count=10, side=45.0):
+    """A closed chain of zones that overlap at the corners of a regular polygon, each with its own undulation."""
+    turn = 2 * np.pi / count
+    radius = side / 2 / np.sin(turn / 2)
+    corners = [(radius * np.cos(i * turn), radius * np.sin(i * turn)) for i in range(count + 1)]
+    works = []
+    for i, ((x0, y0), (x1, y1)) in enumerate(pairwise(corners)):
+        ux, uy = (x1 - x0) / side, (y1 - y0) / side
+        line = BeamLine(x0 - 4 * ux, y0 - 4 * uy, x1 + 4 * ux, y1 + 4 * uy)
+        forward = i % 2 == 0
+
+        def ground(s, o, i=i):
+            return -0.05 * i * np.exp(-(((s - 26.0) / 4) ** 2)) + 0 * o
+
+        works.append(zone(line if forward else line.reversed(), LOW_AND_USUAL, ground, i + 1, forward))
+    return works
+
+
+def test_tiles_find_what_the_whole_finds(monkeypatch):
+    question = Question((CRAWL, PRONE), 0.2)
+    works = ring()
+    whole = find(FenceWork("F01", True, True, tuple(works), range(len(works))), question)
+    monkeypatch.setattr("geotools.steps.gaps.work.TILE_ZONES", 3)
+    monkeypatch.setattr("geotools.steps.gaps.work.MARGIN_ZONES", 1)
+    seen = []
+    for places, core in tiles(len(works), closed=True):
+        part = find(FenceWork("F01", False, True, tuple(works[p] for p in places), core), question)
+        for at in core:
+            place = places[at]
+            seen.append(place)
+            for threat in ("crawl", "prone"):
+                assert part.threats[threat].weakest[at] == pytest.approx(whole.threats[threat].weakest[place], abs=1e-9)
+                assert [(s.from_m, s.to_m, c) for s, c in part.spots[threat][at]] == [
+                    (s.from_m, s.to_m, c) for s, c in whole.spots[threat][place]
+                ]
+    assert sorted(seen) == list(range(len(works)))
+    assert sum(len(spots) for spots in whole.spots["prone"]) >= 5
+
+
+def test_tiles_of_an_open_line_hold_every_zone_once(monkeypatch):
+    monkeypatch.setattr("geotools.steps.gaps.work.TILE_ZONES", 4)
+    monkeypatch.setattr("geotools.steps.gaps.work.MARGIN_ZONES", 2)
+    for count in (1, 8, 9, 12, 13):
+        parts = list(tiles(count, closed=False))
+        assert [places[at] for places, core in parts for at in core] == list(range(count))
+        assert all(0 <= place < count for places, _ in parts for place in places)
 
 
 # ---- the hand rule
