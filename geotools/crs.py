@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from pyproj import CRS
+from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
 
 from geotools.errors import InputError
 
@@ -61,6 +62,20 @@ def metric_twin(crs: CRS) -> CRS:
     for axis in described["coordinate_system"]["axis"]:
         axis["unit"] = METRE
     return CRS.from_json_dict(described)
+
+
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """From one system to the other, x before y in both; InputError where there is no way between them."""
+    try:
+        return Transformer.from_crs(source, target, always_xy=True)
+    except ProjError as problem:
+        raise InputError(
+            "there is no way from one coordinate system to the other",
+            where=f"{source.name} to {target.name}",
+            found=str(problem)[:200],
+            expected="two systems of one planet, whole in their files",
+            mend="check the systems that the files name",
+        ) from problem
 
 
 def utm_for(longitude: float, latitude: float) -> str:

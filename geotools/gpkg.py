@@ -120,8 +120,6 @@ def _forget_layer(path: Path, name: str) -> None:
             db.execute("DELETE FROM gpkg_data_columns WHERE table_name = ?", (name,))
             db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name LIKE ?", (f"{name}\\_\\_%",))
             db.execute("DELETE FROM gpkg_extensions WHERE table_name = ? AND extension_name = 'gpkg_schema'", (name,))
-        if "layer_styles" in tables:
-            db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (name,))
 
 
 def finish(path: Path, schemas: list[LayerSchema]) -> None:
@@ -166,14 +164,17 @@ def _write_field_notes(db: sqlite3.Connection, schema: LayerSchema) -> None:
 
 
 def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
+    held = db.execute("SELECT min(id) FROM layer_styles WHERE f_table_name = ?", (schema.name,)).fetchone()[0]
+    db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (schema.name,))
     if schema.style is None or schema.geometry is None:
         return
-    db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (schema.name,))
+    # The row keeps its number, so that running a step again changes nothing.
     db.execute(
-        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
+        "INSERT INTO layer_styles (id, f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
         "styleQML, styleSLD, useAsDefault, description, owner, ui, update_time) "
-        "VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', NULL, ?)",
+        "VALUES (?, '', '', ?, 'geom', ?, ?, ?, 1, ?, '', NULL, ?)",
         (
+            held,
             schema.name,
             schema.name[:30],
             to_qml(schema.style, schema.geometry),

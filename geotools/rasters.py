@@ -90,9 +90,17 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
         ) from problem
     try:
         _check_size(raster, what)
+        _ = raster.crs  # read here, where damage to it is understood
     except InputError:
         raster.close()
         raise
+    except RASTER_TROUBLE as problem:
+        raster.close()
+        raise InputError(
+            f"the {what} names its coordinate system in a way that cannot be read",
+            where=local,
+            found=str(problem)[:300],
+        ) from problem
     return raster
 
 

@@ -12,9 +12,9 @@ import pyproj
 import rasterio
 import scipy
 import shapely
-from pyproj import CRS, Transformer
+from pyproj import CRS
 
-from geotools.crs import horizontal, metres_per_unit, unit_name, utm_for, vertical
+from geotools.crs import horizontal, metres_per_unit, transformer, unit_name, utm_for, vertical
 from geotools.errors import InputError
 from geotools.files import given_file, sha256
 from geotools.rasters import open_raster
@@ -114,7 +114,7 @@ def _choose_plan_crs(site: Site, fence: FenceLines, terrain_crs: CRS, notes: lis
             return horizontal(crs)
     proposal = "a projected system of your region"
     if horizontal(fence.crs).is_geographic:
-        to_degrees = Transformer.from_crs(horizontal(fence.crs), "EPSG:4326", always_xy=True)
+        to_degrees = transformer(horizontal(fence.crs), CRS("EPSG:4326"))
         longitude, latitude = to_degrees.transform(*fence.lines[0].coords[0])
         proposal = f'plan_crs = "{utm_for(longitude, latitude)}"'
     raise InputError(
@@ -172,6 +172,8 @@ def open_sources(site: Site) -> Sources:
     notes += fence.notes
     terrain_crs, band_unit = _terrain_header(site)
     plan_crs = _choose_plan_crs(site, fence, terrain_crs, notes)
+    for crs in (fence.crs, terrain_crs):
+        transformer(horizontal(crs), plan_crs)
     factor, name = _height_unit(site, terrain_crs, band_unit, warnings, notes)
     if factor != 1.0:
         notes.append(f"heights converted from {name} to metres (1 {name} = {factor:.10g} m)")

@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio import Affine
 from rasterio.enums import MaskFlags
 from rasterio.warp import calculate_default_transform
 from rasterio.windows import Window
 
 from geotools.corridor import Array, BeamLine, StripGrid
-from geotools.crs import horizontal, metres_per_unit
+from geotools.crs import horizontal, metres_per_unit, transformer
 from geotools.errors import InputError
 from geotools.rasters import RASTER_TROUBLE, open_raster, safe_gdal
 
@@ -38,6 +38,19 @@ class Grid:
 
 def _apply(t: Affine, columns: npt.NDArray[Any], rows: npt.NDArray[Any]) -> tuple[Array, Array]:
     return t.a * columns + t.b * rows + t.c, t.d * columns + t.e * rows + t.f
+
+
+def _inverted(transform: Affine, path: Path | str) -> Affine:
+    """From places to cells; InputError where the raster's cells have no area, or no place."""
+    if not np.isfinite(transform[:6]).all() or not abs(transform.determinant) > 0.0:
+        raise InputError(
+            "the terrain raster's cells have no size",
+            where=path,
+            found=tuple(round(v, 9) for v in transform[:6]),
+            expected="a georeferenced raster",
+            mend="give the raster its place again; gdalinfo shows origin and pixel size",
+        )
+    return ~transform
 
 
 def bilinear(block: Array, rows: Array, columns: Array) -> Array:
@@ -110,14 +123,14 @@ class Terrain:
         source, plan = horizontal(self.source_crs), horizontal(plan_crs)
         self.reprojected = source != plan
         self._unit = metres_per_unit(plan_crs)
-        self._to_source = Transformer.from_crs(plan, source, always_xy=True) if self.reprojected else None
-        self._cells = ~self._file.transform
+        self._to_source = transformer(plan, source) if self.reprojected else None
+        self._cells = _inverted(self._file.transform, self.path)
         self._scale = self._file.scales[band - 1] * metres_per_height
         self._shift = self._file.offsets[band - 1] * metres_per_height
         self._flags = set(self._file.mask_flag_enums[band - 1])
         transform, self.shape = self._plan_grid(source, plan)
         self.transform = Affine(*(self._unit * value for value in transform[:6]))
-        self._inverse = ~self.transform
+        self._inverse = _inverted(self.transform, self.path)
 
     def _plan_grid(self, source: CRS, plan: CRS) -> tuple[Affine, tuple[int, int]]:
         """Cells in the plan's system, rows and columns: the raster's own, or ones of about that size laid over it."""

@@ -62,7 +62,7 @@ def run_steps(site: Path, out: Path) -> None:
 
 
 def digest(plan: Path) -> dict[str, str]:
-    """A hash of every layer's rows, geometry and attributes, by layer; sqlite3.Error where the file is no whole plan."""
+    """A hash of every layer's rows, geometry and attributes, by layer; sqlite3.Error where it is no whole file."""
     found = {}
     with closing(sqlite3.connect(plan)) as db:
         answer = db.execute("PRAGMA integrity_check").fetchone()[0]

@@ -41,7 +41,7 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
     inside = box(left, bottom, right, top)
     if not inside.covers(line):
         strays = line.difference(inside)
-        first = min(line.project(Point(xy)) for xy in get_coordinates(strays)[:1000])
+        first = min((line.project(Point(xy)) for xy in get_coordinates(strays)[:1000]), default=0.0)
         x, y = get_coordinates(line.interpolate(first))[0]
         raise InputError(
             "the fence leaves the terrain raster",
