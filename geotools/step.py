@@ -39,6 +39,7 @@ ENTRY_POINT_GROUP = "geotools.steps"
 BUILT_IN = (
     "inspect",
     "layout",
+    "channels",
     "gaps",
     "heights",
     "remedy",

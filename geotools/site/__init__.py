@@ -17,6 +17,7 @@ from geotools.site.catalogue import COMMON, HeadTypeSettings, TargetSettings, de
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
+from geotools.site.radio import Channels
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
@@ -24,6 +25,7 @@ from geotools.site.works import Grading, Prices
 MAX_SITE_FILE_BYTES = 1_000_000
 
 __all__ = [
+    "Channels",
     "Detection",
     "Grading",
     "HeadTypeSettings",
@@ -53,6 +55,7 @@ class Site(Section):
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
+    channels: Channels = setting("channels", default_factory=Channels)
     survey: Survey = setting("how far the terrain is to be trusted", default_factory=Survey)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)

@@ -10,13 +10,13 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, unary_union
 
+from geotools.bandgrid import BandGrid
 from geotools.errors import InputError, StepError
 from geotools.figures import read_figures
 from geotools.planned import head_type_of
 from geotools.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
 from geotools.site import Level
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.steps.layout.band import BandGrid
 from geotools.steps.layout.checks import Conflict, Limits
 from geotools.steps.layout.edges import Prices, ZoneRules
 from geotools.steps.layout.judge import Judge

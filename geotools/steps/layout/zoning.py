@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from geotools.bandgrid import clearance_grid
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.band import clearance_grid
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edges import Edges, Field, Prices, ZoneRules, possible_zones
 from geotools.steps.layout.lines import Candidates

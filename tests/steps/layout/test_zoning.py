@@ -9,8 +9,8 @@ import pytest
 import shapely
 from shapely import LineString, Polygon, box
 
+from geotools.bandgrid import clearance_grid
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.band import clearance_grid
 from geotools.steps.layout.edges import Prices, ZoneRules, possible_zones
 from geotools.steps.layout.lines import candidates, crests, midway_line, setback_line
 from geotools.steps.layout.width import beam_outline

@@ -1,0 +1,26 @@
+"""How channels are given out."""
+
+from __future__ import annotations
+
+from geotools.site.base import Section, setting
+from geotools.site.catalogue import COMMON
+
+
+class Channels(Section):
+    """Channel settings; the defaults follow common practice and the head maker's data sheet overrules them."""
+
+    available: int = setting("channels the heads offer", mark=COMMON, default=6, ge=1, le=64)
+    protection_db: float = setting(
+        "how far an unwanted signal on the channel must lie below the wanted one",
+        unit="dB",
+        mark=COMMON,
+        default=15.0,
+        ge=0,
+        le=60,
+    )
+    cross_polar_db: float = setting(
+        "loss between heads of crossed polarisation", unit="dB", mark=COMMON, default=20.0, ge=0, le=60
+    )
+    side_lobe_db: float = setting(
+        "side and back lobes of a head below its peak", unit="dB", mark=COMMON, default=30.0, ge=10, le=80
+    )

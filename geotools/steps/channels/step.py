@@ -1,0 +1,275 @@
+"""Declaration of the channels step: heads in; heads with channel and margin out, or the heads that have no solution."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Point
+
+from geotools.bandgrid import BandGrid
+from geotools.errors import InfeasibleError, InputError
+from geotools.interference import HeadArray, reception
+from geotools.schema import BEAMS, CONFLICTS, HEADS
+from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.channels.kernel import (
+    HeadMargins,
+    critical_zones,
+    head_margins,
+    pair_margins,
+    zone_margins,
+    zones_to_channels,
+)
+from geotools.workspace import frame_of
+
+Row = dict[str, Any]
+#: Terrain is asked only where it can decide: pairs with more margin than this without it are apart anyway.
+_TERRAIN_BELOW_DB = 10.0
+#: Receivers dealt with at a time.
+_BLOCK = 256
+#: Ground looked up along unwanted paths.
+_CELL_M = 2.0
+
+
+class _Heads:
+    """The heads of the plan as arrays, receivers and transmitters apart."""
+
+    def __init__(self, ctx: StepContext) -> None:
+        self.frame = ctx.read(HEADS)
+        beams = ctx.read(BEAMS)
+        self.kinds = ctx.site.all_head_types
+        unknown = sorted(set(self.frame["head_type"]) - set(self.kinds))
+        if unknown:
+            raise InputError(
+                "a head is of a type that the site file does not have",
+                where="layer heads",
+                found=", ".join(unknown),
+                expected=", ".join(self.kinds),
+            )
+        self.receivers = self.frame[self.frame["role"] == "receiver"].reset_index(drop=True)
+        self.transmitters = self.frame[self.frame["role"] == "transmitter"].reset_index(drop=True)
+        self.zones = sorted(set(self.frame["zone_id"]))
+        number = {name: k for k, name in enumerate(self.zones)}
+        self.rx_zone = self.receivers["zone_id"].map(number).to_numpy(dtype=np.intp)
+        self.tx_zone = self.transmitters["zone_id"].map(number).to_numpy(dtype=np.intp)
+        place = {name: k for k, name in enumerate(self.transmitters["head_id"])}
+        partner = dict(zip(beams["rx_head_id"], beams["tx_head_id"], strict=True))
+        lost = [name for name in self.receivers["head_id"] if partner.get(name) not in place]
+        if lost or not len(self.receivers):
+            raise InputError(
+                "a receiver has no transmitter",
+                where="layers heads and beams",
+                found=", ".join(lost[:5]) or "no receivers",
+                expected="one beam to each receiver",
+                mend="run `geotools layout` again, with --keep to keep the heads where they stand",
+            )
+        self.own = np.array([place[partner[name]] for name in self.receivers["head_id"]], dtype=np.intp)
+
+    def array(self, frame: gpd.GeoDataFrame) -> HeadArray:
+        """As the interference model takes them."""
+        kinds = [self.kinds[name] for name in frame["head_type"]]
+        return HeadArray(
+            np.column_stack([frame.geometry.x, frame.geometry.y, frame.geometry.z]),
+            frame["azimuth_deg"].to_numpy(float),
+            frame["tilt_deg"].to_numpy(float),
+            np.array([kind.frequency_ghz * 1e9 for kind in kinds]),
+            np.array([kind.beamwidth_az_deg for kind in kinds]),
+            np.array([kind.beamwidth_el_deg for kind in kinds]),
+            (frame["polarisation"] == "vertical").to_numpy(),
+        )
+
+
+def _along_paths(a: NDArray[np.float64], b: NDArray[np.float64], spacing_m: float = 8.0) -> NDArray[np.float64]:
+    """Places along many straight paths, thinned to one a square of that spacing, (n, 2)."""
+    found: set[tuple[int, int]] = set()
+    for start, end in zip(a[:, :2], b[:, :2], strict=True):
+        count = max(2, int(np.ceil(np.hypot(*(end - start)) / spacing_m)) + 1)
+        places = np.linspace(start, end, count)
+        found.update(map(tuple, np.round(places / spacing_m).astype(int).tolist()))
+    return np.array(sorted(found), dtype=np.float64) * spacing_m
+
+
+def _margins(ctx: StepContext, heads: _Heads) -> NDArray[np.float64]:
+    """Margin of every receiver against every transmitter, terrain included where it can decide."""
+    settings = ctx.site.channels
+    receivers, transmitters = heads.array(heads.receivers), heads.array(heads.transmitters)
+    blocks = [np.arange(lo, min(lo + _BLOCK, len(receivers))) for lo in range(0, len(receivers), _BLOCK)]
+    lobes = {"cross_polar_db": settings.cross_polar_db, "floor_db": settings.side_lobe_db}
+    found = np.empty((len(receivers), len(transmitters)))
+    asked: list[NDArray[np.bool_]] = []
+    for done, block in enumerate(blocks):
+        ctx.progress(done, 2 * len(blocks), "distance and patterns")
+        level = reception(receivers[block], transmitters, **lobes).level_db
+        found[block] = pair_margins(level, heads.own[block], protection_db=settings.protection_db)
+        foreign = heads.rx_zone[block][:, None] != heads.tx_zone[None, :]
+        asked.append(foreign & (found[block] < _TERRAIN_BELOW_DB))
+    rows = [
+        (block[r], t) for block, ask in zip(blocks, asked, strict=True) for r, t in zip(*np.nonzero(ask), strict=True)
+    ]
+    if not rows:
+        return found
+    r, t = np.array(rows).T
+    spine = _along_paths(receivers.xyz[r], transmitters.xyz[t])
+    ground = BandGrid(spine, 8.0, ctx.terrain.sample, cell_m=_CELL_M)
+    for done, (block, ask) in enumerate(zip(blocks, asked, strict=True)):
+        ctx.progress(len(blocks) + done, 2 * len(blocks), "terrain between heads")
+        with_terrain = reception(
+            receivers[block], transmitters, ground=ground, ask_terrain=lambda level, ask=ask: ask, **lobes
+        )
+        # the wanted paths are not asked: their own terrain is the detection step's question
+        found[block] = pair_margins(with_terrain.level_db, heads.own[block], protection_db=settings.protection_db)
+    return found
+
+
+def _no_solution(heads: _Heads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
+    named = critical_zones(zones, available)
+    names = [heads.zones[k] for k in named]
+    senders = heads.transmitters.loc[np.isin(heads.tx_zone, named), "head_id"]
+    shown = ", ".join(senders[:20]) + (f" and {len(senders) - 20} more" if len(senders) > 20 else "")
+    return InfeasibleError(
+        "there are too few channels",
+        where=f"zones {', '.join(names)}",
+        found=f"{needed} channels needed; these {len(names)} zones cannot share {available}: transmitters {shown}",
+        expected=f"at most {available} (channels.available)",
+        mend="use heads with more channels, turn the polarisation of some of these zones, move a head so that it no "
+        "longer looks along the others, or lower channels.protection_db where the maker allows it",
+    )
+
+
+def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
+    """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
+    result = np.empty(len(heads.zones), dtype=np.intp)
+    for zone_id, rows in heads.frame.groupby("zone_id"):
+        given = {None if c is None or np.isnan(c) else int(c) for c in rows["channel"].astype(float)}
+        if len(given) != 1 or None in given:
+            raise InputError(
+                "the heads of a zone have not one channel",
+                where=f"layer heads, zone {zone_id}",
+                found=", ".join(f"{h} {c}" for h, c in zip(rows["head_id"], rows["channel"], strict=True)),
+                expected="one channel for the whole stack at both ends",
+                mend="correct the field channel, or run channels without keep",
+            )
+        result[heads.zones.index(str(zone_id))] = given.pop()
+    return result
+
+
+def _conflict(rule: str, zone_id: str, head: Any, others: str, found: str, expected: str) -> Row:
+    return {
+        "conflict_id": f"{rule.replace(' ', '-')}/{head.head_id}",
+        "step": "channels",
+        "rule": rule,
+        "zone_id": zone_id,
+        "head_ids": f"{head.head_id} {others}".strip(),
+        "found": found,
+        "expected": expected,
+        "mend": "give one of the zones another channel, turn its polarisation, or move a head",
+        "geometry": Point(head.geometry.x, head.geometry.y),
+    }
+
+
+def _conflicts(heads: _Heads, margins: HeadMargins) -> list[Row]:
+    rows = []
+    for k, head in enumerate(heads.receivers.itertuples()):
+        worst = int(margins.worst_transmitter[k])
+        if worst < 0:
+            continue
+        other = str(heads.transmitters["head_id"][worst])
+        if margins.receiver_db[k] < 0:
+            text = f"margin {margins.receiver_db[k]:.1f} dB against {other}"
+            rows.append(
+                _conflict("channel heard by a foreign receiver", head.zone_id, head, other, text, "0 dB or more")
+            )
+        elif margins.summed_db[k] < 0:
+            text = f"margin {margins.summed_db[k]:.1f} dB, all together; the strongest is {other}"
+            rows.append(_conflict("unwanted signals together", head.zone_id, head, other, text, "0 dB or more"))
+    return rows
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Give every zone a channel, or check those it has; see the manual beside this file."""
+    heads = _Heads(ctx)
+    settings = ctx.site.channels
+    pairs = _margins(ctx, heads)
+    zones = zone_margins(pairs, heads.rx_zone, heads.tx_zone, len(heads.zones))
+    if ctx.params["keep"]:
+        channel = _kept_channels(heads)
+        count, proven = len(set(channel.tolist())), True
+    else:
+        assigned = zones_to_channels(zones)
+        count, proven = assigned.channels, assigned.proven
+        if count > settings.available:
+            raise _no_solution(heads, zones, count, settings.available)
+        channel = assigned.channel + 1
+        if not proven:
+            ctx.warn(
+                f"{count} channels work; that fewer, or a larger margin, are impossible could not be proven in time"
+            )
+    margins = head_margins(pairs, heads.rx_zone, heads.tx_zone, channel, protection_db=settings.protection_db)
+    rows = heads.frame.to_dict("records")
+    number = {name: k for k, name in enumerate(heads.zones)}
+    rx = {name: k for k, name in enumerate(heads.receivers["head_id"])}
+    tx = {name: k for k, name in enumerate(heads.transmitters["head_id"])}
+    for row in rows:
+        name = row["head_id"]
+        if name in rx:
+            value, other, names = margins.receiver_db[rx[name]], margins.worst_transmitter[rx[name]], heads.transmitters
+        else:
+            value, other, names = margins.transmitter_db[tx[name]], margins.worst_receiver[tx[name]], heads.receivers
+        row["channel"] = int(channel[number[row["zone_id"]]])
+        row["margin_db"] = round(float(value), 3) if np.isfinite(value) else None
+        row["heard_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
+    conflicts = _conflicts(heads, margins)
+    if ctx.workspace.has(CONFLICTS):
+        kept = [row for row in ctx.read(CONFLICTS).to_dict("records") if row["step"] != "channels"]
+    else:
+        kept = []
+    finite = margins.receiver_db[np.isfinite(margins.receiver_db)]
+    least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone hears another on its channel"
+    ctx.say(f"{count} of {settings.available} channels for {len(heads.zones)} zones; {least}")
+    for rule in sorted({row["rule"] for row in conflicts}):
+        named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
+        ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
+    crs = ctx.workspace.work_crs
+    return StepResult(
+        layers={"heads": frame_of(HEADS, rows, crs), "conflicts": frame_of(CONFLICTS, kept + conflicts, crs)},
+        summary={
+            "channels": count,
+            "available": settings.available,
+            "least_margin_db": round(float(finite.min()), 3) if finite.size else None,
+            "proven_fewest_and_largest_margin": bool(proven and not ctx.params["keep"]),
+            "broken_rules": len(conflicts),
+        },
+    )
+
+
+STEP = Step(
+    name="channels",
+    title="Give out channels",
+    summary="Gives each zone a channel: no receiver hears a foreign transmitter, fewest channels, largest margin.",
+    run=run,
+    params=(
+        Param(
+            "keep", "flag", "take the channels as they stand in the plan and only work out their margins", default=False
+        ),
+    ),
+    inputs=(
+        LayerIn(HEADS, "where every head stands, looks and how it is polarised"),
+        LayerIn(BEAMS, "which transmitter each receiver belongs to"),
+        LayerIn(CONFLICTS, "broken rules of other steps, which stay", required=False),
+    ),
+    outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),
+    order=25,
+    citations=(
+        "ITU-R P.525 (free-space loss)",
+        "ITU-R P.526 (knife edge)",
+        "Brelaz, Communications of the ACM 22, 1979 (DSATUR)",
+        "protection, lobes and cross-polar loss: common practice, no source",
+    ),
+    cautions=(
+        "Radio: use licensed or licence-exempt bands as the local authority allows.",
+        "The head maker's data overrule the defaults used here.",
+        "Margins are for the heads of this plan alone: other users of the band are not known to it.",
+    ),
+)
