@@ -2,38 +2,30 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.figure import Figure
+from fpdf import FPDF
 
+from geotools.earthwork.paper import HEIGHT_MM, WIDTH_MM, Panel, Paper, nice_step
 from geotools.earthwork.volumes import section_areas
 from geotools.earthwork.works import Works
 
 __all__ = ["write_sheets"]
 
-_A3 = (16.54, 11.69)  # inches
 _PER_SHEET = 6
-_EXISTING: dict[str, Any] = {"color": "#404040", "linewidth": 1.0, "linestyle": (0, (5, 3)), "zorder": 4}
-_DESIGN: dict[str, Any] = {"color": "#009e73", "linewidth": 1.8}
-_SIGHT: dict[str, Any] = {"color": "#0072b2", "linewidth": 0.8, "linestyle": (0, (1, 2))}
-_CUT, _FILL = "#e69f00", "#56b4e9"
-_CAUTION = (
-    "Locate buried services first. Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.\n"
-    "A model is no acceptance: walk-test every zone. Handle as sensitive."
+_EXISTING: dict[str, Any] = {"colour": "#404040", "width": 0.3, "dash": (2.0, 1.2)}
+_DESIGN: dict[str, Any] = {"colour": "#009e73", "width": 0.6}
+_SIGHT: dict[str, Any] = {"colour": "#0072b2", "width": 0.25, "dash": (0.4, 0.8)}
+_BEAM: dict[str, Any] = {"colour": "#000000", "width": 0.2}
+_CUT, _FILL = "#f0c46a", "#a9d7f2"
+_CAUTIONS = (
+    "Locate buried services first. Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.",
+    "A model is no acceptance: walk-test every zone. Handle as sensitive.",
 )
-_STYLE: Any = {
-    "font.family": "DejaVu Sans",
-    "font.size": 8,
-    "svg.hashsalt": "geotools",
-    "svg.fonttype": "none",
-    "pdf.fonttype": 42,
-}
 
 
 def write_sheets(folder: Path, site: str, works: Sequence[Works], datum: str) -> list[str]:
@@ -41,30 +33,31 @@ def write_sheets(folder: Path, site: str, works: Sequence[Works], datum: str) ->
 
     datum : words for the vertical datum, for the title block.
     """
-    sheets = folder / "sheets"
-    sheets.mkdir(exist_ok=True)
+    (folder / "sheets").mkdir(exist_ok=True)
+    pdf = FPDF(orientation="landscape", unit="mm", format="A3")
+    pdf.set_auto_page_break(False)
+    # one fixed date: the same works give the same file
+    pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))
+    pdf.set_title(f"{site}: earthworks")
     names = []
     total = sum(1 + -(-len(_worked(w)) // _PER_SHEET) for w in works)
-    with mpl.rc_context(_STYLE), PdfPages(sheets / "earthworks.pdf", metadata={"CreationDate": None}) as pdf:
-        number = 0
-        for work in works:
-            for name, title, figure in _pages(work):
-                number += 1
-                _title_block(figure, site, title, datum, number, total)
-                figure.savefig(sheets / f"{name}.svg", metadata={"Date": None})
-                pdf.savefig(figure)
-                names.append(f"sheets/{name}.svg")
+    for work in works:
+        for name, title, paper in _pages(work):
+            _title_block(paper, site, title, datum, f"Sheet {len(names) + 1} of {total}")
+            paper.add_to(pdf)
+            (folder / "sheets" / f"{name}.svg").write_text(paper.svg(), encoding="utf-8")
+            names.append(f"sheets/{name}.svg")
+    pdf.output(str(folder / "sheets" / "earthworks.pdf"))
     return [*names, "sheets/earthworks.pdf"]
 
 
-def _pages(work: Works) -> Iterator[tuple[str, str, Figure]]:
+def _pages(work: Works) -> Iterator[tuple[str, str, Paper]]:
     yield f"{work.zone_id}-long", f"Long section, zone {work.zone_id}", _long_section(work)
     worked = _worked(work)
     starts = range(0, len(worked), _PER_SHEET)
     for number, first in enumerate(starts, start=1):
-        part = worked[first : first + _PER_SHEET]
         title = f"Cross-sections, zone {work.zone_id}, sheet {number} of {len(starts)}"
-        yield f"{work.zone_id}-cross-{number}", title, _cross_sections(work, part)
+        yield f"{work.zone_id}-cross-{number}", title, _cross_sections(work, worked[first : first + _PER_SHEET])
 
 
 def _worked(work: Works) -> range:
@@ -80,134 +73,138 @@ def _worked(work: Works) -> range:
     return range(max(int(hit[0]) - 1, 0), min(int(hit[-1]) + 2, len(work.chainage)))
 
 
-def _title_block(figure: Figure, site: str, title: str, datum: str, number: int, total: int) -> None:
-    figure.add_artist(mpl.lines.Line2D([0.04, 0.96], [0.085, 0.085], color="black", linewidth=0.8))
-    figure.text(0.04, 0.065, site, fontsize=11, weight="bold", va="center")
-    figure.text(0.04, 0.040, title, fontsize=10, va="center")
-    figure.text(0.40, 0.052, _CAUTION, fontsize=7, va="center")
-    figure.text(0.96, 0.065, f"Sheet {number} of {total}", fontsize=9, ha="right", va="center")
-    figure.text(0.96, 0.040, f"Metres. Vertical datum: {datum}", fontsize=8, ha="right", va="center")
+def _title_block(paper: Paper, site: str, title: str, datum: str, sheet: str) -> None:
+    y = HEIGHT_MM - 25
+    paper.line([(15, y), (WIDTH_MM - 15, y)], width=0.4)
+    paper.words(15, y + 8, site, size=12, bold=True)
+    paper.words(15, y + 15, title, size=10.5)
+    for k, line in enumerate(_CAUTIONS):
+        paper.words(165, y + 8 + 4 * k, line, size=7.5)
+    paper.words(WIDTH_MM - 15, y + 8, sheet, size=9.5, anchor="end")
+    paper.words(WIDTH_MM - 15, y + 15, f"Metres. Vertical datum: {datum}", size=8.5, anchor="end")
 
 
-def _fills(ax: Axes, x: np.ndarray, existing: np.ndarray, design: np.ndarray) -> None:
-    cut, fill = design < existing - 1e-4, design > existing + 1e-4
-    kinds = ((cut, _CUT, "///", "cut"), (fill, _FILL, "\\\\\\", "fill"))
-    for where, colour, hatch, label in kinds:
-        ax.fill_between(
-            x, existing, design, where=where, interpolate=True, color=colour, alpha=0.55, hatch=hatch, lw=0, label=label
-        )
+def _legend(paper: Paper, y: float, beam: bool) -> None:
+    x = 40.0
+    for colour, word in ((_CUT, "cut"), (_FILL, "fill")):
+        paper.area([(x, y - 2.5), (x + 8, y - 2.5), (x + 8, y), (x, y)], colour)
+        paper.words(x + 10, y, word)
+        x += 24
+    lines = [("existing ground", _EXISTING), ("design surface", _DESIGN)]
+    if beam:
+        lines += [
+            ("straight line between the heads, at foot level", _SIGHT),
+            ("beams, with heights above ground", _BEAM),
+        ]
+    for word, look in lines:
+        paper.line([(x, y - 1), (x + 10, y - 1)], **look)
+        paper.words(x + 12, y, word)
+        x += 18 + 1.55 * len(word)
 
 
-def _limits(ax: Axes, *levels: np.ndarray) -> None:
-    """Vertical axis over the drawn levels, never so tight that a centimetre fills the sheet."""
+def _range(*levels: np.ndarray) -> tuple[float, float]:
+    """Lowest and highest level to show, never so near that a centimetre fills the sheet."""
     low = min(float(np.nanmin(level)) for level in levels)
     high = max(float(np.nanmax(level)) for level in levels)
-    room = max(high - low, 0.5)
-    middle = (high + low) / 2
-    ax.set_ylim(middle - 0.62 * room, middle + 0.62 * room)
-    ax.ticklabel_format(axis="y", useOffset=False, style="plain")
-    ax.yaxis.set_major_formatter(mpl.ticker.FormatStrFormatter("%.2f"))
+    room, middle = max(high - low, 0.5), (high + low) / 2
+    return middle - 0.6 * room, middle + 0.6 * room
 
 
-def _long_section(work: Works) -> Figure:
-    figure = Figure(figsize=_A3)
-    ax = figure.add_axes((0.09, 0.42, 0.87, 0.48))
-    _fills(ax, work.fine, work.fine_existing, work.fine_design)
-    ax.plot(work.fine, work.fine_existing, label="existing ground under the beam", **_EXISTING)
-    ax.plot(work.fine, work.fine_design, label="design surface under the beam", **_DESIGN)
-    ax.plot(work.fine, work.sight, label="straight line between the heads, at foot level", **_SIGHT)
-    top = [work.fine_existing, work.fine_design, work.sight]
-    for level, (tx, rx) in work.beams.items():
-        ends = work.fine_design[0] + tx, work.fine_design[-1] + rx
-        ax.plot([0, work.line.length], ends, color="black", linewidth=0.7)
-        ax.annotate(f" {level} {rx:.2f}", (work.line.length, ends[1]), va="center", fontsize=7, annotation_clip=False)
-        ax.annotate(f"{level} {tx:.2f} ", (0, ends[0]), va="center", ha="right", fontsize=7, annotation_clip=False)
-        top.append(np.array(ends))
-    _limits(ax, *top)
-    low, high = ax.get_ylim()
-    scale = (0.87 * _A3[0] / work.line.length) / (0.48 * _A3[1] / (high - low))
-    ax.set_xlim(0, work.line.length)
-    ax.set_ylabel("level [m]", labelpad=22)
-    ax.grid(True, linewidth=0.3, color="#b0b0b0")
-    ax.tick_params(labelbottom=False)
-    ax.tick_params(axis="y", pad=38)
-    ax.legend(loc="upper center", bbox_to_anchor=(0.5, 1.10), ncols=5, frameon=False)
-    ax.set_title(f"heights {1 / scale:.0f} times enlarged", loc="left", fontsize=8)
-    bands = figure.add_axes((0.09, 0.19, 0.87, 0.21), sharex=ax)
-    bands.set_ylim(0, 4)
-    bands.set_yticks([3.5, 2.5, 1.5, 0.5], ["station [m]", "existing [m]", "design [m]", "cut - / fill + [m]"])
-    bands.tick_params(labelbottom=False, bottom=False, left=False)
+def _marks(low: float, high: float, most: int) -> np.ndarray:
+    step = nice_step(high - low, most)
+    return np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+
+
+def _fills(panel: Panel, x: np.ndarray, existing: np.ndarray, design: np.ndarray) -> None:
+    panel.between(x, design, existing, _CUT)
+    panel.between(x, existing, design, _FILL)
+
+
+def _long_section(work: Works) -> Paper:
+    paper = Paper()
+    length = work.line.length
+    beams = {name: (work.fine_design[0] + tx, work.fine_design[-1] + rx) for name, (tx, rx) in work.beams.items()}
+    low, high = _range(work.fine_existing, work.fine_design, work.sight, *(np.array(ends) for ends in beams.values()))
+    panel = Panel(paper, 40, 28, 350, 140, 0.0, length, low, high)
+    panel.frame(work.chainage, _marks(low, high, 9))
+    _fills(panel, work.fine, work.fine_existing, work.fine_design)
+    panel.curve(work.fine, work.sight, **_SIGHT)
+    panel.curve(work.fine, work.fine_design, **_DESIGN)
+    panel.curve(work.fine, work.fine_existing, **_EXISTING)
+    for name, ends in beams.items():
+        panel.curve(np.array([0.0, length]), np.array(ends), **_BEAM)
+        tx, rx = work.beams[name]
+        (_, y0), (x1, y1) = panel.at(np.array([0.0, length]), np.array(ends))
+        paper.words(41, y0 - 1, f"{name} {tx:.2f}", size=7)
+        paper.words(x1 - 1, y1 - 1, f"{name} {rx:.2f}", size=7, anchor="end")
+    _legend(paper, 20, beam=True)
+    enlarged = (panel.height / (high - low)) / (panel.width / length)
+    paper.words(390, 26, f"heights {enlarged:.0f} times enlarged", size=7.5, anchor="end")
+    paper.words(12, 98, "level [m]", size=8, angle=90, anchor="middle")
+    _bands(paper, work, panel)
+    lines = [f"{method}: cut {cut:.1f} m3, fill {fill:.1f} m3" for method, (cut, fill) in work.volumes.items()]
+    paper.words(40, 253, "Volumes by method:  " + ";  ".join(lines), size=8.5)
+    bearing = f"the line bears {work.line.azimuth_deg:.2f} degrees from grid north"
+    paper.words(40, 259, f"Station 0 is the transmitter post; {bearing}.", size=8.5)
+    return paper
+
+
+def _bands(paper: Paper, work: Works, panel: Panel) -> None:
+    """The table of stations and levels under a long section."""
     existing = np.interp(work.chainage, work.fine, work.fine_existing)
     design = np.interp(work.chainage, work.fine, work.fine_design)
-    rows = (work.chainage, existing, design, design - existing)
-    for y, values, form in zip((3.5, 2.5, 1.5, 0.5), rows, ("{:.1f}", "{:.2f}", "{:.2f}", "{:+.2f}"), strict=True):
-        for s, value in zip(work.chainage, values, strict=True):
-            side = "left" if s == 0 else "right" if s == work.chainage[-1] else "center"
-            text = "0.00" if y == 0.5 and abs(value) < 0.005 else form.format(value)
-            shift = {"left": 4, "right": -4, "center": 0}[side]
-            bands.annotate(
-                text,
-                (s, y),
-                (shift, 0),
-                textcoords="offset points",
-                ha=side,
-                va="center",
-                rotation=90,
-                fontsize=7.5,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
-            )
-    for y in (1, 2, 3):
-        bands.axhline(y, color="black", linewidth=0.5)
-    for s in work.chainage:
-        bands.axvline(s, color="#b0b0b0", linewidth=0.3, zorder=0)
-    lines = [f"{method}: cut {cut:.1f} m3, fill {fill:.1f} m3" for method, (cut, fill) in work.volumes.items()]
-    figure.text(0.09, 0.135, "Volumes by method   " + "     ".join(lines), fontsize=8.5)
-    figure.text(
-        0.09,
-        0.112,
-        f"Station 0 is the transmitter post; line bears {work.line.azimuth_deg:.2f} degrees from grid north.",
+    change = np.where(np.abs(design - existing) < 0.005, 0.0, design - existing)
+    rows = (
+        ("station [m]", work.chainage, "{:.1f}"),
+        ("existing [m]", existing, "{:.2f}"),
+        ("design [m]", design, "{:.2f}"),
+        ("cut - / fill + [m]", change, "{:+.2f}"),
     )
-    return figure
+    top, tall = 174.0, 17.0
+    x = panel.at(work.chainage, panel.y0)[:, 0]
+    # the last station may stand too near to the one before: its words go to the left of it
+    for k, (name, values, form) in enumerate(rows):
+        y = top + k * tall
+        paper.line([(10, y), (390, y)], width=0.2)
+        paper.words(11, y + tall / 2 + 1, name, size=8)
+        for i, value in enumerate(values):
+            text = "0.00" if k == 3 and value == 0.0 else form.format(value)
+            shift = 3.2 if i == 0 else -0.8 if i == len(values) - 1 else 1.0
+            paper.words(float(x[i]) + shift, y + tall - 2, text, size=7.5, angle=90)
+    bottom = top + len(rows) * tall
+    paper.line([(10, bottom), (390, bottom)], width=0.2)
+    for edge in (10.0, 40.0, 390.0):
+        paper.line([(edge, top), (edge, bottom)], width=0.2)
 
 
-def _cross_sections(work: Works, part: range) -> Figure:
-    figure = Figure(figsize=_A3)
-    axes = figure.subplots(3, 2, squeeze=False)
-    figure.subplots_adjust(left=0.07, right=0.96, top=0.94, bottom=0.15, hspace=0.55, wspace=0.16)
-    for ax in axes.ravel()[len(part) :]:
-        ax.set_visible(False)
-    right = -work.offset  # a section is drawn as seen along the line: left on the left
+def _cross_sections(work: Works, part: range) -> Paper:
+    paper = Paper()
+    right = -work.offset  # drawn as seen along the line: left on the left
     order = np.argsort(right)
+    across = right[order]
     cut, fill = section_areas(work.offset, work.existing, work.design)
-    for ax, i in zip(axes.ravel(), part, strict=False):
+    whole = np.arange(np.ceil(across[0]), np.floor(across[-1]) + 1)
+    for place, i in enumerate(part):
+        column, row = place % 2, place // 2
+        left, top = 40 + 190 * column, 30 + 80 * row
         ground, design = work.existing[i][order], work.design[i][order]
-        _fills(ax, right[order], ground, design)
-        ax.plot(right[order], ground, **_EXISTING)
-        ax.plot(right[order], design, **_DESIGN)
-        ax.axvline(0, color="black", linewidth=0.6, linestyle=(0, (8, 2, 1, 2)))
-        _limits(ax, ground, design)
-        ax.set_xlim(right.min(), right.max())
-        ax.grid(True, linewidth=0.3, color="#b0b0b0")
-        whole = np.arange(np.ceil(right.min()), np.floor(right.max()) + 1)
-        marks = [
-            f"{abs(o):.0f}{' L' if o < 0 else ' R' if o > 0 else ''}\n{np.interp(o, right[order], ground):.2f}\n"
-            f"{np.interp(o, right[order], design):.2f}"
-            for o in whole
-        ]
-        ax.set_xticks(whole, marks)
-        ax.text(-0.02, -0.055, "offset\nexisting\ndesign", transform=ax.transAxes, ha="right", va="top", fontsize=7)
-        ax.set_title(
-            f"station {work.chainage[i]:.1f}     cut {cut[i]:.2f} m2, fill {fill[i]:.2f} m2", loc="left", fontsize=9
-        )
-        ax.tick_params(labelsize=7)
-    handles = [
-        mpl.lines.Line2D([], [], label="existing", **_EXISTING),
-        mpl.lines.Line2D([], [], label="design", **_DESIGN),
-        mpl.patches.Patch(facecolor=_CUT, alpha=0.55, hatch="///", label="cut"),
-        mpl.patches.Patch(facecolor=_FILL, alpha=0.55, hatch="\\\\\\", label="fill"),
-    ]
-    figure.legend(handles=handles, loc="upper right", ncols=4, frameon=False, bbox_to_anchor=(0.96, 0.995))
-    figure.text(
-        0.07, 0.975, "seen along the line, from transmitter to receiver; heights enlarged, see axes", fontsize=8
-    )
-    return figure
+        low, high = _range(ground, design)
+        panel = Panel(paper, left, top, 160, 46, float(across[0]), float(across[-1]), low, high)
+        panel.frame(whole, _marks(low, high, 6))
+        _fills(panel, across, ground, design)
+        panel.curve(across, design, **_DESIGN)
+        panel.curve(across, ground, **_EXISTING)
+        panel.curve(np.zeros(2), np.array([low, high]), width=0.2, dash=(4.0, 1.5))
+        areas = f"cut {cut[i]:.2f} m2, fill {fill[i]:.2f} m2"
+        paper.words(left, top - 2, f"station {work.chainage[i]:.1f}     {areas}", size=9, bold=True)
+        for k, name in enumerate(("offset", "existing", "design")):
+            paper.words(left - 3, top + 51 + 3.6 * k, name, size=7, anchor="end")
+        for o in whole:
+            x = float(panel.at(o, low)[0])
+            side = f"{abs(o):.0f}{' L' if o < 0 else ' R' if o > 0 else ''}"
+            words = (side, f"{np.interp(o, across, ground):.2f}", f"{np.interp(o, across, design):.2f}")
+            for k, word in enumerate(words):
+                paper.words(x, top + 51 + 3.6 * k, word, size=7, anchor="middle")
+    _legend(paper, 20, beam=False)
+    paper.words(390, 20, "seen from transmitter to receiver; heights enlarged, see the axes", size=7.5, anchor="end")
+    return paper

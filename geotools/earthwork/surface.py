@@ -20,12 +20,9 @@ from geotools.corridor import BeamLine, StripGrid
 from geotools.earthwork.programme import Cells
 from geotools.errors import InputError
 
-__all__ = ["DesignSurface", "Ground", "StripCells"]
+__all__ = ["DesignSurface", "Ground", "SharedGround", "StripCells"]
 
 Array = npt.NDArray[np.float64]
-
-#: Zones are graded in threads, and one open raster cannot be read by two at once.
-_READING = threading.Lock()
 
 #: A grid above this many cells is no longer one site.
 MAX_CELLS = 120_000_000
@@ -42,6 +39,25 @@ class Ground(Protocol):
     def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
         """Levels at map places, NaN where unknown."""
         ...
+
+
+class SharedGround:
+    """A ground that several threads may ask: one open raster cannot be read by two at once."""
+
+    def __init__(self, ground: Ground) -> None:
+        self._ground = ground
+        self._lock = threading.Lock()
+        self.transform: Affine | None = getattr(ground, "transform", None)
+
+    @property
+    def cell_m(self) -> float:
+        """Cell size, m."""
+        return self._ground.cell_m
+
+    def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """Levels at map places, NaN where unknown."""
+        with self._lock:
+            return self._ground.sample(x_m, y_m)
 
 
 @dataclass(frozen=True)
@@ -148,8 +164,7 @@ class DesignSurface:
             along, off = line.from_map(x, y)
             inside |= (np.abs(off) <= half_width_m) & (along >= -self.cell_m) & (along <= line.length + self.cell_m)
         row, column = np.nonzero(inside)
-        with _READING:
-            ground = self.terrain.sample(x[inside], y[inside])
+        ground = self.terrain.sample(x[inside], y[inside])
         known = np.isfinite(ground)
         if not known.any():
             raise InputError(

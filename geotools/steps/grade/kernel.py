@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,21 +59,26 @@ def grade_zones(
     reach = settings.under_m + settings.batter_m
     made: dict[str, tuple[ZoneSetup, ZoneGrading]] = {}
     done = 0
-    for group in strip_groups(zones, reach):
-        grading = grade_group(perimeter, surface, group, settings, keep=keep)
-        parts = [grading]
-        if len(group) > 1 and not grading.proven:
-            parts = []
-            for zone in group:
-                alone = grade_group(perimeter, surface, [zone], settings, keep=keep)
-                surface.apply(alone.strip, alone.design)
-                parts.append(alone)
-        else:
-            surface.apply(grading.strip, grading.design)
-        for part in parts:
-            made.update({zone.zone_id: (zone, part) for zone in part.zones})
-        done += len(group)
-        progress(done)
+
+    def attempt(group: list[ZoneSetup]) -> ZoneGrading:
+        return grade_group(perimeter, surface, group, settings, keep=keep)
+
+    # the solver and the transforms leave the interpreter's lock: two threads keep two cores busy
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        for turn in _turns(strip_groups(zones, reach)):
+            for group, grading in zip(turn, pool.map(attempt, turn), strict=True):
+                parts = [grading]
+                if len(group) > 1 and not grading.proven:
+                    parts = []
+                    for zone in group:
+                        parts.append(attempt([zone]))
+                        surface.apply(parts[-1].strip, parts[-1].design)
+                else:
+                    surface.apply(grading.strip, grading.design)
+                for part in parts:
+                    made.update({zone.zone_id: (zone, part) for zone in part.zones})
+                done += len(group)
+                progress(done)
     settled = [made[z][0] if z in made else zone for z, zone in perimeter.zones.items()]
     final = Perimeter(settled, surface, perimeter.rules)
     final.solve_all()
@@ -86,6 +92,14 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def _turns(groups: list[list[ZoneSetup]]) -> list[list[list[ZoneSetup]]]:
+    """Groups that may be worked at once: no two neighbours, and the last never beside the first it may close up
+    with.
+    """
+    last = [groups.pop()] if len(groups) % 2 and len(groups) > 1 else []
+    return [turn for turn in (groups[0::2], groups[1::2], last) if turn]
 
 
 def depth_classes(change: np.ndarray) -> npt.NDArray[np.int16]:

@@ -13,7 +13,7 @@ from geotools.crs import metres_per_unit, unit_name
 from geotools.earthwork.drawing import contours, write_dxf
 from geotools.earthwork.landxml import write_landxml
 from geotools.earthwork.sheets import write_sheets
-from geotools.earthwork.surface import DesignSurface
+from geotools.earthwork.surface import DesignSurface, SharedGround
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
 from geotools.grids import GridBand, write_grid
 from geotools.planned import CUT_FILL, grade_settings, keep_mask, perimeter_of, surface_over, zone_with
@@ -226,9 +226,10 @@ def _write_drawings(
 def run(ctx: StepContext) -> StepResult:
     """Grade, prove and draw; see the manual beside this file."""
     site = ctx.site
-    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    ground = SharedGround(ctx.terrain)
+    perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
     perimeter.solve_all()
-    surface = surface_over(site, perimeter, ctx.terrain)
+    surface = surface_over(site, perimeter, ground)
     keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
     zones = _zones_to_grade(ctx, perimeter)
 

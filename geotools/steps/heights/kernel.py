@@ -29,14 +29,14 @@ def search_heights(
     limits: tuple[float, float],
     *,
     coarse_m: float = 0.10,
-    fine_m: float = 0.02,
+    fine_m: float = 0.05,
     enough_m: float = 0.0,
 ) -> HeightSearch:
     """Find head heights with the least dead length, and among equals the pair nearest to today's.
 
     Both heads move together over the whole range first (a lower beam is the common remedy), then each on its own around
-    the best, with steps halved down to `fine_m`. The search stops as soon as `enough_m` is reached. It is a search,
-    not a proof of the best pair: `tried` shows what was looked at.
+    the best, with steps halved down to `fine_m` (heads are not set nearer). The search stops as soon as `enough_m` is
+    reached. It is a search, not a proof of the best pair: `tried` shows what was looked at.
 
     Parameters
     ----------

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from geotools.earthwork.surface import SharedGround
 from geotools.planned import perimeter_of
 from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import BEAMS, HEAD_HEIGHTS
@@ -80,7 +81,7 @@ def _row(perimeter: Perimeter, zone: ZoneSetup, level: str, limits: tuple[float,
 def run(ctx: StepContext) -> StepResult:
     """Search the heights of every beam that may move; see the manual beside this file."""
     site = ctx.site
-    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    perimeter = perimeter_of(site, ctx.read(BEAMS), SharedGround(ctx.terrain))
     perimeter.solve_all()
     limits = {level.level: level.limits_m for level in site.stack_levels()}
     tallest = max(t.top_m for t in perimeter.rules.targets.values())

@@ -9,7 +9,7 @@ import geopandas as gpd
 import numpy as np
 from shapely import MultiPolygon, box, get_coordinates, unary_union
 
-from geotools.earthwork.surface import DesignSurface
+from geotools.earthwork.surface import DesignSurface, SharedGround
 from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
 from geotools.scenario import HeadPair, Perimeter
 from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
@@ -122,8 +122,9 @@ def run(ctx: StepContext) -> StepResult:
     """Advise on every dead spot and compare the options of every zone; see the manual beside this file."""
     site = ctx.site
     frame = ctx.read(DEAD_SPOTS)
-    perimeter = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
-    surface = surface_over(site, perimeter, ctx.terrain)
+    ground = SharedGround(ctx.terrain)
+    perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
+    surface = surface_over(site, perimeter, ground)
     settings = grade_settings(site)
     keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices

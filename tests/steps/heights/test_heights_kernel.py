@@ -11,7 +11,9 @@ def each(length):
 
 
 def test_finds_the_lowest_dead_length_and_says_what_it_tried():
-    found = search_heights(each(lambda a, b: 100 * ((a - 0.46) ** 2 + (b - 0.58) ** 2)), (0.9, 0.9), (0.3, 1.2))
+    found = search_heights(
+        each(lambda a, b: 100 * ((a - 0.46) ** 2 + (b - 0.58) ** 2)), (0.9, 0.9), (0.3, 1.2), fine_m=0.02
+    )
     assert found.tx_height_m == pytest.approx(0.46, abs=0.02) and found.rx_height_m == pytest.approx(0.58, abs=0.02)
     assert found.dead_length_m < found.dead_length_now_m
     assert found.tried[:, 2].min() == found.dead_length_m and len(found.tried) < 80
