@@ -177,7 +177,7 @@ def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
             held,
             schema.name,
             schema.name[:30],
-            to_qml(schema.style, schema.geometry),
+            to_qml(schema.style, schema.geometry, schema.fields),
             to_sld(schema.style, schema.geometry, schema.name),
             schema.title,
             _FIXED_TIME,

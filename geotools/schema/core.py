@@ -45,6 +45,23 @@ class Field:
     nullable: bool = True
 
     @property
+    def alias(self) -> str:
+        """The name as a heading: words, and the unit."""
+        words = self.name
+        for unit, ending in (
+            ("m", "_m"),
+            ("m/s", "_m_s"),
+            ("m2", "_m2"),
+            ("m3", "_m3"),
+            ("degree", "_deg"),
+            ("GHz", "_ghz"),
+        ):
+            if self.unit == unit:
+                words = words.removesuffix(ending)
+        words = words.replace("_", " ")
+        return f"{words} ({self.unit})" if self.unit else words
+
+    @property
     def comment(self) -> str:
         """The meaning with its unit, as it is written into the GeoPackage."""
         return f"{self.help} [{self.unit}]" if self.unit else self.help

@@ -92,13 +92,13 @@ WALK_PLAN = LayerSchema(
         Field("note", "text", "to fill in: anything odd"),
     ),
     style=Style(
-        Symbol(GREY, width=0.5, dash="dot"),
+        Symbol(BLACK, width=0.5, dash="dot"),
         field="result",
         categories=(
             Category("detected", "Crossing, detected", Symbol(BLUE, width=0.6)),
             Category("missed", "Crossing, missed", Symbol(VERMILION, width=1.2, dash="dash")),
-            Category("", "Crossing, to be walked", Symbol(BLACK, width=0.5, dash="dot")),
         ),
+        other="Crossing, to be walked",
     ),
 )
 

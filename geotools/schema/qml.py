@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from geotools.schema.core import Field
 from geotools.schema.style import Style, Symbol
 
 _DASH = {"solid": "solid", "dash": "dash", "dot": "dot", "dash dot": "dash dot"}
@@ -92,10 +94,30 @@ def _add_labels(root: Element, style: Style) -> None:
     )
 
 
-def to_qml(style: Style, geometry: str) -> str:
-    """The style as QML text for a layer of that geometry type."""
+def _add_fields(root: Element, fields: Sequence[Field]) -> None:
+    """Names with units for people, and lists to choose from where a field holds only certain words."""
+    configuration = SubElement(root, "fieldConfiguration")
+    for field in fields:
+        widget = "ValueMap" if field.choices else {"date": "DateTime", "boolean": "CheckBox"}.get(field.type)
+        if widget is None:
+            continue
+        node = SubElement(SubElement(configuration, "field", {"name": field.name}), "editWidget", {"type": widget})
+        options = SubElement(SubElement(node, "config"), "Option", {"type": "Map"})
+        if widget == "ValueMap":
+            listed = SubElement(options, "Option", {"name": "map", "type": "List"})
+            for choice in field.choices:
+                one = SubElement(listed, "Option", {"type": "Map"})
+                SubElement(one, "Option", {"name": choice, "value": choice, "type": "QString"})
+    aliases = SubElement(root, "aliases")
+    for number, field in enumerate(fields, start=1):
+        SubElement(aliases, "alias", {"field": field.name, "index": str(number), "name": field.alias})
+
+
+def to_qml(style: Style, geometry: str, fields: Sequence[Field] = ()) -> str:
+    """The style as QML text for a layer of that geometry type; ``fields`` get their names, units and choices."""
     kind = kind_of(geometry)
-    categories = "Symbology|Labeling" if style.label_field else "Symbology"
+    parts = ["Symbology"] + (["Labeling"] if style.label_field else []) + (["Fields", "Forms"] if fields else [])
+    categories = "|".join(parts)
     root = Element(
         "qgis",
         {"version": "3.22", "styleCategories": categories, "labelsEnabled": "1" if style.label_field else "0"},
@@ -106,7 +128,7 @@ def to_qml(style: Style, geometry: str) -> str:
         )
         listed = SubElement(renderer, "categories")
         symbols = SubElement(renderer, "symbols")
-        drawn = [(c.value, c.label, c.symbol) for c in style.categories] + [("", "other", style.symbol)]
+        drawn = [(c.value, c.label, c.symbol) for c in style.categories] + [("", style.other, style.symbol)]
         for number, (value, label, symbol) in enumerate(drawn):
             SubElement(
                 listed,
@@ -117,6 +139,8 @@ def to_qml(style: Style, geometry: str) -> str:
     else:
         renderer = SubElement(root, "renderer-v2", {"type": "singleSymbol", "symbollevels": "0"})
         _add_symbol(SubElement(renderer, "symbols"), kind, "0", style.symbol)
+    if fields:
+        _add_fields(root, fields)
     if style.label_field:
         _add_labels(root, style)
     return tostring(root, encoding="unicode")

@@ -50,10 +50,14 @@ class Category:
 
 @dataclass(frozen=True)
 class Style:
-    """One symbol for all, or one a category of ``field``; ``label_field`` is written beside each feature."""
+    """One symbol for all, or one a category of ``field``; ``label_field`` is written beside each feature.
+
+    ``other`` : legend of what falls in no category, drawn in ``symbol``.
+    """
 
     symbol: Symbol
     field: str | None = None
     categories: tuple[Category, ...] = ()
     label_field: str | None = None
     label_size: float = 8.0
+    other: str = "other"

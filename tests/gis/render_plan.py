@@ -39,6 +39,8 @@ def main():
             "renderer": renderer.type() if renderer else None,
             "legend": [item.label() for item in renderer.legendSymbolItems()] if renderer else [],
             "labels": layer.labelsEnabled(),
+            "aliases": {f.name(): layer.attributeAlias(i) for i, f in enumerate(layer.fields())},
+            "widgets": {f.name(): layer.editorWidgetSetup(i).type() for i, f in enumerate(layer.fields())},
             "comments": {f.name(): f.comment() or f.alias() for f in layer.fields()},
             "style": layer.listStylesInDatabase()[0],
         }

@@ -107,6 +107,11 @@ def test_layers_open_in_their_own_styles(gis, plan, contract, tmp_path):
             if schema["geometry"] and schema["name"] != "fence_ends":
                 assert shown["style"] == 1, f"layer {schema['name']} carries no style"
                 assert shown["crs"] == "EPSG:32632"
+    # a person who fills in the walk test finds words to choose from, and headings with units
+    form = layers["walk_test"]
+    assert form["widgets"]["result"] == "ValueMap" and form["widgets"]["walked_on"] == "DateTime"
+    assert form["aliases"]["chainage_m"] == "chainage (m)"
+    assert form["legend"] == ["Crossing, detected", "Crossing, missed", "Crossing, to be walked"]
     assert layers["heads"]["legend"][:2] == ["Transmitter head", "Receiver head"]
     pixels = np.asarray(Image.open(picture).convert("RGB")).reshape(-1, 3)
     for name, colour in {"transmitter": (213, 94, 0), "receiver": (86, 180, 233), "beam": (0, 114, 178)}.items():
