@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,13 +125,36 @@ def lateral_fraction(
     -------
     (n, k) magnitude of the ratio; it may exceed 1 by a little, as an edge's diffraction does.
     """
+    offset = np.asarray(offset_m, dtype=float)
+    shared = offset.ndim == 1
+    if not shared:
+        offset = np.ascontiguousarray(np.broadcast_to(offset, (chainage_m.size, offset.shape[-1])))
+    return _fraction(
+        head_type, np.asarray(chainage_m, dtype=float).tobytes(), length_m, offset.tobytes(), shared, width_m, pan_deg
+    )
+
+
+@lru_cache(maxsize=128)
+def _fraction(
+    head_type: HeadType,
+    chainage: bytes,
+    length_m: float,
+    offset: bytes,
+    shared: bool,
+    width_m: float,
+    pan_deg: tuple[float, float],
+) -> NDArray[np.float64]:
+    """`lateral_fraction` itself, kept: it knows no ground, so that one zone asks for it again and again."""
+    chainage_m = np.frombuffer(chainage)
+    across = np.frombuffer(offset).reshape((1, -1) if shared else (chainage_m.size, -1))
     curvature, centre = _lateral(head_type, chainage_m, length_m, pan_deg)
     root = np.sqrt(curvature)[:, None]
-    offset = np.broadcast_to(np.asarray(offset_m, dtype=float), (chainage_m.size, np.shape(offset_m)[-1]))
-    shifted = offset - centre[:, None]
+    shifted = across - centre[:, None]
     upper = erf(root * (shifted + width_m / 2.0))
     lower = erf(root * (shifted - width_m / 2.0))
-    return np.asarray(0.5 * np.abs(upper - lower))
+    found = np.asarray(0.5 * np.abs(upper - lower))
+    found.flags.writeable = False
+    return found
 
 
 def pointing_loss(head_type: HeadType, length_m: float, pan_deg: tuple[float, float]) -> float:

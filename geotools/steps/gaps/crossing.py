@@ -19,6 +19,7 @@ __all__ = ["Graph", "build_graph", "shortest_way", "worst_from"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -53,10 +54,11 @@ def build_graph(shapes: Sequence[tuple[int, int]], links: Sequence[tuple[int, in
         ):
             u.append(a.ravel())
             v.append(b.ravel())
-    for a_patch, b_patch, a_nodes, b_nodes in links:
-        u.append(first[a_patch] + a_nodes)
-        v.append(first[b_patch] + b_nodes)
-    return Graph(first, np.concatenate(u), np.concatenate(v))
+    # two patches may be linked both ways: each pair is kept once
+    pairs = [np.empty((0, 2), dtype=np.intp)]
+    pairs += [np.column_stack([first[a] + a_nodes, first[b] + b_nodes]) for a, b, a_nodes, b_nodes in links]
+    linked = np.unique(np.sort(np.concatenate(pairs), axis=1), axis=0)
+    return Graph(first, np.concatenate([*u, linked[:, 0]]), np.concatenate([*v, linked[:, 1]]))
 
 
 def worst_from(graph: Graph, cost: Floats, seeds: Ints) -> Floats:
@@ -73,10 +75,7 @@ def worst_from(graph: Graph, cost: Floats, seeds: Ints) -> Floats:
     weight = np.concatenate([np.maximum(cost[graph.u], cost[graph.v]), cost[seeds]]) + lift
     u = np.concatenate([graph.u, np.full(seeds.size, root)])
     v = np.concatenate([graph.v, seeds])
-    # two patches may be linked both ways: keep one of equal pairs, or the matrix would add them
-    low, high = np.minimum(u, v), np.maximum(u, v)
-    _, keep = np.unique(low * (root + 1) + high, return_index=True)
-    matrix = coo_matrix((weight[keep], (low[keep], high[keep])), shape=(root + 1, root + 1)).tocsr()
+    matrix = coo_matrix((weight, (u, v)), shape=(root + 1, root + 1)).tocsr()
     order, before = breadth_first_order(minimum_spanning_tree(matrix), root, directed=False)
     value = np.append(cost, 0.0)
     parent = np.arange(root + 1)
@@ -91,30 +90,51 @@ def worst_from(graph: Graph, cost: Floats, seeds: Ints) -> Floats:
 
 
 def shortest_way(
-    graph: Graph, x: Floats, y: Floats, allowed: NDArray[np.bool_], start: Ints, end: Ints, via: int
+    graph: Graph, x: Floats, y: Floats, allowed: NDArray[np.bool_], start: Flags, end: Flags, via: int
 ) -> Ints:
     """Shortest way over allowed nodes from a start node through ``via`` to an end node; node numbers, start first.
 
-    ``start`` and ``end`` must be reachable from ``via`` over allowed nodes.
+    ``allowed``, ``start`` and ``end`` are flags of nodes. A start and an end node must be reachable from ``via`` over
+    allowed nodes. It is sought on the patch of ``via`` and those before and after it, then on the whole graph.
     """
-    keep = allowed[graph.u] & allowed[graph.v]
-    u, v = graph.u[keep], graph.v[keep]
-    nodes = np.unique(np.concatenate([u, v, [via]]))
-    number = np.full(graph.size, -1)
-    number[nodes] = np.arange(nodes.size)
-    length = np.hypot(x[u] - x[v], y[u] - y[v]) + 1e-6
-    low, high = np.minimum(number[u], number[v]), np.maximum(number[u], number[v])
-    _, once = np.unique(low * nodes.size + high, return_index=True)
-    matrix = coo_matrix((length[once], (low[once], high[once])), shape=(nodes.size, nodes.size)).tocsr()
-    distance, before = dijkstra(matrix, directed=False, indices=int(number[via]), return_predecessors=True)
+    patch = int(np.searchsorted(graph.first, via, side="right")) - 1
+    low = int(graph.first[max(patch - 1, 0)])
+    high = int(graph.first[min(patch + 2, graph.first.size - 1)])
+    way = _shortest(graph, x, y, allowed, start, end, via, (low, high))
+    if way is None:
+        way = _shortest(graph, x, y, allowed, start, end, via, (0, graph.size))
+    if way is None:
+        raise ValueError("no way over allowed nodes reaches both sides")
+    return way
+
+
+def _shortest(
+    graph: Graph,
+    x: Floats,
+    y: Floats,
+    allowed: NDArray[np.bool_],
+    start: Flags,
+    end: Flags,
+    via: int,
+    span: tuple[int, int],
+) -> Ints | None:
+    low, high = span
+    keep = np.zeros(graph.size, dtype=bool)
+    keep[low:high] = allowed[low:high]
+    edges = np.flatnonzero(keep[graph.u] & keep[graph.v])
+    u, v = graph.u[edges] - low, graph.v[edges] - low
+    length = np.hypot(x[u + low] - x[v + low], y[u + low] - y[v + low]) + 1e-6
+    matrix = coo_matrix((length, (u, v)), shape=(high - low, high - low)).tocsr()
+    distance, before = dijkstra(matrix, directed=False, indices=via - low, return_predecessors=True)
     halves = []
-    for ends in (start, end):
-        local = number[ends[allowed[ends]]]
-        local = local[local >= 0]
-        node = int(local[np.argmin(distance[local])])
+    for flags in (start, end):
+        reached = np.where(flags[low:high] & keep[low:high], distance, np.inf)
+        node = int(reached.argmin())
+        if not np.isfinite(reached[node]):
+            return None
         way = [node]
         while before[node] >= 0:
             node = int(before[node])
             way.append(node)
-        halves.append(nodes[way])
+        halves.append(np.array(way, dtype=np.intp) + low)
     return np.concatenate([halves[0], halves[1][::-1][1:]])

@@ -161,6 +161,8 @@ def threat_result(
         np.concatenate([part.ravel() for part in parts])
         for parts in zip(*(patch.node_xy() for patch in patches), strict=True)
     )
+    on_right, on_left = np.zeros(graph.size, dtype=bool), np.zeros(graph.size, dtype=bool)
+    on_right[right], on_left[left] = True, True
     grids, weakest, ways = [], [], []
     for place, patch in enumerate(patches):
         n, k = patch.floor.shape
@@ -175,7 +177,13 @@ def threat_result(
         # several stations may be equally weak: the middle one of the first such run stands for them
         equal = np.flatnonzero(middle <= lowest + 1e-9)
         run = equal[: int(np.argmax(np.append(np.diff(equal) > 1, True))) + 1]
-        via = int(graph.first[place] + run[run.size // 2] * k + k // 2)
-        nodes = shortest_way(graph, x, y, cost <= lowest + 1e-9, right, left, via)
+        across = graph.first[place] + run[run.size // 2] * k + np.arange(k)
+        allowed = cost <= lowest + 1e-9
+        ends = across[[0, -1]]
+        if allowed[across].all() and on_right[ends].any() and on_left[ends].any():
+            # straight across is open, and nothing is shorter
+            nodes = across if on_right[ends[0]] else across[::-1]
+        else:
+            nodes = shortest_way(graph, x, y, allowed, on_right, on_left, int(across[k // 2]))
         ways.append(np.column_stack([x[nodes], y[nodes]]))
     return ThreatResult(grids, weakest, ways)
