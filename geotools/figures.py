@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -15,22 +16,13 @@ from geotools.errors import InputError
 from geotools.files import local_file
 from geotools.vectors import crs_from
 
-__all__ = ["read_figures"]
+__all__ = ["read_figures", "read_points"]
 
 
-def read_figures(
-    path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None = None, crs: str | None = None
-) -> list[BaseGeometry]:
-    """Single points, lines and polygons of a file, brought into the plan's metres.
-
-    Parameters
-    ----------
-    path : vector file; ``layer`` : its layer where there are several; ``crs`` : its system where it names none.
-    what, setting : words for messages, such as ``keep-outs`` and ``input.keep_outs``.
-    work_crs : system of the result.
-
-    Raises InputError where the file cannot be read, is empty, names no system, or does not land near the plan.
-    """
+def _read(
+    path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None, crs: str | None
+) -> gpd.GeoDataFrame:
+    """The file's features in the plan's metres, none of them empty or without a place."""
     local = local_file(path, f"{what} file")
     try:
         frame = gpd.read_file(local, layer=layer) if layer else gpd.read_file(local)
@@ -60,9 +52,8 @@ def read_figures(
                 mend=f"set {setting}_crs in the site file",
             )
         shapes = shapes.set_crs(crs_from(crs, f"{setting}_crs"))
-    placed = shapes.to_crs(work_crs)
-    found = []
-    for number, shape in enumerate(placed, start=1):
+    placed = frame.set_geometry(shapes).to_crs(work_crs)
+    for number, shape in enumerate(placed.geometry, start=1):
         if not np.isfinite(get_coordinates(shape)).all():
             raise InputError(
                 f"a feature of the {what} file cannot be brought into the plan's coordinate system",
@@ -70,5 +61,41 @@ def read_figures(
                 found=str(shapes.crs.name),
                 expected=work_crs.name,
             )
-        found += [part for part in get_parts(shape if is_valid(shape) else make_valid(shape)) if not part.is_empty]
-    return found
+    return placed
+
+
+def read_figures(
+    path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None = None, crs: str | None = None
+) -> list[BaseGeometry]:
+    """Single points, lines and polygons of a file, brought into the plan's metres.
+
+    Parameters
+    ----------
+    path : vector file; ``layer`` : its layer where there are several; ``crs`` : its system where it names none.
+    what, setting : words for messages, such as ``keep-outs`` and ``input.keep_outs``.
+    work_crs : system of the result.
+
+    Raises InputError where the file cannot be read, is empty, or names no system.
+    """
+    placed = _read(path, what, setting, work_crs, layer=layer, crs=crs)
+    whole = [shape if is_valid(shape) else make_valid(shape) for shape in placed.geometry]
+    return [part for shape in whole for part in get_parts(shape) if not part.is_empty]
+
+
+def read_points(
+    path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None = None, crs: str | None = None
+) -> list[dict[str, Any]]:
+    """Points of a file with their fields, ``geometry`` among them, brought into the plan's metres.
+
+    Parameters and errors as in `read_figures`; InputError also where a feature is not a single point.
+    """
+    placed = _read(path, what, setting, work_crs, layer=layer, crs=crs)
+    for number, shape in enumerate(placed.geometry, start=1):
+        if shape.geom_type != "Point":
+            raise InputError(
+                f"a feature of the {what} file is not a point",
+                where=f"{path}, feature {number}",
+                found=shape.geom_type,
+                expected="Point",
+            )
+    return placed.to_dict("records")

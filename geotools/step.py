@@ -40,6 +40,7 @@ BUILT_IN = (
     "inspect",
     "layout",
     "channels",
+    "cameras",
     "gaps",
     "heights",
     "remedy",

@@ -18,6 +18,7 @@ from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.radio import Channels
+from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
@@ -25,6 +26,7 @@ from geotools.site.works import Grading, Prices
 MAX_SITE_FILE_BYTES = 1_000_000
 
 __all__ = [
+    "Cameras",
     "Channels",
     "Detection",
     "Grading",
@@ -56,6 +58,7 @@ class Site(Section):
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
     channels: Channels = setting("channels", default_factory=Channels)
+    cameras: Cameras = setting("cameras", default_factory=Cameras)
     survey: Survey = setting("how far the terrain is to be trusted", default_factory=Survey)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)

@@ -139,6 +139,8 @@ def covered(
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_], NDArray[np.float64]]:
     """What a camera makes of a zone: chainage along it (n,), in the picture, in line of sight, pixels per metre.
 
+    Line of sight is only worked out where some of the zone is in the picture at the wanted density; else it is true.
+
     Parameters
     ----------
     zone : (2, 2) its ends, m. camera : (3,) position of the camera itself, m.
@@ -158,16 +160,20 @@ def covered(
     wide, upright = sensor.field_deg(focal_mm)
     aside = np.abs((bearing - azimuth_deg + 180.0) % 360.0 - 180.0)
     inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - tilt_deg) <= upright / 2 + 1e-6)
-    sight = np.array([_sight(eye, place[k], level[k], ground, target_m, spacing_m) for k in range(s.size)])
     per_metre = pixel_density(sensor, focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
-    return s, inside & (per_metre >= density * (1 - 1e-3)), sight, per_metre
-
-
-def _sight(eye: NDArray, place: NDArray, level: float, ground: Ground, target_m: float, spacing_m: float) -> bool:
-    count = max(int(np.ceil(level / spacing_m)), 1)
-    d = np.linspace(level / count, level, count)
-    path = eye[:2] + d[:, None] / level * (place - eye[:2])
-    return bool(visible(d, ground(path[:, 0], path[:, 1]), float(eye[2]), target_m=target_m)[-1])
+    seen = inside & (per_metre >= density * (1 - 1e-3))
+    sight = np.ones(s.size, dtype=bool)
+    if seen.any():
+        # the ways to all places at once; each is looked at as finely as the longest
+        count = max(int(np.ceil(level.max() / spacing_m)), 2)
+        t = np.arange(1, count + 1) / count
+        path = eye[:2] + t[None, :, None] * offset[:, None, :]
+        below = ground(path[..., 0], path[..., 1])
+        # ground that is not known hides nothing
+        bare = np.where(np.isfinite(below), (below - eye[2]) / (t * level[:, None]), -np.inf)
+        horizon = bare[:, :-1].max(axis=1)
+        sight = (z + target_m - eye[2]) / level >= horizon - 1e-12
+    return s, seen, sight, per_metre
 
 
 def ground_view(camera: ArrayLike, aim: Aim, field_deg: float) -> shapely.Polygon:

@@ -96,10 +96,10 @@ def colour(adjacent: ArrayLike, colours: int) -> NDArray[np.intp] | None:
         loose = np.flatnonzero(alive & (degree < colours))
         if not loose.size:
             break
-        for vertex in loose:
-            alive[vertex] = False
-            peeled.append(int(vertex))
-            degree -= matrix[vertex]
+        for one in loose.tolist():
+            alive[one] = False
+            peeled.append(one)
+            degree -= matrix[one]
     core = np.flatnonzero(alive)
     if core.size:
         count, part = connected_components(csr_array(matrix[np.ix_(core, core)]), directed=False)
@@ -193,7 +193,7 @@ def _programme(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDA
         members, common = [a, b], matrix[a] & matrix[b]
         while common.any():
             among = np.flatnonzero(common)
-            following = int(among[np.argmax((left | left.T)[np.ix_([*members], among)].sum(axis=0))])
+            following = int(among[np.argmax((left | left.T)[np.ix_(np.array(members), among)].sum(axis=0))])
             members.append(following)
             common &= matrix[following]
         left[np.ix_(members, members)] = False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import geopandas as gpd
@@ -91,12 +92,17 @@ def _along_paths(a: NDArray[np.float64], b: NDArray[np.float64], spacing_m: floa
     return np.array(sorted(found), dtype=np.float64) * spacing_m
 
 
+def _the_same(ask: NDArray[np.bool_], level: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Pairs chosen beforehand, whatever their level."""
+    return ask
+
+
 def _margins(ctx: StepContext, heads: _Heads) -> NDArray[np.float64]:
     """Margin of every receiver against every transmitter, terrain included where it can decide."""
     settings = ctx.site.channels
     receivers, transmitters = heads.array(heads.receivers), heads.array(heads.transmitters)
     blocks = [np.arange(lo, min(lo + _BLOCK, len(receivers))) for lo in range(0, len(receivers), _BLOCK)]
-    lobes = {"cross_polar_db": settings.cross_polar_db, "floor_db": settings.side_lobe_db}
+    lobes: dict[str, Any] = {"cross_polar_db": settings.cross_polar_db, "floor_db": settings.side_lobe_db}
     found = np.empty((len(receivers), len(transmitters)))
     asked: list[NDArray[np.bool_]] = []
     for done, block in enumerate(blocks):
@@ -116,7 +122,7 @@ def _margins(ctx: StepContext, heads: _Heads) -> NDArray[np.float64]:
     for done, (block, ask) in enumerate(zip(blocks, asked, strict=True)):
         ctx.progress(len(blocks) + done, 2 * len(blocks), "terrain between heads")
         with_terrain = reception(
-            receivers[block], transmitters, ground=ground, ask_terrain=lambda level, ask=ask: ask, **lobes
+            receivers[block], transmitters, ground=ground, ask_terrain=partial(_the_same, ask), **lobes
         )
         # the wanted paths are not asked: their own terrain is the detection step's question
         found[block] = pair_margins(with_terrain.level_db, heads.own[block], protection_db=settings.protection_db)
@@ -142,8 +148,8 @@ def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
     """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
     result = np.empty(len(heads.zones), dtype=np.intp)
     for zone_id, rows in heads.frame.groupby("zone_id"):
-        given = {None if c is None or np.isnan(c) else int(c) for c in rows["channel"].astype(float)}
-        if len(given) != 1 or None in given:
+        given = set(rows["channel"].astype(float).tolist())
+        if len(given) != 1 or any(np.isnan(c) for c in given):
             raise InputError(
                 "the heads of a zone have not one channel",
                 where=f"layer heads, zone {zone_id}",
@@ -151,7 +157,7 @@ def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
                 expected="one channel for the whole stack at both ends",
                 mend="correct the field channel, or run channels without keep",
             )
-        result[heads.zones.index(str(zone_id))] = given.pop()
+        result[heads.zones.index(str(zone_id))] = int(given.pop())
     return result
 
 

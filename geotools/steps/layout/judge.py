@@ -83,7 +83,8 @@ class Judge:
         self, zones: Sequence[PlannedZone], ground: BaseGeometry, limits: Limits, *, closed: bool
     ) -> list[Conflict]:
         """Every rule on the zones of one course."""
-        standing, found = [], []
+        standing: list[StandingZone] = []
+        found: list[Conflict] = []
         for zone in zones:
             types = sorted({head.head_type for head in zone.heads})
             ranges = [

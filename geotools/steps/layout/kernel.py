@@ -194,7 +194,7 @@ def lay_out(
         bend_offsets_m=bends,
         bend_reach_m=2 * needs.clear_m,
         forced=forced,
-        wanted=() if profile is None else crests(*profile),
+        wanted=[] if profile is None else crests(*profile).tolist(),
     )
     problem: InfeasibleError | None = None
     for share in (1.0, 0.6, 0.0):

@@ -108,7 +108,7 @@ def midway_line(fence: LineString, other: LineString, *, step_m: float = 1.0, to
         between = across[k] + jump[k] * np.linspace(0, 1, int(np.abs(jump[k]) / step_m) + 2)[1:-1]
         from_other = shapely.line_interpolate_point(other, np.mod(between, other.length))
         pieces += [middle[last : k + 1], _halfway(from_other, fence, shapely.line_locate_point(fence, from_other))]
-        last = k + 1
+        last = int(k) + 1
     middle = np.vstack([*pieces, middle[last:]])
     keep = np.append(True, np.hypot(*np.diff(middle, axis=0).T) > 1e-6)
     line = LineString(middle[keep]).simplify(tolerance_m)
@@ -139,7 +139,7 @@ def crests(
     inner = (s >= s[0] + half) & (s <= s[-1] - half) & (rise >= rise_m)
     peak = np.zeros(s.size, dtype=bool)
     peak[1:-1] = (rise[1:-1] >= rise[:-2]) & (rise[1:-1] > rise[2:])
-    found = []
+    found: list[float] = []
     for k in np.flatnonzero(inner & peak)[np.argsort(-rise[inner & peak], kind="stable")]:
         if all(abs(s[k] - other) >= half / 2 for other in found):
             found.append(float(s[k]))

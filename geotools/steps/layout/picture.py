@@ -99,7 +99,9 @@ def plan_picture(
         start, end = zone.post(True), zone.post(False)
         axes.plot([start[0], end[0]], [start[1], end[1]], color=(BLUE, SKY)[k % 2], linewidth=1.6, zorder=3)
         for at, sends in ((start, zone.starts_with_tx), (end, not zone.starts_with_tx)):
-            look = {"marker": "^", "color": VERMILION, "s": 30} if sends else {"marker": "s", "color": SKY, "s": 20}
+            look: dict[str, Any] = (
+                {"marker": "^", "color": VERMILION, "s": 30} if sends else {"marker": "s", "color": SKY, "s": 20}
+            )
             axes.scatter(*at, edgecolors=BLACK, linewidths=0.5, zorder=5, **look)
     halo = [withStroke(linewidth=2.5, foreground="white")]
     step = max(1, int(np.ceil(len(zones) / _MOST_LABELS)))
