@@ -7,12 +7,13 @@ from contextlib import closing
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
-import pyogrio
+import pyogrio.raw
 from pyproj import CRS
 
 from geotools.errors import OutputError
-from geotools.schema import LayerSchema, to_qml, to_sld
+from geotools.schema import Field, LayerSchema, to_qml, to_sld
 
 VERSION = "1.3"
 _SPATIAL = {"Point": "Point", "LineString": "LineString", "Polygon": "Polygon"}
@@ -104,12 +105,30 @@ def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.Da
     }
     if path.exists():
         _forget_layer(path, schema.name)
-    if schema.geometry is None:
-        pyogrio.write_dataframe(pd.DataFrame(frame), path, **options)
-        return
-    options["layer_options"] = {**options["layer_options"], "GEOMETRY_NAME": "geom"}  # type: ignore[dict-item]
-    geometry_type = schema.geometry.removesuffix("Z") + (" Z" if schema.geometry.endswith("Z") else "")
-    pyogrio.write_dataframe(frame.set_crs(crs, allow_override=True), path, geometry_type=geometry_type, **options)
+    data, masks = zip(*(_column(frame[field.name], field) for field in schema), strict=True)
+    shapes = None
+    if schema.geometry is not None:
+        options["layer_options"] = {**options["layer_options"], "GEOMETRY_NAME": "geom"}  # type: ignore[dict-item]
+        options["geometry_type"] = schema.geometry.removesuffix("Z") + (" Z" if schema.geometry.endswith("Z") else "")
+        options["crs"] = crs.to_wkt()
+        shapes = frame.geometry.to_wkb().to_numpy()
+    pyogrio.raw.write(path, shapes, list(data), schema.field_names, field_mask=list(masks), **options)
+
+
+def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | None]:
+    """A column as the GeoPackage driver takes it, and where it is empty.
+
+    Through a frame a date would become a moment, without the zone that GeoPackage wants of one.
+    """
+    empty = values.isna().to_numpy(bool)
+    if field.type == "date":
+        return values.to_numpy("datetime64[D]"), empty
+    if field.type in ("integer", "boolean"):
+        kind = np.int64 if field.type == "integer" else np.bool_
+        return values.fillna(0).astype(kind).to_numpy(), empty
+    if field.type == "real":
+        return values.to_numpy(np.float64), None
+    return values.astype(object).where(~empty, None).to_numpy(object), None
 
 
 def _forget_layer(path: Path, name: str) -> None:

@@ -25,7 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "corridor": {"errors"},
     "step": {"schema", "errors"},
 }
-SCREEN = {"cli", "commands", "screen", "__main__"}
+SCREEN = {"cli", "commands", "manual", "screen", "__main__"}
 
 
 def modules_of(path: Path) -> set[str]:

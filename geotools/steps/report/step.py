@@ -213,5 +213,9 @@ STEP = Step(
         FileOut(SECTIONS, "picture", "Long section of each zone: ground, beams, crawl gap, dead spots."),
     ),
     order=90,
+    citations=(
+        "hues after Okabe and Ito, Color Universal Design, 2008 (from memory)",
+        "order of the sheets: common practice",
+    ),
     cautions=("The report shows where the site is weak: handle as sensitive, share by need.",),
 )

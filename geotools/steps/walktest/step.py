@@ -252,6 +252,7 @@ STEP = Step(
             "real",
             "Share of the crossings that goes to the predicted weakest places; the rest covers the zone evenly.",
             0.5,
+            unit="1",
             minimum=0.0,
             maximum=1.0,
         ),

@@ -1,5 +1,6 @@
 """The upkeep plan of the demonstration site."""
 
+import sqlite3
 from datetime import date
 
 import geopandas as gpd
@@ -39,6 +40,15 @@ def test_every_head_and_zone_has_its_dates(dated):
     storm = rows[rows["care"] == "storm re-survey"]
     assert sorted(storm["place"]) == sorted(zones) and set(storm["due"].dt.date) == {date(2027, 10, 27)}
     assert outcome.summary["visits"] == len(rows)
+
+
+def test_days_are_dates_in_the_geopackage(dated):
+    # OGC GeoPackage 1.3, table 1: DATE is "YYYY-MM-DD"; a DATETIME would need a time and a zone
+    with sqlite3.connect(dated[0] / "plan.gpkg") as db:
+        kinds = {row[1]: row[2] for row in db.execute("PRAGMA table_info(upkeep)")}
+        days = [row[0] for row in db.execute("SELECT due FROM upkeep")]
+    assert kinds["due"] == kinds["done_on"] == "DATE"
+    assert all(len(day) == 10 and date.fromisoformat(day) for day in days)
 
 
 def test_calendar_and_plan_tell_the_same_days(dated):
