@@ -27,7 +27,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Band:
-    """One band: its words, its unit, and whether the larger or the smaller of two overlapping strips' values holds."""
+    """One band: its words, its unit, and whether the larger or the smaller of two overlapping strips' values holds.
+
+    Of a band whose larger value holds, a cell has the largest within it; else what is at its centre.
+    """
 
     words: str
     unit: str
@@ -131,10 +134,17 @@ def _laid(
     _, rows, columns = held.shape
     x = (corner[0] + np.arange(columns) + 0.5) * cell_m
     y = (corner[1] - np.arange(rows) - 0.5) * cell_m
-    row, column, inside = patch.place(*np.meshgrid(x, y))
-    at = np.array([row[inside], column[inside]])
+    x, y = np.meshgrid(x, y)
+    _, _, inside = patch.place(x, y)
+    x, y = x[inside], y[inside]
+    centre = [patch.place(x, y)[:2]]
+    # a beam is narrower than a cell: of what is largest, four places in the cell are asked
+    quarter = cell_m / 4.0
+    spread = [patch.place(x + dx, y + dy)[:2] for dx in (-quarter, quarter) for dy in (-quarter, quarter)]
     for number, (layer, band) in enumerate(zip(layers, bands, strict=True)):
-        new = np.round(map_coordinates(layer, at, order=1, mode="nearest", prefilter=False), 3).astype(np.float32)
+        places = spread if band.larger else centre
+        values = [map_coordinates(layer, at, order=1, mode="nearest", prefilter=False) for at in places]
+        new = np.round(np.max(values, axis=0), 3).astype(np.float32)
         old = held[number][inside]
         held[number][inside] = np.fmax(old, new) if band.larger else np.fmin(old, new)
     return held
