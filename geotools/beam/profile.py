@@ -37,6 +37,7 @@ class Beam:
     tx_pan_deg, rx_pan_deg : azimuth pointing error, degrees, positive to the left of the direction of chainage.
     polarisation : None (perfect mirror, the limit of both at grazing incidence), ``horizontal`` or ``vertical``.
     ground_permittivity : relative permittivity, used when a polarisation is given (15: damp soil, common practice).
+    name : what errors call the beam.
     """
 
     head_type: HeadType
@@ -50,13 +51,14 @@ class Beam:
     rx_pan_deg: float = 0.0
     polarisation: str | None = None
     ground_permittivity: complex = 15.0
+    name: str = ""
 
 
 def checked_profile(beam: Beam) -> tuple[Profile, Profile]:
     """Chainage from 0 and ground of a beam, (n,) each, or a NumericInputError that says what is wrong with them."""
     x = np.asarray(beam.chainage_m, dtype=float)
     h = np.asarray(beam.ground_m, dtype=float)
-    where = f"beam of {beam.head_type.name!r} heads"
+    where = f"beam {beam.name}" if beam.name else f"beam of {beam.head_type.name!r} heads"
     if x.ndim != 1 or x.shape != h.shape:
         raise NumericInputError(
             "chainage and ground must be 1-D and of the same length", where=where, found=f"{x.shape} and {h.shape}"

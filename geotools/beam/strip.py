@@ -68,11 +68,9 @@ class Strip:
         """(n,) elevation of the ground under the beam line."""
         return np.asarray(self.ground_m[:, self.offset_m.size // 2])
 
-    def beam(
-        self, head_type: HeadType, tx_height_m: float, rx_height_m: float, *, polarisation: str | None = None
-    ) -> Beam:
+    def beam(self, head_type: HeadType, tx_height_m: float, rx_height_m: float, *, name: str = "") -> Beam:
         """A beam over this strip's line; heights above the ground at the posts."""
-        return Beam(head_type, self.chainage_m, self.line_ground_m, tx_height_m, rx_height_m, polarisation=polarisation)
+        return Beam(head_type, self.chainage_m, self.line_ground_m, tx_height_m, rx_height_m, name=name)
 
 
 def in_grass(target: Target, grass_m: float) -> Target | None:

@@ -151,6 +151,14 @@ def test_bad_profiles_are_refused_with_a_reason(x, h, heights, word):
         solve_beam(HEAD_TYPES["10 GHz"], x, h, *heights)
 
 
+def test_an_error_names_the_beam():
+    beam = Beam(HEAD_TYPES["10 GHz"], X, 0 * X, -0.3, 0.9, name="F01-Z003-usual")
+    with pytest.raises(NumericInputError) as caught:
+        solve_beams([beam])
+    assert caught.value.where == "beam F01-Z003-usual"
+    assert caught.value.found == "-0.3 m"
+
+
 def test_bad_heads_targets_and_questions_are_refused():
     with pytest.raises(NumericInputError, match="frequency_hz"):
         HeadType("in gigahertz", 24.0, 4.0, 4.0, 100.0)

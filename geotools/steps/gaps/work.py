@@ -14,7 +14,7 @@ from geotools.corridor import StripGrid
 from geotools.errors import InputError, StepError
 from geotools.planned import rules_of, zones_of
 from geotools.scenario import ZoneSetup, strip_nodes
-from geotools.schema import BEAMS, FENCE, ZONES
+from geotools.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.step import StepContext
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.terrain import Terrain
@@ -22,6 +22,8 @@ from geotools.terrain import Terrain
 __all__ = ["FencePlan", "FenceWork", "plans_of", "question_of", "tiles", "works_of"]
 
 
+#: Heads and ends of beams nearer than this are one place, m.
+_SAME_M = 0.01
 #: Zones of a fence line examined together, and how many of its neighbours are taken along on either side so that ways
 #: and beams that reach over are in: memory is bounded by this, not by the site.
 TILE_ZONES, MARGIN_ZONES = 32, 3
@@ -88,7 +90,9 @@ def _strip(setup: ZoneSetup, terrain: Terrain, half_width_m: float, spacing_m: f
 
 def plans_of(ctx: StepContext) -> list[FencePlan]:
     """Every zone of the plan. StepError where layers do not belong together."""
-    setups = {setup.zone_id: setup for setup in zones_of(ctx.site, ctx.read(BEAMS))}
+    beams = ctx.read(BEAMS)
+    _warn_of_moved_heads(ctx, beams)
+    setups = {setup.zone_id: setup for setup in zones_of(ctx.site, beams)}
     zones = ctx.read(ZONES).sort_values(["fence_id", "number", "zone_id"])
     without = sorted(set(zones.zone_id) - set(setups))
     if without or not len(zones):
@@ -109,6 +113,29 @@ def plans_of(ctx: StepContext) -> list[FencePlan]:
         closed, inside_left = _sides(fences, str(fence_id), ctx.site.layout.side)
         found.append(FencePlan(str(fence_id), closed and len(planned) > 2, inside_left, planned))
     return found
+
+
+def _warn_of_moved_heads(ctx: StepContext, beams: GeoDataFrame) -> None:
+    """Warn where heads were edited but not the beams between them, which are what is solved."""
+    if not ctx.workspace.has(HEADS):
+        return
+    heads = ctx.read(HEADS).set_index("head_id")
+    apart = []
+    for beam in beams.itertuples():
+        ends = ((beam.tx_head_id, beam.tx_height_m, 0), (beam.rx_head_id, beam.rx_height_m, -1))
+        for head_id, height, end in ends:
+            if head_id not in heads.index:
+                continue
+            x, y = beam.geometry.coords[end][:2]
+            place = heads.geometry[head_id]
+            moved = float(np.hypot(place.x - x, place.y - y))
+            if moved > _SAME_M or abs(float(heads.height_m[head_id]) - height) > _SAME_M:
+                apart.append(str(head_id))
+    if apart:
+        ctx.warn(
+            f"{len(apart)} head(s) were moved but not their beams ({', '.join(apart[:4])}): the beams layer is what is "
+            "solved; edit tx_height_m, rx_height_m and the beam lines too"
+        )
 
 
 def tiles(count: int, closed: bool) -> Iterator[tuple[list[int], range]]:
@@ -135,7 +162,10 @@ def works_of(plan: FencePlan, terrain: Terrain, half_width_m: float, spacing_m: 
 def _work(planned: PlannedZone, terrain: Terrain, half_width_m: float, spacing_m: float) -> ZoneWork:
     setup = planned.setup
     strip = _strip(setup, terrain, half_width_m, spacing_m)
-    beams = tuple(strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m) for pair in setup.pairs)
+    beams = tuple(
+        strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=f"{setup.zone_id}-{pair.level}")
+        for pair in setup.pairs
+    )
     levels = tuple(pair.level for pair in setup.pairs)
     return ZoneWork(setup.zone_id, planned.number, setup.line, planned.forward, strip, beams, levels)
 

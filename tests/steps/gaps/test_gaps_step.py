@@ -8,6 +8,7 @@ import pytest
 import rasterio
 
 from geotools.demo import place_demo_input
+from geotools.errors import NumericInputError
 from geotools.runner import run_site
 from geotools.site import open_site
 
@@ -140,3 +141,37 @@ def test_beam_levels_tell_the_way_out_of_a_null_and_the_loss_in_rain(wave):
     assert (escaped.in_null & (escaped.clear_level_db >= -7.0)).all()
     fade = levels.set_index("beam_id").rain_fade_db
     assert fade["F01-Z001-low"] > 3 * fade["F01-Z001-usual"] > 0
+
+
+def _edited(folder, tmp_path, name, change):
+    """A copy of the plan with one layer changed as a person in a GIS would."""
+    import shutil
+
+    out = tmp_path / "edited"
+    shutil.copytree(folder, out)
+    frame = layer(out, name)
+    change(frame)
+    frame.to_file(out / "plan.gpkg", layer=name, driver="GPKG")
+    return out
+
+
+def test_edited_heights_of_beams_count(wave, tmp_path):
+    def lower(beams):
+        beams.loc[beams.level == "usual", ["tx_height_m", "rx_height_m"]] = 0.6
+
+    out = _edited(wave, tmp_path, "beams", lower)
+    outcomes = run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
+    before, after = layer(wave, "beam_levels"), layer(out, "beam_levels")
+    assert (before.standing_level_db != after.standing_level_db).sum() == len(before) / 2
+    assert any("moved but not their beams" in text for text in outcomes[-1].warnings)
+
+
+def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_path):
+    def sink(beams):
+        beams.loc[beams.beam_id == "F01-Z002-usual", "tx_height_m"] = -0.4
+
+    out = _edited(wave, tmp_path, "beams", sink)
+    spots = layer(out, "dead_spots")
+    with pytest.raises(NumericInputError, match="F01-Z002-usual"):
+        run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
+    assert layer(out, "dead_spots").equals(spots)
