@@ -59,7 +59,7 @@ class Field:
             if self.unit == unit:
                 words = words.removesuffix(ending)
         words = words.replace("_", " ")
-        return f"{words} ({self.unit})" if self.unit else words
+        return words if self.unit in ("", "1") else f"{words} ({self.unit})"
 
     @property
     def comment(self) -> str:

@@ -73,6 +73,11 @@ class Table:
         }
         return cls(caption, tuple(columns), tuple(tuple(r) for r in rows), frozenset(numeric), aside)
 
+    def turned(self) -> Table:
+        """The same table with its columns as rows, for few rows of many fields; the first column makes the heading."""
+        head, *body = zip(self.columns, *self.rows, strict=True)
+        return Table.of(self.caption, head, body, aside=self.aside)
+
 
 @dataclass(frozen=True)
 class Picture:

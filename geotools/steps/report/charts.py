@@ -280,10 +280,13 @@ def draw(make: Callable[[float], Figure], alt: str, caption: str) -> Picture:
     return Picture(alt, caption, *cuts)
 
 
-def profile_table(section: Section, columns: Sequence[str], step: float = 10.0) -> Table:
-    """The drawing's numbers for who cannot see it, at round chainages; one column for the ground and one a floor."""
-    at = np.arange(0.0, section.chainage[-1] + 1e-6, step)
+def profile_table(section: Section, names: Sequence[str]) -> Table:
+    """The drawing's numbers for who cannot see it, at a dozen round chainages: a row for the ground and one a floor."""
+    length = float(section.chainage[-1])
+    step = next(s for s in (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 1000.0) if length / s <= 11)
+    at = np.arange(0.0, length + 1e-6, step)
     drawn = [np.interp(at, section.chainage, section.ground)]
     drawn += [np.interp(at, section.chainage, f) for f in section.floors.values()]
-    rows = [[f"{s:.0f}", *(f"{c[i]:.2f}" if np.isfinite(c[i]) else "–" for c in drawn)] for i, s in enumerate(at)]
+    rows = [[n, *(f"{v:.2f}" if np.isfinite(v) else "–" for v in d)] for n, d in zip(names, drawn, strict=True)]
+    columns = ["chainage, m", *(f"{s:.0f}" for s in at)]
     return Table.of(f"Long section of {section.zone} in figures", columns, rows, aside=True)

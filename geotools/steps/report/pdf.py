@@ -137,10 +137,14 @@ class _Sheets(FPDF):
         self.set_text_color(*_INK)
         self.multi_cell(0, 5, block.caption, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
         size = 8.0 if len(block.columns) <= 8 else 6.6
-        self.set_font("Sans", "", size)
         self.set_draw_color(*_LINE)
         self.set_line_width(0.2)
         self.set_fill_color(255)
+        self.set_font("Sans", "", size)
+        # small print before broken words
+        while sum(self._column_widths(block)) > self.epw + 0.1 and size > 4.5:
+            size -= 0.3
+            self.set_font("Sans", "", size)
         widths = tuple(self._column_widths(block))
         with self.table(
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,

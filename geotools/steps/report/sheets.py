@@ -30,7 +30,9 @@ __all__ = [
 Frames = Mapping[str, pd.DataFrame]
 
 #: A table beyond this is for a GIS or a spreadsheet, not for paper.
-MOST_ROWS = 120
+MOST_ROWS = 60
+#: A text longer than this makes a column of a table unreadable.
+_LONG_TEXT = 50
 
 ACTIONS = {
     "lower": "set the heads to other heights",
@@ -109,6 +111,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: s
     facts += _dead(spots, threats)
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
+    facts += _water(frames.get("ponds"))
     blocks: list[Block] = [
         Heading("The answer"),
         Text(_sentence(through, crossings, spots, chosen)),
@@ -177,6 +180,18 @@ def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
             f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
         ),
         Fact("Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; invented where not set"),
+    ]
+
+
+def _water(ponds: pd.DataFrame | None) -> list[Fact]:
+    if ponds is None:
+        return []
+    now, after = (ponds[ponds["state"] == state] for state in ("now", "after"))
+    deepest = f"deepest {number(after['depth_m'].max())} m" if len(after) else "none"
+    worse = len(after) > 0 and float(after["volume_m3"].sum()) > float(now["volume_m3"].sum())
+    said = "grading makes water stand: a pipe or a cut outlet is needed" if worse else "grading makes none worse"
+    return [
+        Fact("Ponds after grading", f"{len(after)}, {deepest}", f"{len(now)} now; {said}", "bad" if worse else "good")
     ]
 
 
@@ -283,15 +298,21 @@ def heads_sheet(frames: Frames) -> list[Block]:
 
 def layer_sheet(schema: LayerSchema, frame: pd.DataFrame) -> list[Block]:
     """Any other layer of the plan as a sheet: its own words, its fields as they are declared."""
-    columns = {f.name: (words(f.name) + (f", {f.unit}" if f.unit else ""), 2) for f in schema}
-    shown = {name: kept for name, kept in columns.items() if frame[name].notna().any()}
     if frame.empty:
         return []
+    filled = [f for f in schema if frame[f.name].notna().any()]
+    long = [f.name for f in filled if f.type == "text" and frame[f.name].astype(str).str.len().max() > _LONG_TEXT]
+    shown = {f.name: (f.alias, 2) for f in filled if f.name not in long}
     out: list[Block] = [Heading(schema.title, flows=True), Text(schema.description)]
     if len(frame) > MOST_ROWS:
         where = f"{len(frame)} rows: too many for a sheet. They are in plan.gpkg, layer {schema.name}."
         return [*out, Text(where)]
-    return [*out, field_table(schema.title, frame, shown, aside=len(frame) > 20)]
+    table = field_table(schema.title, frame, shown, aside=len(frame) > 20)
+    out.append(table.turned() if len(shown) > 10 and len(frame) <= 6 else table)
+    for name in long:
+        said = [f"{row[schema.key]}: {row[name]}" for row in frame.dropna(subset=[name]).to_dict("records")]
+        out.append(Notes(tuple(said), title=words(name).capitalize()))
+    return out
 
 
 def walk_sheet(

@@ -47,7 +47,11 @@ _PLACED = {
     "beam_levels",
     "advice",
     "options",
+    # of these the map and the zones' sheets show what matters; the rest is for a GIS
     "grading_points",
+    "clear_ground",
+    "widths",
+    "sensitivity",
     "stakeout",
     "walk_test",
     "walk_result",
@@ -149,8 +153,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     (ctx.scratch / SECTIONS).mkdir()
     for section, picture in zip(sections, ctx.map(_section_picture, sections, "zone sheets"), strict=True):
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
-        columns = ["chainage, m", "ground, m", *(f"{words(n)}, m" for n in section.floors)]
-        blocks.append(profile_table(section, columns))
+        blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
         files.append(f"{SECTIONS}{section.zone}.png")
         (ctx.scratch / files[-1]).write_bytes(picture.png)
     return blocks, files
