@@ -13,15 +13,17 @@ from typing import Any, NoReturn
 import click
 
 from geotools import __version__
+from geotools.batch.command import batch, make_workers
 from geotools.commands import gis_plugin, new
 from geotools.errors import CancelledError, GeotoolsError
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
+from geotools.workers import Workers
 
 EXIT_CODES = """\b
 Exit codes: 0 done; 1 an unexpected fault; 2 wrong use of the command line; 3 an input file cannot be used;
 4 the site file or a parameter is wrong; 5 no answer inside the limits; 6 a result could not be written;
-7 a step cannot run yet, or a plug-in is broken; 130 stopped by the user."""
+7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 130 stopped by the user."""
 
 _CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path": click.Path(path_type=Path)}
 
@@ -136,6 +138,8 @@ def run_steps(
     dry_run: bool,
     screen: Screen,
     params: dict[str, dict[str, Any]] | None = None,
+    resume: bool = False,
+    workers: Workers | None = None,
 ) -> None:
     """Run steps on a site with words on the screen."""
     from geotools.runner import Job, plan_steps
@@ -143,8 +147,8 @@ def run_steps(
 
     site = open_site(site_file)
     chosen = plan_steps(names)
-    with Job(site, out, overwrite=overwrite, progress=screen.progress) as job:
-        for step in chosen:
+    with Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers) as job:
+        for step in job.left(chosen) if resume else chosen:
             given = (params or {}).get(step.name, {})
             if dry_run:
                 screen.would_run(step, step.validate_params(given), job.sources)
@@ -168,13 +172,40 @@ def cli() -> None:
 @cli.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @output_options
+@click.option("--resume", is_flag=True, help="Go on with a run that was broken off: do only what is not there.")
+@click.option(
+    "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
+)
+@click.option("--scheduler", metavar="ADDRESS", help="A running Dask scheduler whose workers share them (`cluster`).")
 @click.pass_context
 def run(
-    ctx: click.Context, site_file: Path, out: Path, overwrite: bool, dry_run: bool, as_json: bool, quiet: bool
+    ctx: click.Context,
+    site_file: Path,
+    out: Path,
+    overwrite: bool,
+    dry_run: bool,
+    as_json: bool,
+    quiet: bool,
+    resume: bool,
+    workers: int,
+    scheduler: str | None,
 ) -> None:
     """Run the whole job on one site: every step in order."""
     ctx.find_root().obj = {"json": as_json}
-    run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
+    made = make_workers(workers, scheduler)
+    try:
+        run_steps(
+            site_file,
+            out,
+            None,
+            overwrite,
+            dry_run,
+            Screen(as_json, quiet),
+            resume=resume and not dry_run,
+            workers=made,
+        )
+    finally:
+        made.close()
 
 
 @cli.command()
@@ -204,6 +235,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {step.summary}")
 
 
+cli.add_command(batch)
 cli.add_command(new)
 cli.add_command(gis_plugin)
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from pathlib import Path
 
 from geotools.errors import OutputError
 
 LOCK_NAME = ".lock"
+#: A run that was just told to end needs a moment to let go.
+PATIENCE_S = 1.0
 
 
 def _take(handle: int) -> bool:
@@ -39,11 +42,12 @@ class FolderLock:
     def __init__(self, folder: Path) -> None:
         self.path = folder / LOCK_NAME
         self._handle: int | None = None
+        give_up = time.monotonic() + PATIENCE_S
         while self._handle is None:
-            self._handle = self._acquire()
+            self._handle = self._acquire(last=time.monotonic() >= give_up)
 
-    def _acquire(self) -> int | None:
-        """The held file; None where it was taken away while we waited, and has to be made anew."""
+    def _acquire(self, last: bool) -> int | None:
+        """The held file; None where another try is due."""
         try:
             handle = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o666)
         except OSError as problem:
@@ -55,6 +59,10 @@ class FolderLock:
             ) from problem
         try:
             if not _take(handle):
+                if not last:
+                    os.close(handle)
+                    time.sleep(0.05)
+                    return None
                 owner = os.read(handle, 100).decode("ascii", "replace").strip()
                 raise OutputError(
                     "another run is at work in the output folder",

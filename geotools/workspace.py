@@ -250,3 +250,14 @@ def frame_of(
     if schema.geometry is None:
         return pd.DataFrame(data)
     return gpd.GeoDataFrame(data, geometry=[row["geometry"] for row in rows], crs=crs)
+
+
+def plan_crs_of(plan: Path) -> CRS:
+    """The coordinate system a plan's layers are in; InputError where it cannot be told."""
+    try:
+        for name, kind in pyogrio.list_layers(plan):
+            if kind is not None:
+                return CRS.from_user_input(pyogrio.read_info(plan, layer=name)["crs"]).to_2d()
+    except PLAN_TROUBLE as problem:
+        raise InputError("the plan cannot be read", where=plan, found=problem) from problem
+    raise InputError("the plan has no layer with geometry", where=plan)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from geotools.schema.batch import BATCH_SITES
 from geotools.schema.core import Field, LayerSchema
 from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
 from geotools.schema.earthwork import (
@@ -65,6 +66,7 @@ __all__ = [
     "ACCEPTANCE",
     "ADVICE",
     "AS_BUILT",
+    "BATCH_SITES",
     "BEAMS",
     "BEAM_LEVELS",
     "CAMERAS",
