@@ -31,6 +31,7 @@ _SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
 _SLOW = (0.15, 0.30)
 #: How far before and behind the strip a walker starts and stops, m.
 _RUN_UP_M = 1.0
+_LEAST_MODULATION = 1e-4
 FORM_CSV, FORM_GPKG, CHART = "walk_test.csv", "walk_test.gpkg", "walk_test.png"
 
 
@@ -160,21 +161,33 @@ def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
     return f"threshold from {estimate.trials} results: {said}{tail}"
 
 
+def _results(ctx: StepContext) -> tuple[dict[str, dict[str, Any]], Path]:
+    """Results by crossing, and the file they come from: the one that was named, else what the plan itself holds.
+
+    OutputError where a form beside the plan holds others, which this run would replace.
+    """
+    folder, plan, named = ctx.workspace.folder, ctx.workspace.plan, ctx.params["results"]
+    if ctx.params["discard_results"]:
+        return (read_results(named) if named is not None else {}), named or plan
+    held = read_results(plan) if ctx.workspace.has(WALK_PLAN) else {}
+    results = held if named is None else read_results(named)
+    refuse_losing([plan, folder / FORM_CSV, folder / FORM_GPKG], results)
+    if named is None and held:
+        ctx.say(f"kept {len(held)} results that the plan holds")
+    return results, named or plan
+
+
 def run(ctx: StepContext) -> StepResult:
     """Plan the walk test, or read its results back; see the manual beside this file."""
-    beams, wanted, path = ctx.read(BEAMS), ctx.site.walktest, ctx.params["results"]
-    results = read_results(path) if path is not None else {}
-    if not ctx.params["discard_results"]:
-        folder = ctx.workspace.folder
-        refuse_losing([ctx.workspace.plan, folder / FORM_CSV, folder / FORM_GPKG], results)
+    beams, wanted = ctx.read(BEAMS), ctx.site.walktest
+    results, source = _results(ctx)
     perimeter = perimeter_of(ctx.site, beams, ctx.terrain)
     perimeter.solve_all()
-    rows = (_planned_before(ctx) if path is not None else None) or _plan(ctx, perimeter, beams)
+    rows = (_planned_before(ctx) if results else None) or _plan(ctx, perimeter, beams)
     for row in rows:
         row.update(dict.fromkeys(FILLED))
     _predict(rows, perimeter)
-    if path is not None:
-        _fill(rows, results, path)
+    _fill(rows, results, source)
     frame = frame_of(WALK_PLAN, rows, ctx.workspace.work_crs)
     files = _write_forms(ctx, rows, frame)
     verdicts = judge(rows, wanted.probability, wanted.confidence)
@@ -196,8 +209,9 @@ def run(ctx: StepContext) -> StepResult:
 
 
 def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict[str, Any]]) -> dict[str, Any]:
-    walked = [row for row in rows if row["result"] and row["modulation"] > 0]
-    modulation = np.array([row["modulation"] for row in walked])
+    walked = [row for row in rows if row["result"]]
+    # somebody wholly hidden from every head has a modulation of nothing, which has no logarithm
+    modulation = np.maximum([row["modulation"] for row in walked], _LEAST_MODULATION)
     detected = np.array([row["result"] == "detected" for row in walked])
     m0 = ctx.site.detection.threshold
     estimate = estimate_threshold(modulation, detected, ctx.site.walktest.confidence)
