@@ -13,6 +13,11 @@ from geotools.errors import InfeasibleError
 #: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).
 LEAST_M = 0.005
 
+#: Places this near to a post are a head's own surroundings, metres.
+_BESIDE_M = 10.0
+#: Rounds in which the heads may use all their reach.
+_TRUST_ENDS = 3
+
 __all__ = ["LEAST_M", "Proof", "ProvenGrading", "grade_until_proven", "spread"]
 
 
@@ -61,14 +66,16 @@ def grade_until_proven(
     first: Sequence[Proof],
     reach: float = 6.0,
     smallest: float = 0.01,
-    max_rounds: int = 8,
+    max_rounds: int = 10,
     refine: int = 2,
 ) -> ProvenGrading:
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
 
     Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
-    its shadow far behind it. Once the model agrees, the step between the last tolerances that failed and those that
-    held is halved `refine` times, and the cheapest surface that was proven is kept.
+    its shadow far behind it; from the third on a head that blinds its own
+    surroundings is brought back towards today's height. Once the
+    model agrees, the step between the last tolerances that failed and those that held is halved `refine` times, and
+    the cheapest surface that was proven is kept.
 
     Parameters
     ----------
@@ -115,12 +122,34 @@ def grade_until_proven(
                     best = min(best, trial, key=lambda made: made[0].cost)
             return ProvenGrading(*best, True, round_, "clear by a new run of the model on the design surface")
         tighter = _tighter(asked, best[1], tolerance, smallest, reach * 2**round_)
-        if all((new == old).all() for new, old in zip(tighter, asked, strict=True)):
+        stuck = all((new == old).all() for new, old in zip(tighter, asked, strict=True))
+        if stuck or round_ >= _TRUST_ENDS:
+            closer = [_nearer(*each, everywhere=stuck) for each in zip(lines, lengths, best[1], strict=True)]
+            stuck = stuck and closer == list(lines)
+            lines = closer
+        if stuck:
             reason = f"{_complaint(lines, best[1])} with the ground straight to {smallest * 100:.0f} cm"
             return ProvenGrading(*best, False, round_, reason)
         held, asked = asked, tighter
     assert best is not None
     return ProvenGrading(*best, False, max_rounds, f"{_complaint(lines, best[1])} after {max_rounds} rounds")
+
+
+def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -> SightLine:
+    """The line with an end allowed half as far from today's level where the model complains beside that end's head.
+
+    A head that was moved far can blind its own surroundings. everywhere : both ends, wherever the complaint lies.
+    """
+    fails = proof.chainage[proof.dead & ~proof.hopeless]
+    beside = (fails < _BESIDE_M).any(), (fails > length - _BESIDE_M).any()
+    reach = []
+    for now, (low, high), blind in zip(line.ends, line.reach, beside, strict=True):
+        down, up = (now - low) / 2, (high - now) / 2
+        if not (blind or (everywhere and len(fails))):
+            reach.append((low, high))
+        else:
+            reach.append((now - down if down > 0.01 else now, now + up if up > 0.01 else now))
+    return line if tuple(reach) == line.reach else replace(line, reach=(reach[0], reach[1]))
 
 
 def _without_dust(cells: Cells, grading: Grading) -> Grading:

@@ -206,6 +206,12 @@ class DesignSurface:
         row, column = self.locate(strip.x[m], strip.y[m])
         self.change[row, column] = moved
 
+    def undo(self, strip: StripCells, mine: npt.NDArray[np.bool_]) -> None:
+        """Give those of a strip's movable cells that are meant their existing level back."""
+        m = strip.cells.movable & mine
+        row, column = self.locate(strip.x[m], strip.y[m])
+        self.change[row, column] = 0.0
+
     def around(self, strip: StripCells) -> DesignSurface:
         """A small surface over the cells of a strip alone, whose change can be altered without touching this one."""
         rows, columns = self.change.shape

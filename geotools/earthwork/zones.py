@@ -39,7 +39,7 @@ class GradeSettings:
     batter_m: float = 2.0
     height_limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     keep_fall: bool = False
-    max_rounds: int = 8
+    max_rounds: int = 10
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,14 @@ class ZoneGrading:
     rounds: int
     reason: str
     made: ProvenGrading | None
+
+    def own(self, zone_id: str) -> npt.NDArray[np.bool_]:
+        """The cells of the strip that are nearest to one of the zones."""
+        away = []
+        for zone in self.zones:
+            along, off = zone.line.from_map(self.strip.x, self.strip.y)
+            away.append(np.hypot(off, np.maximum(np.maximum(-along, along - zone.line.length), 0.0)))
+        return np.argmin(away, axis=0) == [zone.zone_id for zone in self.zones].index(zone_id)
 
     def volumes(self, mine: npt.NDArray[np.bool_] | None = None) -> tuple[float, float, float, float]:
         """Cut m3, fill m3, worked area m2 and greatest depth m, over all cells or those given."""
@@ -112,7 +120,9 @@ def grade_group(
             hopeless[zone_id] = {threat: lost | ~wanted for threat, lost in hopeless[zone_id].items()}
     first = [proof_of(perimeter, z, levels[z.zone_id], hopeless[z.zone_id]) for z in zones]
     tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
-    lines = [_sight_line(z, levels[z.zone_id], strip, half, tolerance, settings) for z in zones]
+    lines = [
+        _sight_line(z, levels[z.zone_id], strip, half, tolerance, _head_moves(perimeter, z, settings)) for z in zones
+    ]
     rules = settings.rules
     if settings.keep_fall:
         rules = GradingRules(
@@ -166,20 +176,37 @@ def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> l
     return groups
 
 
+def _head_moves(perimeter: Perimeter, zone: ZoneSetup, settings: GradeSettings) -> tuple[float, float]:
+    """How far down (negative) and up the lowest pair's heads may move without blinding straight ground beside
+    themselves.
+
+    Half, then a quarter of the way to a limit is tried where the whole way would; none where that does too.
+    """
+    pair = zone.pairs[0]
+    heights = np.array([pair.tx_height_m, pair.rx_height_m])
+    low, high = settings.height_limits.get(pair.level, (float(heights.min()), float(heights.max())))
+    span = min(low - float(heights.min()), 0.0), max(high - float(heights.max()), 0.0)
+    shares = (0.0, 1.0, 0.5, 0.25)
+    flat = straight_ground(perimeter.grids[zone.zone_id], perimeter.levels(zone.zone_id))
+    moves = [share * end for end in span for share in shares]
+    cases = [(zone.with_heights(pair.level, *(heights + move)), flat) for move in moves]
+    blind = [np.any(list(perimeter.dead(zone.zone_id, own).values()), axis=0) for own in perimeter.modulations(cases)]
+    found = []
+    for k in (0, len(shares)):
+        fits = [moves[k + i] for i in range(1, len(shares)) if not (blind[k + i] & ~blind[k]).any()]
+        found.append(fits[0] if fits else 0.0)
+    return found[0], found[1]
+
+
 def _sight_line(
-    zone: ZoneSetup, level: np.ndarray, strip: StripCells, half: float, clearance: float, settings: GradeSettings
+    zone: ZoneSetup, level: np.ndarray, strip: StripCells, half: float, clearance: float, move: tuple[float, float]
 ) -> SightLine:
     along, off = zone.line.from_map(strip.x, strip.y)
     under = np.flatnonzero((np.abs(off) <= half) & (along >= 0) & (along <= zone.line.length) & strip.cells.movable)
     fraction = along[under] / zone.line.length
     middle = level[:, level.shape[1] // 2]
     feet = float(middle[0]), float(middle[-1])
-    pair = zone.pairs[0]
-    heights = pair.tx_height_m, pair.rx_height_m
-    reach = []
-    for foot, h in zip(feet, heights, strict=True):
-        low, high = settings.height_limits.get(pair.level, (h, h))
-        reach.append((foot + min(low - h, 0.0), foot + max(high - h, 0.0)))
+    reach = [(foot + move[0], foot + move[1]) for foot in feet]
     above = strip.cells.ground[under] - (feet[0] + fraction * (feet[1] - feet[0]))
     return SightLine(
         zone.zone_id,

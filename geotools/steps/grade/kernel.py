@@ -17,6 +17,9 @@ from geotools.scenario import Perimeter, ZoneSetup
 
 __all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points"]
 
+#: How often zones are graded anew because a neighbour they counted on has changed.
+_SECOND_LOOKS = 2
+
 #: Limits of the depth classes of the earthworks layer, metres.
 DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
 
@@ -79,9 +82,21 @@ def grade_zones(
                     made.update({zone.zone_id: (zone, part) for zone in part.zones})
                 done += len(group)
                 progress(done)
-    settled = [made[z][0] if z in made else zone for z, zone in perimeter.zones.items()]
-    final = Perimeter(settled, surface, perimeter.rules)
-    final.solve_all()
+    final = _whole(perimeter, surface, made)
+    for _ in range(_SECOND_LOOKS):
+        # a zone proven with its neighbours as they were may count on a beam that has moved since
+        again = [z for z in zones if made[z.zone_id][1].proven and any(d.any() for d in final.dead(z.zone_id).values())]
+        if not again:
+            break
+        for zone in again:  # one after the other, so that the second counts on the first as it now is
+            old = made[zone.zone_id][1]
+            surface.undo(old.strip, old.own(zone.zone_id))
+            near = [made[n][0] if n in made else perimeter.zones[n] for n in perimeter.neighbours(zone.zone_id)]
+            around = Perimeter([zone, *near], surface, perimeter.rules)
+            part = grade_group(around, surface, [zone], settings, keep=keep)
+            surface.apply(part.strip, part.design)
+            made[zone.zone_id] = (part.zones[0], part)
+        final = _whole(perimeter, surface, made)
     graded = [
         Graded(
             made[z.zone_id][0],
@@ -92,6 +107,13 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[ZoneSetup, ZoneGrading]]) -> Perimeter:
+    """Every zone, graded ones with their new heads, solved on the surface as it now is."""
+    whole = Perimeter([made[k][0] if k in made else z for k, z in before.zones.items()], surface, before.rules)
+    whole.solve_all()
+    return whole
 
 
 def _turns(groups: list[list[ZoneSetup]]) -> list[list[list[ZoneSetup]]]:

@@ -118,7 +118,7 @@ def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: np.ndar
 
 def _grading_row(g: Graded, work: Works) -> Row:
     pair = g.zone.pairs[0]
-    _, _, area, depth = g.grading.volumes(_own_cells(g))
+    _, _, area, depth = g.grading.volumes(g.grading.own(g.zone.zone_id))
     methods = list(work.volumes.values())
     cuts, fills = [m[0] for m in methods], [m[1] for m in methods]
     return {
@@ -141,17 +141,6 @@ def _grading_row(g: Graded, work: Works) -> Row:
         "difference_m3": max(max(cuts) - min(cuts), max(fills) - min(fills)),
         "reason": g.grading.reason,
     }
-
-
-def _own_cells(g: Graded) -> np.ndarray:
-    """Cells of the group's strip that are nearest to this zone."""
-    strip = g.grading.strip
-    away = []
-    for zone in g.grading.zones:
-        along, off = zone.line.from_map(strip.x, strip.y)
-        away.append(np.hypot(off, np.maximum(np.maximum(-along, along - zone.line.length), 0.0)))
-    names = [zone.zone_id for zone in g.grading.zones]
-    return np.argmin(away, axis=0) == names.index(g.zone.zone_id)
 
 
 def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> list[Row]:
@@ -197,7 +186,7 @@ def _write_drawings(
     for g in graded:
         strip = g.grading.strip
         row, column = surface.locate(strip.x, strip.y)
-        mine = _own_cells(g)
+        mine = g.grading.own(g.zone.zone_id)
         inside[row, column] = True
         meshes[f"design {g.zone.zone_id}"] = triangulate(surface, row[mine], column[mine])
     rows, columns = np.nonzero(inside)
