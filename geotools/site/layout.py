@@ -53,7 +53,13 @@ class Layout(Section):
         "width of a beam in radii of the first Fresnel zone (ITU-R P.530)", mark=COMMON, default=1.0, ge=0.6, le=3
     )
     stagger_m: float = setting(
-        "sideways distance of two posts whose zones overlap in line", unit="m", mark=COMMON, default=0.5, ge=0, le=3
+        "sideways distance of two posts whose zones overlap in line, at most; less where the strips that the two zones "
+        "see would not meet",
+        unit="m",
+        mark=COMMON,
+        default=0.5,
+        ge=0,
+        le=3,
     )
     station_m: float = setting("spacing of the places examined for a post", unit="m", default=5.0, ge=1, le=50)
     gate_margin_m: float = setting(

@@ -64,7 +64,7 @@ class _Layout:
             longest_m=self.longest_m,
             shortest_m=s.min_zone_m,
             overlap_m=s.overlap_m,
-            stagger_m=s.stagger_m,
+            stagger_m=self.stagger_m,
             fresnel_zones=s.fresnel_zones,
             margin_m=s.margin_m,
             post_clear_m=s.post_clear_m,
@@ -141,6 +141,13 @@ class _Layout:
         dead = self.judge.dead_m(self.judge.stack_of(self.levels), self.longest_m)
         return max(self.settings.overlap_m / 2, dead + 0.5)
 
+    @cached_property
+    def stagger_m(self) -> float:
+        """Sideways distance of posts in line: as asked, but no more than what the two zones see there closes well."""
+        stack = self.judge.stack_of(self.levels)
+        distance, half = self.judge.seen_m(stack, self.longest_m)
+        return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
+
     def needs(self, course: Course) -> Needs:
         """What the kernel is asked for on one course."""
         s, prices = self.settings, self.site.prices
@@ -156,7 +163,7 @@ class _Layout:
             wanted_m=max(self.site.all_head_types[level.head_type].min_range_m for level in self.levels),
             extension_m=self.extension_m,
             frequency_hz=self.frequency_hz,
-            stagger_m=s.stagger_m,
+            stagger_m=self.stagger_m,
             fresnel_zones=s.fresnel_zones,
             margin_m=s.margin_m,
             post_clear_m=s.post_clear_m,
