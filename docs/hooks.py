@@ -26,4 +26,9 @@ def on_files(files, config):
     here = Path(__file__).parent
     for path in ["evidence.md", *(f"evidence/{picture.name}" for picture in sorted(here.glob("evidence/*.png")))]:
         files.append(File(path, str(here), config.site_dir, config.use_directory_urls))
+    # the evidence page is made by a script that writes it and its pictures beside this file
+    here = Path(__file__).parent
+    for path in [here / "evidence.md", *sorted((here / "evidence").iterdir())]:
+        name = path.relative_to(here).as_posix()
+        files.append(File(name, str(here), config["site_dir"], config["use_directory_urls"]))
     return files

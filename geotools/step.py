@@ -124,14 +124,14 @@ class Param:
 
     def range_text(self) -> str:
         """The range in words with its unit, empty where there is none."""
-        unit = f" {self.unit}" if self.unit else ""
+        unit = "" if self.unit in ("", "1") else f" {self.unit}"
         if self.minimum is not None and self.maximum is not None:
             return f"{self.minimum:g} to {self.maximum:g}{unit}"
         if self.minimum is not None:
             return f"at least {self.minimum:g}{unit}"
         if self.maximum is not None:
             return f"at most {self.maximum:g}{unit}"
-        return ", ".join(self.choices) or self.unit
+        return ", ".join(self.choices) or unit.strip()
 
     def describe(self) -> dict[str, Any]:
         """The declaration as plain data."""

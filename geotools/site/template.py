@@ -57,6 +57,10 @@ def _limits(field: FieldInfo) -> str:
     choices = _choices(field.annotation)
     if choices:
         return ", ".join(str(c) for c in choices)
+    low = next((m.ge for m in field.metadata if isinstance(m, Ge)), None)
+    high = next((m.le for m in field.metadata if isinstance(m, Le)), None)
+    if low is not None and high is not None:
+        return f"{low:g} to {high:g}"
     words = {Ge: "at least", Gt: "more than", Le: "at most", Lt: "less than"}
     parts = []
     for limit in field.metadata:

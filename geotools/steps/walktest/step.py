@@ -111,7 +111,7 @@ def _predict(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
                 "a planned crossing belongs to no zone or threat of the plan",
                 where=f"layer {WALK_PLAN.name}, crossing {row['crossing_id']}",
                 found=f"zone {row['zone_id']}, threat {row['threat']}",
-                mend="run `geotools walktest` without --results to plan anew",
+                mend="the layout has changed since: give --discard-results to plan anew",
             )
     best = {zone: _crossing(perimeter, zone) for zone in dict.fromkeys(row["zone_id"] for row in rows)}
     for row in rows:
