@@ -107,13 +107,22 @@ def detection_floor(fields: Sequence[BeamField], width_m: float, threshold: floa
 def crossable(best: Floats, threshold: float) -> NDArray[np.bool_]:
     """Stations of the beam line where somebody gets from one side to the other, anywhere below the threshold, (n,).
 
-    A station counts when its node on the beam line lies in a connected area (through sides and corners of nodes) below
-    the threshold that reaches both edges of the strip: an oblique or winding way counts as a straight one does.
+    A station counts when its node on the beam line is reached from the strip's right edge over nodes below the
+    threshold right of the line, and from its left edge over such nodes left of it (through sides and corners of
+    nodes): an oblique or winding way counts as a straight one does, a way that only touches the line does not.
     """
-    areas, _ = label(best < threshold, structure=_NEIGHBOURS)
-    left, right = np.unique(areas[:, -1]), np.unique(areas[:, 0])
-    through = np.intersect1d(left, right)
-    return np.isin(areas[:, best.shape[1] // 2], through[through > 0])
+    middle = best.shape[1] // 2
+    below = best < threshold
+    return np.asarray(_reached(below[:, : middle + 1]) & _reached(below[:, middle:][:, ::-1]))
+
+
+def _reached(below: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows whose last node is connected with any row's first node, (n,)."""
+    areas, _ = label(below, structure=_NEIGHBOURS)
+    from_edge = np.zeros(int(areas.max()) + 1, dtype=bool)
+    from_edge[areas[:, 0]] = True
+    from_edge[0] = False
+    return np.asarray(from_edge[areas[:, -1]])
 
 
 def straightness(strip: Strip) -> Floats:

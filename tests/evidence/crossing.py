@@ -36,8 +36,10 @@ def crossing(folder: Path) -> Section:
         row = int(through[:, 8].argmin())
         open_nodes = cost <= through[row, 8] + 1e-9
         y, x = (part.ravel().astype(float) for part in np.mgrid[:400, :17])
-        way = shortest_way(graph, x, y, open_nodes.ravel(), x == 0, x == 16, int(number[row, 8]))
-        length = float(np.hypot(np.diff(x[way]), np.diff(y[way])).sum())
+        length = 0.0
+        for edge in (0, 16):
+            way = shortest_way(graph, x, y, open_nodes.ravel(), int(number[row, 8]), x == edge)
+            length += float(np.hypot(np.diff(x[way]), np.diff(y[way])).sum())
         field = np.where(open_nodes, 1.0, -1.0)
         shortest = 0.0
         for column in (0, 16):

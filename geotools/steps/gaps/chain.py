@@ -36,13 +36,20 @@ def chain_vertices(lines: Sequence[BeamLine], closed: bool) -> Floats:
     return np.array([(lines[0].x0, lines[0].y0), *inner, (lines[-1].x1, lines[-1].y1)])
 
 
-def side_of(vertices: Floats, number: int, x: Floats, y: Floats, closed: bool) -> NDArray[np.intp]:
-    """+1 for places left of the chain, -1 right, seen along it; only the pieces next to piece ``number`` are asked."""
+def side_of(
+    vertices: Floats, number: int, x: Floats, y: Floats, closed: bool
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """On which side of the chain places lie, seen along it, and the piece nearest to them.
+
+    Returns +1 for left and -1 for right, and the number of the nearest piece, both in the shape of x; only the pieces
+    next to piece ``number`` are asked.
+    """
     pieces = len(vertices) - 1
     near = [number - 1, number, number + 1]
     near = [i % pieces for i in near] if closed else [i for i in near if 0 <= i < pieces]
     best = np.full(x.shape, np.inf)
     side = np.zeros(x.shape, dtype=np.intp)
+    piece = np.full(x.shape, number, dtype=np.intp)
     for i in dict.fromkeys(near):
         (x0, y0), (x1, y1) = vertices[i], vertices[i + 1]
         dx, dy = x1 - x0, y1 - y0
@@ -52,5 +59,6 @@ def side_of(vertices: Floats, number: int, x: Floats, y: Floats, closed: bool) -
         cross = dx * (y - y0) - dy * (x - x0)
         closer = distance < best - 1e-9
         side = np.where(closer, np.where(cross > 0, 1, -1), side)
+        piece = np.where(closer, i, piece)
         best = np.minimum(best, distance)
-    return side
+    return side, piece

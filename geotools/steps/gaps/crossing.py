@@ -61,20 +61,25 @@ def build_graph(shapes: Sequence[tuple[int, int]], links: Sequence[tuple[int, in
     return Graph(first, np.concatenate([*u, linked[:, 0]]), np.concatenate([*v, linked[:, 1]]))
 
 
-def worst_from(graph: Graph, cost: Floats, seeds: Ints) -> Floats:
+def worst_from(graph: Graph, cost: Floats, seeds: Ints, within: Flags | None = None) -> Floats:
     """Smallest possible largest cost on a way from any seed to each node, both ends counted, (nodes,).
 
-    ``inf`` for nodes that no way reaches.
+    within : flags of the nodes that a way may use, all if not given. ``inf`` for nodes that no way reaches.
     """
     root = graph.size
     worst = np.full(root, np.inf)
+    u, v = graph.u, graph.v
+    if within is not None:
+        seeds = seeds[within[seeds]]
+        keep = within[u] & within[v]
+        u, v = u[keep], v[keep]
     if not seeds.size:
         return worst
     # a stored zero would read as "no edge"
     lift = 1e-6
-    weight = np.concatenate([np.maximum(cost[graph.u], cost[graph.v]), cost[seeds]]) + lift
-    u = np.concatenate([graph.u, np.full(seeds.size, root)])
-    v = np.concatenate([graph.v, seeds])
+    weight = np.concatenate([np.maximum(cost[u], cost[v]), cost[seeds]]) + lift
+    u = np.concatenate([u, np.full(seeds.size, root)])
+    v = np.concatenate([v, seeds])
     matrix = coo_matrix((weight, (u, v)), shape=(root + 1, root + 1)).tocsr()
     order, before = breadth_first_order(minimum_spanning_tree(matrix), root, directed=False)
     value = np.append(cost, 0.0)
@@ -89,34 +94,24 @@ def worst_from(graph: Graph, cost: Floats, seeds: Ints) -> Floats:
     return worst
 
 
-def shortest_way(
-    graph: Graph, x: Floats, y: Floats, allowed: NDArray[np.bool_], start: Flags, end: Flags, via: int
-) -> Ints:
-    """Shortest way over allowed nodes from a start node through ``via`` to an end node; node numbers, start first.
+def shortest_way(graph: Graph, x: Floats, y: Floats, allowed: Flags, node: int, ends: Flags) -> Ints:
+    """Shortest way over allowed nodes from ``node`` to any end node; node numbers, ``node`` first.
 
-    ``allowed``, ``start`` and ``end`` are flags of nodes. A start and an end node must be reachable from ``via`` over
-    allowed nodes. It is sought on the patch of ``via`` and those before and after it, then on the whole graph.
+    ``allowed`` and ``ends`` are flags of nodes; an end must be within reach. It is sought on the patch of ``node`` and
+    those before and after it, then on the whole graph.
     """
-    patch = int(np.searchsorted(graph.first, via, side="right")) - 1
+    patch = int(np.searchsorted(graph.first, node, side="right")) - 1
     low = int(graph.first[max(patch - 1, 0)])
     high = int(graph.first[min(patch + 2, graph.first.size - 1)])
-    way = _shortest(graph, x, y, allowed, start, end, via, (low, high))
-    if way is None:
-        way = _shortest(graph, x, y, allowed, start, end, via, (0, graph.size))
-    if way is None:
-        raise ValueError("no way over allowed nodes reaches both sides")
-    return way
+    for span in ((low, high), (0, graph.size)):
+        way = _shortest(graph, x, y, allowed, node, ends, span)
+        if way is not None:
+            return way
+    raise ValueError("no end is within reach over allowed nodes")
 
 
 def _shortest(
-    graph: Graph,
-    x: Floats,
-    y: Floats,
-    allowed: NDArray[np.bool_],
-    start: Flags,
-    end: Flags,
-    via: int,
-    span: tuple[int, int],
+    graph: Graph, x: Floats, y: Floats, allowed: Flags, node: int, ends: Flags, span: tuple[int, int]
 ) -> Ints | None:
     low, high = span
     keep = np.zeros(graph.size, dtype=bool)
@@ -125,16 +120,13 @@ def _shortest(
     u, v = graph.u[edges] - low, graph.v[edges] - low
     length = np.hypot(x[u + low] - x[v + low], y[u + low] - y[v + low]) + 1e-6
     matrix = coo_matrix((length, (u, v)), shape=(high - low, high - low)).tocsr()
-    distance, before = dijkstra(matrix, directed=False, indices=via - low, return_predecessors=True)
-    halves = []
-    for flags in (start, end):
-        reached = np.where(flags[low:high] & keep[low:high], distance, np.inf)
-        node = int(reached.argmin())
-        if not np.isfinite(reached[node]):
-            return None
-        way = [node]
-        while before[node] >= 0:
-            node = int(before[node])
-            way.append(node)
-        halves.append(np.array(way, dtype=np.intp) + low)
-    return np.concatenate([halves[0], halves[1][::-1][1:]])
+    distance, before = dijkstra(matrix, directed=False, indices=node - low, return_predecessors=True)
+    reached = np.where(ends[low:high] & keep[low:high], distance, np.inf)
+    at = int(reached.argmin())
+    if not np.isfinite(reached[at]):
+        return None
+    way = [at]
+    while before[at] >= 0:
+        at = int(before[at])
+        way.append(at)
+    return np.array(way[::-1], dtype=np.intp) + low

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.corridor import BeamLine
+from geotools.steps.gaps.across import Corridor, ThreatResult
 from geotools.steps.gaps.cause import Doubt, causes
-from geotools.steps.gaps.kernel import Question, ThreatResult, ZoneWork, examine, fence_graph, threat_result
+from geotools.steps.gaps.kernel import Question, ZoneWork, examine
 from geotools.steps.gaps.patch import Patch, joined
-from geotools.steps.gaps.spots import Spot, find_spots, unclaimed
+from geotools.steps.gaps.spots import Spot, find_spots
 from geotools.steps.gaps.work import FenceWork
 
 __all__ = ["FenceFindings", "find"]
@@ -42,16 +43,15 @@ def find(work: FenceWork, question: Question, progress: Callable[[int], None] = 
     zones = work.zones
     patches, standing = examine(zones, question, progress)
     best, floor, links = joined(patches)
-    graph, sides = fence_graph(zones, patches, links, work.closed)
+    corridor = Corridor(zones, patches, links, work.closed)
     threats: dict[str, ThreatResult] = {}
     found: dict[str, list[list[Spot]]] = {}
     for number, target in enumerate(question.targets):
-        result = threat_result(patches, graph, [grid[number] for grid in best], sides, work.core)
+        result = corridor.threat([grid[number] for grid in best], work.core)
         threats[target.name] = result
-        open_nodes = [grid < question.threshold for grid in result.through]
-        dead = unclaimed([grid[:, grid.shape[1] // 2] for grid in open_nodes], patches, links)
         found[target.name] = [
-            find_spots(*parts) for parts in zip(patches, dead, open_nodes, floor, result.through, strict=True)
+            find_spots(patch, station < question.threshold, grid[number] < question.threshold, levels, station)
+            for patch, station, grid, levels in zip(patches, result.stations, best, floor, strict=True)
         ]
     named = _with_causes(work, question, patches, best, found)
     return FenceFindings(patches, best, floor, standing, threats, named)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +9,9 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from geotools.beam.strip import HIGHEST_TOP_M
-from geotools.steps.gaps.patch import Link, Patch
+from geotools.steps.gaps.patch import Patch
 
-__all__ = ["Spot", "find_spots", "outline", "runs", "unclaimed"]
+__all__ = ["Spot", "find_spots", "outline", "runs"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -37,30 +36,10 @@ def runs(flags: Flags) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
 
 
-def unclaimed(dead: Sequence[Flags], patches: Sequence[Patch], links: Sequence[Link]) -> list[Flags]:
-    """Stations each zone answers for: where two strips overlap, the zone whose heads are farther reports the spot."""
-    keep = [flags.copy() for flags in dead]
-    for a, b, a_nodes, b_nodes in links:
-        k_a, k_b = patches[a].strip.offset_m.size, patches[b].strip.offset_m.size
-        row_a, column_a = np.divmod(np.asarray(a_nodes), k_a)
-        on_line = column_a == k_a // 2
-        row_a, row_b = row_a[on_line], np.asarray(b_nodes)[on_line] // k_b
-        if not row_a.size:
-            continue
-        inner_a = np.minimum(row_a, dead[a].size - 1 - row_a) * patches[a].spacing[0]
-        inner_b = np.minimum(row_b, dead[b].size - 1 - row_b) * patches[b].spacing[0]
-        around = dead[b].copy()
-        around[1:] |= dead[b][:-1]
-        around[:-1] |= dead[b][1:]
-        drop = around[row_b] & (inner_b > inner_a + 1e-9)
-        keep[a][row_a[drop]] = False
-    return keep
-
-
 def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
     """Area of the open nodes around the beam line, rows ``first`` to ``last``: in each row as far as they reach.
 
-    ``open_nodes`` (n, k); the middle node of every row counts as open.
+    ``open_nodes`` (n, k); the node on the beam line counts as open in every row.
     """
     x, y = patch.strip.chainage_m, patch.strip.offset_m
     dx, dy = patch.spacing
@@ -82,12 +61,13 @@ def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
     return shape if shape.is_valid else shape.buffer(0)
 
 
-def find_spots(patch: Patch, dead: Flags, open_nodes: Flags, floor: Floats, through: Floats) -> list[Spot]:
+def find_spots(patch: Patch, dead: Flags, open_nodes: Flags, floor: Floats, stations: Floats) -> list[Spot]:
     """Spots of one zone and threat.
 
     Parameters
     ----------
-    dead : (n,) stations the zone answers for. open_nodes : (n, k) nodes on some way through. floor, through : (n, k).
+    dead : (n,) stations where somebody gets through. open_nodes : (n, k) nodes below the threshold. floor : (n, k).
+    stations : (n,) largest modulation on the easiest way through each.
     """
     x, middle = patch.strip.chainage_m, patch.strip.offset_m.size // 2
     gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M)
@@ -104,7 +84,7 @@ def find_spots(patch: Patch, dead: Flags, open_nodes: Flags, floor: Floats, thro
                 min(float(x[last]) + half, float(x[-1])),
                 area,
                 float(gap[rows, middle].max()),
-                float(through[rows, middle].min()),
+                float(stations[rows].min()),
             )
         )
     return spots

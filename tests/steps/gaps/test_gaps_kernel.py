@@ -60,7 +60,9 @@ def test_the_shortest_weakest_way_meets_exactly_the_bottleneck():
     lowest = through[number[:, 4]].min()
     via = int(number[int(through[number[:, 4]].argmin()), 4])
     y, x = (part.ravel().astype(float) for part in np.mgrid[:30, :9])
-    way = shortest_way(graph, x, y, cost.ravel() <= lowest + 1e-9, x == 0, x == 8, via)
+    allowed = cost.ravel() <= lowest + 1e-9
+    halves = [shortest_way(graph, x, y, allowed, via, x == edge) for edge in (0, 8)]
+    way = np.concatenate([halves[0][::-1], halves[1][1:]])
     assert cost.ravel()[way].max() == lowest
     assert x[way[0]] == 0
     assert x[way[-1]] == 8
@@ -93,6 +95,14 @@ def test_crossable_finds_the_winding_way_and_no_other():
     assert list(np.flatnonzero(crossable(best, 0.2))) == [5]
 
 
+def test_a_station_that_is_only_touched_is_no_crossing():
+    best = np.ones((12, 7))
+    best[:, :3] = best[:, 4:] = 0.0
+    best[5, 3] = 0.0  # the way through
+    best[9, 3], best[:, 4] = 0.0, np.where(np.arange(12) > 7, 1.0, 0.0)  # open on the line, but a wall left of it
+    assert list(np.flatnonzero(crossable(best, 0.2))) == [5]
+
+
 # ---- the chain and its sides
 
 
@@ -101,7 +111,9 @@ def test_sides_of_a_chain_that_turns():
     vertices = chain_vertices(lines, closed=False)
     assert vertices.tolist() == [[0, 0], [50, 0], [50, 60]]
     # beyond the crossing, the first strip's end pokes out to the right of the second line
-    assert list(side_of(vertices, 0, np.array([20.0, 20.0, 53.0, 53.0]), np.array([2.0, -2.0, 2.0, -2.0]), False)) == [
+    side, piece = side_of(vertices, 0, np.array([20.0, 20.0, 53.0, 53.0]), np.array([2.0, -2.0, 2.0, -2.0]), False)
+    assert list(piece[:3]) == [0, 0, 1]
+    assert list(side) == [
         1,
         -1,
         -1,
@@ -113,7 +125,7 @@ def test_a_closed_chain_ends_where_it_begins():
     square = [BeamLine(0, 0, 50, 0), BeamLine(50, 0, 50, 50), BeamLine(50, 50, 0, 50), BeamLine(0, 50, 0, 0)]
     vertices = chain_vertices(square, closed=True)
     assert vertices[0].tolist() == vertices[-1].tolist() == [0, 0]
-    inside = [side_of(vertices, i, np.array([25.0]), np.array([25.0]), True)[0] for i in range(4)]
+    inside = [int(side_of(vertices, i, np.array([25.0]), np.array([25.0]), True)[0][0]) for i in range(4)]
     assert inside == [1, 1, 1, 1]
 
 
