@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pydantic import model_validator
+
 from geotools.site.base import Section, setting
 from geotools.site.catalogue import COMMON
 
@@ -50,6 +52,14 @@ class Grading(Section):
     no_dig: str | None = setting("vector file with areas where nothing may be moved", default=None)
     no_dig_layer: str | None = setting("layer of that file, where it has several", default=None)
     no_dig_crs: str | None = setting("coordinate system of that file where it names none", default=None)
+
+    @model_validator(mode="after")
+    def _slopes_agree(self) -> Grading:
+        if self.min_fall >= self.max_slope:
+            raise ValueError(
+                f"the slope limits contradict: min_fall {self.min_fall:g} is not below max_slope {self.max_slope:g}"
+            )
+        return self
 
 
 class Prices(Section):

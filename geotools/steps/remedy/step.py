@@ -128,6 +128,8 @@ def run(ctx: StepContext) -> StepResult:
     settings = grade_settings(site)
     keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
+    if not p.model_fields_set:
+        ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
     costs = Costs(p.cut_m3, p.fill_m3, p.surface_m2, p.set_head, p.head, p.post)
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
