@@ -8,13 +8,14 @@ from typing import Any
 import geopandas as gpd
 import gpxpy.gpx
 import numpy as np
+import pandas as pd
 import pyproj
 from shapely import force_2d, force_3d
 
 from geotools.beside import PlanRaster
 from geotools.errors import InputError
-from geotools.schema import BEAMS, HEADS, STAKEOUT
-from geotools.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.schema import BEAMS, GRADINGS, HEADS, OPTIONS, STAKEOUT
+from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.stakeout.kernel import Aim, aim
 from geotools.tables import csv_text
 from geotools.workspace import frame_of
@@ -58,6 +59,42 @@ def _moved(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
     return np.nan_to_num(works.sample(heads.geometry.x, heads.geometry.y))
 
 
+def _advised_heights(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
+    """Height of every head as the remedy that was proven has it; as laid out where nothing was advised.
+
+    Ground that is graded was proven with these heights: one is not to be built without the other.
+    """
+    advised: dict[tuple[str, str, str], float] = {}
+    if ctx.workspace.has(OPTIONS):
+        options = ctx.read(OPTIONS)
+        chosen = options[options["recommended"].fillna(False) & options["proven"].fillna(False)]
+        _take_heights(advised, chosen)
+        for row in chosen.itertuples():
+            if row.option == "split" or row.option.startswith("add_low_heads"):
+                what = "be split" if row.option == "split" else "get low heads"
+                ctx.warn(
+                    f"zone {row.zone_id} is advised to {what}: its new heads are not on this sheet; "
+                    "change the layout, then run the steps from layout on"
+                )
+    if ctx.workspace.has(GRADINGS):
+        gradings = ctx.read(GRADINGS)
+        _take_heights(advised, gradings[gradings["proven"].fillna(False)])
+    keys = zip(heads["zone_id"], heads["level"], heads["role"], strict=True)
+    laid_out = heads["height_m"].to_numpy(float)
+    heights = np.array([advised.get(key, height) for key, height in zip(keys, laid_out, strict=True)])
+    changed = int((np.abs(heights - laid_out) > 0.0005).sum())
+    if changed:
+        ctx.say(f"{changed} heads at the heights that the remedy advises, not as laid out (--no-advice leaves it out)")
+    return heights
+
+
+def _take_heights(advised: dict[tuple[str, str, str], float], rows: pd.DataFrame) -> None:
+    for row in rows.itertuples():
+        for role, height in (("transmitter", row.tx_height_m), ("receiver", row.rx_height_m)):
+            if isinstance(row.level, str) and pd.notna(height):
+                advised[row.zone_id, row.level, role] = float(height)
+
+
 def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
     """Posts as waypoints for a hand-held receiver, one for each post."""
     gpx = gpxpy.gpx.GPX()
@@ -84,10 +121,12 @@ def run(ctx: StepContext) -> StepResult:
     heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
     crs = ctx.workspace.work_crs
     faces = _partners(beams)
-    moved = _moved(ctx, heads)
-    heads = heads.set_geometry(
-        force_3d(force_2d(heads.geometry.to_numpy()), heads["ground_m"] + moved + heads["height_m"]), crs=crs
-    )
+    moved = np.zeros(len(heads))
+    if ctx.params["advice"]:
+        moved = _moved(ctx, heads)
+        heads["height_m"] = _advised_heights(ctx, heads)
+    axes = heads["ground_m"] + moved + heads["height_m"]
+    heads = heads.set_geometry(force_3d(force_2d(heads.geometry.to_numpy()), axes), crs=crs)
     aims = _aims(heads, faces, crs)
     map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
     rows: list[dict[str, Any]] = []
@@ -143,9 +182,16 @@ STEP = Step(
     title="Stakeout and set-up sheet",
     summary="Says where each post stands, how high each head sits above finished ground, and where it looks.",
     run=run,
+    params=(
+        Param(
+            "advice", "flag", "Take in the head heights and the grading that the remedy advises and has proven.", True
+        ),
+    ),
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),
+        LayerIn(OPTIONS, "head heights that are advised", required=False),
+        LayerIn(GRADINGS, "head heights that the graded ground was proven with", required=False),
     ),
     outputs=(LayerOut(STAKEOUT),),
     files=(

@@ -5,11 +5,16 @@ import math
 
 import fiona
 import geopandas as gpd
+import numpy as np
 import pytest
-from pyproj import Geod
+import rasterio
+from pyproj import CRS, Geod
+from rasterio.transform import from_origin
 
 import geotools
 from geotools.errors import InputError
+from geotools.schema import GRADINGS, OPTIONS
+from geotools.workspace import Workspace, frame_of
 
 
 @pytest.fixture
@@ -68,6 +73,64 @@ def test_csv_holds_map_coordinates_to_the_millimetre(sheet):
         assert float(cells[row["head_id"]]["easting"]) == pytest.approx(row.geometry.x, abs=0.0006)
         assert float(cells[row["head_id"]]["northing"]) == pytest.approx(row.geometry.y, abs=0.0006)
         assert cells[row["head_id"]]["channel"] == ""
+
+
+def advise(out, options, gradings):
+    def frame(schema, rows):
+        return frame_of(schema, [dict.fromkeys(schema.field_names) | row for row in rows])
+
+    plan = Workspace(out, CRS.from_epsg(32632))
+    plan.write({OPTIONS: frame(OPTIONS, options), GRADINGS: frame(GRADINGS, gradings)})
+
+
+def test_heads_stand_as_the_remedy_was_proven(plan):
+    site_file, out = plan
+    heads = gpd.read_file(out / "plan.gpkg", layer="heads").set_index("head_id")
+    zones = sorted(heads["zone_id"].unique())[:4]
+    heights = {"level": "low", "tx_height_m": 0.25, "rx_height_m": 0.28}
+    done = {"recommended": True, "proven": True}
+    options = [
+        {"option_id": "a", "zone_id": zones[0], "option": "lower", **done, **heights},
+        {"option_id": "b", "zone_id": zones[1], "option": "lower", "recommended": False, "proven": True, **heights},
+        {"option_id": "c", "zone_id": zones[2], "option": "split", **done},
+        {"option_id": "d", "zone_id": zones[3], "option": "grade", **done, **heights},
+    ]
+    gradings = [{"zone_id": zones[3], "proven": True, "level": "low", "tx_height_m": 0.21, "rx_height_m": 0.22}]
+    advise(out, options, gradings)
+    outcome = geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
+    wanted = {(zones[0], "transmitter"): 0.25, (zones[0], "receiver"): 0.28}
+    wanted |= {(zones[3], "transmitter"): 0.21, (zones[3], "receiver"): 0.22}
+    for head, row in rows.iterrows():
+        laid_out = heads.loc[head, "height_m"]
+        height = wanted.get((row["zone_id"], row["role"]), laid_out) if row["level"] == "low" else laid_out
+        assert row["height_m"] == pytest.approx(height)
+        assert row["axis_m"] == pytest.approx(row["finished_m"] + height)
+        assert row.geometry.z == pytest.approx(row["axis_m"])
+    assert any("4 heads" in note for note in outcome.notes)
+    assert [w for w in outcome.warnings if zones[2] in w and "split" in w]
+    geotools.run_step("stakeout", geotools.open_site(site_file), out, overwrite=True, advice=False)
+    rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
+    assert (rows["height_m"] - heads["height_m"]).abs().max() < 1e-9
+
+
+def test_finished_ground_takes_in_the_grading(plan):
+    site_file, out = plan
+    heads = gpd.read_file(out / "plan.gpkg", layer="heads")
+    left, bottom, right, top = heads.total_bounds
+    shape = (int(top - bottom) + 4, int(right - left) + 4)
+    profile = {"driver": "GTiff", "height": shape[0], "width": shape[1], "count": 1, "dtype": "float32", "nodata": -9}
+    profile |= {"crs": "EPSG:32632", "transform": from_origin(left - 2, top + 2, 1, 1)}
+    moved = np.full(shape, -9, np.float32)
+    moved[: shape[0] // 2] = 0.125
+    with rasterio.open(out / "cut_fill.tif", "w", **profile) as raster:
+        raster.write(moved, 1)
+    geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    rows = gpd.read_file(out / "plan.gpkg", layer="stakeout")
+    north = rows.geometry.y > (top + bottom) / 2 + 2
+    south = rows.geometry.y < (top + bottom) / 2 - 2
+    assert north.any() and south.any()
+    assert np.allclose(rows.loc[north, "earthwork_m"], 0.125) and np.allclose(rows.loc[south, "earthwork_m"], 0)
 
 
 def test_a_head_without_partner_is_named(plan):
