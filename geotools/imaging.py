@@ -45,7 +45,7 @@ class Sensor:
 
     def __post_init__(self) -> None:
         if not min(self.width_mm, self.height_mm, self.width_px, self.height_px) > 0:
-            raise NumericInputError("A sensor's size is not above zero.", found=self, expected="millimetres and pixels")
+            raise NumericInputError("a sensor's size is not above zero", found=self, expected="millimetres and pixels")
 
     def field_deg(self, focal_mm: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Horizontal and vertical field of view of a lens, degrees."""
@@ -59,7 +59,7 @@ class Sensor:
 def _above_zero(what: str, value: ArrayLike) -> NDArray[np.float64]:
     array = np.asarray(value, dtype=np.float64)
     if not np.all(array > 0):
-        raise NumericInputError(f"A {what} is not above zero.", found=value)
+        raise NumericInputError(f"a {what} is not above zero", found=value)
     return array
 
 

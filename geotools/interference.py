@@ -77,7 +77,7 @@ def free_space_loss_db(distance_m: ArrayLike, frequency_hz: ArrayLike) -> NDArra
     """Basic free-space transmission loss 20 log10(4 pi d / wavelength), dB (ITU-R P.525)."""
     d, f = np.asarray(distance_m, dtype=np.float64), np.asarray(frequency_hz, dtype=np.float64)
     if not (np.all(d > 0) and np.all(f > 0)):
-        raise NumericInputError("A distance or a frequency is not above zero.", expected="metres and hertz")
+        raise NumericInputError("a distance or a frequency is not above zero", expected="metres and hertz")
     return np.asarray(20 * np.log10(4 * np.pi * d * f / SPEED_OF_LIGHT))
 
 

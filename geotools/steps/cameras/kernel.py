@@ -42,7 +42,7 @@ def choose_lens(sensor: Sensor, density: float, distance_m: float, lenses_mm: Se
     The longest lens is given where none reaches it; compare the two.
     """
     if not lenses_mm:
-        raise NumericInputError("There is no lens to choose from.", expected="at least one focal length, mm")
+        raise NumericInputError("there is no lens to choose from", expected="at least one focal length, mm")
     needed = float(focal_length_mm(sensor, density, distance_m))
     reaching = [lens for lens in lenses_mm if lens >= needed * (1 - 1e-3)]
     return needed, min(reaching) if reaching else max(lenses_mm)
@@ -67,7 +67,7 @@ def aim_along(
     across = end[:2] - foot[:2]
     level = float(np.hypot(*across))
     if not level > 0.1:
-        raise NumericInputError("A camera stands at the far end of what it should see.", found=foot)
+        raise NumericInputError("a camera stands at the far end of what it should see", found=foot)
     eye = foot[2] + height_m
     _, upright = sensor.field_deg(focal_mm)
     top = np.degrees(np.arctan2(end[2] + person_m - eye, level))
@@ -118,7 +118,7 @@ def visible(distance_m: ArrayLike, ground_m: ArrayLike, eye_m: float, *, target_
     """
     d, z = np.asarray(distance_m, dtype=np.float64), np.asarray(ground_m, dtype=np.float64)
     if d.ndim != 1 or d.shape != z.shape or np.any(np.diff(d) <= 0) or (d.size and d[0] <= 0):
-        raise NumericInputError("The distances from a camera do not rise from above zero.", found=d[:4])
+        raise NumericInputError("the distances from a camera do not rise from above zero", found=d[:4])
     bare = (z - eye_m) / d
     horizon = np.maximum.accumulate(np.concatenate([[-np.inf], bare[:-1]]))
     return (z + target_m - eye_m) / d >= horizon - 1e-12

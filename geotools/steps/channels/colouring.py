@@ -79,7 +79,7 @@ def colour(adjacent: ArrayLike, colours: int) -> NDArray[np.intp] | None:
     matrix = np.asarray(adjacent, dtype=bool)
     if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or np.any(matrix != matrix.T) or matrix.diagonal().any():
         raise NumericInputError(
-            "The graph of zones is not one.",
+            "the graph of zones is not one",
             found=matrix.shape,
             expected="a symmetric square array, false on its diagonal",
         )
@@ -237,7 +237,7 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
     """
     given = np.asarray(margin_db, dtype=np.float64)
     if given.ndim != 2 or given.shape[0] != given.shape[1] or np.isnan(given[~np.eye(len(given), dtype=bool)]).any():
-        raise NumericInputError("The margins are not a square table of numbers.", found=given.shape)
+        raise NumericInputError("the margins are not a square table of numbers", found=given.shape)
     n = given.shape[0]
     if n == 0:
         return Assignment(np.empty(0, dtype=np.intp), 0, np.inf, True)

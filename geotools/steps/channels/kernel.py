@@ -47,7 +47,7 @@ def pair_margins(level_db: ArrayLike, own: ArrayLike, *, protection_db: float) -
     wanted = level[np.arange(level.shape[0]), mine]
     if not np.isfinite(wanted).all():
         raise NumericInputError(
-            "A receiver does not hear its own transmitter.",
+            "a receiver does not hear its own transmitter",
             found=np.flatnonzero(~np.isfinite(wanted))[:5],
             expected="both heads of a beam in one band",
         )

@@ -38,16 +38,16 @@ def _checked(
 ) -> None:
     if station.ndim != 1 or np.any(np.diff(station) < 0):
         raise NumericInputError(
-            "The stations of the nodes are not in order.", found=station[:8], expected="a 1-D array that never falls"
+            "the stations of the nodes are not in order", found=station[:8], expected="a 1-D array that never falls"
         )
     if not (tail.shape == head.shape == cost.shape and tail.ndim == 1):
         raise NumericInputError(
-            "Every zone needs a start, an end and a cost.",
+            "every zone needs a start, an end and a cost",
             found=f"{tail.shape}, {head.shape} and {cost.shape}",
             expected="three 1-D arrays of one length",
         )
     if np.any(~np.isfinite(cost)) or np.any(cost < 0):
-        raise NumericInputError("A zone's cost is not a number of zero or more.", found=cost[~(cost >= 0)][:3])
+        raise NumericInputError("a zone's cost is not a number of zero or more", found=cost[~(cost >= 0)][:3])
 
 
 def _sweep(
@@ -106,7 +106,7 @@ def cheapest_chain(
     _checked(station, tail, head, cost)
     if np.any(station[tail] >= station[head]):
         raise NumericInputError(
-            "A zone of an open line ends before it starts.", expected="station[tail] < station[head]"
+            "a zone of an open line ends before it starts", expected="station[tail] < station[head]"
         )
     labels = np.full((station.size + 1, 1), np.inf)
     sources = np.flatnonzero(station == station[0])

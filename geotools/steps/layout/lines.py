@@ -34,11 +34,9 @@ def setback_line(fence: LineString, setback_m: float, *, side: str = "inside", n
     InfeasibleError : the ground beside the fence is too narrow for this set-back.
     """
     if not setback_m > 0:
-        raise NumericInputError("The set-back is not above zero.", found=setback_m, expected="metres")
+        raise NumericInputError("the set-back is not above zero", found=setback_m, expected="metres")
     if side not in {"inside", "outside", "left", "right"}:
-        raise NumericInputError(
-            "The side of the fence is unknown.", found=side, expected="inside, outside, left, right"
-        )
+        raise NumericInputError("the side of the fence is unknown", found=side, expected="inside, outside, left, right")
     if not fence.is_closed:
         sign = 1.0 if side in {"inside", "left"} else -1.0
         moved = fence.offset_curve(sign * setback_m, join_style="mitre", mitre_limit=MITRE_LIMIT)
@@ -88,13 +86,13 @@ def midway_line(fence: LineString, other: LineString, *, step_m: float = 1.0, to
     InfeasibleError : the fences touch, or the line between them crosses itself.
     """
     if fence.is_closed != other.is_closed:
-        raise NumericInputError("One fence is closed and the other is open.", expected="two closed or two open lines")
+        raise NumericInputError("one fence is closed and the other is open", expected="two closed or two open lines")
     if fence.intersects(other):
         place = fence.intersection(other).representative_point()
         raise InfeasibleError(
-            "The two fences touch: there is no clear zone between them.",
+            "the two fences touch: there is no clear zone between them",
             where=f"x {place.x:.1f}, y {place.y:.1f}",
-            mend="Draw the fences apart, or lay out one of them with a set-back.",
+            mend="draw the fences apart, or lay out one of them with a set-back",
         )
     at = shapely.points(shapely.get_coordinates(shapely.segmentize(fence, step_m)))
     across = shapely.line_locate_point(other, at)
@@ -114,8 +112,8 @@ def midway_line(fence: LineString, other: LineString, *, step_m: float = 1.0, to
     line = LineString(middle[keep]).simplify(tolerance_m)
     if not line.is_simple:
         raise InfeasibleError(
-            "The line midway between the two fences crosses itself.",
-            mend="Check that the two fences run side by side all the way.",
+            "the line midway between the two fences crosses itself",
+            mend="check that the two fences run side by side all the way",
         )
     if line.is_closed:
         line = _start_near(line, middle[0])
@@ -289,10 +287,10 @@ def candidates(
     if missing.size:
         k = missing[0]
         raise InfeasibleError(
-            "A junction that must be there has no clear ground.",
+            "a junction that must be there has no clear ground",
             where=f"chainage {s[k]:.1f} m (x {at[k, 0]:.1f}, y {at[k, 1]:.1f})",
             expected="a point inside the corridor, clear of fences and keep-outs",
-            mend="Widen the corridor there, move the gate's limits, or take the keep-out away.",
+            mend="widen the corridor there, move the gate's limits, or take the keep-out away",
         )
     _, station = np.unique(row, return_inverse=True)
     return Candidates(flat.reshape(xy.shape)[row, column], s[row], side[column], station, is_forced[row])

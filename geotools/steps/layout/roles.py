@@ -27,7 +27,7 @@ def alternate_roles(count: int, *, closed: bool, margin_db: ArrayLike | None = N
         return np.arange(count) % 2 == 0
     margin = np.zeros((count, 2)) if margin_db is None else np.asarray(margin_db, dtype=np.float64)
     if margin.shape != (count, 2) or np.isnan(margin).any():
-        raise NumericInputError("The margins do not fit the chain.", found=margin.shape, expected=(count, 2))
+        raise NumericInputError("the margins do not fit the chain", found=margin.shape, expected=(count, 2))
     first, starts_with_tx = np.unravel_index(int(np.argmax(margin)), margin.shape)
     place = np.mod(np.arange(count) - first, count)
     return (place % 2 == 0) == bool(starts_with_tx)

@@ -13,6 +13,7 @@ from shapely import LineString, MultiPolygon, unary_union
 from geotools.bandgrid import BandGrid
 from geotools.errors import InputError, StepError
 from geotools.figures import read_figures
+from geotools.imaging import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.planned import head_type_of
 from geotools.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
 from geotools.site import Level
@@ -51,10 +52,12 @@ class _Layout:
 
     @cached_property
     def longest_m(self) -> float:
-        """Longest zone: cameras and the heads' range."""
-        return min(
-            self.settings.max_zone_m, *(self.site.all_head_types[level.head_type].max_range_m for level in self.levels)
-        )
+        """Longest zone: as the site asks, within the heads' range, and what a camera with the longest lens assesses."""
+        c = self.site.cameras
+        sensor = Sensor(c.sensor_width_mm, c.sensor_height_mm, c.width_px, c.height_px)
+        assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.wanted_class]))
+        ranges = [self.site.all_head_types[level.head_type].max_range_m for level in self.levels]
+        return min(self.settings.max_zone_m, assessed, *ranges)
 
     @cached_property
     def limits(self) -> Limits:
@@ -74,7 +77,8 @@ class _Layout:
     def courses(self) -> list[Course]:
         """What is laid out along."""
         rows = self.ctx.read(FENCE)[["fence_id", "geometry"]].itertuples(index=False, name=None)
-        fences = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
+        flat = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
+        fences = {name: shapely.remove_repeated_points(line) for name, line in flat.items()}
         i = self.site.input
         blocks = []
         if i.keep_outs is not None:

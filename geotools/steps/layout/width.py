@@ -10,11 +10,11 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
+from geotools.beam.antenna import SPEED_OF_LIGHT
+from geotools.beam.closed_form import fresnel_radius
 from geotools.errors import NumericInputError
 
 __all__ = ["FreeWidth", "NarrowStretch", "beam_half_width", "beam_outline", "free_width", "narrow_stretches"]
-
-LIGHT_SPEED = 299_792_458.0
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def beam_half_width(
 ) -> NDArray[np.float64]:
     """Half of the width that must be clear of fences: ``zones`` times the first Fresnel radius, plus a margin.
 
-    The radius is ITU-R P.530's 17.3 sqrt(d1 d2 / (f d)) (m, km, GHz), written with the wavelength.
+    The radius is ITU-R P.530's 17.3 sqrt(d1 d2 / (f d)) (m, km, GHz).
 
     Parameters
     ----------
@@ -67,11 +67,12 @@ def beam_half_width(
     """
     d1, d2 = np.broadcast_arrays(np.asarray(from_tx_m, dtype=np.float64), np.asarray(from_rx_m, dtype=np.float64))
     if not frequency_hz > 0:
-        raise NumericInputError("A frequency is not above zero.", found=frequency_hz, expected="Hz")
+        raise NumericInputError("a frequency is not above zero", found=frequency_hz, expected="Hz")
     if np.any(d1 < 0) or np.any(d2 < 0):
-        raise NumericInputError("A distance along a beam is below zero.", expected="metres from either head")
-    length = np.maximum(d1 + d2, 1e-9)
-    return zones * np.sqrt(LIGHT_SPEED / frequency_hz * d1 * d2 / length) + margin_m
+        raise NumericInputError("a distance along a beam is below zero", expected="metres from either head")
+    # at a beam without length the radius is 0, not 0 / 0
+    radius = fresnel_radius(SPEED_OF_LIGHT / frequency_hz, d1, np.where(d1 + d2 > 0, d2, 1.0))
+    return zones * radius + margin_m
 
 
 def beam_outline(
@@ -93,7 +94,7 @@ def beam_outline(
     a, b = np.asarray(start, dtype=np.float64)[:2], np.asarray(end, dtype=np.float64)[:2]
     length = float(np.hypot(*(b - a)))
     if not length > 0:
-        raise NumericInputError("A beam's two heads stand on one point.", found=a, expected="two different points")
+        raise NumericInputError("a beam's two heads stand on one point", found=a, expected="two different points")
     # the curve is a stretched half circle: the corners of the polygon whose sides touch that circle
     step = np.pi / points
     turn = step * (np.arange(points) + 0.5)
@@ -179,7 +180,7 @@ def free_width(
     """
     s = np.atleast_1d(np.asarray(chainage, dtype=np.float64))
     if line.is_empty or not line.length > 0:
-        raise NumericInputError("The corridor's line has no length.", found=line.wkt[:80])
+        raise NumericInputError("the corridor's line has no length", found=line.wkt[:80])
     starts, ends = _edges_of(obstacles)
     if not len(starts):
         return FreeWidth(s, np.full(s.size, reach_m), np.full(s.size, reach_m))

@@ -126,8 +126,8 @@ def choose_zones(
             return [zone for zone in zones if zone is not None]
         alive[wrong] = False
     raise InfeasibleError(
-        "The layout did not settle: too many beams that seemed to fit touch the edge of the corridor.",
-        mend="Give a finer look-up spacing, or a little more room.",
+        "the layout did not settle: too many beams that seemed to fit touch the edge of the corridor",
+        mend="give a finer look-up spacing, or a little more room",
     )
 
 
@@ -182,9 +182,9 @@ def _broken(
         beam_half_width(rules.longest_m / 2, rules.longest_m / 2, rules.frequency_hz, zones=rules.fresnel_zones)
     )
     return InfeasibleError(
-        "No straight beam of an allowed length fits in the corridor.",
+        "no straight beam of an allowed length fits in the corridor",
         where=where,
         expected=f"a strip {2 * (half + rules.margin_m):.2f} m wide at the longest zone, "
         f"{rules.shortest_m:g} to {rules.longest_m:g} m from head to head",
-        mend="Widen the corridor there, allow shorter zones, or accept another stack with a narrower beam.",
+        mend="widen the corridor there, allow shorter zones, or accept another stack with a narrower beam",
     )
