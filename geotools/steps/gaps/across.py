@@ -29,11 +29,13 @@ class ThreatResult:
     """One threat over one fence line.
 
     stations : per zone (n,), largest modulation met on the easiest way that steps over the chain there; ``inf`` at
-    stations past the place where the next zone takes over. weakest : per zone, the smallest of them.
+    stations past the place where the next zone takes over. steps : per zone (n, 2), the strip's nodes right and left of
+    the step there, -1 where there is none. weakest : per zone, the smallest of the stations.
     ways : per zone, (m, 2) map places of that way, from the right of the chain to its left.
     """
 
     stations: list[Floats]
+    steps: list[Ints]
     weakest: list[float]
     ways: list[Floats]
 
@@ -97,12 +99,17 @@ class Corridor:
         cost = np.concatenate([grid.ravel() for grid in best])
         from_right = worst_from(self.graph, cost, np.flatnonzero(self.on_right), self.is_right)
         from_left = worst_from(self.graph, cost, np.flatnonzero(self.on_left), self.is_left)
-        stations, weakest, ways = [], [], []
+        stations, steps, weakest, ways = [], [], [], []
         for place, (n, _) in enumerate(self.shapes):
             right, left, row = self._steps[place]
             value = np.maximum(from_right[right], from_left[left])
             station = np.full(n, np.inf)
-            np.minimum.at(station, row, value)
+            taken = np.full((n, 2), -1, dtype=np.intp)
+            # written from the worst to the best, so that each row keeps its best
+            order = np.argsort(-value, kind="stable")
+            station[row[order]] = value[order]
+            taken[row[order]] = np.column_stack([right[order], left[order]]) - self.graph.first[place]
+            steps.append(taken)
             lowest = float(station.min())
             stations.append(station)
             weakest.append(lowest)
@@ -113,10 +120,9 @@ class Corridor:
             equal = np.flatnonzero(station <= lowest + 1e-9)
             run = equal[: int(np.argmax(np.append(np.diff(equal) > 1, True))) + 1]
             at = int(run[run.size // 2])
-            step = int(np.argmin(np.where(row == at, value, np.inf)))
-            nodes = self._way(cost <= lowest + 1e-9, place, at, int(right[step]), int(left[step]))
+            nodes = self._way(cost <= lowest + 1e-9, place, at, *(taken[at] + self.graph.first[place]).tolist())
             ways.append(np.column_stack([self.x[nodes], self.y[nodes]]))
-        return ThreatResult(stations, weakest, ways)
+        return ThreatResult(stations, steps, weakest, ways)
 
     def _way(self, allowed: NDArray[np.bool_], place: int, row: int, right: int, left: int) -> Ints:
         """Nodes of the shortest way over allowed nodes through one step, from the right edge to the left."""

@@ -50,8 +50,10 @@ def find(work: FenceWork, question: Question, progress: Callable[[int], None] = 
         result = corridor.threat([grid[number] for grid in best], work.core)
         threats[target.name] = result
         found[target.name] = [
-            find_spots(patch, station < question.threshold, grid[number] < question.threshold, levels, station)
-            for patch, station, grid, levels in zip(patches, result.stations, best, floor, strict=True)
+            find_spots(patch, grid[number], levels, stations, steps, question.threshold)
+            for patch, grid, levels, stations, steps in zip(
+                patches, best, floor, result.stations, result.steps, strict=True
+            )
         ]
     named = _with_causes(work, question, patches, best, found)
     return FenceFindings(patches, best, floor, standing, threats, named)

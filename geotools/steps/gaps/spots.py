@@ -15,6 +15,7 @@ __all__ = ["Spot", "find_spots", "outline", "runs"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -61,29 +62,31 @@ def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
     return shape if shape.is_valid else shape.buffer(0)
 
 
-def find_spots(patch: Patch, dead: Flags, open_nodes: Flags, floor: Floats, stations: Floats) -> list[Spot]:
+def find_spots(
+    patch: Patch, best: Floats, floor: Floats, stations: Floats, steps: Ints, threshold: float
+) -> list[Spot]:
     """Spots of one zone and threat.
 
     Parameters
     ----------
-    dead : (n,) stations where somebody gets through. open_nodes : (n, k) nodes below the threshold. floor : (n, k).
+    best, floor : (n, k) modulation and detection floor.
     stations : (n,) largest modulation on the easiest way through each.
+    steps : (n, 2) nodes where that way steps over the chain.
     """
-    x, middle = patch.strip.chainage_m, patch.strip.offset_m.size // 2
-    gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M)
+    x = patch.strip.chainage_m
+    gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M).ravel()
+    half = patch.spacing[0] / 2
     spots = []
-    for first, last in runs(dead):
-        area = outline(patch, open_nodes, first, last)
+    for first, last in runs(stations < threshold):
         rows = slice(first, last + 1)
-        half = patch.spacing[0] / 2
         spots.append(
             Spot(
                 first,
                 last,
                 max(float(x[first]) - half, 0.0),
                 min(float(x[last]) + half, float(x[-1])),
-                area,
-                float(gap[rows, middle].max()),
+                outline(patch, best < threshold, first, last),
+                float(gap[steps[rows]].min(axis=1).max()),
                 float(stations[rows].min()),
             )
         )
