@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 
+import pytest
 from click.testing import CliRunner
 
 from geotools.cli import cli
@@ -26,6 +27,20 @@ def test_the_same_error_in_words(tmp_path):
     run = CliRunner().invoke(cli, ["layout", SITE, "--out", str(tmp_path / "out")])
     assert run.exit_code == 7
     assert "error: " in run.output and "mend:" in run.output and "Traceback" not in run.output
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_shells_get_their_completion(shell):
+    words = [sys.executable, "-m", "geotools"]
+    script = subprocess.run(
+        words, env={**os.environ, "_GEOTOOLS_COMPLETE": f"{shell}_source"}, capture_output=True, text=True, check=True
+    )
+    assert "_GEOTOOLS_COMPLETE" in script.stdout
+    asked = {"_GEOTOOLS_COMPLETE": f"{shell}_complete", "COMP_WORDS": "geotools walkt", "COMP_CWORD": "1"}
+    if shell == "fish":
+        asked["COMP_CWORD"] = "walkt"
+    offered = subprocess.run(words, env={**os.environ, **asked}, capture_output=True, text=True, check=True)
+    assert "walktest" in offered.stdout and "layout" not in offered.stdout
 
 
 def test_a_request_to_end_puts_temporary_files_away(tmp_path):

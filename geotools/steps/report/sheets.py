@@ -84,7 +84,7 @@ def _cell(value: Any, digits: int = 2) -> str:
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float) or hasattr(value, "dtype"):
-        return number(value, digits) if float(value) != int(float(value)) or digits > 0 else f"{int(value)}"
+        return number(value, digits)
     return str(value)
 
 
