@@ -24,6 +24,8 @@ __all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground", "st
 
 Array = npt.NDArray[np.float64]
 
+#: A neighbour takes over near an end of a zone, within this share of its length, or it does not follow it at all.
+_END_SHARE = 0.45
 #: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
 _ACROSS_M = 0.25
 
@@ -99,6 +101,7 @@ class Perimeter:
         self._own: dict[str, dict[str, Array]] = {}
         self._cover: dict[str, dict[str, Array]] = {}
         self._levels: dict[str, Array] = {}
+        self._counted: dict[str, npt.NDArray[np.bool_]] = {}
         self._lateral: dict[tuple[str, HeadType, float], Array] = {}
         self.standing_db: dict[tuple[str, str], float] = {}
 
@@ -219,19 +222,58 @@ class Perimeter:
         cover = self.cover(zone_id)
         return {threat: np.maximum(m, cover[threat]) for threat, m in own.items()}
 
+    def counted(self, zone_id: str) -> npt.NDArray[np.bool_]:
+        """Stations of a zone that lie on the chain of beam lines, (n,); what lies past a neighbour's line is the
+        neighbour's.
+
+        The chain passes from a line to the next where they cross, else halfway of their overlap. Past that place nobody
+        who crosses this line alone has got anywhere.
+        """
+        if zone_id not in self._counted:
+            line, at = self.zones[zone_id].line, self.grids[zone_id].chainage_m
+            keep = np.ones(len(at), bool)
+            for other in self.neighbours(zone_id):
+                place = _handover(line, self.zones[other].line)
+                if place is not None and place < _END_SHARE * line.length:
+                    keep &= at >= place - 1e-9
+                elif place is not None and place > (1 - _END_SHARE) * line.length:
+                    keep &= at <= place + 1e-9
+            self._counted[zone_id] = keep
+        return self._counted[zone_id]
+
     def dead(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, npt.NDArray[np.bool_]]:
         """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,)."""
-        return {threat: crossable(m, self.rules.threshold) for threat, m in self.seen(zone_id, own).items()}
+        keep = self.counted(zone_id)
+        return {threat: crossable(m, self.rules.threshold) & keep for threat, m in self.seen(zone_id, own).items()}
 
     def weakest(self, zone_id: str, own: dict[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
-        return min(_bottleneck(m) for m in self.seen(zone_id, own).values())
+        keep = self.counted(zone_id)
+        return min(_bottleneck(m[keep]) for m in self.seen(zone_id, own).values())
 
     def dead_length(self, zone_id: str, dead: Mapping[str, npt.NDArray[np.bool_]]) -> float:
         """Metres of the zone that let any threat through."""
         grid = self.grids[zone_id]
         any_ = np.any(list(dead.values()), axis=0)
         return float(any_.sum() * grid.line.length / (len(any_) - 1))
+
+
+def _handover(a: BeamLine, b: BeamLine) -> float | None:
+    """Chainage on line a at which the chain passes to or from line b; None where they do not follow each other."""
+    ax, ay, bx, by = a.x1 - a.x0, a.y1 - a.y0, b.x1 - b.x0, b.y1 - b.y0
+    cross = ax * by - ay * bx
+    if abs(cross) > 1e-9 * a.length * b.length:
+        t = ((b.x0 - a.x0) * by - (b.y0 - a.y0) * bx) / cross
+        s = ((b.x0 - a.x0) * ay - (b.y0 - a.y0) * ax) / cross
+        if 0.0 <= t <= 1.0 and 0.0 <= s <= 1.0:
+            return t * a.length
+    if abs(cross) > 0.1 * a.length * b.length:
+        return None
+    # nearly in line: halfway between the end of a that lies beside b and the end of b that lies beside a
+    (along, _), (back, _) = a.from_map([b.x0, b.x1], [b.y0, b.y1]), b.from_map([a.x0, a.x1], [a.y0, a.y1])
+    mine = [place for place, other in zip((0.0, a.length), back, strict=True) if 0.0 <= other <= b.length]
+    theirs = [float(place) for place in along if 0.0 <= place <= a.length]
+    return (mine[0] + theirs[0]) / 2 if len(mine) == len(theirs) == 1 else None
 
 
 def _bottleneck(m: Array) -> float:

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geotools.corridor import BeamLine
 from geotools.errors import InputError
-from geotools.scenario import Perimeter
+from geotools.scenario import Perimeter, ZoneSetup
 from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
 
@@ -59,3 +60,18 @@ def test_weakest_crossing_is_the_bottleneck_of_the_strip():
     for level, open_ in ((weakest * 0.999, False), (weakest * 1.001, True)):
         at = Perimeter([zone()], perimeter.ground, replace(RULES, threshold=level))
         assert any(d.any() for d in at.dead("Z1").values()) is open_
+
+
+def test_what_lies_past_a_neighbours_line_is_the_neighbours():
+    # the chain turns a corner: line 1 runs on past line 2 by 10 m, and nobody gets in by crossing it there
+    flat = Formula(lambda x, y: 100.0)
+    corner = ZoneSetup("Z2", BeamLine(90.0, -5.0, 90.0, 95.0), zone().pairs)
+    perimeter = Perimeter([zone(), corner], flat, RULES)
+    at = perimeter.grids["Z1"].chainage_m
+    np.testing.assert_array_equal(perimeter.counted("Z1"), at <= 90.0)
+    np.testing.assert_array_equal(perimeter.counted("Z2"), perimeter.grids["Z2"].chainage_m >= 5.0)
+    # in line and side by side: halfway of the overlap; a line alone counts whole
+    beside = ZoneSetup("Z2", BeamLine(185.0, 0.5, 85.0, 0.5), zone().pairs)
+    perimeter = Perimeter([zone(), beside], flat, RULES)
+    assert at[perimeter.counted("Z1")].max() == 92.5 and perimeter.counted("Z2").sum() == (at <= 92.5).sum()
+    assert Perimeter([zone()], flat, RULES).counted("Z1").all()

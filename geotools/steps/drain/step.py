@@ -29,6 +29,8 @@ SPLASH_REACH_M = 3.0
 LOW_HEAD_M = 0.40
 #: A stream bed raised by more than this holds water back, m (common practice, no source).
 DAM_M = 0.05
+#: Standing water added by grading that is worth a warning, m3.
+POND_M3 = 0.1
 
 
 @dataclass
@@ -195,6 +197,7 @@ def run(ctx: StepContext) -> StepResult:
     pond_rows: list[Row] = []
     flow_rows: list[Row] = []
     dams: list[str] = []
+    changed: list[str] = []
     for number, window in enumerate(_windows(perimeter, surface, ctx.params["margin_m"])):
         ctx.progress(number, len(perimeter.zones), f"zone {window.zone_id}")
         states = {"now": window.level}
@@ -202,7 +205,10 @@ def run(ctx: StepContext) -> StepResult:
             states["after"] = window.level + window.change
         water: Water | None = None
         for state, level in states.items():
-            if water is None or np.abs(window.change).max() > 1e-3:
+            moved = np.abs(window.change).max() > 1e-3
+            if state == "after" and moved:
+                changed.append(window.zone_id)
+            if water is None or moved:
                 water = water_around(
                     level,
                     window.along,
@@ -224,11 +230,11 @@ def run(ctx: StepContext) -> StepResult:
             "ponds": frame_of(PONDS, pond_rows, crs),
             "flow_crossings": frame_of(FLOW_CROSSINGS, flow_rows, crs),
         },
-        summary=_summary(ctx, pond_rows, flow_rows),
+        summary=_summary(ctx, pond_rows, flow_rows, changed),
     )
 
 
-def _summary(ctx: StepContext, pond_rows: list[Row], flow_rows: list[Row]) -> dict[str, object]:
+def _summary(ctx: StepContext, pond_rows: list[Row], flow_rows: list[Row], graded: list[str]) -> dict[str, object]:
     figures: dict[str, object] = {}
     for state in ("now", "after"):
         mine = [r for r in pond_rows if r["state"] == state]
@@ -239,12 +245,17 @@ def _summary(ctx: StepContext, pond_rows: list[Row], flow_rows: list[Row]) -> di
                 f"{state}: {len(mine)} pond(s) in the zones, {volume:.2f} m3; {flows} flow path(s) across the beams"
             )
         figures[state] = {"ponds": len(mine), "volume_m3": round(volume, 3), "flow_crossings": flows}
-    before = {str(r["zones"]): float(str(r["volume_m3"])) for r in pond_rows if r["state"] == "now"}
-    for row in pond_rows:
-        if row["state"] == "after" and float(str(row["volume_m3"])) > before.get(str(row["zones"]), 0.0) + 0.1:
+    for zone_id in graded:
+        held = {
+            state: [r for r in pond_rows if r["state"] == state and str(r["pond_id"]).startswith(f"{zone_id}-P")]
+            for state in ("now", "after")
+        }
+        now, after = (sum(float(str(r["volume_m3"])) for r in held[state]) for state in ("now", "after"))
+        if after > now + POND_M3:
+            deepest = max(float(str(r["depth_m"])) for r in held["after"])
             ctx.warn(
-                f"grading makes water stand in {row['zones']}: {float(str(row['volume_m3'])):.2f} m3, "
-                f"{float(str(row['depth_m'])):.2f} m deep; a pipe or a cut outlet is needed"
+                f"grading makes water stand at {zone_id}: {now:.2f} m3 now, {after:.2f} m3 after, {deepest:.2f} m "
+                "deep; a pipe or a cut outlet is needed"
             )
     splashed = sorted({name for r in pond_rows if r["splash"] for name in str(r["splash"]).split()})
     if splashed:
