@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import click
 
+from geotools.batch.command import SOME_FAILED
 from geotools.errors import GeotoolsError
 from geotools.schema import LAYERS, LayerSchema
 from geotools.site import Site
@@ -164,6 +165,7 @@ def _nested(name: str, section: type[Section]) -> list[str]:
 
 def _exit_codes() -> str:
     rows = {0: "done", 1: "an unexpected fault", 2: "wrong use of the command line"}
+    rows[SOME_FAILED] = "a site of a batch failed; the others are done"
     for kind in GeotoolsError.__subclasses__():
         words = (kind.__doc__ or "").split(".")[0].strip()
         rows[kind.exit_code] = rows.get(kind.exit_code) or f"{words[:1].lower()}{words[1:]}"
