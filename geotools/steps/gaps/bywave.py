@@ -46,10 +46,9 @@ class _Rasters:
             self.gap.lay(patch, (np.minimum(floor - ground, HIGHEST_TOP_M), np.minimum(floor, ground + HIGHEST_TOP_M)))
             self.corridor.lay(patch, list(found.best[place]))
 
-    def finish(self) -> None:
-        """Write both."""
-        self.gap.finish()
-        self.corridor.finish()
+    def finish(self) -> bool:
+        """Write both; whether they are cloud-optimised."""
+        return self.gap.finish() & self.corridor.finish()
 
 
 def _advance(ctx: StepContext, before: int, total: int, zones: int) -> None:
@@ -72,7 +71,8 @@ def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
                 done += len(work.core)
                 rasters.lay(work, found)
                 _take_rows(ctx, work, found, question, accuracy, rows)
-        rasters.finish()
+        if not rasters.finish():
+            ctx.say("the rasters reach very far: written as tiled GeoTIFF without overviews")
     site_weakest: dict[str, float | None] = {}
     for target in question.targets:
         values = [r["modulation"] for r in rows["crossings"] if r["threat"] == target.name]

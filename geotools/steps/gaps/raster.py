@@ -25,6 +25,10 @@ __all__ = ["Band", "MapRaster", "bounds_of"]
 Floats = NDArray[np.float64]
 
 
+LARGEST_COG_CELLS = 100_000_000
+"""Above this many cells in its bounding box a raster is left without overviews."""
+
+
 @dataclass(frozen=True)
 class Band:
     """One band: its words, its unit, and whether the larger or the smaller of two overlapping strips' values holds.
@@ -38,7 +42,7 @@ class Band:
 
 
 class MapRaster:
-    """A raster on the map that strips are laid into one after the other, and that ends as a cloud-optimised GeoTIFF.
+    """A raster on the map that strips are laid into one after the other; it ends as a cloud-optimised GeoTIFF.
 
     Parameters
     ----------
@@ -94,9 +98,17 @@ class MapRaster:
         corner = (self._left + c0, self._top - r0)
         self._raster.write(_laid(patch, layers, self.bands, held, corner, cell), window=window)
 
-    def finish(self) -> None:
-        """Write the cloud-optimised file and take the draft away."""
+    def finish(self) -> bool:
+        """Write the file; whether it is cloud-optimised.
+
+        Overviews of a very large and nearly empty raster would cost more than all the rest: it stays a tiled GeoTIFF
+        whose empty tiles take no room.
+        """
+        cells = self._raster.width * self._raster.height
         self._raster.close()
+        if cells > LARGEST_COG_CELLS:
+            self._draft.replace(self.path)
+            return False
         copy_raster(
             self._draft,
             self.path,
@@ -108,6 +120,7 @@ class MapRaster:
             num_threads="2",
         )
         self._draft.unlink()
+        return True
 
 
 def bounds_of(lines: Iterable[BeamLine], half_width_m: float) -> tuple[float, float, float, float]:

@@ -7,10 +7,12 @@ from typing import Any
 
 from shapely import LineString
 
+from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
 from geotools.step import StepContext
 from geotools.steps.gaps.fence import FenceFindings
 from geotools.steps.gaps.kernel import Question
+from geotools.steps.gaps.spots import Spot
 from geotools.steps.gaps.work import FenceWork
 
 __all__ = ["Row", "closing_table", "crossing_rows", "spot_rows", "tell"]
@@ -37,13 +39,19 @@ def spot_rows(work: FenceWork, findings: FenceFindings, question: Question) -> l
                         "to_m": spot.to_m,
                         "length_m": spot.to_m - spot.from_m,
                         "area_m2": spot.area.area,
-                        "crawl_gap_m": spot.crawl_gap_m,
-                        "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0),
+                        **_space(target, spot),
                         "modulation": spot.modulation,
                         "geometry": spot.area,
                     }
                 )
     return rows
+
+
+def _space(target: Target, spot: Spot) -> Row:
+    """Crawl gap and by how much it exceeds the threat's height; nothing for a threat that passes above the ground."""
+    if target.base_m > 0.0:
+        return {"crawl_gap_m": None, "depth_m": None}
+    return {"crawl_gap_m": spot.crawl_gap_m, "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0)}
 
 
 def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:
@@ -88,7 +96,7 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], questi
             value = weakest.get((zone_id, target.name))
             shown = "-" if value is None else f"{value:.2f}"
             cells.append(f"{dead:.1f} m ({shown})" if dead else shown)
-        gaps = [r["crawl_gap_m"] for r in spots]
+        gaps = [r["crawl_gap_m"] for r in spots if r["crawl_gap_m"] is not None]
         lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
     columns = ["zone", "length m", *(target.name for target in question.targets), "worst gap m"]
     title = f"dead metres (and weakest crossing; an alarm needs {question.threshold:g})"

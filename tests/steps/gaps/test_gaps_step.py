@@ -175,3 +175,21 @@ def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_pat
     with pytest.raises(NumericInputError, match="F01-Z002-usual"):
         run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     assert layer(out, "dead_spots").equals(spots)
+
+
+def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_path):
+    path = place_demo_input(tmp_path, overwrite=False)
+    text = path.read_text().replace('threats = ["walk", "crawl", "prone"]', 'threats = ["walk", "bridge"]')
+    path.write_text(text + "\n[survey]\ndraws = 0\n")
+    (low := tmp_path / "low").mkdir()
+    run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
+    crossings = layer(tmp_path, "crossings")
+    assert (crossings[crossings.threat == "bridge"].outcome == "alarmed").all()
+    stack = '[[stack]]\nlevel = "usual"\nhead_type = "10 GHz"\nheight_m = 0.91\nmin_height_m = 0.5\n'
+    path.write_text(path.read_text() + "\n" + stack)
+    run_site(open_site(path), low, steps=["inspect", "layout", "gaps"])
+    spots = layer(low, "dead_spots")
+    bridge = spots[spots.threat == "bridge"]
+    assert bridge.length_m.sum() > 300
+    assert bridge.crawl_gap_m.isna().all()
+    assert set(bridge.cause) <= {"range", "near_head", "corner"}
