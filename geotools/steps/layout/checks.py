@@ -179,15 +179,18 @@ def _check_junction(a: StandingZone, b: StandingZone, limits: Limits) -> Iterato
     pieces = seen_part(a), seen_part(b)
     name = f"{a.zone_id} {b.zone_id}"
     if any(piece.is_empty for piece in pieces) or not shapely.dwithin(pieces[0], pieces[1], _BODY_M):
-        gap = pieces[0].distance(pieces[1]) if not any(piece.is_empty for piece in pieces) else float("nan")
+        if any(zone.seen_m[1].max() <= 0 for zone in (a, b)):
+            found = "the stack sees none of the threats"
+        elif any(piece.is_empty for piece in pieces):
+            found = f"a zone is shorter than its two dead spots of {max(a.dead_m, b.dead_m):.1f} m"
+        else:
+            found = f"{pieces[0].distance(pieces[1]):.2f} m between what the two zones see"
         yield Conflict(
             "junction open",
             name,
             heads,
             at,
-            f"{gap:.2f} m between what the two zones see"
-            if np.isfinite(gap)
-            else f"a zone is shorter than its two dead spots of {max(a.dead_m, b.dead_m):.1f} m",
+            found,
             f"dead spots of {a.dead_m:.1f} and {b.dead_m:.1f} m inside the neighbour's beam",
             "let both beams run on farther past their crossing, or add a head or another sensor there",
         )

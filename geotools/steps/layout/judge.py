@@ -19,6 +19,8 @@ __all__ = ["Judge"]
 
 Stack = tuple[StackHead, ...]
 _ROUND_M = 10.0
+#: Shortest zone that a threat must be seen at to count as answered.
+_FROM_M = 30.0
 _TRIAL_HEIGHTS_M = np.arange(0.3, 4.01, 0.2)
 
 
@@ -30,6 +32,7 @@ class Judge:
         self._beams: dict[tuple[Stack, float], list[BeamField]] = {}
         self._dead: dict[tuple[Stack, float], float] = {}
         self._seen: dict[tuple[Stack, float], NDArray[np.float64]] = {}
+        self._answers: dict[Stack, list[Target]] = {}
         self._targets = []
         for threat in site.threats:
             t = site.all_targets[threat]
@@ -56,27 +59,49 @@ class Judge:
             self._beams[key] = solve_stack(stack, key[1])
         return self._beams[key]
 
+    def _spots(self, stack: Stack, length_m: float) -> dict[str, float]:
+        detection = self.site.detection
+        return dead_spot(
+            self._solved(stack, length_m),
+            self._targets,
+            threshold=detection.threshold,
+            half_width_m=detection.half_width_m,
+        )
+
+    def _answered(self, stack: Stack) -> list[Target]:
+        """Threats that the stack sees at mid-span of every length of zone that the site allows.
+
+        One that it sees at some lengths only (a jump through the edge of the beam) is no reason to run beams farther
+        past their junctions: it passes elsewhere. It is listed as missed by the stack.
+        """
+        if stack not in self._answers:
+            longest = self.site.layout.max_zone_m
+            lengths = np.append(np.arange(min(_FROM_M, longest), longest, _ROUND_M), longest)
+            spots = [self._spots(stack, float(length)) for length in lengths]
+            self._answers[stack] = [t for t in self._targets if all(np.isfinite(spot[t.name]) for spot in spots)]
+        return self._answers[stack]
+
+    def run_past_m(self, stack: Stack, longest_m: float) -> float:
+        """Longest dead spot before a head over all lengths of zone up to the longest, m."""
+        lengths = np.append(np.arange(min(_FROM_M, longest_m), longest_m, _ROUND_M), longest_m)
+        return max(self.dead_m(stack, float(length)) for length in lengths)
+
     def seen_m(self, stack: Stack, length_m: float) -> NDArray[np.float64]:
-        """Distance from a head and half width in which every threat that the stack sees at all is seen, (2, n), m."""
+        """Distance from a head and half width in which every threat that the stack answers is seen, (2, n), m."""
         key = self._key(stack, length_m)
         if key not in self._seen:
             beams = self._solved(stack, length_m)
-            x, half = seen_half_width(beams, self._targets, threshold=self.site.detection.threshold)
+            x, half = seen_half_width(beams, self._answered(stack), threshold=self.site.detection.threshold)
             self._seen[key] = np.vstack([x, half])
         return self._seen[key]
 
     def dead_m(self, stack: Stack, length_m: float) -> float:
-        """Longest dead spot before a head over the threats that the stack sees at mid-span, m."""
+        """Longest dead spot before a head over the threats that the stack answers, m."""
         key = self._key(stack, length_m)
         if key not in self._dead:
-            detection = self.site.detection
-            spots = dead_spot(
-                self._solved(stack, length_m),
-                self._targets,
-                threshold=detection.threshold,
-                half_width_m=detection.half_width_m,
-            )
-            self._dead[key] = max((spot for spot in spots.values() if np.isfinite(spot)), default=0.0)
+            names = {target.name for target in self._answered(stack)}
+            spots = [spot for name, spot in self._spots(stack, length_m).items() if name in names]
+            self._dead[key] = max((spot for spot in spots if np.isfinite(spot)), default=0.0)
         return self._dead[key]
 
     def chain(

@@ -142,7 +142,7 @@ class _Layout:
     @cached_property
     def extension_m(self) -> float:
         """How far beams run past a junction: half the overlap asked for, or the dead spot and half a metre."""
-        dead = self.judge.dead_m(self.judge.stack_of(self.levels), self.longest_m)
+        dead = self.judge.run_past_m(self.judge.stack_of(self.levels), self.longest_m)
         return max(self.settings.overlap_m / 2, dead + 0.5)
 
     @cached_property

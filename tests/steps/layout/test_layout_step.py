@@ -203,3 +203,29 @@ def test_narrow_double_fence_is_listed_with_its_place(make_site, tmp_path):
     assert "beam touches fence or keep-out" in set(conflicts["rule"])
     summary = json.loads((tmp_path / "out" / "summary.json").read_text())
     assert summary["steps"]["layout"]["broken_rules"] == len(conflicts)
+
+
+def test_islands_are_laid_out_one_by_one(make_site, tmp_path):
+    site_file = make_site(
+        threats='["walk", "crawl"]', toml='[layout]\nside = "inside"\nsetback_m = 3.5\nclear_m = 8.0\n'
+    )
+    islands = [[(5, 5), (60, 5), (60, 95), (5, 95), (5, 5)], [(66, 30), (95, 30), (95, 70), (66, 70), (66, 30)]]
+    write_fence(tmp_path / "fence.geojson", [line(points) for points in islands])
+    lay_out(site_file, tmp_path / "out")
+    zones, heads, conflicts = layers(tmp_path / "out", "zones", "heads", "conflicts")
+    assert set(zones["fence_id"]) == {"F01", "F02"}
+    for number, points in enumerate(islands, start=1):
+        own = heads[heads["zone_id"].str.startswith(f"F{number:02d}-")]
+        area = shapely.Polygon([(500_000 + x, 5_400_000 + y) for x, y in points])
+        assert shapely.contains(area, own.geometry.force_2d()).all()
+    assert set(conflicts["rule"]) <= {"transmitter beside receiver", "zone length"}
+
+
+def test_a_stack_that_answers_no_threat_is_said(make_site, tmp_path):
+    stack = '[[stack]]\nlevel = "low"\nhead_type = "24 GHz"\nheight_m = 0.3\n'
+    site_file = make_site(points=RING, threats='["bridge"]', toml=f"[layout]\nsetback_m = 4.0\n{stack}")
+    lay_out(site_file, tmp_path / "out")
+    (conflicts,) = layers(tmp_path / "out", "conflicts")
+    missed = conflicts[conflicts["rule"] == "stack misses bridge"].iloc[0]
+    assert "over level ground" in missed["found"]
+    assert "the stack sees none of the threats" in set(conflicts["found"])
