@@ -14,7 +14,7 @@ from tests.evidence.closed import knife_edge, spread_and_radius, two_ray
 from tests.evidence.crossing import crossing
 from tests.evidence.invariants import invariants
 from tests.evidence.staircase import second_solver
-from tests.evidence.trade import gap_table, picture_of_a_field, trade
+from tests.evidence.trade import gap_table, mirror, picture_of_a_field, trade
 
 HEAD = """# Evidence for the beam model
 
@@ -55,6 +55,7 @@ def main(folder: Path) -> int:
         knife_edge,
         two_ray,
         spread_and_radius,
+        mirror,
         invariants,
         second_solver,
         crossing,

@@ -176,6 +176,26 @@ def spread_and_radius(folder: Path) -> Section:
         for a in (10.0, 30.0, 50.0)
     )
     section.check("first Fresnel radius", 100 * worst, 0.2, "%", "ITU-R P.530, constant 17.3 as printed")
+    worst = 0.0
+    for head in HEAD_TYPES.values():
+        aimed, *off = solve_beams(
+            [
+                Beam(head, X, 0 * X, 8.0, 8.0, **error)
+                for error in (
+                    {},
+                    {"tx_pan_deg": head.beamwidth_az_deg / 2},
+                    {"rx_pan_deg": -head.beamwidth_az_deg / 2},
+                    {"tx_tilt_deg": head.beamwidth_el_deg / 2},
+                    {"rx_tilt_deg": head.beamwidth_el_deg / 2},
+                )
+            ],
+            single=False,
+        )
+        level = aimed.standing_level_db
+        worst = max(worst, *(abs(field.standing_level_db - level + 10 * np.log10(2)) for field in off))
+    section.check(
+        "head turned by half its beamwidth: off half power by", worst, 0.1, "dB", "definition of the beamwidth"
+    )
     from itur.models.itu838 import rain_specific_attenuation
 
     tilts = {"horizontal": 0, "vertical": 90, "circular": 45}
