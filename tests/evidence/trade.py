@@ -78,8 +78,8 @@ def mirror(folder: Path) -> Section:
     section = Section("How much the mirror matters")
     section.say(
         "The plan's steps take the ground as a perfect mirror, the limit of both polarisations at grazing incidence. "
-        "Here the trade's cases are solved again with Fresnel's coefficients for a relative permittivity of 15 (damp soil, "
-        "common practice)."
+        "Here the trade's cases are solved again with Fresnel's coefficients for a relative permittivity of 15 "
+        "(damp soil, common practice)."
     )
     rows, turned, largest = [], 0, 0.0
     for case in TABLE["case"]:
