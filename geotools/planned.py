@@ -130,6 +130,7 @@ def grade_settings(site: Site) -> GradeSettings:
         batter_m=g.batter_m,
         height_limits={level.level: level.limits_m for level in site.stack_levels()},
         keep_fall=g.keep_fall,
+        headroom=g.headroom,
     )
 
 

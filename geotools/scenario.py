@@ -241,10 +241,15 @@ class Perimeter:
             self._counted[zone_id] = keep
         return self._counted[zone_id]
 
-    def dead(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, npt.NDArray[np.bool_]]:
-        """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,)."""
-        keep = self.counted(zone_id)
-        return {threat: crossable(m, self.rules.threshold) & keep for threat, m in self.seen(zone_id, own).items()}
+    def dead(
+        self, zone_id: str, own: dict[str, Array] | None = None, *, headroom: float = 0.0
+    ) -> dict[str, npt.NDArray[np.bool_]]:
+        """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,).
+
+        headroom : share of the threshold that has to be kept in hand over it.
+        """
+        keep, level = self.counted(zone_id), self.rules.threshold * (1.0 + headroom)
+        return {threat: crossable(m, level) & keep for threat, m in self.seen(zone_id, own).items()}
 
     def weakest(self, zone_id: str, own: dict[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""

@@ -9,16 +9,18 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.earthwork.programme import GradingRules, SightLine
-from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven
+from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven, spread
 from geotools.earthwork.surface import DesignSurface, StripCells
 from geotools.earthwork.water import flood
 from geotools.errors import InfeasibleError
 from geotools.scenario import Perimeter, ZoneSetup, straight_ground
 
-__all__ = ["GradeSettings", "ZoneGrading", "grade_group", "proof_of", "strip_groups"]
+__all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 
 # how much nearer today's ground may come to a beam that is lowered, where the model has not complained yet
 _MORE_CREST_M = 0.05
+#: Ground beside a dead spot that is held too in the first round, m.
+_REACH_M = 6.0
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
 
@@ -30,7 +32,7 @@ class GradeSettings:
     the first Fresnel zone. batter_m : ground on both sides of it that may be worked to tie in.
     tolerance_m : metres from straight first asked for, by threat. height_limits : lowest and highest head height by
     level; a level that is missing keeps its heads where they are. keep_fall : keep every flow path falling by
-    `rules.min_fall`.
+    `rules.min_fall`. headroom : share of the threshold that graded ground keeps in hand, for it is never built exactly.
     """
 
     rules: GradingRules
@@ -40,6 +42,7 @@ class GradeSettings:
     height_limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     keep_fall: bool = False
     max_rounds: int = 10
+    headroom: float = 0.1
 
 
 @dataclass(frozen=True)
@@ -79,20 +82,42 @@ class ZoneGrading:
         return float(-change[change < 0].sum() * a), float(change[change > 0].sum() * a), float(moved.sum() * a), depth
 
 
-def proof_of(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, hopeless: Mapping[str, np.ndarray]) -> Proof:
+@dataclass(frozen=True)
+class _Demand:
+    """What a zone's surface has to stand up to.
+
+    hopeless, tight : by threat, stations that would let it through on straight ground too, at the threshold and with
+    the headroom; no grading mends those. near : stations that must keep the headroom. wanted : stations that are
+    asked about.
+    """
+
+    hopeless: Mapping[str, npt.NDArray[np.bool_]]
+    tight: Mapping[str, npt.NDArray[np.bool_]]
+    near: npt.NDArray[np.bool_]
+
+
+def _demand(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, headroom: float, reach: float) -> _Demand:
+    grid = perimeter.grids[zone.zone_id]
+    flat = perimeter.modulation(zone, straight_ground(grid, perimeter.levels(zone.zone_id)))
+    today = perimeter.dead(zone.zone_id, perimeter.modulation(zone, level))
+    near = spread(grid.chainage_m, np.any(list(today.values()), axis=0), reach)
+    return _Demand(
+        perimeter.dead(zone.zone_id, flat),
+        perimeter.dead(zone.zone_id, flat, headroom=headroom),
+        near,
+    )
+
+
+def _proof(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, demand: _Demand, headroom: float) -> Proof:
     """What the model says of a zone on a given ground, as the grading loop wants it."""
-    dead = perimeter.dead(zone.zone_id, perimeter.modulation(zone, level))
-    grid = perimeter.grids[zone.zone_id]
-    mend = np.any([d & ~hopeless[threat] for threat, d in dead.items()], axis=0)
-    lost = np.any([d & hopeless[threat] for threat, d in dead.items()], axis=0)
-    return Proof(grid.chainage_m, mend, lost & ~mend)
-
-
-def hopeless_of(perimeter: Perimeter, zone: ZoneSetup) -> dict[str, np.ndarray]:
-    """Chainages where a threat would get through on perfectly straight ground too: no grading mends those."""
-    grid = perimeter.grids[zone.zone_id]
-    flat = straight_ground(grid, perimeter.levels(zone.zone_id))
-    return perimeter.dead(zone.zone_id, perimeter.modulation(zone, flat))
+    own = perimeter.modulation(zone, level)
+    dead = perimeter.dead(zone.zone_id, own)
+    mend = np.any([d & ~demand.hopeless[threat] for threat, d in dead.items()], axis=0)
+    lost = np.any([d & demand.hopeless[threat] for threat, d in dead.items()], axis=0)
+    if headroom > 0:
+        thin = perimeter.dead(zone.zone_id, own, headroom=headroom)
+        mend |= demand.near & np.any([d & ~demand.tight[threat] for threat, d in thin.items()], axis=0)
+    return Proof(perimeter.grids[zone.zone_id].chainage_m, mend, lost & ~mend)
 
 
 def grade_group(
@@ -102,23 +127,19 @@ def grade_group(
     settings: GradeSettings,
     *,
     keep: npt.NDArray[np.bool_] | None = None,
-    only: Mapping[str, npt.NDArray[np.bool_]] | None = None,
 ) -> ZoneGrading:
     """Grade one zone, or several whose strips overlap, with one programme; `surface` is not changed.
 
     zones : with their heads as they would stand; the lowest pair is the one whose line the ground follows.
     keep : (rows, columns) of the surface, True where nothing may be moved.
-    only : by zone, (n,) True at the chainages that are to be mended; all that can be if not given.
     """
     half = settings.under_m
     posts = [(x, y, _POST_RADIUS_M) for z in zones for x, y in ((z.line.x0, z.line.y0), (z.line.x1, z.line.y1))]
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
-    hopeless = {z.zone_id: hopeless_of(perimeter, z) for z in zones}
-    if only is not None:  # what is not asked for counts as not mendable
-        for zone_id, wanted in only.items():
-            hopeless[zone_id] = {threat: lost | ~wanted for threat, lost in hopeless[zone_id].items()}
-    first = [proof_of(perimeter, z, levels[z.zone_id], hopeless[z.zone_id]) for z in zones]
+    margin = settings.headroom
+    demands = {z.zone_id: _demand(perimeter, z, levels[z.zone_id], margin, _REACH_M) for z in zones}
+    first = [_proof(perimeter, z, levels[z.zone_id], demands[z.zone_id], margin) for z in zones]
     tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
     lines = [
         _sight_line(z, levels[z.zone_id], strip, half, tolerance, _head_moves(perimeter, z, settings)) for z in zones
@@ -140,12 +161,22 @@ def grade_group(
     def prove(design: np.ndarray, ends: np.ndarray) -> list[Proof]:
         trial = surface.around(strip)
         trial.apply(strip, design)
-        return [proof_of(perimeter, z, perimeter.levels(z.zone_id, trial), hopeless[z.zone_id]) for z in settled(ends)]
+        return [
+            _proof(perimeter, z, perimeter.levels(z.zone_id, trial), demands[z.zone_id], margin) for z in settled(ends)
+        ]
 
     lengths = [z.line.length for z in zones]
     try:
         made = grade_until_proven(
-            strip.cells, lines, lengths, rules, prove, tolerance=tolerance, first=first, max_rounds=settings.max_rounds
+            strip.cells,
+            lines,
+            lengths,
+            rules,
+            prove,
+            tolerance=tolerance,
+            first=first,
+            reach=_REACH_M,
+            max_rounds=settings.max_rounds,
         )
     except InfeasibleError as problem:
         reason = f"{problem.what} At {problem.where}: {problem.found}."

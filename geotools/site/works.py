@@ -25,6 +25,13 @@ class Grading(Section):
     batter_m: float = setting(
         "ground on both sides of that which may be worked to tie in", unit="m", default=2.0, ge=0.5, le=20
     )
+    headroom: float = setting(
+        "share of the threshold that graded ground keeps in hand, for it is never built exactly",
+        mark=COMMON,
+        default=0.10,
+        ge=0,
+        le=1,
+    )
     keep_off_fence_m: float = setting(
         "ground beside the fence that keeps its level", unit="m", default=0.5, ge=0, le=10
     )
