@@ -28,11 +28,13 @@ class ZoneDoubt:
     """A zone whose answer may hang on the survey.
 
     number : of the zone along its fence line, which its draws hang on.
+    owned : (n,) stations where the chain of beam lines runs along this zone; past them it is the next zone's.
     others : by threat (n, k), what neighbours' beams give. spots : by threat, rows of the dead spots found.
     """
 
     work: ZoneWork
     number: int
+    owned: NDArray[np.bool_]
     others: dict[str, Floats]
     spots: dict[str, tuple[tuple[int, int], ...]]
 
@@ -103,7 +105,7 @@ def judge_zone(doubt: ZoneDoubt, question: Question, accuracy: Accuracy, draws: 
                 # the way winds through a neighbour's strip: here only the open beam line itself can be asked
                 chances.append(float((on_line[:, rows] < question.threshold).any(axis=1).mean()))
         probability[target.name] = chances
-        elsewhere = dead.mean(axis=0) >= _POSSIBLE
+        elsewhere = (dead.mean(axis=0) >= _POSSIBLE) & doubt.owned
         for first, last in spots:
             elsewhere[max(first - 2, 0) : last + 3] = False
         possible[target.name] = _merged(runs(elsewhere), strip.chainage_m, accuracy.correlation_m)

@@ -56,6 +56,12 @@ def _others(found: FenceFindings, place: int) -> NDArray[np.float64]:
     return np.where(both > own, both, 0.0)
 
 
+def _owned(found: FenceFindings, place: int) -> NDArray[np.bool_]:
+    """Stations of a zone where the chain of beam lines runs along it, (n,)."""
+    result = next(iter(found.threats.values()))
+    return result.steps[place][:, 0] >= 0
+
+
 def add_certainty(
     ctx: StepContext,
     work: FenceWork,
@@ -81,7 +87,7 @@ def add_certainty(
         others = _others(found, place)
         held = {t.name: others[i] for i, t in enumerate(question.targets) if t.name in names}
         rows = {name: tuple((s.first, s.last) for s, _ in found.spots[name][place]) for name in names}
-        doubt, given = ZoneDoubt(zone, zone.number, held, rows), ctx.site.survey
+        doubt, given = ZoneDoubt(zone, zone.number, _owned(found, place), held, rows), ctx.site.survey
         judged = judge_zone(doubt, question, accuracy, given.draws, given.seed)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
@@ -113,7 +119,8 @@ def _spot_id(zone_id: str, threat: str, number: int) -> str:
 def sensitivity_rows(work: FenceWork, found: FenceFindings, question: Question) -> list[Row]:
     """Rows of the sensitivity table."""
     zones = [work.zones[place] for place in work.core]
-    moved = sensitivity(zones, [_others(found, place) for place in work.core], question)
+    others = [_others(found, place) for place in work.core]
+    moved = sensitivity(zones, others, [_owned(found, place) for place in work.core], question)
     as_set = {(m.place, m.threat): m.dead_m for m in moved if m.change == "as set"}
     return [
         {

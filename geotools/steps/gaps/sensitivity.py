@@ -40,10 +40,13 @@ class Moved:
     dead_m: float
 
 
-def sensitivity(works: Sequence[ZoneWork], others: Sequence[Floats], question: Question) -> list[Moved]:
+def sensitivity(
+    works: Sequence[ZoneWork], others: Sequence[Floats], owned: Sequence[NDArray[np.bool_]], question: Question
+) -> list[Moved]:
     """Dead length of every zone and threat under each change, one change at a time.
 
     others : per zone (threats, n, k), what neighbours' beams give, held as it is.
+    owned : per zone (n,), stations where the chain of beam lines runs along it.
     """
     cases: list[tuple[int, ZoneWork, tuple[str, ...]]] = []
     for place, work in enumerate(works):
@@ -68,7 +71,7 @@ def sensitivity(works: Sequence[ZoneWork], others: Sequence[Floats], question: Q
                 threshold = question.threshold
                 threshold += {"threshold up": THRESHOLD, "threshold down": -THRESHOLD}.get(change, 0.0)
                 dead = crossable(np.maximum(best, others[place][number]), threshold)
-                moved.append(Moved(place, target.name, change, float(dead.sum()) * step))
+                moved.append(Moved(place, target.name, change, float((dead & owned[place]).sum()) * step))
         return moved
 
     return [moved for part in solve_zones([case[1] for case in cases], ask) for moved in part]

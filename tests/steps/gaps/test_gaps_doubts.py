@@ -88,7 +88,8 @@ def test_check_points_outside_the_model_are_refused():
 
 def judged(depth, sigma):
     zone = work(depth)
-    doubt = ZoneDoubt(zone, 0, {"prone": np.zeros(zone.strip.ground_m.shape)}, {"prone": spots_of(zone)})
+    everywhere = np.ones(zone.strip.chainage_m.size, bool)
+    doubt = ZoneDoubt(zone, 0, everywhere, {"prone": np.zeros(zone.strip.ground_m.shape)}, {"prone": spots_of(zone)})
     return judge_zone(doubt, QUESTION, Accuracy(sigma, correlation_m=8.0), 32, 1), doubt
 
 
@@ -131,7 +132,8 @@ def test_classes():
 
 def test_sensitivity_moves_the_way_it_must():
     zone = work(0.25)
-    moved = sensitivity([zone], [np.zeros((1, *zone.strip.ground_m.shape))], QUESTION)
+    owned = np.ones(zone.strip.chainage_m.size, bool)
+    moved = sensitivity([zone], [np.zeros((1, *zone.strip.ground_m.shape))], [owned], QUESTION)
     dead = {m.change: m.dead_m for m in moved}
     assert set(dead) == set(CHANGES)
     assert dead["threshold up"] > dead["as set"] > dead["threshold down"] > 0
