@@ -196,7 +196,7 @@ class Job:
             return
         held = set(self.workspace.layer_names())
         there = [out.schema.name for out in step.outputs if out.schema.name in held and not out.updates]
-        there += [f.name for f in step.files if (self.out / f.name.rstrip("/")).exists()]
+        there += [f.name for f in step.files if (self.out / f.name.rstrip("/")).exists() and not f.updates]
         if there:
             raise OutputError(
                 "the output folder holds results of this step already",

@@ -170,11 +170,15 @@ class LayerOut:
 
 @dataclass(frozen=True)
 class FileOut:
-    """A file, or a folder of files ending in ``/``, that the step writes beside the plan."""
+    """A file, or a folder of files ending in ``/``, that the step writes beside the plan.
+
+    ``updates`` marks a file that another step makes and this one makes anew: finding it there is no overwriting.
+    """
 
     name: str
     kind: Literal["raster", "picture", "table", "document", "drawing", "data"]
     help: str
+    updates: bool = False
 
 
 class Progress(Protocol):

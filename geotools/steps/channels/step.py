@@ -13,8 +13,10 @@ from shapely import Point
 from geotools.bandgrid import BandGrid
 from geotools.errors import InfeasibleError, InputError
 from geotools.interference import HeadArray, reception
+from geotools.posts import zones_of_heads
 from geotools.schema import BEAMS, CONFLICTS, HEADS
-from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.sheets import stack_sheets
+from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.channels.kernel import (
     HeadMargins,
     critical_zones,
@@ -28,6 +30,8 @@ from geotools.workspace import frame_of
 Row = dict[str, Any]
 #: Terrain is asked only where it can decide: pairs with more margin than this without it are apart anyway.
 _TERRAIN_BELOW_DB = 10.0
+#: The layout's sheets are made anew, with channels.
+_SHEETS = "stacks.pdf"
 #: Receivers dealt with at a time.
 _BLOCK = 256
 #: Ground looked up along unwanted paths.
@@ -237,8 +241,10 @@ def run(ctx: StepContext) -> StepResult:
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
+    stack_sheets(ctx.scratch / _SHEETS, zones_of_heads(rows, {}), ctx.site.name, ctx.site.fence_height_m)
     crs = ctx.workspace.work_crs
     return StepResult(
+        files=[_SHEETS],
         layers={"heads": frame_of(HEADS, rows, crs), "conflicts": frame_of(CONFLICTS, kept + conflicts, crs)},
         summary={
             "channels": count,
@@ -266,6 +272,7 @@ STEP = Step(
         LayerIn(CONFLICTS, "broken rules of other steps, which stay", required=False),
     ),
     outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),
+    files=(FileOut(_SHEETS, "document", "every post from the side, with its channel", updates=True),),
     order=25,
     citations=(
         "ITU-R P.525 (free-space loss)",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.errors import InputError
-from geotools.steps.layout.plan import PlannedHead, PlannedZone
+from geotools.posts import PlannedHead, PlannedZone
 from geotools.steps.layout.usable import Course
 
 __all__ = ["kept_zones"]

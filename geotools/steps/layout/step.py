@@ -15,7 +15,9 @@ from geotools.errors import InputError, StepError
 from geotools.figures import read_figures
 from geotools.imaging import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.planned import head_type_of
+from geotools.posts import PlannedHead, PlannedZone, beam_rows, head_rows, zone_row
 from geotools.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
+from geotools.sheets import stack_sheets
 from geotools.site import Level
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.layout.checks import Conflict, Limits
@@ -23,8 +25,7 @@ from geotools.steps.layout.edges import Prices, ZoneRules
 from geotools.steps.layout.judge import Judge
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
-from geotools.steps.layout.picture import plan_picture, stack_sheets
-from geotools.steps.layout.plan import PlannedHead, PlannedZone, beam_rows, head_rows, zone_row
+from geotools.steps.layout.picture import plan_picture
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, beam_half_width, free_width, narrow_stretches
 from geotools.workspace import frame_of
@@ -391,7 +392,7 @@ def run(ctx: StepContext) -> StepResult:
     conflict_rows = _conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
     plan_picture(ctx.scratch / files[0], found, everything, conflict_rows, ctx.site.name)
-    stack_sheets(ctx.scratch / files[1], everything, ctx.site)
+    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, ctx.site.fence_height_m)
     _say(ctx, layout, everything, conflicts)
     crs = ctx.workspace.work_crs
     schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +12,7 @@ from shapely import LineString, Point
 
 from geotools.corridor import BeamLine
 
-__all__ = ["PlannedHead", "PlannedZone", "beam_rows", "head_rows", "zone_row"]
+__all__ = ["PlannedHead", "PlannedZone", "beam_rows", "head_rows", "zone_row", "zones_of_heads"]
 
 Row = dict[str, Any]
 
@@ -153,3 +154,35 @@ def zone_row(zone: PlannedZone, fence: LineString, half_width_m: float) -> Row:
         "blind_m": zone.blind_m,
         "geometry": line.rectangle(0.0, line.length, half_width_m),
     }
+
+
+def zones_of_heads(rows: Iterable[Mapping[str, Any]], fence_of: Mapping[str, str]) -> list[PlannedZone]:
+    """Zones in the order of their names from rows of the layer heads, as ``head_rows`` made them.
+
+    Parameters
+    ----------
+    rows : of the layer, with ``geometry``. fence_of : fence line of every zone.
+    """
+    groups: dict[str, list[PlannedHead]] = {}
+    for row in rows:
+        channel = row["channel"]
+        groups.setdefault(row["zone_id"], []).append(
+            PlannedHead(
+                row["head_id"],
+                row["level"],
+                row["head_type"],
+                float(row["band_ghz"]),
+                str(row["post_id"]).endswith("-A"),
+                row["role"] == "transmitter",
+                row["geometry"].x,
+                row["geometry"].y,
+                float(row["ground_m"]),
+                float(row["height_m"]),
+                row["polarisation"],
+                None if channel is None or np.isnan(channel) else int(channel),
+            )
+        )
+    return [
+        PlannedZone(name, fence_of.get(name, ""), number, tuple(heads))
+        for number, (name, heads) in enumerate(sorted(groups.items()), start=1)
+    ]
