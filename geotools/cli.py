@@ -18,6 +18,7 @@ from geotools.commands import gis_plugin, new
 from geotools.errors import CancelledError, GeotoolsError
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
+from geotools.survey.command import terrain
 from geotools.workers import Workers
 
 EXIT_CODES = """\b
@@ -236,6 +237,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
 
 
 cli.add_command(batch)
+cli.add_command(terrain)
 cli.add_command(new)
 cli.add_command(gis_plugin)
 

@@ -1,0 +1,122 @@
+"""The command `geotools terrain`."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geotools.errors import InputError, OutputError
+from geotools.screen import Screen
+
+if TYPE_CHECKING:
+    from geotools.survey.dtm import Made
+    from geotools.survey.points import Survey
+
+LIDAR = {".las", ".laz"}
+TABLES = {".csv", ".txt"}
+SURFACES = {".xml", ".landxml"}
+VECTORS = {".gpkg", ".geojson", ".json", ".dxf", ".shp", ".fgb"}
+
+
+def read_survey(path: Path, classes: tuple[int, ...], surface: str | None, layer: str | None) -> Survey:
+    """A survey file by its ending."""
+    suffix = path.suffix.lower()
+    if suffix in LIDAR:
+        from geotools.survey.lidar import read_lidar
+
+        return read_lidar(path, classes)
+    if suffix in SURFACES:
+        from geotools.survey.surface import read_surface
+
+        return read_surface(path, surface)
+    from geotools.survey.measured import read_table, read_vector
+
+    return read_table(path) if suffix in TABLES else read_vector(path, layer)
+
+
+def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: dict[str, Any]) -> Made:
+    """Grid surveys or join rasters, whichever the files are."""
+    from geotools.vectors import crs_from
+
+    surveyed = [path for path in sources if path.suffix.lower() in LIDAR | TABLES | SURFACES | VECTORS]
+    if surveyed and len(surveyed) != len(sources):
+        raise InputError(
+            "surveys and rasters cannot be gridded in one go",
+            where=", ".join(map(str, sources)),
+            mend="grid the surveys first, then join the result with the rasters",
+        )
+    shared = {
+        "crs": crs_from(options["crs"], "--crs") if options["crs"] else None,
+        "vertical_unit": options["vertical_unit"],
+        "vertical_datum": options["vertical_datum"],
+        "progress": progress,
+    }
+    if not surveyed:
+        from geotools.survey.seam import join_rasters
+
+        return join_rasters(sources, out, cell_m=options["cell"], **shared)
+    from geotools.survey.dtm import grid_survey
+
+    read = [(p, read_survey(p, options["classes"], options["surface"], options["layer"])) for p in surveyed]
+    return grid_survey(read, out, cell_m=options["cell"] or 0.25, reach_m=options["reach"], **shared)
+
+
+@click.command()
+@click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", "-o", type=click.Path(path_type=Path), required=True, help="GeoTIFF to write.")
+@click.option(
+    "--cell", type=click.FloatRange(0.02, 100), help="Cell size, m; 0.25 for surveys, else the first raster's."
+)
+@click.option("--reach", type=click.FloatRange(0.01, 1000), help="How far from a ground point a height is believed, m.")
+@click.option("--crs", help="Coordinate system, where the files name none.")
+@click.option("--vertical-unit", type=click.Choice(["metre", "foot", "US survey foot"]), help="Unit of the heights.")
+@click.option("--vertical-datum", help="Datum of the heights, for the record.")
+@click.option(
+    "--class", "classes", multiple=True, type=click.IntRange(0, 255), default=(2,), help="Lidar classes taken."
+)
+@click.option("--surface", help="Surface of a LandXML file that has several.")
+@click.option("--layer", help="Layer of a vector file that has several.")
+@click.option("--overwrite", is_flag=True, help="Replace the file if it is there.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
+@click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")
+@click.pass_context
+def terrain(
+    ctx: click.Context,
+    sources: tuple[Path, ...],
+    out: Path,
+    overwrite: bool,
+    as_json: bool,
+    quiet: bool,
+    **options: Any,
+) -> None:
+    """Make a terrain model from what a survey delivered.
+
+    SOURCES are lidar files (LAS, LAZ), tables of points (CSV with x, y, z), points and breaklines with heights
+    (GeoPackage, DXF, GeoJSON, Shapefile), one LandXML surface; or several rasters, the most trusted first. Heights come
+    out in metres. A report of density and of steps at seams stands beside the file.
+    """
+    ctx.find_root().obj = {"json": as_json}
+    screen = Screen(as_json, quiet)
+    if out.suffix.lower() not in (".tif", ".tiff"):
+        raise OutputError("the terrain model is written as GeoTIFF", where=out, expected="a name ending in .tif")
+    if out.exists() and not overwrite:
+        raise OutputError("there is a file already", where=out, mend="add --overwrite, or choose another name")
+    if out.resolve() in {path.resolve() for path in sources}:
+        raise OutputError("a source would be overwritten", where=out, mend="choose another name")
+    made = make_terrain(sources, out, screen.progress, options)
+    if as_json:
+        screen.emit("terrain", **asdict(made))
+        return
+    if not quiet:
+        spacing = f", ground points {made.spacing_m:.2f} m apart" if made.spacing_m else ""
+        cells = f"{made.columns} x {made.rows} cells of {made.cell_m:g} m"
+        screen.out.print(f"{cells}, {100 * made.known_share:.0f} % with a height{spacing}", markup=False)
+        for text in (*made.notes, f"vertical datum: {made.vertical_datum}"):
+            screen.out.print(f"  {text}", markup=False)
+    for text in made.warnings:
+        screen.err.print(f"  warning: {text}", markup=False)
+    if not quiet:
+        screen.out.print(f"Written: {out.resolve()}", markup=False)

@@ -1,0 +1,83 @@
+"""Ground points of LAS and LAZ files (extra ``lidar``), read piece by piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from geotools.corridor import Array
+from geotools.errors import InputError
+from geotools.files import local_file
+from geotools.survey.points import Survey
+
+#: ASPRS LAS specification 1.4 R15, table 17: class 2 is ground.
+GROUND = 2
+CHUNK = 1_000_000
+
+
+def _trouble(path: Path, problem: BaseException) -> InputError:
+    return InputError(
+        "the lidar file cannot be read",
+        where=path,
+        found=f"{type(problem).__name__}: {problem}"[:300],
+        expected="a whole LAS or LAZ file",
+        mend="copy it again",
+    )
+
+
+def _chunks(path: Path, laspy: Any, classes: Sequence[int]) -> Iterator[Array]:
+    found = 0
+    try:
+        with laspy.open(path) as reader:
+            for points in reader.chunk_iterator(CHUNK):
+                ground = np.isin(np.asarray(points.classification), classes)
+                found += int(ground.sum())
+                yield np.column_stack([np.asarray(axis)[ground] for axis in (points.x, points.y, points.z)])
+    except InputError:
+        raise
+    except Exception as problem:  # the decoders raise whatever a damaged file leads them to
+        raise _trouble(path, problem) from problem
+    if not found:
+        raise InputError(
+            "the lidar file has no points of the ground class",
+            where=path,
+            expected=f"points of class {', '.join(map(str, classes))}",
+            mend="classify the ground first; or name the classes to take with --class, knowing what they hold",
+        )
+
+
+def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
+    """Ground points of a LAS or LAZ file; InputError where it cannot be read or has none."""
+    try:
+        import laspy
+    except ImportError as problem:
+        raise InputError(
+            "lidar files need the package `laspy`",
+            found=problem,
+            mend="install it: pip install 'geotools-perimeter[lidar]'",
+        ) from problem
+    local = local_file(path, "lidar file")
+    try:
+        with laspy.open(local) as reader:
+            declared = reader.header.point_count * reader.header.point_format.size
+            packed = reader.header.are_points_compressed
+            try:
+                crs = reader.header.parse_crs()
+            except (CRSError, ValueError, KeyError, IndexError, UnicodeDecodeError):
+                crs = None
+    except Exception as problem:  # the decoders raise whatever a damaged file leads them to
+        raise _trouble(local, problem) from problem
+    size = local.stat().st_size
+    if declared > (size * 1000 if packed else size):
+        raise InputError(
+            "the lidar file declares more points than it can hold",
+            where=local,
+            found=f"{declared} bytes of points in a file of {size}",
+            mend="copy it again; it is cut off or damaged",
+        )
+    return Survey(None if crs is None else CRS.from_user_input(crs), _chunks(local, laspy, classes))

@@ -1,0 +1,75 @@
+"""Points on the ground, as every reader of surveys gives them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from pyproj import CRS
+
+from geotools.corridor import Array
+from geotools.crs import horizontal, metres_per_unit, unit_name, vertical
+from geotools.errors import InputError
+from geotools.sources import METRES_IN
+
+
+@dataclass
+class Survey:
+    """Ground in pieces.
+
+    Parameters
+    ----------
+    crs : its coordinate system, None where the file names none.
+    chunks : points (n, 3) in the file's own units, piece by piece: a large file never lies in memory whole.
+    breaklines : lines (n, 3) along which the ground has an edge.
+    faces : triangles as rows of three point numbers, where the survey is a surface of its own; then there is one chunk.
+    height_unit : unit of the heights where the file says it.
+    notes : what was met on the way.
+    """
+
+    crs: CRS | None
+    chunks: Iterator[Array]
+    breaklines: list[Array] = field(default_factory=list)
+    faces: np.ndarray | None = None
+    height_unit: str | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+def settle_crs(survey: Survey, told: CRS | None, where: object) -> CRS:
+    """The survey's projected system; InputError where nobody names one, or it is in degrees."""
+    crs = survey.crs if survey.crs is not None else told
+    if crs is None:
+        raise InputError(
+            "the survey names no coordinate system",
+            where=where,
+            expected="a file that names its system, or --crs",
+            mend="add --crs, such as --crs EPSG:32632",
+        )
+    if not horizontal(crs).is_projected:
+        raise InputError(
+            "the survey is not in a projected coordinate system",
+            where=where,
+            found=crs.name,
+            expected="metres or feet on a map, not degrees",
+            mend="reproject it first, or ask its supplier",
+        )
+    return crs
+
+
+def settle_height_unit(survey: Survey, crs: CRS, told: str | None, where: object) -> tuple[float, str]:
+    """Metres in a unit of height, and its name: what the user says, else the file; InputError where it stays open."""
+    upright = vertical(crs)
+    in_file = survey.height_unit or (upright.axis_info[0].unit_name if upright is not None else None)
+    name = told or in_file
+    if name is None and metres_per_unit(crs) == 1.0:
+        return 1.0, "metre"
+    if name is None or name.lower() not in METRES_IN:
+        raise InputError(
+            "the survey does not say in what unit its heights are",
+            where=where,
+            found=name or f"map unit {unit_name(crs)}, heights unstated",
+            expected="metre, foot or US survey foot",
+            mend='add --vertical-unit "metre", "foot" or "US survey foot"',
+        )
+    return METRES_IN[name.lower()], name

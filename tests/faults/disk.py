@@ -1,0 +1,210 @@
+"""The disk is full, the folder is read-only, another program holds the plan, two runs want one folder."""
+
+from __future__ import annotations
+
+import os
+import resource
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.faults.kill import Ground
+from tests.faults.site import STEPS, command_line, digest, environment, faults_of, start
+
+OUTPUT_ERROR = 6
+#: An edit in a layer that the next step leaves alone.
+EDIT = "UPDATE provenance SET notes = 'edited' WHERE step = 'inspect'"
+
+
+@dataclass
+class Tally:
+    """What the faults met: runs, how many were refused with words, and what went wrong."""
+
+    runs: int = 0
+    refused: int = 0
+    faults: list[str] = field(default_factory=list)
+
+    def judge(self, ground: Ground, out: Path, code: int, words: str, what: str, *, may_succeed: bool = False) -> None:
+        """A refusal must be one in words, and leave a plan that a finished step has left."""
+        self.runs += 1
+        self.refused += code == OUTPUT_ERROR
+        if code != OUTPUT_ERROR and not (may_succeed and code == 0):
+            self.faults.append(f"{what}: exit {code}: {words[-400:]}")
+        if "Traceback" in words or "unexpected fault" in words:
+            self.faults.append(f"{what}: no clear message: {words[-400:]}")
+        self.faults += [f"{what}: {fault}" for fault in faults_of(out, ground.known)]
+
+
+def _limited(size: int) -> None:
+    """Writing beyond this many bytes of one file fails, as on a full disk (the error's number differs, no more)."""
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+
+
+def full_file(root: Path, sizes: list[int]) -> Tally:
+    """No file may grow beyond a size, for many sizes: every write of the run fails once."""
+    ground, tally = Ground(root), Tally()
+    for size in sizes:
+        out = ground.fresh()
+        for step in STEPS:
+            code, words = command_line(
+                step,
+                str(ground.sites[1]),
+                "--out",
+                str(out),
+                "--overwrite",
+                preexec_fn=lambda size=size: _limited(size),
+            )
+            tally.judge(ground, out, code, words, f"files of at most {size} bytes, {step}", may_succeed=True)
+        check = Tally()
+        ground_end(ground, out, check)
+        tally.faults += check.faults
+    return tally
+
+
+def ground_end(ground: Ground, out: Path, tally: Tally) -> None:
+    """With room again the job ends as if nothing had been."""
+    for step in STEPS:
+        code, words = command_line(step, str(ground.sites[1]), "--out", str(out), "--overwrite")
+        if code:
+            tally.faults.append(f"with room again {step} fails: {words[-300:]}")
+    if digest(out / "plan.gpkg") != ground.end:
+        tally.faults.append("with room again the plan is another")
+
+
+def edit_kept(out: Path) -> bool:
+    """Whether an edit made in another program still stands in the plan."""
+    with closing(sqlite3.connect(out / "plan.gpkg")) as db:
+        return db.execute("SELECT notes FROM provenance WHERE step = 'inspect'").fetchall() == [("edited",)]
+
+
+@contextmanager
+def small_disk(folder: Path, kilobytes: int, *options: str) -> Iterator[Path]:
+    """A file system of that size in memory; needs the right to mount. RuntimeError where there is none."""
+    folder.mkdir(parents=True, exist_ok=True)
+    mount = ["mount", "-t", "tmpfs", "-o", ",".join((f"size={kilobytes}k", *options)), "tmpfs", str(folder)]
+    done = subprocess.run(mount, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise RuntimeError(done.stderr.strip())
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=False)
+
+
+def full_disk(root: Path, spare_kilobytes: list[int]) -> Tally:
+    """A real file system with the old results on it and this much room besides."""
+    ground, tally = Ground(root), Tally()
+    held = sum(path.stat().st_size for path in ground.begin.rglob("*") if path.is_file()) // 1024 + 8
+    for spare in spare_kilobytes:
+        with small_disk(root / "disk", held + spare) as disk:
+            out = disk / "out"
+            shutil.copytree(ground.begin, out)
+            for step in STEPS:
+                code, words = command_line(step, str(ground.sites[1]), "--out", str(out), "--overwrite")
+                tally.judge(ground, out, code, words, f"{spare} KB free, {step}", may_succeed=True)
+    return tally
+
+
+def read_only(root: Path) -> Tally:
+    """A folder on a file system mounted for reading alone."""
+    ground, tally = Ground(root), Tally()
+    with small_disk(root / "disk", 8192) as disk:
+        out = disk / "out"
+        shutil.copytree(ground.begin, out)
+        subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+        for step in STEPS:
+            code, words = command_line(step, str(ground.sites[1]), "--out", str(out), "--overwrite")
+            tally.judge(ground, out, code, words, f"read-only disk, {step}")
+        fresh = disk / "new"
+        code, words = command_line("inspect", str(ground.sites[1]), "--out", str(fresh))
+        tally.judge(ground, out, code, words, "a new folder on a read-only disk")
+    return tally
+
+
+def open_elsewhere(root: Path) -> Tally:
+    """The plan is open in another program, in each of the ways a database can be."""
+    ground, tally = Ground(root), Tally()
+    holds = {
+        "being written": ("PRAGMA journal_mode = DELETE", "BEGIN IMMEDIATE", "CREATE TABLE edit (x)"),
+        "being read in one go": ("PRAGMA journal_mode = DELETE", "BEGIN", "SELECT count(*) FROM fence"),
+        "open for editing, nothing pending": ("PRAGMA journal_mode = WAL", "SELECT count(*) FROM fence"),
+        "open for editing, an edit pending": ("PRAGMA journal_mode = WAL", "BEGIN IMMEDIATE", "CREATE TABLE edit (x)"),
+        "open for editing, edits saved": ("PRAGMA journal_mode = WAL", EDIT),
+    }
+    for how, statements in holds.items():
+        out = ground.fresh()
+        with closing(sqlite3.connect(out / "plan.gpkg", isolation_level=None)) as other:
+            for statement in statements:
+                other.execute(statement).fetchone() if "SELECT" not in statement else other.execute(statement)
+            code, words = command_line("layout", str(ground.sites[1]), "--out", str(out), "--overwrite")
+            tally.runs += 1
+            tally.refused += code == OUTPUT_ERROR
+            if code != OUTPUT_ERROR or "open in another program" not in words:
+                tally.faults.append(f"plan {how}: exit {code}: {words[-300:]}")
+            if other.in_transaction:
+                other.execute("ROLLBACK")
+        if "saved" in how:
+            if not edit_kept(out):
+                tally.faults.append(f"plan {how}: the edit is lost")
+            continue
+        tally.faults += [f"plan {how}: {fault}" for fault in faults_of(out, ground.known)]
+        code, words = command_line("layout", str(ground.sites[1]), "--out", str(out), "--overwrite")
+        if code:
+            tally.faults.append(f"plan {how}: closed again, the run fails: {words[-300:]}")
+    return tally
+
+
+def edits_kept_after_a_crash_elsewhere(root: Path) -> Tally:
+    """Another program saved edits and was killed before it closed the plan: a second file holds them."""
+    ground, tally = Ground(root), Tally()
+    out = ground.fresh()
+    code = (
+        "import os, signal, sqlite3, sys\n"
+        "db = sqlite3.connect(sys.argv[1], isolation_level=None)\n"
+        "db.execute('PRAGMA journal_mode = WAL')\n"
+        f"db.execute({EDIT!r})\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(out / "plan.gpkg")], env=environment(), check=False)
+    tally.runs += 1
+    if not (out / "plan.gpkg-wal").exists():
+        tally.faults.append("the other program left no second file; this fault was not tried")
+    exit_code, words = command_line("layout", str(ground.sites[0]), "--out", str(out), "--overwrite")
+    if exit_code:
+        tally.faults.append(f"the run after the crash fails: {words[-300:]}")
+    if not edit_kept(out) or (out / "plan.gpkg-wal").exists():
+        tally.faults.append("the edit is lost, or the second file stays")
+    return tally
+
+
+def two_runs(root: Path, rounds: int = 3) -> Tally:
+    """Several runs begin at one moment on one folder: one works, the others are told; the plan is whole."""
+    ground, tally = Ground(root), Tally()
+    for number in range(rounds):
+        out = ground.fresh()
+        runs = [start("tests.faults.victim", *map(str, (*ground.sites, out))) for _ in range(2)]
+        time.sleep(3.0)
+        states = [run.poll() for run in runs]
+        for run in runs:
+            run.kill()
+        words = [run.communicate()[0] for run in runs]
+        tally.runs += 2
+        tally.refused += sum("another run is at work" in text for text in words)
+        for state, text in zip(states, words, strict=True):
+            if state is not None and "another run is at work" not in text:
+                tally.faults.append(f"round {number}: a run ended with {state}: {text[-300:]}")
+        tally.faults += [f"round {number}: {fault}" for fault in faults_of(out, ground.known)]
+    return tally
+
+
+def may_mount() -> bool:
+    """Whether file systems can be made here."""
+    return os.geteuid() == 0 and shutil.which("mount") is not None
