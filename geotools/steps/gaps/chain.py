@@ -14,6 +14,8 @@ __all__ = ["chain_vertices", "side_of"]
 
 Floats = NDArray[np.float64]
 
+_ON_LINE_M = 1e-6
+
 
 def _meeting(a: BeamLine, b: BeamLine) -> tuple[float, float]:
     """Where line b takes over from line a: their crossing if they cross, else halfway between end and start."""
@@ -58,7 +60,8 @@ def side_of(
         distance = np.hypot(x - x0 - t * dx, y - y0 - t * dy)
         cross = dx * (y - y0) - dy * (x - x0)
         closer = distance < best - 1e-9
-        side = np.where(closer, np.where(cross > 0, 1, -1), side)
+        # what lies on the line itself is right of it, whatever the rounding says
+        side = np.where(closer, np.where(cross > _ON_LINE_M * np.sqrt(square), 1, -1), side)
         piece = np.where(closer, i, piece)
         best = np.minimum(best, distance)
     return side, piece

@@ -193,3 +193,11 @@ def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_p
     assert bridge.length_m.sum() > 300
     assert bridge.crawl_gap_m.isna().all()
     assert set(bridge.cause) <= {"range", "near_head", "corner"}
+
+
+def test_dead_length_is_the_same_by_the_graph_of_all_zones_and_by_each_zone_alone(wave):
+    # on this site no way winds through a neighbour's strip, so that two searches that share no code must agree
+    moved = layer(wave, "sensitivity")
+    alone = moved[moved.change == "as set"].set_index(["zone_id", "threat"]).dead_m
+    together = layer(wave, "dead_spots").groupby(["zone_id", "threat"]).length_m.sum().reindex(alone.index).fillna(0)
+    assert np.abs(alone - together).max() < 0.01
