@@ -1,6 +1,7 @@
 """Algorithms made from the command's contract: parameters, help, outputs, the run itself, and loading what it wrote."""
 
 import os
+from html import escape
 
 from qgis.core import (
     QgsProcessing,
@@ -24,10 +25,15 @@ SITE, OUT, OVERWRITE, LOAD = "SITE", "OUT", "OVERWRITE", "LOAD"
 PLAN = "plan.gpkg"
 
 
+def label_of(param):
+    """A parameter's name as a heading, with its unit; a pure ratio has none worth showing."""
+    unit = f" [{param['unit']}]" if param["unit"] not in ("", "1") else ""
+    return param["name"].replace("_", " ").capitalize() + unit
+
+
 def parameter_of(param):
     """The GIS's parameter for one of the contract's; its own range and type are checked by the command again."""
-    name, unit = param["name"], param["unit"]
-    label = name.replace("_", " ").capitalize() + (f" [{unit}]" if unit else "")
+    name, label = param["name"], label_of(param)
     default, optional = param["default"], param["default"] is None
     if param["kind"] in ("real", "integer"):
         kind = QgsProcessingParameterNumber.Double if param["kind"] == "real" else QgsProcessingParameterNumber.Integer
@@ -60,16 +66,19 @@ def option_of(param, value):
 
 def help_of(step):
     """Help text of a step: what it answers, reads and writes, and what to mind."""
-    parts = [f"<p>{step['summary']}</p>"]
+    parts = [f"<p>{escape(step['summary'])}</p>"]
+    if step["params"]:
+        rows = "".join(f"<li><b>{label_of(p)}</b>: {escape(p['help'])}</li>" for p in step["params"])
+        parts.append(f"<ul>{rows}</ul>")
     if step["inputs"]:
-        rows = "".join(f"<li><b>{i['layer']}</b>: {i['intent']}</li>" for i in step["inputs"])
+        rows = "".join(f"<li><b>{i['layer']}</b>: {escape(i['intent'])}</li>" for i in step["inputs"])
         parts.append(f"<p>Reads these layers of the plan, with what was edited in them:</p><ul>{rows}</ul>")
-    written = [f"<li><b>{o['layer']}</b>: {o['schema']['description']}</li>" for o in step["outputs"]]
-    written += [f"<li>{f['name']}: {f['help']}</li>" for f in step["files"]]
+    written = [f"<li><b>{o['layer']}</b>: {escape(o['schema']['description'])}</li>" for o in step["outputs"]]
+    written += [f"<li>{f['name']}: {escape(f['help'])}</li>" for f in step["files"]]
     if written:
         parts.append(f"<p>Writes:</p><ul>{''.join(written)}</ul>")
     if step["cautions"]:
-        parts.append("<p>Mind: " + " ".join(step["cautions"]) + "</p>")
+        parts.append("<p>Mind: " + escape(" ".join(step["cautions"])) + "</p>")
     return "".join(parts)
 
 
