@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
 import numpy as np
+import numpy.typing as npt
 from fpdf import FPDF
 
 __all__ = ["Panel", "Paper", "nice_step"]
@@ -150,11 +151,11 @@ class Panel:
     y0: float
     y1: float
 
-    def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    def at(self, x: npt.ArrayLike, y: npt.ArrayLike) -> np.ndarray:
         """Places on the sheet, (n, 2)."""
-        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        across = self.left + (x - self.x0) / (self.x1 - self.x0) * self.width
-        down = self.top + (self.y1 - y) / (self.y1 - self.y0) * self.height
+        xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        across = self.left + (xs - self.x0) / (self.x1 - self.x0) * self.width
+        down = self.top + (self.y1 - ys) / (self.y1 - self.y0) * self.height
         return np.stack([across, down], axis=-1)
 
     def curve(self, x: np.ndarray, y: np.ndarray, **look: object) -> None:
@@ -184,7 +185,7 @@ class Panel:
             there, back = self.at(along, np.concatenate(a)), self.at(along, np.concatenate(b))
             self.paper.area(np.concatenate([there, back[::-1]]), colour)
 
-    def frame(self, x_marks: Sequence[float], y_marks: Sequence[float], y_form: str = "{:.2f}") -> None:
+    def frame(self, x_marks: np.ndarray, y_marks: np.ndarray, y_form: str = "{:.2f}") -> None:
         """Grid lines at the marks, the frame, and words beside the upright axis."""
         for mark in x_marks:
             self.paper.line(self.at(np.array([mark, mark]), np.array([self.y0, self.y1])), colour="#c8c8c8", width=0.1)

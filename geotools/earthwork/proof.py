@@ -72,16 +72,16 @@ def grade_until_proven(
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
 
     Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
-    its shadow far behind it; from the third on a head that blinds its own
-    surroundings is brought back towards today's height. Once the
-    model agrees, the step between the last tolerances that failed and those that held is halved `refine` times, and
-    the cheapest surface that was proven is kept.
+    its shadow far behind it; from the third on a head that blinds its own surroundings is brought back towards today's
+    height. Once the model agrees, the step between the last tolerances that failed and those that held is halved
+    `refine` times, and the cheapest surface that was proven is kept. Where the first tolerance leaves no surface, twice
+    and four times as much is tried: the model may be content with it.
 
     Parameters
     ----------
     cells, lines, rules : as for `grade`; the lines' own `low` and `high` are what holds where the model has no
-    complaint
-        (ground that is no worse than today may be kept so: inf below, today's height above).
+    complaint:
+        ground that is no worse than today may stay so (inf below, today's height above).
     lengths : metres from end to end of each line.
     prove : called with the design levels (n,) and the line ends (k, 2), gives one Proof per line.
     tolerance : metres below and above the line asked for at first. first : what the model says of the ground today.
@@ -90,8 +90,8 @@ def grade_until_proven(
 
     Raises
     ------
-    InfeasibleError : the tolerances of the first round leave no surface. In later rounds the last surface is handed
-        back with the reason.
+    InfeasibleError : even four times the first tolerance leaves no surface; names the limit at the first tolerance. In
+        later rounds the last surface is handed back with the reason.
     """
 
     def attempt(asked: Sequence[np.ndarray]) -> tuple[Grading, list[Proof]]:
@@ -100,13 +100,11 @@ def grade_until_proven(
 
     held = [np.full(len(p.chainage), np.inf) for p in first]
     asked = _tighter(held, first, tolerance, tolerance, reach)
-    best: tuple[Grading, list[Proof]] | None = None
+    best, asked = _first_surface(attempt, asked)
     for round_ in range(1, max_rounds + 1):
         try:
-            best = attempt(asked)
+            best = attempt(asked) if round_ > 1 else best
         except InfeasibleError as problem:
-            if best is None:
-                raise
             return ProvenGrading(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
@@ -131,8 +129,23 @@ def grade_until_proven(
             reason = f"{_complaint(lines, best[1])} with the ground straight to {smallest * 100:.0f} cm"
             return ProvenGrading(*best, False, round_, reason)
         held, asked = asked, tighter
-    assert best is not None
     return ProvenGrading(*best, False, max_rounds, f"{_complaint(lines, best[1])} after {max_rounds} rounds")
+
+
+def _first_surface(
+    attempt: Callable[[Sequence[np.ndarray]], tuple[Grading, list[Proof]]], asked: list[np.ndarray]
+) -> tuple[tuple[Grading, list[Proof]], list[np.ndarray]]:
+    """The surface of the first tolerances that leave one, and those tolerances."""
+    try:
+        return attempt(asked), asked
+    except InfeasibleError as problem:
+        for more in (2.0, 4.0):
+            looser = [more * tol for tol in asked]
+            try:
+                return attempt(looser), looser
+            except InfeasibleError:
+                continue
+        raise problem from None
 
 
 def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -> SightLine:

@@ -39,7 +39,7 @@ def write_sheets(folder: Path, site: str, works: Sequence[Works], datum: str) ->
     # one fixed date: the same works give the same file
     pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))
     pdf.set_title(f"{site}: earthworks")
-    names = []
+    names: list[str] = []
     total = sum(1 + -(-len(_worked(w)) // _PER_SHEET) for w in works)
     for work in works:
         for name, title, paper in _pages(work):

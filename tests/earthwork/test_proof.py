@@ -1,9 +1,13 @@
 """The grade-prove-tighten loop, with detection models simple enough to know the answer."""
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
 
 from geotools.earthwork.programme import GradingRules, SightLine, strip_cells
 from geotools.earthwork.proof import Proof, grade_until_proven, spread
+from geotools.errors import InfeasibleError
 
 STATIONS = np.arange(0.25, 40, 0.5)
 
@@ -83,3 +87,44 @@ def test_spread_widens_flags():
     wide = spread(STATIONS, flags, 1.0)
     assert np.flatnonzero(wide).tolist() == [8, 9, 10, 11, 12, 58, 59, 60, 61, 62]
     assert not spread(STATIONS, np.zeros(80, bool), 1.0).any()
+
+
+def test_a_tolerance_that_leaves_no_surface_is_loosened_as_far_as_the_model_is_content():
+    cells, line = setup(depth=0.15)
+    stuck = np.abs(cells.place[:, 0] - 20) < 2
+    cells = replace(cells, movable=cells.movable & ~stuck)  # no-dig ground, 0.15 m too low
+    prove = model(0.15)
+
+    def first(design, ends):
+        return [Proof(STATIONS, np.abs(STATIONS - 20) < 3, np.zeros(80, bool))]
+
+    made = grade_until_proven(
+        cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.1, first=first(None, None)
+    )
+    assert made.proven
+    with pytest.raises(InfeasibleError) as caught:
+        grade_until_proven(
+            cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.03, first=first(None, None)
+        )
+    assert "0.1" in caught.value.found  # told for the tolerance that was asked, not for the loosest tried
+
+
+def test_a_head_that_blinds_its_own_ground_is_brought_back():
+    cells, line = setup(depth=0.3)
+    line = replace(line, reach=((99.7, 100.0), (99.7, 100.0)))
+
+    def prove(design, ends):
+        dip = np.abs(np.interp(STATIONS, (0, 40), ends[0]) - design.reshape(80, 9)[:, 4]) > 0.06
+        beside = (STATIONS < 3) & (ends[0][0] < 99.95)
+        return [Proof(STATIONS, (dip & (np.abs(STATIONS - 20) < 6)) | beside, np.zeros(80, bool))]
+
+    made = grade_until_proven(
+        cells,
+        [line],
+        [40.0],
+        GradingRules(max_slope=0.5),
+        prove,
+        tolerance=0.1,
+        first=prove(cells.ground, np.array([[100.0, 100.0]])),
+    )
+    assert made.proven and made.grading.ends[0, 0] >= 99.95

@@ -158,7 +158,12 @@ def run(ctx: StepContext) -> StepResult:
         for number, (zone_id, (options, remedies)) in enumerate(zip(by_zone, pool.map(answer, by_zone), strict=True)):
             ctx.progress(number + 1, len(by_zone), f"zone {zone_id}")
             choices += _option_rows(zone_id, options, p.currency)
-            rows += [_row(remedy, zone_id, areas[remedy.spot.spot_id], surface) for remedy in remedies]
+            best, _ = recommend(options, p.currency)
+            for remedy in remedies:
+                row = _row(remedy, zone_id, areas[remedy.spot.spot_id], surface)
+                if remedy.action == "none" and best is not None:
+                    row["reason"] = f"{remedy.reason} What clears the zone: to {best.words} (see the options)."
+                rows.append(row)
     return StepResult(
         layers={
             "advice": frame_of(ADVICE, rows, ctx.workspace.work_crs),
