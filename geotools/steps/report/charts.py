@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from geotools.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, PURPLE, SKY, VERMILION
 from geotools.steps.report.blocks import Picture, Table
+from geotools.steps.report.wording import words
 
 __all__ = ["Dead", "MapArt", "Section", "draw", "long_section", "plan_map", "profile_table"]
 
@@ -62,11 +63,6 @@ class Section:
     target_height: dict[str, float] = field(default_factory=dict)
     dead: Sequence[Dead] = ()
     threats: Sequence[str] = ()
-
-
-def words(name: str) -> str:
-    """A name of a setting as a reader says it: hands_and_knees -> hands and knees."""
-    return name.replace("_", " ")
 
 
 def long_section(section: Section, width: float) -> Figure:

@@ -1,9 +1,8 @@
-"""The sheets of the report, each made from the plan's layers: which words, figures and tables, in which order."""
+"""The sheets after the first, each made from the plan's layers: which words and tables, in which order."""
 
 from __future__ import annotations
 
 import json
-import math
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -11,21 +10,10 @@ from typing import Any
 import pandas as pd
 
 from geotools.schema import LayerSchema
-from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
+from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
+from geotools.steps.report.wording import ACTIONS, CAUSES, field_table, number, words
 
-__all__ = [
-    "answer",
-    "field_table",
-    "heads_sheet",
-    "how_sheet",
-    "layer_sheet",
-    "number",
-    "uncertain_sheet",
-    "upkeep_sheet",
-    "walk_sheet",
-    "words",
-    "zone_tables",
-]
+__all__ = ["heads_sheet", "how_sheet", "layer_sheet", "uncertain_sheet", "upkeep_sheet", "walk_sheet", "zone_tables"]
 
 Frames = Mapping[str, pd.DataFrame]
 
@@ -33,187 +21,6 @@ Frames = Mapping[str, pd.DataFrame]
 MOST_ROWS = 60
 #: A text longer than this makes a column of a table unreadable.
 _LONG_TEXT = 50
-
-ACTIONS = {
-    "lower": "set the heads to other heights",
-    "add_low_heads": "add low heads",
-    "split": "split the zone in two",
-    "grade": "grade the ground",
-    "lower_and_grade": "set the heads to other heights and grade",
-    "add_low_heads_and_grade": "add low heads and grade",
-    "none": "no remedy found",
-}
-CAUSES = {
-    "near_head": "near a head",
-    "dip": "dip",
-    "shadow": "behind a crest",
-    "standing_null": "beam in a null",
-    "corner": "corner",
-    "range": "range",
-}
-CAUTIONS = (
-    "Detection: a model is no acceptance; walk-test every zone.",
-    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local "
-    "codes rule.",
-    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
-    "equipment used.",
-    "This report shows where the site is weak: handle as sensitive, share by need.",
-)
-
-
-def words(name: object) -> str:
-    """A name of a setting as a reader says it."""
-    return str(name).replace("_", " ")
-
-
-def number(value: Any, digits: int = 2, unit: str = "") -> str:
-    """A figure for people: so many decimals, its unit, and a dash where there is none."""
-    if value is None or pd.isna(value) or (isinstance(value, float) and not math.isfinite(value)):
-        return "–"
-    text = f"{float(value):,.{digits}f}".replace(",", "\u202f")
-    return f"{text} {unit}" if unit else text
-
-
-def _cell(value: Any, digits: int = 2) -> str:
-    if value is None or value is pd.NA or (not isinstance(value, str) and pd.isna(value)):
-        return "–"
-    if isinstance(value, bool) or type(value).__name__ == "bool_":
-        return "yes" if value else "no"
-    if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float) or hasattr(value, "dtype"):
-        return number(value, digits)
-    return str(value)
-
-
-def field_table(
-    caption: str, frame: pd.DataFrame, columns: Mapping[str, tuple[str, int]], *, aside: bool = False
-) -> Table:
-    """Rows of a layer as a table. columns : field name to its heading and decimals."""
-    kept = {name: shown for name, shown in columns.items() if name in frame.columns}
-    rows = [[_cell(row[name], digits) for name, (_, digits) in kept.items()] for row in frame.to_dict("records")]
-    return Table.of(caption, [heading for heading, _ in kept.values()], rows, aside=aside)
-
-
-def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: str) -> list[Block]:
-    """The first page: does anybody get through, where, what closes it, what it costs."""
-    crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
-    facts: list[Fact] = []
-    through = []
-    for threat in threats:
-        fact = _weakest(threat, crossings, threshold)
-        facts.append(fact)
-        if fact.state == "bad":
-            through.append(words(threat))
-    chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
-    facts += _dead(spots, threats)
-    if chosen is not None and len(chosen):
-        facts += _remedy(chosen, currency)
-    facts += _water(frames.get("ponds"))
-    blocks: list[Block] = [
-        Heading("The answer"),
-        Text(_sentence(through, crossings, spots, chosen)),
-        Facts(tuple(facts)),
-    ]
-    if chosen is not None and len(chosen):
-        rows = [
-            [
-                str(r["zone_id"]),
-                ACTIONS.get(r["option"], words(r["option"])),
-                number(r["dead_before_m"], 1),
-                number(r["dead_after_m"], 1),
-                number(r["cost"], 0),
-                "yes" if r["proven"] else "no",
-            ]
-            for r in chosen.to_dict("records")
-        ]
-        columns = ["zone", "what to do", "dead now, m", "dead after, m", f"cost, {currency}", "proven by a new run"]
-        blocks.append(Table.of("What closes the gaps", columns, rows))
-    blocks.append(Notes(CAUTIONS, "caution", "Before anybody acts on this"))
-    return blocks
-
-
-def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:
-    label = f"Weakest crossing, {words(threat)}"
-    mine = None if crossings is None else crossings[crossings["threat"] == threat]
-    if mine is None or mine.empty:
-        return Fact(label, "not computed", "run the step gaps with the wave method")
-    worst = mine.loc[mine["modulation"].idxmin()]
-    where = (
-        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; an alarm needs {number(threshold)}"
-    )
-    bad = worst["outcome"] == "unseen"
-    said = "gets through" if bad else "detected"
-    return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "good")
-
-
-def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
-    if spots is None:
-        return []
-    out = []
-    for threat in threats:
-        mine = spots[spots["threat"] == threat]
-        length = float(mine["length_m"].sum())
-        longest = f"{number(mine['length_m'].max(), 1)} m" if len(mine) else ""
-        note = {0: "no dead spot", 1: "one dead spot"}.get(len(mine), f"{len(mine)} dead spots, the longest {longest}")
-        out.append(Fact(f"Dead length, {words(threat)}", number(length, 1, "m"), note, "bad" if length else "good"))
-    return out
-
-
-def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
-    before, after = float(chosen["dead_before_m"].sum()), float(chosen["dead_after_m"].sum())
-    proven = int(chosen["proven"].fillna(False).sum())
-    cut, fill = float(chosen["cut_m3"].fillna(0).sum()), float(chosen["fill_m3"].fillna(0).sum())
-    area = float(chosen["area_m2"].fillna(0).sum())
-    return [
-        Fact(
-            "Dead length with the remedy",
-            f"{number(before, 1)} → {number(after, 1)} m",
-            f"any threat, zones to mend; proven by a new run in {proven} of {len(chosen)} zones",
-            "good" if after == 0 and proven == len(chosen) else "bad",
-        ),
-        Fact(
-            "Earthworks",
-            f"{number(cut, 1)} m³ cut, {number(fill, 1)} m³ fill" if cut + fill > 0 else "none",
-            f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
-        ),
-        Fact("Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; invented where not set"),
-    ]
-
-
-def _water(ponds: pd.DataFrame | None) -> list[Fact]:
-    if ponds is None:
-        return []
-    now, after = (ponds[ponds["state"] == state] for state in ("now", "after"))
-    deepest = f"deepest {number(after['depth_m'].max())} m" if len(after) else "none"
-    worse = len(after) > 0 and float(after["volume_m3"].sum()) > float(now["volume_m3"].sum())
-    said = "grading makes water stand: a pipe or a cut outlet is needed" if worse else "grading makes none worse"
-    return [
-        Fact("Ponds after grading", f"{len(after)}, {deepest}", f"{len(now)} now; {said}", "bad" if worse else "good")
-    ]
-
-
-def _sentence(
-    through: Sequence[str], crossings: pd.DataFrame | None, spots: pd.DataFrame | None, chosen: pd.DataFrame | None
-) -> str:
-    if crossings is None or crossings.empty:
-        return "Detection has not been computed for this plan yet; the sheets below show what there is."
-    if not through:
-        return "By the model, every threat is detected wherever it crosses."
-    zones = [] if spots is None else sorted(spots["zone_id"].unique())
-    verb = "gets" if len(through) == 1 else "get"
-    said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
-    said += f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."
-    if chosen is not None and len(chosen):
-        left = float(chosen["dead_after_m"].sum())
-        said += (
-            " What is advised below closes every gap; each was proven by running the model again."
-            if left == 0
-            else f" What is advised below leaves {number(left, 1)} m open."
-        )
-    return said
 
 
 def zone_tables(zone: str, frames: Frames) -> list[Block]:

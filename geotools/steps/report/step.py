@@ -16,21 +16,21 @@ from geotools.beside import PlanRaster
 from geotools.corridor import BeamLine, StripGrid
 from geotools.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Block, Heading, Picture, Report
 from geotools.steps.report.charts import Dead, MapArt, Section, draw, long_section, plan_map, profile_table
 from geotools.steps.report.html import to_html
 from geotools.steps.report.pdf import to_pdf
 from geotools.steps.report.sheets import (
-    answer,
     heads_sheet,
     how_sheet,
     layer_sheet,
     uncertain_sheet,
     upkeep_sheet,
     walk_sheet,
-    words,
     zone_tables,
 )
+from geotools.steps.report.wording import words
 
 Array = npt.NDArray[np.float64]
 

@@ -1,0 +1,75 @@
+"""How the report says figures and names of settings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from geotools.steps.report.blocks import Table
+
+__all__ = ["ACTIONS", "CAUSES", "CAUTIONS", "field_table", "number", "words"]
+
+ACTIONS = {
+    "lower": "set the heads to other heights",
+    "add_low_heads": "add low heads",
+    "split": "split the zone in two",
+    "grade": "grade the ground",
+    "lower_and_grade": "set the heads to other heights and grade",
+    "add_low_heads_and_grade": "add low heads and grade",
+    "none": "no remedy found",
+}
+CAUSES = {
+    "near_head": "near a head",
+    "dip": "dip",
+    "shadow": "behind a crest",
+    "standing_null": "beam in a null",
+    "corner": "corner",
+    "range": "range",
+}
+CAUTIONS = (
+    "Detection: a model is no acceptance; walk-test every zone.",
+    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local "
+    "codes rule.",
+    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
+    "equipment used.",
+    "This report shows where the site is weak: handle as sensitive, share by need.",
+)
+
+
+def words(name: object) -> str:
+    """A name of a setting as a reader says it."""
+    return str(name).replace("_", " ")
+
+
+def number(value: Any, digits: int = 2, unit: str = "") -> str:
+    """A figure for people: so many decimals, its unit, and a dash where there is none."""
+    if value is None or pd.isna(value) or (isinstance(value, float) and not math.isfinite(value)):
+        return "–"
+    text = f"{float(value):,.{digits}f}".replace(",", "\u202f")
+    return f"{text} {unit}" if unit else text
+
+
+def _cell(value: Any, digits: int = 2) -> str:
+    if value is None or value is pd.NA or (not isinstance(value, str) and pd.isna(value)):
+        return "–"
+    if isinstance(value, bool) or type(value).__name__ == "bool_":
+        return "yes" if value else "no"
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float) or hasattr(value, "dtype"):
+        return number(value, digits)
+    return str(value)
+
+
+def field_table(
+    caption: str, frame: pd.DataFrame, columns: Mapping[str, tuple[str, int]], *, aside: bool = False
+) -> Table:
+    """Rows of a layer as a table. columns : field name to its heading and decimals."""
+    kept = {name: shown for name, shown in columns.items() if name in frame.columns}
+    rows = [[_cell(row[name], digits) for name, (_, digits) in kept.items()] for row in frame.to_dict("records")]
+    return Table.of(caption, [heading for heading, _ in kept.values()], rows, aside=aside)
