@@ -105,7 +105,10 @@ def _section_picture(section: Section) -> Picture:
         f"Long section of zone {section.zone}, {section.chainage[-1]:.0f} m long: ground between {low:.2f} and "
         f"{high:.2f} m, {len(section.beams)} beams above it; dead spots: {'; '.join(dead) or 'none'}."
     )
-    caption = f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model."
+    caption = (
+        f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model. The "
+        "crawl gap is the space between ground and detection floor: what fits beneath it crosses without an alarm."
+    )
     return draw(partial(long_section, section), alt, caption)
 
 
