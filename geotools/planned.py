@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -10,6 +11,7 @@ import numpy.typing as npt
 from pyproj import CRS
 from rasterio import Affine
 from rasterio.features import geometry_mask
+from shapely import STRtree, box
 from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType, Target
@@ -31,6 +33,7 @@ __all__ = [
     "grade_settings",
     "head_type_of",
     "keep_mask",
+    "kept_areas",
     "perimeter_of",
     "rules_of",
     "surface_over",
@@ -134,28 +137,35 @@ def grade_settings(site: Site) -> GradeSettings:
     )
 
 
-def surface_over(site: Site, perimeter: Perimeter, ground: Ground) -> DesignSurface:
-    """A design surface without works that reaches over every zone's strip and what lies just beside it."""
+def surface_over(site: Site, perimeter: Perimeter, ground: Ground, zones: Sequence[str] | None = None) -> DesignSurface:
+    """A design surface without works over the strips of the zones, all if not given, and what lies just beside them."""
     reach = site.grading.under_m + site.grading.batter_m + 3.0
-    boxes = [z.line.rectangle(0.0, z.line.length, reach).buffer(3.0).bounds for z in perimeter.zones.values()]
-    if not boxes:
+    chosen = [perimeter.zones[z] for z in (perimeter.zones if zones is None else zones)]
+    if not chosen:
         raise InputError("the plan has no zones", where="layer beams", mend="run `geotools layout` first")
+    boxes = [z.line.rectangle(0.0, z.line.length, reach).buffer(3.0).bounds for z in chosen]
     left, bottom, right, top = zip(*boxes, strict=True)
     return DesignSurface(ground, (min(left), min(bottom), max(right), max(top)), cell_m=site.grading.cell_m)
 
 
-def keep_mask(
-    site: Site, surface: DesignSurface, fence: gpd.GeoDataFrame, work_crs: CRS
-) -> npt.NDArray[np.bool_] | None:
-    """Cells where nothing may be moved: beside the fence and in the no-dig areas of the site file; None where none."""
-    shapes = []
+def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
+    """Ground that is not to be moved: beside the fence, and the no-dig areas of the site file."""
+    areas: list[BaseGeometry] = []
     if site.grading.keep_off_fence_m > 0:
-        shapes += [line.buffer(site.grading.keep_off_fence_m) for line in fence.geometry]
+        areas += [line.buffer(site.grading.keep_off_fence_m) for line in fence.geometry]
     if site.grading.no_dig is not None:
-        shapes += _no_dig(site, work_crs)
-    if not shapes:
+        areas += _no_dig(site, work_crs)
+    return STRtree(areas)
+
+
+def keep_mask(kept: STRtree, surface: DesignSurface) -> npt.NDArray[np.bool_] | None:
+    """Cells of a surface where nothing may be moved; None where everything may."""
+    rows, columns = surface.change.shape
+    (x0, x1), (y0, y1) = surface.centres(np.array([0, rows]), np.array([0, columns]))
+    near = kept.geometries[kept.query(box(x0, y1, x1, y0).buffer(surface.cell_m))]
+    if not len(near):
         return None
-    return geometry_mask(shapes, surface.change.shape, surface.transform, all_touched=True, invert=True)
+    return geometry_mask(list(near), (rows, columns), surface.transform, all_touched=True, invert=True)
 
 
 def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:

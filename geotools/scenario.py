@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import map_coordinates
+from shapely import STRtree
 
 from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
 from geotools.beam.strip import crossable, in_grass
@@ -101,6 +102,7 @@ class Perimeter:
         self._own: dict[str, dict[str, Array]] = {}
         self._cover: dict[str, dict[str, Array]] = {}
         self._levels: dict[str, Array] = {}
+        self._near: dict[str, list[str]] = {}
         self._counted: dict[str, npt.NDArray[np.bool_]] = {}
         self._lateral: dict[tuple[str, HeadType, float], Array] = {}
         self.standing_db: dict[tuple[str, str], float] = {}
@@ -120,15 +122,15 @@ class Perimeter:
                 )
 
     def neighbours(self, zone_id: str) -> list[str]:
-        """Zones whose strip meets this one's."""
-        mine = self.zones[zone_id].line
-        half = self.rules.half_width_m
-        area = mine.rectangle(0.0, mine.length, half)
-        return [
-            other
-            for other, zone in self.zones.items()
-            if other != zone_id and zone.line.rectangle(0.0, zone.line.length, half).intersects(area)
-        ]
+        """Zones whose strip meets this one's, by name."""
+        if not self._near:
+            half = self.rules.half_width_m
+            names = np.array(list(self.zones))
+            areas = [z.line.rectangle(0.0, z.line.length, half) for z in self.zones.values()]
+            mine, other = STRtree(areas).query(areas, predicate="intersects")
+            for k, name in enumerate(names):
+                self._near[name] = sorted(names[other[(mine == k) & (other != k)]].tolist())
+        return self._near[zone_id]
 
     def levels(self, zone_id: str, ground: Ground | None = None) -> Array:
         """Ground of the zone's strip, (chainages, offsets); the perimeter's own ground is sampled once."""

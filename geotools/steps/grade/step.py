@@ -16,7 +16,7 @@ from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.surface import DesignSurface, SharedGround
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
 from geotools.grids import GridBand, write_grid
-from geotools.planned import CUT_FILL, grade_settings, keep_mask, perimeter_of, surface_over, zone_with
+from geotools.planned import CUT_FILL, grade_settings, keep_mask, kept_areas, perimeter_of, surface_over, zone_with
 from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
@@ -219,7 +219,7 @@ def run(ctx: StepContext) -> StepResult:
     perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
     perimeter.solve_all()
     surface = surface_over(site, perimeter, ground)
-    keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
+    keep = keep_mask(kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs), surface)
     zones = _zones_to_grade(ctx, perimeter)
 
     def advance(done: int) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from shapely import MultiPolygon, box, get_coordinates, unary_union
 
 from geotools.earthwork.surface import DesignSurface, SharedGround
-from geotools.planned import grade_settings, head_type_of, keep_mask, perimeter_of, surface_over
+from geotools.planned import grade_settings, head_type_of, keep_mask, kept_areas, perimeter_of, surface_over
 from geotools.scenario import HeadPair, Perimeter
 from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
 from geotools.step import LayerIn, LayerOut, Step, StepContext, StepResult
@@ -124,9 +124,8 @@ def run(ctx: StepContext) -> StepResult:
     frame = ctx.read(DEAD_SPOTS)
     ground = SharedGround(ctx.terrain)
     perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
-    surface = surface_over(site, perimeter, ground)
     settings = grade_settings(site)
-    keep = keep_mask(site, surface, ctx.read(FENCE), ctx.workspace.work_crs)
+    kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
         ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
@@ -135,7 +134,9 @@ def run(ctx: StepContext) -> StepResult:
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
 
-    def answer(zone_id: str) -> tuple[list[Option], list[Remedy]]:
+    def answer(zone_id: str) -> tuple[list[Option], list[Remedy], DesignSurface]:
+        # each zone on a surface of its own: the site may be larger than memory
+        surface = surface_over(site, perimeter, ground, [zone_id])
         trials = trials_of(perimeter, zone_id, settings.height_limits)
         options, grading = zone_options(
             perimeter,
@@ -146,17 +147,19 @@ def run(ctx: StepContext) -> StepResult:
             low=_low_pair(ctx),
             overlap_m=site.layout.overlap_m,
             shortest_m=site.layout.min_zone_m,
-            keep=keep,
+            keep=keep_mask(kept, surface),
             trials=trials,
         )
-        return options, advise_zone(perimeter, surface, zone_id, by_zone[zone_id], settings, grading, trials)
+        remedies = advise_zone(perimeter, surface, zone_id, by_zone[zone_id], settings, grading, trials)
+        return options, remedies, surface
 
     rows: list[Row] = []
     choices: list[Row] = []
     # transforms and the solver leave the interpreter's lock: two threads keep two cores busy
     with ThreadPoolExecutor(max_workers=2) as pool:
-        for number, (zone_id, (options, remedies)) in enumerate(zip(by_zone, pool.map(answer, by_zone), strict=True)):
-            ctx.progress(number + 1, len(by_zone), f"zone {zone_id}")
+        answers = zip(by_zone, pool.map(answer, by_zone), strict=True)
+        for number, (zone_id, (options, remedies, surface)) in enumerate(answers, start=1):
+            ctx.progress(number, len(by_zone), f"zone {zone_id}")
             choices += _option_rows(zone_id, options, p.currency)
             best, _ = recommend(options, p.currency)
             for remedy in remedies:
