@@ -175,7 +175,12 @@ class _Judge:
         room_end = np.min(np.where(blocked & beyond, along, np.inf), axis=1, initial=np.inf) - (start + length)
         room_end = np.clip(np.where(np.isfinite(room_end), room_end - 0.75, end), 0.0, end)
         short = (start - room_start) + (end - room_end)
-        earth, dead = self._earthwork(x, y, along, total) if self.ground is not None else (0.0 * short, 0.0 * short)
+        earth, dead = np.zeros(length.size), np.zeros(length.size)
+        if self.ground is not None:
+            z = self.ground(x, y)
+            earth, dead = self._earthwork(z, along, total)
+            # no post can be set where the level of the ground is not known
+            possible &= np.isfinite(z[:, 0]) & np.isfinite(z[:, -1])
         cost = (
             prices.zone
             + prices.short_zone * (total < rules.wanted_m)
@@ -185,11 +190,9 @@ class _Judge:
         )
         return possible, cost, room_start, room_end, earth, dead
 
-    def _earthwork(self, x: NDArray, y: NDArray, along: NDArray, total: NDArray) -> tuple[NDArray, NDArray]:
+    def _earthwork(self, z: NDArray, along: NDArray, total: NDArray) -> tuple[NDArray, NDArray]:
         """Earth to move and ground that is cheaper to leave blind, so that the rest is straight enough."""
         rules, prices = self.rules, self.prices
-        assert self.ground is not None
-        z = self.ground(x, y)
         line = z[:, :1] + (z[:, -1:] - z[:, :1]) * along / total[:, None]
         rise = np.nan_to_num(z - line)
         step = np.diff(along, axis=1)

@@ -195,7 +195,9 @@ class Request:
         ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
         stations = np.arange(0.0, course.line.length, 1.0)
         along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
-        profile = (stations, np.nan_to_num(ground(along[:, 0], along[:, 1])))
+        level = ground(along[:, 0], along[:, 1])
+        known = np.isfinite(level)
+        profile = (stations[known], level[known]) if known.sum() > 1 else None
         posted, kept_clear = lay_out(course, needs, ground=ground, profile=profile, gates=gates)
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(

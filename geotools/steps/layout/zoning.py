@@ -186,5 +186,6 @@ def _broken(
         where=where,
         expected=f"a strip {2 * (half + rules.margin_m):.2f} m wide at the longest zone, "
         f"{rules.shortest_m:g} to {rules.longest_m:g} m from head to head",
-        mend="widen the corridor there, allow shorter zones, or accept another stack with a narrower beam",
+        mend="widen the corridor there, allow shorter zones, or take a stack with a narrower beam; no post can stand "
+        "where the terrain has no data",
     )

@@ -222,3 +222,15 @@ def test_set_back_that_splits_the_ground_is_refused():
     )
     with pytest.raises(InfeasibleError, match="pieces"):
         setback_line(hourglass, 3)
+
+
+def test_no_post_where_the_ground_is_not_known():
+    line = LineString([(0, 0), (150, 0)])
+    nodes = candidates(line, box(-10, -4, 160, 4), step_m=5)
+
+    def ground(x, y):
+        return np.where((x > 45) & (x < 62), np.nan, 0.0)
+
+    zones = choose_zones(nodes, line, box(-10, -4, 160, 4), RULES, PRICES, ground=ground)
+    posts = np.array([zone.ends[:, 0] for zone in zones]).ravel()
+    assert not np.any((posts > 45) & (posts < 62))
