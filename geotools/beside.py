@@ -9,6 +9,7 @@ import numpy.typing as npt
 import rasterio
 from pyproj import CRS
 from rasterio.errors import RasterioError
+from scipy.ndimage import map_coordinates
 
 from geotools.crs import metres_per_unit
 from geotools.errors import InputError
@@ -51,12 +52,17 @@ class PlanRaster:
         return cls(path, plan_crs) if path.is_file() else None
 
     def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
-        """Value of the cell at each place, of the places' shape; NaN outside and where the raster has no data."""
+        """Value at each place, of the places' shape, between the cells that have data; NaN where the own cell has none."""
         x, y = np.asarray(x_m, float) / self._unit, np.asarray(y_m, float) / self._unit
         t = self._inverse
-        column = np.floor(t.a * x + t.b * y + t.c).astype(int)
-        row = np.floor(t.d * x + t.e * y + t.f).astype(int)
-        inside = (row >= 0) & (row < self._data.shape[0]) & (column >= 0) & (column < self._data.shape[1])
+        column, row = t.a * x + t.b * y + t.c, t.d * x + t.e * y + t.f
+        rows, columns = self._data.shape
+        inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+        known = np.isfinite(self._data)
+        at = np.array([row[inside] - 0.5, column[inside] - 0.5])  # counted from cell centres
+        own = known[np.floor(row[inside]).astype(int), np.floor(column[inside]).astype(int)]
+        weight = map_coordinates(known.astype(float), at, order=1, mode="nearest")
+        value = map_coordinates(np.where(known, self._data, 0.0), at, order=1, mode="nearest")
         found = np.full(x.shape, np.nan)
-        found[inside] = self._data[row[inside], column[inside]]
+        found[inside] = np.where(own, value / np.where(own, weight, 1.0), np.nan)
         return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geotools.schema.batch import BATCH_SITES
 from geotools.schema.core import Field, LayerSchema
-from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
+from geotools.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.schema.earthwork import (
     ACCEPTANCE,
     AS_BUILT,
@@ -41,6 +41,7 @@ LAYERS: dict[str, LayerSchema] = {
         DEAD_SPOTS,
         CROSSINGS,
         BEAM_LEVELS,
+        PROFILES,
         RESURVEY,
         SENSITIVITY,
         ADVICE,
@@ -85,6 +86,7 @@ __all__ = [
     "LAYERS",
     "OPTIONS",
     "PONDS",
+    "PROFILES",
     "PROVENANCE",
     "RESURVEY",
     "SENSITIVITY",

@@ -116,6 +116,27 @@ BEAM_LEVELS = LayerSchema(
     ),
 )
 
+PROFILES = LayerSchema(
+    name="profiles",
+    title="Ground and crawl gap along the zones",
+    description="Along each zone: the ground under the beam line, and the space the easiest straight crossing has.",
+    geometry=None,
+    key="profile_id",
+    made_by="gaps",
+    fields=(
+        Field("profile_id", "text", "zone and place", nullable=False),
+        ZONE_ID,
+        Field("chainage_m", "real", "distance from the transmitter post", "m"),
+        Field("ground_m", "real", "ground level under the beam line", "m"),
+        Field(
+            "crawl_gap_m",
+            "real",
+            "smallest space under the beams met by crossing straight over here; 3 m where no lower top alarms",
+            "m",
+        ),
+    ),
+)
+
 RESURVEY = LayerSchema(
     name="resurvey",
     title="Points to survey again",

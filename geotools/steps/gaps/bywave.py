@@ -8,13 +8,13 @@ import numpy as np
 import rasterio
 
 from geotools.beam.strip import HIGHEST_TOP_M
-from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
+from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.step import StepContext, StepResult
 from geotools.steps.gaps.doubts import accuracy_of, add_certainty, beam_rows, sensitivity_rows
 from geotools.steps.gaps.fence import FenceFindings, find
 from geotools.steps.gaps.kernel import Question
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
-from geotools.steps.gaps.rows import Row, closing_table, crossing_rows, spot_rows, tell
+from geotools.steps.gaps.rows import Row, closing_table, crossing_rows, profile_rows, spot_rows, tell
 from geotools.steps.gaps.survey import Accuracy
 from geotools.steps.gaps.work import FencePlan, FenceWork, question_of, works_of
 from geotools.workspace import frame_of
@@ -59,7 +59,7 @@ def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
     question, detection = question_of(ctx), ctx.site.detection
     zones = {zone.setup.zone_id: zone.setup.line.length for plan in plans for zone in plan.zones}
-    names = ("dead_spots", "crossings", "beam_levels", "resurvey", "sensitivity")
+    names = ("dead_spots", "crossings", "beam_levels", "profiles", "resurvey", "sensitivity")
     rows: dict[str, list[Row]] = {name: [] for name in names}
     accuracy = accuracy_of(ctx)
     # the raster library's block cache would grow with the machine, not with the work
@@ -86,6 +86,7 @@ def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
+            "profiles": frame_of(PROFILES, rows["profiles"]),
             "resurvey": frame_of(RESURVEY, rows["resurvey"], crs),
             "sensitivity": frame_of(SENSITIVITY, rows["sensitivity"]),
         },
@@ -120,3 +121,4 @@ def _take_rows(
     rows["dead_spots"] += spots
     rows["crossings"] += crossing_rows(work, found, question)
     rows["beam_levels"] += beam_rows(ctx, work, found)
+    rows["profiles"] += profile_rows(work, found)

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 from shapely import LineString
 
 from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
+from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.step import StepContext
 from geotools.steps.gaps.fence import FenceFindings
 from geotools.steps.gaps.kernel import Question
 from geotools.steps.gaps.spots import Spot
 from geotools.steps.gaps.work import FenceWork
 
-__all__ = ["Row", "closing_table", "crossing_rows", "spot_rows", "tell"]
+__all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_rows", "tell"]
 
 Row = dict[str, Any]
 
@@ -52,6 +54,26 @@ def _space(target: Target, spot: Spot) -> Row:
     if target.base_m > 0.0:
         return {"crawl_gap_m": None, "depth_m": None}
     return {"crawl_gap_m": spot.crawl_gap_m, "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0)}
+
+
+def profile_rows(work: FenceWork, findings: FenceFindings) -> list[Row]:
+    """Rows of the profiles table: a crossing straight over is stopped by the smallest gap it meets."""
+    rows: list[Row] = []
+    for place in work.core:
+        zone_id, strip = work.zones[place].zone_id, findings.patches[place].strip
+        gap = np.minimum(findings.floor[place] - strip.ground_m, HIGHEST_TOP_M).min(axis=1)
+        ground = strip.ground_m[:, strip.ground_m.shape[1] // 2]
+        for number, (chainage, level, space) in enumerate(zip(strip.chainage_m, ground, gap, strict=True)):
+            rows.append(
+                {
+                    "profile_id": f"{zone_id}-{number:04d}",
+                    "zone_id": zone_id,
+                    "chainage_m": float(chainage),
+                    "ground_m": float(level),
+                    "crawl_gap_m": float(space),
+                }
+            )
+    return rows
 
 
 def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:

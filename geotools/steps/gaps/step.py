@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from geotools.schema import BEAM_LEVELS, BEAMS, CROSSINGS, DEAD_SPOTS, FENCE, HEADS, RESURVEY, SENSITIVITY, ZONES
+from geotools.schema import (
+    BEAM_LEVELS,
+    BEAMS,
+    CROSSINGS,
+    DEAD_SPOTS,
+    FENCE,
+    HEADS,
+    PROFILES,
+    RESURVEY,
+    SENSITIVITY,
+    ZONES,
+)
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.gaps.bywave import CORRIDOR_RASTER, GAP_RASTER, run_wave
 from geotools.steps.gaps.straight import LINE_RASTER, run_straightness
@@ -45,6 +56,7 @@ STEP = Step(
         LayerOut(DEAD_SPOTS),
         LayerOut(CROSSINGS),
         LayerOut(BEAM_LEVELS),
+        LayerOut(PROFILES),
         LayerOut(RESURVEY),
         LayerOut(SENSITIVITY),
     ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geotools.beam.strip import straightness
-from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, RESURVEY, SENSITIVITY
+from geotools.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.step import StepContext, StepResult
 from geotools.steps.gaps.patch import Patch
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
@@ -79,6 +79,7 @@ def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
             "dead_spots": frame_of(DEAD_SPOTS, rows, ctx.workspace.work_crs),
             "crossings": empty_frame(CROSSINGS, ctx.workspace.work_crs),
             "beam_levels": empty_frame(BEAM_LEVELS),
+            "profiles": empty_frame(PROFILES),
             "resurvey": empty_frame(RESURVEY, ctx.workspace.work_crs),
             "sensitivity": empty_frame(SENSITIVITY),
         },

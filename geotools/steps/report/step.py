@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -45,6 +45,7 @@ _PLACED = {
     "dead_spots",
     "crossings",
     "beam_levels",
+    "profiles",
     "advice",
     "options",
     # of these the map and the zones' sheets show what matters; the rest is for a GIS
@@ -65,22 +66,21 @@ def _frames(ctx: StepContext) -> dict[str, gpd.GeoDataFrame | pd.DataFrame]:
     return {name: ctx.read(schema) for name, schema in LAYERS.items() if ctx.workspace.has(schema)}
 
 
-def _gap_along(raster: PlanRaster | None, grid: StripGrid) -> Array | None:
-    """Smallest crawl gap that somebody crossing straight over meets, at each chainage; None without a raster."""
-    if raster is None:
+def _gap_along(profiles: pd.DataFrame | None, zone_id: str, chainage_m: Array) -> Array | None:
+    """Smallest crawl gap that somebody crossing straight over meets, at each chainage; None where it is not known."""
+    mine = None if profiles is None else profiles[profiles["zone_id"] == zone_id]
+    if mine is None or mine.empty:
         return None
-    gap = np.nan_to_num(raster.sample(*grid.map_xy()), nan=np.inf).min(axis=1)
-    return np.where(np.isfinite(gap), gap, np.nan)
+    return np.asarray(np.interp(chainage_m, mine["chainage_m"], mine["crawl_gap_m"]))
 
 
-def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], rasters: Mapping[str, PlanRaster | None]) -> Section:
+def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRaster | None) -> Section:
     beams = frames["beams"][frames["beams"]["zone_id"] == zone.zone_id]
     line = BeamLine.of(beams.geometry.iloc[0])
     grid = StripGrid.over(line, ctx.site.detection.half_width_m, ctx.site.detection.spacing_m)
     middle = line.to_map(grid.chainage_m)
     ground = ctx.terrain.sample(*middle)
-    gap = _gap_along(rasters["crawl_gap.tif"], grid)
-    works = rasters["cut_fill.tif"]
+    gap = _gap_along(frames.get("profiles"), zone.zone_id, grid.chainage_m)
     moved = np.full(len(ground), np.nan) if works is None else works.sample(*middle)
     spots = frames.get("dead_spots")
     mine = [] if spots is None else spots[spots["zone_id"] == zone.zone_id].itertuples()
@@ -149,8 +149,8 @@ def _summaries(ctx: StepContext) -> dict[str, Any]:
 def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block], list[str]]:
     """The sheets of the zones, and the names of their long sections as pictures in scratch."""
     folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
-    rasters = {name: PlanRaster.beside(folder, name, crs) for name in ("crawl_gap.tif", "cut_fill.tif")}
-    sections = [_section(ctx, zone, frames, rasters) for zone in frames["zones"].itertuples()]
+    works = PlanRaster.beside(folder, "cut_fill.tif", crs)
+    sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples()]
     blocks: list[Block] = []
     files = []
     (ctx.scratch / SECTIONS).mkdir()

@@ -201,3 +201,16 @@ def test_dead_length_is_the_same_by_the_graph_of_all_zones_and_by_each_zone_alon
     alone = moved[moved.change == "as set"].set_index(["zone_id", "threat"]).dead_m
     together = layer(wave, "dead_spots").groupby(["zone_id", "threat"]).length_m.sum().reindex(alone.index).fillna(0)
     assert np.abs(alone - together).max() < 0.01
+
+
+def test_profiles_follow_each_zone_and_open_where_it_is_dead(wave):
+    profiles, zones, spots = layer(wave, "profiles"), layer(wave, "zones"), layer(wave, "dead_spots")
+    ends = profiles.groupby("zone_id").chainage_m.agg(["min", "max"])
+    assert (ends["min"] == 0).all()
+    assert ends["max"].to_numpy() == pytest.approx(zones.set_index("zone_id").length_m[ends.index].to_numpy())
+    # a straight crossing inside a dead spot has more room than the threat is tall (winding ones may need less)
+    for spot in spots[(spots.threat == "prone") & (spots.cause == "dip")].itertuples():
+        along = profiles[profiles.zone_id == spot.zone_id]
+        inside = along[(along.chainage_m > spot.from_m + 0.5) & (along.chainage_m < spot.to_m - 0.5)]
+        assert inside.crawl_gap_m.max() >= 0.30
+        assert inside.crawl_gap_m.max() <= spot.crawl_gap_m + 1e-6
