@@ -52,7 +52,7 @@ class PlanRaster:
         return cls(path, plan_crs) if path.is_file() else None
 
     def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
-        """Value at each place, of the places' shape, between the cells that have data; NaN where the own cell has none."""
+        """Value at each place, between the cells that have data; NaN where the own cell has none."""
         x, y = np.asarray(x_m, float) / self._unit, np.asarray(y_m, float) / self._unit
         t = self._inverse
         column, row = t.a * x + t.b * y + t.c, t.d * x + t.e * y + t.f
