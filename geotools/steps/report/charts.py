@@ -23,6 +23,7 @@ __all__ = ["Dead", "MapArt", "Section", "draw", "long_section", "plan_map", "pro
 Floats = NDArray[np.float64]
 # inches: a desk window, a phone held upright, a sheet of paper between its margins
 WIDE, NARROW, PAPER = 9.2, 3.7, 7.2
+PAPER_DPI = 150
 _FONT: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 8.5,
@@ -269,9 +270,11 @@ def draw(make: Callable[[float], Figure], alt: str, caption: str) -> Picture:
         cuts = []
         for width, kind in ((WIDE, "svg"), (NARROW, "svg"), (PAPER, "png")):
             stream = io.BytesIO()
-            make(width).savefig(
-                stream, format=kind, dpi=170, metadata={"Date": None} if kind == "svg" else {"Software": None}
-            )
+            extra: dict[str, Any] = {"metadata": {"Date": None}}
+            if kind == "png":
+                # pressing harder costs more time than the few kilobytes are worth
+                extra = {"metadata": {"Software": None}, "dpi": PAPER_DPI, "pil_kwargs": {"compress_level": 2}}
+            make(width).savefig(stream, format=kind, **extra)
             cuts.append(stream.getvalue())
     return Picture(alt, caption, *cuts)
 

@@ -94,7 +94,7 @@ def test_three_cuts_that_are_pictures_and_the_same_every_time():
     for svg, inches in ((one.wide_svg, WIDE), (one.narrow_svg, NARROW)):
         assert float(etree.fromstring(svg).get("width").removesuffix("pt")) == pytest.approx(72 * inches)
         assert b"<text" not in svg  # letters are drawn, so no machine's font can change or cut them
-    assert Image.open(io.BytesIO(one.png)).width == pytest.approx(170 * PAPER, abs=2)
+    assert Image.open(io.BytesIO(one.png)).width == pytest.approx(150 * PAPER, abs=2)
 
 
 def test_dead_spots_differ_without_colour():
