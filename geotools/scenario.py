@@ -107,6 +107,13 @@ class Perimeter:
         self._lateral: dict[tuple[str, HeadType, float], Array] = {}
         self.standing_db: dict[tuple[str, str], float] = {}
 
+    def take_over(self, other: Perimeter) -> None:
+        """Keep what another perimeter has solved of the zones that are the same here, on the same ground by the same
+        rules.
+        """
+        if other.ground is self.ground and other.rules == self.rules:
+            self._own.update({z: own for z, own in other._own.items() if self.zones.get(z) == other.zones[z]})
+
     def check_ground(self) -> None:
         """InputError where a strip has places without a level, naming the zone and the place."""
         for zone_id, grid in self.grids.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -96,21 +96,27 @@ class _Demand:
     near: npt.NDArray[np.bool_]
 
 
-def _demand(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, headroom: float, reach: float) -> _Demand:
-    grid = perimeter.grids[zone.zone_id]
-    flat = perimeter.modulation(zone, straight_ground(grid, perimeter.levels(zone.zone_id)))
-    today = perimeter.dead(zone.zone_id, perimeter.modulation(zone, level))
-    near = spread(grid.chainage_m, np.any(list(today.values()), axis=0), reach)
+def _demand(
+    perimeter: Perimeter, zone: ZoneSetup, flat: dict[str, np.ndarray], today: dict[str, np.ndarray], headroom: float
+) -> _Demand:
+    """What is asked of a zone; flat and today : modulation of its heads on straight ground and on the ground as it
+    is.
+    """
+    open_ = perimeter.dead(zone.zone_id, today)
+    chainage = perimeter.grids[zone.zone_id].chainage_m
     return _Demand(
         perimeter.dead(zone.zone_id, flat),
         perimeter.dead(zone.zone_id, flat, headroom=headroom),
-        near,
+        spread(chainage, np.any(list(open_.values()), axis=0), _REACH_M),
     )
 
 
-def _proof(perimeter: Perimeter, zone: ZoneSetup, level: np.ndarray, demand: _Demand, headroom: float) -> Proof:
-    """What the model says of a zone on a given ground, as the grading loop wants it."""
-    own = perimeter.modulation(zone, level)
+def _proof(
+    perimeter: Perimeter, zone: ZoneSetup, own: dict[str, np.ndarray], demand: _Demand, headroom: float
+) -> Proof:
+    """What the model says of a zone, as the grading loop wants it; own : modulation of its heads on the ground
+    tried.
+    """
     dead = perimeter.dead(zone.zone_id, own)
     mend = np.any([d & ~demand.hopeless[threat] for threat, d in dead.items()], axis=0)
     lost = np.any([d & demand.hopeless[threat] for threat, d in dead.items()], axis=0)
@@ -138,11 +144,16 @@ def grade_group(
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
     margin = settings.headroom
-    demands = {z.zone_id: _demand(perimeter, z, levels[z.zone_id], margin, _REACH_M) for z in zones}
-    first = [_proof(perimeter, z, levels[z.zone_id], demands[z.zone_id], margin) for z in zones]
+    today = perimeter.modulations([(z, levels[z.zone_id]) for z in zones])
+    straight = [_straight(perimeter, z, settings) for z in zones]
+    demands = [
+        _demand(perimeter, z, flat, now, margin) for z, (flat, _), now in zip(zones, straight, today, strict=True)
+    ]
+    first = [_proof(perimeter, z, now, d, margin) for z, now, d in zip(zones, today, demands, strict=True)]
     tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
     lines = [
-        _sight_line(z, levels[z.zone_id], strip, half, tolerance, _head_moves(perimeter, z, settings)) for z in zones
+        _sight_line(z, levels[z.zone_id], strip, half, tolerance, move)
+        for z, (_, move) in zip(zones, straight, strict=True)
     ]
     rules = settings.rules
     if settings.keep_fall:
@@ -161,9 +172,9 @@ def grade_group(
     def prove(design: np.ndarray, ends: np.ndarray) -> list[Proof]:
         trial = surface.around(strip)
         trial.apply(strip, design)
-        return [
-            _proof(perimeter, z, perimeter.levels(z.zone_id, trial), demands[z.zone_id], margin) for z in settled(ends)
-        ]
+        moved = settled(ends)
+        owns = perimeter.modulations([(z, perimeter.levels(z.zone_id, trial)) for z in moved])
+        return [_proof(perimeter, z, own, d, margin) for z, own, d in zip(moved, owns, demands, strict=True)]
 
     lengths = [z.line.length for z in zones]
     try:
@@ -207,26 +218,31 @@ def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> l
     return groups
 
 
-def _head_moves(perimeter: Perimeter, zone: ZoneSetup, settings: GradeSettings) -> tuple[float, float]:
-    """How far down (negative) and up the lowest pair's heads may move without blinding straight ground beside
-    themselves.
+def _straight(
+    perimeter: Perimeter, zone: ZoneSetup, settings: GradeSettings
+) -> tuple[dict[str, np.ndarray], tuple[float, float]]:
+    """The zone's modulation on straight ground, and how far down (negative) and up its lowest heads may move.
 
-    Half, then a quarter of the way to a limit is tried where the whole way would; none where that does too.
+    A move that would blind straight ground beside the heads is no use: then half, then a quarter of the way to the
+    limit is tried, and none where that does too.
     """
     pair = zone.pairs[0]
+    rest = replace(zone, pairs=zone.pairs[1:])
     heights = np.array([pair.tx_height_m, pair.rx_height_m])
     low, high = settings.height_limits.get(pair.level, (float(heights.min()), float(heights.max())))
     span = min(low - float(heights.min()), 0.0), max(high - float(heights.max()), 0.0)
-    shares = (0.0, 1.0, 0.5, 0.25)
+    moves = [share * end for end in span for share in (1.0, 0.5, 0.25) if end]
     flat = straight_ground(perimeter.grids[zone.zone_id], perimeter.levels(zone.zone_id))
-    moves = [share * end for end in span for share in shares]
-    cases = [(zone.with_heights(pair.level, *(heights + move)), flat) for move in moves]
-    blind = [np.any(list(perimeter.dead(zone.zone_id, own).values()), axis=0) for own in perimeter.modulations(cases)]
-    found = []
-    for k in (0, len(shares)):
-        fits = [moves[k + i] for i in range(1, len(shares)) if not (blind[k + i] & ~blind[k]).any()]
-        found.append(fits[0] if fits else 0.0)
-    return found[0], found[1]
+    alone = replace(zone, pairs=(pair,))
+    cases = [alone.with_heights(pair.level, *(heights + move)) for move in (0.0, *moves)]
+    if rest.pairs:
+        cases.append(rest)
+    solved = perimeter.modulations([(case, flat) for case in cases])
+    others = solved.pop() if rest.pairs else None
+    owns = [m if others is None else {t: np.maximum(m[t], others[t]) for t in m} for m in solved]
+    blind = [np.any(list(perimeter.dead(zone.zone_id, own).values()), axis=0) for own in owns]
+    fits = [move for move, b in zip(moves, blind[1:], strict=True) if not (b & ~blind[0]).any()]
+    return owns[0], (min([0.0, *fits]), max([0.0, *fits]))
 
 
 def _sight_line(

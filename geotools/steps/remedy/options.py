@@ -151,6 +151,7 @@ class _Trial:
         trial = Perimeter(
             [*parts, *(self.perimeter.zones[n] for n in near)], self.perimeter.ground, self.perimeter.rules
         )
+        trial.take_over(self.perimeter)
         dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
         cost = 2 * self.costs.post + 2 * len(self.zone.pairs) * self.costs.head
         return Option(
