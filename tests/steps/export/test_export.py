@@ -38,6 +38,8 @@ def test_geojson_is_where_the_plan_is(exported):
         back = there.to_crs(plan.crs)
         for a, b in zip(back.geometry, plan.geometry, strict=True):
             assert a.hausdorff_distance(b) < 0.003
+        if plan.empty:
+            continue  # without features GeoJSON has no fields
         key = LAYERS[name].key
         assert list(there[key]) == list(plan[key])
 
