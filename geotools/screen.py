@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from geotools.runner import Job, Outcome
     from geotools.sources import Sources
 
+#: A table longer than this is cut on the screen; the summary file has all of it.
+MOST_ROWS = 60
+
 
 class Screen:
     """Where a command's words go.
@@ -117,9 +120,12 @@ class Screen:
             shown = Table(title=f"{job.site.name}: {table['title']}", title_justify="left")
             for number, heading in enumerate(table["columns"]):
                 shown.add_column(heading, justify="left" if number == 0 else "right")
-            for row in table["rows"]:
+            for row in table["rows"][:MOST_ROWS]:
                 shown.add_row(*(str(cell) for cell in row))
             self.out.print(shown)
+            left_out = len(table["rows"]) - MOST_ROWS
+            if left_out > 0:
+                self.out.print(f"{left_out} more rows in summary.json", markup=False)
         self.out.print(
             "A model is no acceptance: walk-test every zone. Handle these results as sensitive.", markup=False
         )

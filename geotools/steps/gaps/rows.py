@@ -117,11 +117,11 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], questi
             dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
             value = weakest.get((zone_id, target.name))
             shown = "-" if value is None else f"{value:.2f}"
-            cells.append(f"{dead:.1f} m ({shown})" if dead else shown)
+            cells.append(f"{dead:.1f} m dead, {shown}" if dead else f"seen, {shown}")
         gaps = [r["crawl_gap_m"] for r in spots if r["crawl_gap_m"] is not None]
         lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
     columns = ["zone", "length m", *(target.name for target in question.targets), "worst gap m"]
-    title = f"dead metres (and weakest crossing; an alarm needs {question.threshold:g})"
+    title = f"who gets through where (modulation of the weakest crossing; an alarm needs {question.threshold:g})"
     return {"title": title, "columns": columns, "rows": lines}
 
 
