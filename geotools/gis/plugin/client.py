@@ -60,7 +60,8 @@ def load_command(folder):
 
 
 def _start(words):
-    flags = {"creationflags": subprocess.CREATE_NO_WINDOW} if os.name == "nt" else {}
+    # without this a console flashes up on Windows; elsewhere the name does not exist and nothing is asked for
+    hidden = getattr(subprocess, "CREATE_NO_WINDOW", 0)
     try:
         return subprocess.Popen(
             words,
@@ -71,7 +72,7 @@ def _start(words):
             text=True,
             encoding="utf-8",
             errors="replace",
-            **flags,
+            creationflags=hidden,
         )
     except OSError as problem:
         raise CommandError(
@@ -102,7 +103,7 @@ def run(words, on_event, is_cancelled=lambda: False, poll_s=0.1):
     Raises StoppedError when ``is_cancelled`` says so, CommandError with the command's own message on any other bad end.
     """
     process = _start(words)
-    lines = queue.Queue()
+    lines: queue.Queue = queue.Queue()
     threads = [_reader(process.stdout, lines.put, "out"), _reader(process.stderr, lines.put, "err")]
     open_streams, errors, failure = 2, [], None
     try:
