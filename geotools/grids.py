@@ -1,4 +1,4 @@
-"""Writing grids of the plan as cloud-optimised GeoTIFF."""
+"""Grids of the plan: written as cloud-optimised GeoTIFF, and the outlines of some of their cells."""
 
 from __future__ import annotations
 
@@ -12,12 +12,15 @@ import rasterio
 from pyproj import CRS
 from rasterio import Affine
 from rasterio.errors import RasterioError
+from rasterio.features import shapes
 from rasterio.shutil import copy as copy_raster
+from shapely import MultiPolygon, unary_union
+from shapely.geometry import shape
 
 from geotools.crs import metres_per_unit
 from geotools.errors import OutputError
 
-__all__ = ["GridBand", "write_grid"]
+__all__ = ["GridBand", "outline", "write_grid"]
 
 
 @dataclass(frozen=True)
@@ -65,3 +68,12 @@ def write_grid(path: Path, plan_crs: CRS, transform_m: Affine, bands: Sequence[G
         raise OutputError("a raster could not be written", where=path, found=str(problem)[:300]) from problem
     finally:
         draft.unlink(missing_ok=True)
+
+
+def outline(cells: npt.NDArray[np.bool_], transform: Affine) -> MultiPolygon:
+    """The area of the cells that are True, (rows, columns), along their edges; empty where none is."""
+    parts = [shape(s) for s, _ in shapes(cells.astype(np.uint8), mask=cells, transform=transform)]
+    whole = unary_union(parts)
+    if whole.is_empty:
+        return MultiPolygon()
+    return whole if isinstance(whole, MultiPolygon) else MultiPolygon([whole])

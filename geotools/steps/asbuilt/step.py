@@ -6,12 +6,10 @@ from pathlib import Path
 
 import numpy as np
 from rasterio import Affine
-from rasterio.features import shapes
-from shapely import MultiPolygon, unary_union
-from shapely.geometry import shape
 
 from geotools.earthwork.surface import DesignSurface
 from geotools.errors import InputError, SiteError
+from geotools.grids import outline
 from geotools.planned import design_of, perimeter_of, rules_of, zone_with
 from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import ACCEPTANCE, AS_BUILT, BEAMS, GRADINGS
@@ -61,9 +59,8 @@ def _cells(surface: DesignSurface, zone: ZoneSetup, reach: float) -> tuple[Affin
 
 
 def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: tuple[int, int]) -> Row:
-    mask = np.zeros(form, np.uint8)
-    mask.ravel()[area.cells] = 1
-    parts = unary_union([shape(s) for s, _ in shapes(mask, mask=mask.astype(bool), transform=transform)])
+    mask = np.zeros(form, bool)
+    mask.ravel()[area.cells] = True
     return {
         "out_id": f"{zone_id}-X{number:02d}",
         "zone_id": zone_id,
@@ -71,7 +68,7 @@ def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: 
         "worst_m": area.worst,
         "area_m2": area.area,
         "volume_m3": area.volume,
-        "geometry": parts if isinstance(parts, MultiPolygon) else MultiPolygon([parts]),
+        "geometry": outline(mask, transform),
     }
 
 

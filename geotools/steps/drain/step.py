@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from geopandas import GeoDataFrame
 from rasterio import Affine
-from rasterio.features import shapes
-from shapely import LineString, MultiPolygon, Point, get_coordinates, unary_union
-from shapely.geometry import shape
+from shapely import LineString, MultiPolygon, Point, get_coordinates
 
 from geotools.crs import metres_per_unit
 from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.water import Pond
+from geotools.grids import outline
 from geotools.planned import CUT_FILL, design_of, perimeter_of, surface_over
 from geotools.scenario import Perimeter
 from geotools.schema import BEAMS, FLOW_CROSSINGS, PONDS
@@ -75,11 +74,9 @@ def _windows(perimeter: Perimeter, surface: DesignSurface, margin: float) -> Ite
 
 
 def _area(window: _Window, cells: np.ndarray) -> MultiPolygon:
-    mask = np.zeros(window.level.shape, np.uint8)
-    mask.ravel()[cells] = 1
-    parts = [shape(s) for s, _ in shapes(mask, mask=mask.astype(bool), transform=window.transform, connectivity=8)]
-    whole = unary_union(parts)
-    return whole if isinstance(whole, MultiPolygon) else MultiPolygon([whole])
+    mask = np.zeros(window.level.shape, bool)
+    mask.ravel()[cells] = True
+    return outline(mask, window.transform)
 
 
 def _place(window: _Window, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from rasterio.features import shapes
-from shapely import MultiPolygon, Point, get_coordinates, unary_union
-from shapely.geometry import shape
+from shapely import Point, get_coordinates
 
 from geotools.crs import metres_per_unit, unit_name
 from geotools.earthwork.drawing import contours, write_dxf
@@ -15,7 +13,7 @@ from geotools.earthwork.landxml import write_landxml
 from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.surface import DesignSurface, SharedGround
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
-from geotools.grids import GridBand, write_grid
+from geotools.grids import GridBand, outline, write_grid
 from geotools.planned import CUT_FILL, grade_settings, keep_mask, kept_areas, perimeter_of, surface_over, zone_with
 from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
@@ -96,8 +94,6 @@ def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: np.ndar
         corner = type(t)(t.a, 0.0, t.c + c.min() * t.a, 0.0, t.e, t.f + r.min() * t.e)
         for value in sorted(set(classes.ravel().tolist()) - {0}):
             mine = classes == value
-            parts = [shape(s) for s, _ in shapes(mine.astype(np.uint8), mask=mine, transform=corner)]
-            whole = unary_union(parts)
             k = abs(value) - 1
             kind = "fill" if value > 0 else "cut"
             rows.append(
@@ -110,7 +106,7 @@ def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: np.ndar
                     "depth_max_m": float(np.abs(change[mine]).max()),
                     "area_m2": float(mine.sum() * area),
                     "volume_m3": float(np.abs(change[mine]).sum() * area),
-                    "geometry": whole if isinstance(whole, MultiPolygon) else MultiPolygon([whole]),
+                    "geometry": outline(mine, corner),
                 }
             )
     return rows
@@ -193,9 +189,8 @@ def _write_drawings(
     existing = np.full(inside.shape, np.nan)
     if len(rows):
         existing[rows, columns] = surface.terrain.sample(*surface.centres(rows, columns))
-        moved = (np.abs(surface.change) > 1e-3).astype(np.uint8)
-        for geometry, _ in shapes(moved, mask=moved.astype(bool), transform=surface.transform):
-            ring = np.array(shape(geometry).exterior.coords)[:-1]
+        for part in outline(np.abs(surface.change) > 1e-3, surface.transform).geoms:
+            ring = np.array(part.exterior.coords)[:-1]
             limits.append(np.c_[ring, surface.sample(ring[:, 0], ring[:, 1])])
     crs = ctx.workspace.plan_crs
     write_landxml(

@@ -7,9 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
 import numpy as np
-from shapely import MultiPolygon, box, get_coordinates, unary_union
+from shapely import MultiPolygon, get_coordinates
 
 from geotools.earthwork.surface import DesignSurface, SharedGround
+from geotools.grids import outline
 from geotools.planned import grade_settings, head_type_of, keep_mask, kept_areas, perimeter_of, surface_over
 from geotools.scenario import HeadPair, Perimeter
 from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
@@ -37,11 +38,12 @@ def _works_area(surface: DesignSurface, remedy: Remedy) -> MultiPolygon | None:
     """Outline of the cells that a remedy moves."""
     if remedy.grading is None or remedy.mine is None:
         return None
-    moved = remedy.mine & (np.abs(remedy.grading.design - remedy.grading.strip.cells.ground) > 1e-3)
-    half = surface.cell_m / 2
-    x, y = remedy.grading.strip.x[moved], remedy.grading.strip.y[moved]
-    area = unary_union(box(x - half, y - half, x + half, y + half))
-    return None if area.is_empty else _multi(area)
+    strip = remedy.grading.strip
+    moved = remedy.mine & (np.abs(remedy.grading.design - strip.cells.ground) > 1e-3)
+    cells = np.zeros(surface.change.shape, bool)
+    cells[strip.row[moved], strip.column[moved]] = True
+    area = outline(cells, surface.transform)
+    return None if area.is_empty else area
 
 
 def _multi(area: object) -> MultiPolygon:
