@@ -222,7 +222,16 @@ def _programme(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDA
     return np.argmax(answer.x.reshape(n, colours), axis=1)
 
 
-def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
+def _spread(given: NDArray[np.intp], margin: NDArray[np.float64], wanted: int) -> NDArray[np.intp]:
+    """The same with at least the wanted number of colours: the zone with least margin to its own gets one to itself."""
+    found = given.copy()
+    while len(np.unique(found)) < wanted:
+        own = np.where(found[:, None] == found[None, :], margin, np.inf)
+        found[int(np.argmin(own.min(axis=1)))] = found.max() + 1
+    return found
+
+
+def assign(margin_db: ArrayLike, *, cap_db: float = 60.0, at_least: int = 1) -> Assignment:
     """The fewest channels, then the largest least margin.
 
     Parameters
@@ -230,6 +239,7 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
     margin_db : (n, n) margin between two zones if they shared a channel, dB; below zero they may not. The smaller of
         the two directions counts; the diagonal is not looked at.
     cap_db : margins above this are all alike.
+    at_least : channels to use even if fewer would do, for more margin.
 
     Raises
     ------
@@ -245,7 +255,7 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
     np.fill_diagonal(margin, np.inf)
     proven = True
     best: NDArray[np.intp] | None = None
-    count = max(1, len(clique(margin < 0)))
+    count = max(1, at_least, len(clique(margin < 0)))
     while best is None:
         try:
             best = colour(margin < 0, count)
@@ -268,6 +278,7 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0) -> Assignment:
             high = mid
         else:
             low, best = mid, found
+    best = _spread(best, margin, min(at_least, n))
     shared = (best[:, None] == best[None, :]) & ~np.eye(n, dtype=bool)
     # numbered in the order in which the zones use them
     _, first = np.unique(best, return_index=True)

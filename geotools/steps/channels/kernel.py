@@ -81,9 +81,49 @@ def critical_zones(margin_db: NDArray[np.float64], channels: int) -> NDArray[np.
     return members
 
 
-def zones_to_channels(margin_db: NDArray[np.float64]) -> Assignment:
-    """Fewest channels, then largest least margin; pairs that cannot hear each other count as the cap."""
-    return assign(margin_db)
+def zones_to_channels(
+    margin_db: NDArray[np.float64],
+    receiver_zone: NDArray[np.intp],
+    transmitter_zone: NDArray[np.intp],
+    *,
+    protection_db: float,
+    available: int,
+) -> tuple[Assignment, int]:
+    """Fewest channels, then largest least margin; more channels where all unwanted signals together are too strong.
+
+    Parameters
+    ----------
+    margin_db : (r, t) from `pair_margins`. receiver_zone, transmitter_zone : (r,), (t,) zone numbers.
+    protection_db : as it was taken off. available : channels there are; where fewer than needed, the need is returned.
+
+    Returns
+    -------
+    The assignment, and the fewest channels that pairs of zones allow.
+    """
+    zones = int(max(receiver_zone.max(), transmitter_zone.max())) + 1
+    pairs = zone_margins(margin_db, receiver_zone, transmitter_zone, zones)
+    best = first = assign(pairs)
+    most = _together(margin_db, receiver_zone, transmitter_zone, first, protection_db)
+    while most < 0 and best.channels < min(available, zones):
+        wider = assign(pairs, at_least=best.channels + 1)
+        margin = _together(margin_db, receiver_zone, transmitter_zone, wider, protection_db)
+        if wider.channels <= best.channels:
+            break
+        best, most = wider, margin
+    return best, first.channels
+
+
+def _together(
+    margin_db: NDArray[np.float64],
+    rx_zone: NDArray[np.intp],
+    tx_zone: NDArray[np.intp],
+    given: Assignment,
+    guard: float,
+) -> float:
+    """Least margin of any receiver against all unwanted signals together, dB."""
+    return float(
+        head_margins(margin_db, rx_zone, tx_zone, given.channel, protection_db=guard).summed_db.min(initial=np.inf)
+    )
 
 
 def head_margins(

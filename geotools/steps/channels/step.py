@@ -205,10 +205,20 @@ def run(ctx: StepContext) -> StepResult:
     zones = zone_margins(pairs, heads.rx_zone, heads.tx_zone, len(heads.zones))
     if ctx.params["keep"]:
         channel = _kept_channels(heads)
-        count, proven = len(set(channel.tolist())), True
+        count, fewest, proven = len(set(channel.tolist())), None, True
     else:
-        assigned = zones_to_channels(zones)
+        assigned, fewest = zones_to_channels(
+            pairs,
+            heads.rx_zone,
+            heads.tx_zone,
+            protection_db=settings.protection_db,
+            available=settings.available,
+        )
         count, proven = assigned.channels, assigned.proven
+        if count > fewest:
+            ctx.say(
+                f"{fewest} channels keep every two zones apart; {count} also keep all unwanted signals together down"
+            )
         if count > settings.available:
             raise _no_solution(heads, zones, count, settings.available)
         channel = assigned.channel + 1
@@ -248,6 +258,7 @@ def run(ctx: StepContext) -> StepResult:
         layers={"heads": frame_of(HEADS, rows, crs), "conflicts": frame_of(CONFLICTS, kept + conflicts, crs)},
         summary={
             "channels": count,
+            "fewest_for_pairs": fewest,
             "available": settings.available,
             "least_margin_db": round(float(finite.min()), 3) if finite.size else None,
             "proven_fewest_and_largest_margin": bool(proven and not ctx.params["keep"]),

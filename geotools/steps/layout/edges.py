@@ -57,6 +57,7 @@ class Prices:
     zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
+    short_m : a metre that a beam lacks of its run past a junction.
     offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
     """
 
@@ -64,6 +65,7 @@ class Prices:
     short_zone: float = 5_000.0
     earthwork_m3: float = 60.0
     dead_ground_m: float = 2_000.0
+    short_m: float = 10_000.0
     offset_m2: float = 0.5
 
 
@@ -184,7 +186,8 @@ class _Judge:
         cost = (
             prices.zone
             + prices.short_zone * (total < rules.wanted_m)
-            + prices.dead_ground_m * (short + dead)
+            + prices.short_m * short
+            + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
             + prices.offset_m2 * np.abs(offset) * length
         )

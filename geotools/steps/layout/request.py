@@ -173,7 +173,14 @@ class Request:
             graded_width_m=2 * self.site.grading.under_m,
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
-        weights = Prices(zone, zone / 2, (prices.cut_m3 + prices.fill_m3) / 2, s.dead_ground_m)
+        weights = Prices(
+            zone=zone,
+            short_zone=zone / 2,
+            earthwork_m3=(prices.cut_m3 + prices.fill_m3) / 2,
+            dead_ground_m=s.dead_ground_m,
+            # an open junction is worth a zone
+            short_m=max(zone, s.dead_ground_m),
+        )
         return Needs(rules, weights, setback, clear, s.station_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg)
 
     def level_at(self, x: float, y: float) -> float:

@@ -20,6 +20,10 @@ __all__ = ["Zone", "choose_zones"]
 
 #: Look-up and exact outline may differ by this much without a fault.
 _TOUCH_M = 0.03
+#: Room past the junctions of a zone that the look-up may promise too much.
+_LACK_M = 0.2
+#: Finest look-up tried.
+_FINEST_M = 0.3
 
 
 @dataclass(frozen=True)
@@ -121,13 +125,25 @@ def choose_zones(
             raise _broken(nodes, edges, alive, line, rules)
         chosen = np.flatnonzero(alive)[chain.edges]
         zones = [_exact_zone(nodes, edges, int(k), region, rules) for k in chosen]
-        wrong = [k for k, zone in zip(chosen, zones, strict=True) if zone is None]
-        if not wrong:
+        settled = True
+        for k, zone in zip(chosen, zones, strict=True):
+            if zone is None:
+                alive[k], settled = False, False
+                continue
+            lacking = float(edges.room_start[k] + edges.room_end[k] - zone.room.sum())
+            if lacking > _LACK_M:
+                # the look-up promised more room past the junctions than there is: price that, and choose again
+                edges.cost[k] += prices.short_m * lacking
+                edges.room_start[k], edges.room_end[k] = zone.room
+                settled = False
+        if settled:
             return [zone for zone in zones if zone is not None]
-        alive[wrong] = False
+    if cell_m > _FINEST_M:
+        # in a tight corridor a coarse look-up lets too many beams through that touch its edge
+        return choose_zones(nodes, line, region, rules, prices, ground=ground, cell_m=cell_m / 2)
     raise InfeasibleError(
         "the layout did not settle: too many beams that seemed to fit touch the edge of the corridor",
-        mend="give a finer look-up spacing, or a little more room",
+        mend="give the beams a little more room: a wider corridor, or a smaller layout.margin_m",
     )
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from geotools.errors import NumericInputError
 from geotools.interference import HeadArray, reception
-from geotools.steps.channels.colouring import colour
+from geotools.steps.channels.colouring import assign, colour
 from geotools.steps.channels.kernel import (
     critical_zones,
     head_margins,
@@ -51,7 +51,7 @@ def test_zones_in_line_by_hand():
     for gap in (2, 4, 6):
         assert zones[gap, 0] == pytest.approx(20 * np.log10(gap + 1) - 15, abs=1e-6)
     # 3 and 5 zones are 9.5 and 14.0 dB, 7 zones 16.9: each zone conflicts with the second and the fourth on either side
-    found = zones_to_channels(zones)
+    found = assign(zones)
     assert (found.channels, found.proven) == (3, True)
     heads = head_margins(pairs, zone, zone, found.channel, protection_db=15.0)
     assert heads.receiver_db.min() == pytest.approx(found.least_margin_db)
@@ -93,3 +93,14 @@ def test_the_reason_is_named_and_nothing_more(graph, channels, size):
 def test_a_receiver_without_its_own_transmitter_is_refused():
     with pytest.raises(NumericInputError, match="own transmitter"):
         pair_margins(np.array([[-np.inf]]), np.array([0]), protection_db=15)
+
+
+def test_one_more_channel_where_all_signals_together_are_too_strong():
+    # three zones, each pair 1 dB apart: one channel by pairs, but two signals 3 dB up together leave -2 dB
+    pairs = np.where(np.eye(3, dtype=bool), -15.0, 1.0)
+    zone = np.arange(3)
+    found, fewest = zones_to_channels(pairs, zone, zone, protection_db=15.0, available=6)
+    assert (fewest, found.channels) == (1, 2)
+    assert head_margins(pairs, zone, zone, found.channel, protection_db=15.0).summed_db.min() == pytest.approx(1.0)
+    only, _ = zones_to_channels(pairs, zone, zone, protection_db=15.0, available=1)
+    assert only.channels == 1
