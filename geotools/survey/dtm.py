@@ -31,6 +31,8 @@ SHORTEST_DIP_M = 1.7
 TILE = 512
 #: Cells around a tile whose points take part in its triangles: tiles then meet without a seam.
 HALO = 96
+#: Below this share of cells with a height, some points are likely where nobody surveyed.
+LEAST_SHARE = 0.02
 MAX_CELLS = 4_000_000_000
 NODATA = -9999.0
 
@@ -89,7 +91,7 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
         "driver": "GTiff", "width": grid.columns, "height": grid.rows, "count": 1, "dtype": "float32",
         "crs": crs.to_wkt(), "transform": Affine(grid.cell, 0.0, grid.left, 0.0, -grid.cell, grid.top),
         "nodata": NODATA, "tiled": True, "blockxsize": TILE, "blockysize": TILE, "compress": "deflate",
-        "predictor": 3, "bigtiff": "if_safer",
+        "predictor": 3, "bigtiff": "if_safer", "sparse_ok": True,
     }  # fmt: skip
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -230,6 +232,8 @@ def _write_tiles(
             south, north = np.searchsorted(points[:, 1], [y.min() - halo, y.max() + halo])
             band = points[south:north]
             near = band[(band[:, 0] >= x.min() - halo) & (band[:, 0] <= x.max() + halo)]
+            if not _any_within(near, (x.min(), y.min(), x.max(), y.max()), reach):
+                continue  # tiles that are not written hold no data, and take no room
             heights, distance = interpolate(near, x, y, reach)
             good = np.isfinite(heights)
             known += int(good.sum())
@@ -237,8 +241,18 @@ def _write_tiles(
                 far.append(np.array([np.percentile(distance[good], 95)]))
             raster.write(np.where(good, heights, NODATA).astype(np.float32), 1, window=_window(rows, columns))
         made.known_share = round(known / (grid.rows * grid.columns), 6)
+        if made.known_share < LEAST_SHARE:
+            made.warnings.append(
+                f"only {100 * made.known_share:.2g} % of the cells have a height: look for stray points"
+            )
         made.farthest_95_m = round(float(np.max(far)) * unit, 4) if far else None
     progress(len(pieces), len(pieces), "terrain tiles")
+
+
+def _any_within(points: Array, bounds: tuple[float, float, float, float], reach: float) -> bool:
+    left, bottom, right, top = bounds
+    x, y = points[:, 0], points[:, 1]
+    return bool(((x >= left - reach) & (x <= right + reach) & (y >= bottom - reach) & (y <= top + reach)).any())
 
 
 def _window(rows: slice, columns: slice) -> Window:

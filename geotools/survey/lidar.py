@@ -30,6 +30,31 @@ def _trouble(path: Path, problem: BaseException) -> InputError:
     )
 
 
+def _check_header(path: Path) -> None:
+    """Refuse a header that declares more records than the file can hold; reading them would not end.
+
+    Places in the header: ASPRS LAS specification 1.4 R15, table 3. A record's own header takes 54 bytes, an extended
+    one's 60.
+    """
+    size = path.stat().st_size
+    with open(path, "rb") as stream:
+        head = stream.read(375)
+    if head[:4] != b"LASF" or len(head) < 227:
+        raise InputError(
+            "the lidar file is not LAS or LAZ", where=path, found=repr(head[:4])[2:-1], mend="copy it again"
+        )
+    records = int.from_bytes(head[100:104], "little") * 54
+    if head[25] >= 4 and len(head) >= 247:
+        records += int.from_bytes(head[243:247], "little") * 60
+    if records > size:
+        raise InputError(
+            "the lidar file declares more records than it can hold",
+            where=path,
+            found=f"{records} bytes of record headers in a file of {size}",
+            mend="copy it again; it is cut off or damaged",
+        )
+
+
 def _chunks(path: Path, laspy: Any, classes: Sequence[int]) -> Iterator[Array]:
     found = 0
     try:
@@ -62,6 +87,7 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
             mend="install it: pip install 'geotools-perimeter[lidar]'",
         ) from problem
     local = local_file(path, "lidar file")
+    _check_header(local)
     try:
         with laspy.open(local) as reader:
             declared = reader.header.point_count * reader.header.point_format.size

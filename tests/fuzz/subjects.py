@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import fiona
+import laspy
 import numpy as np
 import rasterio
+from pyproj import CRS
 from rasterio.transform import from_origin
 
 LEFT, BOTTOM = 500_000.0, 5_400_000.0
@@ -122,6 +124,59 @@ def _virtual(folder: Path) -> None:
     _site(folder, terrain="terrain.vrt")
 
 
+def _manifest_toml(folder: Path) -> None:
+    _site(folder)
+    (folder / "batch.toml").write_text('[[site]]\nfile = "site.toml"\nname = "First yard"\n')
+
+
+def _manifest_csv(folder: Path) -> None:
+    _site(folder)
+    (folder / "batch.csv").write_text("name,file\r\nFirst yard,site.toml\r\n")
+
+
+def points() -> np.ndarray:
+    y, x = np.mgrid[0:20:1.0, 0:20:1.0]
+    return np.column_stack([LEFT + x.ravel(), BOTTOM + y.ravel(), 250.0 + 0.05 * x.ravel()])
+
+
+def _table(folder: Path) -> None:
+    rows = "\r\n".join(f"{x:.2f},{y:.2f},{z:.3f}" for x, y, z in points())
+    (folder / "survey.csv").write_text("x,y,z\r\n" + rows + "\r\n")
+
+
+def _landxml(folder: Path) -> None:
+    places = points().reshape(20, 20, 3)[:4, :4].reshape(-1, 3)
+    rows = "".join(f'<P id="{i}">{y} {x} {z}</P>' for i, (x, y, z) in enumerate(places, start=1))
+    faces = "".join(
+        f"<F>{i} {i + 1} {i + 5}</F><F>{i} {i + 5} {i + 4}</F>"
+        for i in (r * 4 + c + 1 for r in range(3) for c in range(3))
+    )
+    (folder / "survey.xml").write_text(
+        '<?xml version="1.0"?><LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" version="1.2"><Units>'
+        '<Metric linearUnit="meter"/></Units><CoordinateSystem epsgCode="32632"/><Surfaces><Surface name="g">'
+        f'<Definition surfType="TIN"><Pnts>{rows}</Pnts><Faces>{faces}</Faces></Definition>'
+        "</Surface></Surfaces></LandXML>"
+    )
+
+
+def _lidar(suffix: str) -> Callable[[Path], None]:
+    def make(folder: Path) -> None:
+        header = laspy.LasHeader(point_format=6, version="1.4")
+        header.offsets, header.scales = [LEFT, BOTTOM, 250.0], [0.001, 0.001, 0.001]
+        header.add_crs(CRS("EPSG:32632"))
+        las = laspy.LasData(header)
+        las.x, las.y, las.z = points().T
+        las.classification = np.full(len(points()), 2, np.uint8)
+        las.write(folder / f"survey{suffix}")
+
+    return make
+
+
+def _terrain_of(name: str) -> tuple[tuple[str, ...], ...]:
+    return (("terrain", f"IN/{name}", "--out", "OUT/dtm.tif", "--cell", "0.5", "--crs", "EPSG:32632"),)
+
+
+BATCH = ("--out", "OUT", "--steps", "inspect", "--workers", "1")
 INSPECT = ("inspect", "SITE", "--out", "OUT")
 LAYOUT_AGAIN = (("layout", "SITE", "--out", "OUT", "--overwrite"),)
 
@@ -139,6 +194,12 @@ SUBJECTS = (
     Subject("terrain GeoTIFF, tiled and packed", "terrain.tif", False, _tiled),
     Subject("terrain ASCII grid", "terrain.asc", True, _ascii),
     Subject("terrain virtual raster", "terrain.vrt", True, _virtual),
+    Subject("manifest, TOML", "batch.toml", True, _manifest_toml, (("batch", "IN/batch.toml", *BATCH),)),
+    Subject("manifest, CSV", "batch.csv", True, _manifest_csv, (("batch", "IN/batch.csv", *BATCH),)),
+    Subject("survey points, CSV", "survey.csv", True, _table, _terrain_of("survey.csv")),
+    Subject("survey surface, LandXML", "survey.xml", True, _landxml, _terrain_of("survey.xml")),
+    Subject("survey lidar, LAS", "survey.las", False, _lidar(".las"), _terrain_of("survey.las")),
+    Subject("survey lidar, LAZ", "survey.laz", False, _lidar(".laz"), _terrain_of("survey.laz")),
     Subject("plan edited elsewhere", "out/plan.gpkg", False, _plain, LAYOUT_AGAIN, (INSPECT,)),
     Subject("summary edited elsewhere", "out/summary.json", True, _plain, LAYOUT_AGAIN, (INSPECT,)),
 )
