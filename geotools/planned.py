@@ -65,9 +65,7 @@ def rules_of(site: Site) -> Rules:
 
 
 def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:
-    """Zones in the order of their names, from the plan's beams; StepError where the beams of a zone do not fit
-    together.
-    """
+    """Zones by name, from the plan's beams; StepError where the beams of a zone do not fit together."""
     zones = []
     for zone_id, rows in beams.sort_values(["zone_id", "beam_id"]).groupby("zone_id", sort=True):
         lines = [BeamLine.of(line) for line in rows.geometry]

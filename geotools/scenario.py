@@ -108,9 +108,7 @@ class Perimeter:
         self.standing_db: dict[tuple[str, str], float] = {}
 
     def take_over(self, other: Perimeter) -> None:
-        """Keep what another perimeter has solved of the zones that are the same here, on the same ground by the same
-        rules.
-        """
+        """Keep what another perimeter has solved of the same zones, where ground and rules are the same too."""
         if other.ground is self.ground and other.rules == self.rules:
             self._own.update({z: own for z, own in other._own.items() if self.zones.get(z) == other.zones[z]})
 
@@ -232,8 +230,7 @@ class Perimeter:
         return {threat: np.maximum(m, cover[threat]) for threat, m in own.items()}
 
     def counted(self, zone_id: str) -> npt.NDArray[np.bool_]:
-        """Stations of a zone that lie on the chain of beam lines, (n,); what lies past a neighbour's line is the
-        neighbour's.
+        """Stations of a zone on the chain of beam lines, (n,); what lies past a neighbour's line is the neighbour's.
 
         The chain passes from a line to the next where they cross, else halfway of their overlap. Past that place nobody
         who crosses this line alone has got anywhere.

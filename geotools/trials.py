@@ -13,9 +13,7 @@ __all__ = ["HeightTrials", "height_pairs", "trials_of"]
 
 
 class HeightTrials:
-    """Dead stations of a zone for pairs of heights of one level; each pair is solved once, the other levels never
-    again.
-    """
+    """Dead stations of a zone for pairs of heights of one level; each pair, and every other level, is solved once."""
 
     def __init__(self, perimeter: Perimeter, zone: ZoneSetup, level: str) -> None:
         self.perimeter, self.level, self.zone = perimeter, level, zone

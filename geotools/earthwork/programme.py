@@ -11,62 +11,20 @@ Method: Huangfu and Hall, Parallelizing the dual revised simplex method, Math. P
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from geotools.earthwork.cells import Cells
 from geotools.errors import GeotoolsError, InfeasibleError, NumericInputError
 
-__all__ = ["Cells", "Grading", "GradingRules", "SightLine", "grade", "strip_cells"]
+__all__ = ["Grading", "GradingRules", "SightLine", "grade"]
 
 # A head moved for nothing is still work: this breaks ties between equally cheap end levels (cost units per metre).
 _END_TIE = 1e-3
-
-
-@dataclass(frozen=True)
-class Cells:
-    """Square ground cells that may be cut or filled.
-
-    ground : (n,) existing level of each cell. area : plan area of one cell, m2.
-    pairs : (m, 2) indices of neighbouring cells. distance : (m,) metres between their centres.
-    movable : (n,) False for untouched ground, where the design ties in, and for no-dig cells.
-    place : (n, 2) coordinates of the centres, metres. tell : words for the place of a cell, chainage and offset if
-    not given.
-    """
-
-    ground: np.ndarray
-    area: float
-    pairs: np.ndarray
-    distance: np.ndarray
-    movable: np.ndarray
-    place: np.ndarray
-    tell: Callable[[int], str] | None = None
-
-    def where(self, cell: int) -> str:
-        """The place of a cell in words."""
-        if self.tell is not None:
-            return self.tell(cell)
-        return "chainage {:.1f} m, offset {:+.1f} m".format(*self.place[cell])
-
-    def __post_init__(self) -> None:
-        n = len(self.ground)
-        if not np.isfinite(self.ground).all():
-            raise NumericInputError(
-                "The ground has cells without a level.",
-                found=f"{int((~np.isfinite(self.ground)).sum())} of {n} cells are not finite",
-                expected="a level in every cell",
-                mend="Fill or clip the terrain model where the strip lies.",
-            )
-        if len(self.movable) != n or len(self.place) != n or len(self.pairs) != len(self.distance):
-            raise NumericInputError(
-                "The cell arrays differ in length.",
-                found=f"ground {n}, movable {len(self.movable)}, place {len(self.place)}, "
-                f"pairs {len(self.pairs)}, distance {len(self.distance)}",
-                expected="one entry per cell, one distance per pair",
-            )
 
 
 @dataclass(frozen=True)
@@ -136,9 +94,7 @@ class GradingRules:
 
 @dataclass(frozen=True)
 class Grading:
-    """A design surface. cut, fill : (n,) metres, never both in a cell; design : (n,) level; ends : (k, 2) line
-    levels.
-    """
+    """A design surface: cut, fill (n,) metres, never both in a cell; design (n,) level; ends (k, 2) line levels."""
 
     cut: np.ndarray
     fill: np.ndarray
@@ -169,9 +125,7 @@ class _Rows:
     families: list[tuple[str, np.ndarray]] = field(default_factory=list)
 
     def add(self, family: str, cell: np.ndarray, entries: Sequence[tuple], low: np.ndarray, high: np.ndarray) -> None:
-        """Append rows; entries are (column indices, values) pairs, one array entry per row; cell says where each row
-        is.
-        """
+        """Append rows; entries are pairs of column indices and values, one a row; cell says where each row is."""
         rows = len(low)
         if not rows:
             return
@@ -324,23 +278,4 @@ def _diagnose(cells: Cells, rows: _Rows, lower: np.ndarray, upper: np.ndarray) -
         found=f"it would have to give way by {give[worst]:.3f} m",
         expected="0 m",
         mend="Widen the strip, allow a steeper slope or more head movement, loosen the tolerance or free no-dig cells.",
-    )
-
-
-def strip_cells(ground: np.ndarray, cell: float, *, no_dig: np.ndarray | None = None) -> Cells:
-    """A rectangular strip as cells; its outermost rows along both long edges are untouched ground where the design
-    ties in.
-
-    ground : (chainages, offsets) levels. cell : side in metres. no_dig : same shape, True where nothing may be moved.
-    """
-    nx, ny = ground.shape
-    index = np.arange(nx * ny).reshape(nx, ny)
-    pairs = np.r_[np.c_[index[:-1].ravel(), index[1:].ravel()], np.c_[index[:, :-1].ravel(), index[:, 1:].ravel()]]
-    movable = np.ones((nx, ny), bool)
-    movable[:, [0, -1]] = False
-    if no_dig is not None:
-        movable &= ~no_dig
-    x, y = np.meshgrid((np.arange(nx) + 0.5) * cell, ((ny - 1) / 2 - np.arange(ny)) * cell, indexing="ij")
-    return Cells(
-        ground.ravel(), cell * cell, pairs, np.full(len(pairs), cell), movable.ravel(), np.c_[x.ravel(), y.ravel()]
     )

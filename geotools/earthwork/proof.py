@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geotools.earthwork.programme import Cells, Grading, GradingRules, SightLine, grade
+from geotools.earthwork.cells import Cells
+from geotools.earthwork.programme import Grading, GradingRules, SightLine, grade
 from geotools.errors import InfeasibleError
 
 #: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).

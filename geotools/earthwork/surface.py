@@ -17,7 +17,7 @@ from rasterio import Affine
 from scipy import ndimage
 
 from geotools.corridor import BeamLine, StripGrid
-from geotools.earthwork.programme import Cells
+from geotools.earthwork.cells import Cells
 from geotools.errors import InputError
 
 __all__ = ["DesignSurface", "Ground", "SharedGround", "StripCells"]

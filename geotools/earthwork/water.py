@@ -34,9 +34,7 @@ class Flow:
 
 @dataclass(frozen=True)
 class Pond:
-    """A hollow that holds water. cells : flat indices; pour : flat index of the cell the water leaves over; level in
-    m.
-    """
+    """A hollow that holds water; cells : flat indices; pour : flat index of the cell it overflows at; m, m2, m3."""
 
     cells: np.ndarray
     pour: int

@@ -87,8 +87,7 @@ class _Demand:
     """What a zone's surface has to stand up to.
 
     hopeless, tight : by threat, stations that would let it through on straight ground too, at the threshold and with
-    the headroom; no grading mends those. near : stations that must keep the headroom. wanted : stations that are
-    asked about.
+    the headroom; no grading mends those. near : stations that must keep the headroom.
     """
 
     hopeless: Mapping[str, npt.NDArray[np.bool_]]
@@ -99,9 +98,7 @@ class _Demand:
 def _demand(
     perimeter: Perimeter, zone: ZoneSetup, flat: dict[str, np.ndarray], today: dict[str, np.ndarray], headroom: float
 ) -> _Demand:
-    """What is asked of a zone; flat and today : modulation of its heads on straight ground and on the ground as it
-    is.
-    """
+    """What is asked of a zone; flat, today : modulation of its heads on straight ground and on the ground as it is."""
     open_ = perimeter.dead(zone.zone_id, today)
     chainage = perimeter.grids[zone.zone_id].chainage_m
     return _Demand(
@@ -114,9 +111,7 @@ def _demand(
 def _proof(
     perimeter: Perimeter, zone: ZoneSetup, own: dict[str, np.ndarray], demand: _Demand, headroom: float
 ) -> Proof:
-    """What the model says of a zone, as the grading loop wants it; own : modulation of its heads on the ground
-    tried.
-    """
+    """What the model says of a zone to the grading loop; own : modulation of its heads on the ground tried."""
     dead = perimeter.dead(zone.zone_id, own)
     mend = np.any([d & ~demand.hopeless[threat] for threat, d in dead.items()], axis=0)
     lost = np.any([d & demand.hopeless[threat] for threat, d in dead.items()], axis=0)

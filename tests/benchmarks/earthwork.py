@@ -18,7 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.programme import GradingRules, SightLine, grade, strip_cells
+from geotools.earthwork.cells import strip_cells
+from geotools.earthwork.programme import GradingRules, SightLine, grade
 from geotools.errors import InfeasibleError
 from geotools.planned import grade_settings, perimeter_of, surface_over
 from geotools.runner import Job

@@ -5,7 +5,8 @@ import itertools
 import numpy as np
 import pytest
 
-from geotools.earthwork.programme import Cells, GradingRules, SightLine, grade, strip_cells
+from geotools.earthwork.cells import Cells, strip_cells
+from geotools.earthwork.programme import GradingRules, SightLine, grade
 from geotools.earthwork.water import flood
 from geotools.errors import InfeasibleError, NumericInputError
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.earthwork.programme import GradingRules, SightLine, strip_cells
+from geotools.earthwork.cells import strip_cells
+from geotools.earthwork.programme import GradingRules, SightLine
 from geotools.earthwork.proof import Proof, grade_until_proven, spread
 from geotools.errors import InfeasibleError
 

@@ -26,9 +26,7 @@ DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
 
 @dataclass(frozen=True)
 class Graded:
-    """A zone after all grading: its heads, the programme it was part of, and dead length before and on the whole
-    design.
-    """
+    """A zone after all grading: its heads, the programme it was part of, dead length before and on the whole design."""
 
     zone: ZoneSetup
     grading: ZoneGrading
@@ -117,9 +115,7 @@ def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[Zone
 
 
 def _turns(groups: list[list[ZoneSetup]]) -> list[list[list[ZoneSetup]]]:
-    """Groups that may be worked at once: no two neighbours, and the last never beside the first it may close up
-    with.
-    """
+    """Groups that may be worked at once: no two neighbours, and the last apart from the first it may close up with."""
     last = [groups.pop()] if len(groups) % 2 and len(groups) > 1 else []
     return [turn for turn in (groups[0::2], groups[1::2], last) if turn]
 

@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import Point, get_coordinates
+from shapely import Point
 
 from geotools.crs import metres_per_unit, unit_name
-from geotools.earthwork.drawing import contours, write_dxf
-from geotools.earthwork.landxml import write_landxml
 from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.surface import DesignSurface, SharedGround
-from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
-from geotools.grids import GridBand, outline, write_grid
+from geotools.earthwork.works import MapUnits, Works
+from geotools.grids import outline
 from geotools.planned import CUT_FILL, grade_settings, keep_mask, kept_areas, perimeter_of, surface_over, zone_with
 from geotools.scenario import Perimeter, ZoneSetup
 from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
 from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
-from geotools.tables import csv_text
 from geotools.workspace import frame_of
 
 Row = dict[str, object]
@@ -45,25 +43,6 @@ def _zones_to_grade(ctx: StepContext, perimeter: Perimeter) -> list[ZoneSetup]:
             zone = zone_with(ctx.site, zone, row.level, (row.tx_height_m, row.rx_height_m))
         found.append(zone)
     return found
-
-
-def _works(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> list[Works]:
-    reach = ctx.site.grading.under_m + ctx.site.grading.batter_m + surface.cell_m
-    made = []
-    for g in graded:
-        pair = g.zone.pairs[0]
-        nominal = next(p for p in ctx.site.stack_levels() if p.level == pair.level).height_m
-        made.append(
-            works_of(
-                surface,
-                g.zone.zone_id,
-                g.zone.line,
-                {p.level: (p.tx_height_m, p.rx_height_m) for p in g.zone.pairs},
-                reach_m=reach,
-                sight_rise=(pair.tx_height_m - nominal, pair.rx_height_m - nominal),
-            )
-        )
-    return made
 
 
 def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> np.ndarray:
@@ -161,52 +140,6 @@ def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Grade
     return rows
 
 
-def _write_points(ctx: StepContext, rows: Sequence[Row], units: MapUnits) -> None:
-    table = []
-    for r in rows:
-        x, y, _ = get_coordinates(r["geometry"], include_z=True)[0] / units.metres
-        row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
-        for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
-            row[name] = round(float(str(r[name])), 3)
-        table.append(row)
-    header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
-    (ctx.scratch / "grading_points.csv").write_text(csv_text(header, table), encoding="utf-8", newline="")
-
-
-def _write_drawings(
-    ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded], works: Sequence[Works], units: MapUnits
-) -> None:
-    inside = np.zeros(surface.change.shape, bool)
-    limits = []
-    meshes = {}
-    for g in graded:
-        strip = g.grading.strip
-        row, column = surface.locate(strip.x, strip.y)
-        mine = g.grading.own(g.zone.zone_id)
-        inside[row, column] = True
-        meshes[f"design {g.zone.zone_id}"] = triangulate(surface, row[mine], column[mine])
-    rows, columns = np.nonzero(inside)
-    existing = np.full(inside.shape, np.nan)
-    if len(rows):
-        existing[rows, columns] = surface.terrain.sample(*surface.centres(rows, columns))
-        for part in outline(np.abs(surface.change) > 1e-3, surface.transform).geoms:
-            ring = np.array(part.exterior.coords)[:-1]
-            limits.append(np.c_[ring, surface.sample(ring[:, 0], ring[:, 1])])
-    crs = ctx.workspace.plan_crs
-    write_landxml(
-        ctx.scratch / "earthworks.xml", ctx.site.name, works, meshes, epsg=crs.to_epsg(), crs_name=crs.name, units=units
-    )
-    interval = ctx.params["contour_m"]
-    write_dxf(
-        ctx.scratch / "earthworks.dxf",
-        works,
-        contours(surface, inside, existing, interval),
-        contours(surface, inside, existing + surface.change, interval),
-        limits,
-        units=units,
-    )
-
-
 def run(ctx: StepContext) -> StepResult:
     """Grade, prove and draw; see the manual beside this file."""
     site = ctx.site
@@ -221,13 +154,13 @@ def run(ctx: StepContext) -> StepResult:
         ctx.progress(done, 2 * len(zones) + 1, "least earthwork")
 
     graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site), keep=keep, progress=advance)
-    works = _works(ctx, surface, graded)
+    works = works_to_draw(ctx, surface, graded)
     crs = ctx.workspace.plan_crs
     units = MapUnits(unit_name(crs), metres_per_unit(crs))
     points = _point_rows(ctx, surface, graded)
-    _write_rasters(ctx, surface, graded)
-    _write_points(ctx, points, units)
-    _write_drawings(ctx, surface, graded, works, units)
+    write_rasters(ctx, surface, graded)
+    write_points(ctx, points, units)
+    write_drawings(ctx, surface, graded, works, units)
     ctx.progress(len(zones) + 1, 2 * len(zones) + 1, "sheets")
     sheets = write_sheets(ctx.scratch, site.name, works, site.input.vertical_datum or "not stated") if works else []
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
@@ -245,20 +178,6 @@ def run(ctx: StepContext) -> StepResult:
         files=files,
         summary=_summary(ctx, rows),
     )
-
-
-def _write_rasters(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> None:
-    shown = np.zeros(surface.change.shape, bool)
-    for g in graded:
-        row, column = surface.locate(g.grading.strip.x, g.grading.strip.y)
-        shown[row, column] = True
-    design = np.full(shown.shape, np.nan, np.float32)
-    rows, columns = np.nonzero(shown)
-    design[rows, columns] = surface.sample(*surface.centres(rows, columns))
-    crs = ctx.workspace.plan_crs
-    change = np.where(shown, surface.change, np.nan)
-    write_grid(ctx.scratch / "design.tif", crs, surface.transform, [GridBand(design, "design level")])
-    write_grid(ctx.scratch / CUT_FILL, crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")])
 
 
 def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:

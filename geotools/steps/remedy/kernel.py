@@ -1,6 +1,4 @@
-"""What closes each dead spot: lower heads where that does, else the least earthwork; each answer tested by a new
-run.
-"""
+"""What closes each dead spot: other head heights where those do, else the least earthwork, tested by a new run."""
 
 from __future__ import annotations
 
@@ -31,7 +29,7 @@ class Spot:
 class Remedy:
     """The answer for one spot.
 
-    action : as the advice layer's choices. level, heights : heads to set, start and end post. grading : the zone's
+    action : as the advice layer's choices. level, heights : heads to set, transmitter, receiver. grading : the zone's
     earthwork, with mine True at the cells that belong to this spot. dead_before_m, dead_after_m : length of the spot
     that lets the threat through, now and with the advice followed. proven : the model was run again and the spot was
     gone.
