@@ -1,5 +1,8 @@
 """Walk-test numbers against published tables, scipy and statsmodels."""
 
+import tomllib
+from pathlib import Path
+
 import numpy as np
 import pytest
 import scipy.stats
@@ -19,22 +22,14 @@ from geotools.steps.walktest.kernel import (
     trials_needed,
 )
 
-
-def test_bounds_of_the_nist_handbook():
-    # NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 4 of 20, exact two-sided 90 % limits
-    low, high = binomial_bounds(4, 20, 0.90, sided="two")
-    assert low == pytest.approx(0.071354, abs=1e-5)
-    assert high == pytest.approx(0.401029, abs=1e-5)
+REFERENCE = tomllib.loads((Path(__file__).parents[2] / "reference" / "walk_test.toml").read_text(encoding="utf-8"))
 
 
-# Clopper and Pearson limits, two-sided 95 %, printed to four places in Documenta Geigy, Scientific Tables,
-# 7th ed., "Exact confidence limits for p" (values from memory)
-GEIGY = [(5, 10, 0.1871, 0.8129), (9, 10, 0.5550, 0.9975), (0, 10, 0.0, 0.3085), (15, 20, 0.5090, 0.9134)]
-
-
-@pytest.mark.parametrize(("k", "n", "low", "high"), GEIGY)
-def test_bounds_of_printed_tables(k, n, low, high):
-    assert np.allclose(binomial_bounds(k, n, 0.95, sided="two"), (low, high), atol=6e-5)
+@pytest.mark.parametrize("table", REFERENCE["bounds"], ids=lambda t: t["source"][:12])
+def test_bounds_of_printed_tables(table):
+    for detected, trials, low, high in table["rows"]:
+        bounds = binomial_bounds(detected, trials, table["confidence"], sided="two")
+        assert np.allclose(bounds, (low, high), atol=table["tolerance"])
 
 
 def test_bounds_agree_with_scipy_and_statsmodels():
@@ -46,15 +41,10 @@ def test_bounds_agree_with_scipy_and_statsmodels():
             assert np.allclose(ours, proportion_confint(k, n, 0.05, "beta"), atol=1e-9)
 
 
-# One-sided 95 % / 95 %: 59, 93, 124, 153, 181: W. T. Nutt and G. B. Wallis, Reliability Engineering & System
-# Safety 83 (2004), table 1 (from memory). 0.90 at 95 %: 29, 46, 61, 76, 89, 103: the same theory, sample sizes
-# for reliability demonstration printed in acceptance-test handbooks (from memory). 22: the 0.90/90 % success run.
-@pytest.mark.parametrize(
-    ("probability", "confidence", "numbers"),
-    [(0.95, 0.95, [59, 93, 124, 153, 181]), (0.90, 0.95, [29, 46, 61, 76, 89, 103]), (0.90, 0.90, [22, 38, 52])],
-)
-def test_number_of_trials(probability, confidence, numbers):
-    assert [trials_needed(probability, confidence, f) for f in range(len(numbers))] == numbers
+@pytest.mark.parametrize("table", REFERENCE["trials"], ids=lambda t: f"{t['probability']} at {t['confidence']}")
+def test_number_of_trials(table):
+    found = [trials_needed(table["probability"], table["confidence"], f) for f in range(len(table["numbers"]))]
+    assert found == table["numbers"]
 
 
 def test_success_run_is_the_logarithm_formula():
@@ -125,25 +115,15 @@ def test_plan_never_repeats_a_place_before_all_are_used(places, trials, share):
     assert len(set(plan.index[:places])) == min(trials, places)
 
 
-# C. I. Bliss (1935) beetle mortality, as tabled in A. J. Dobson, An Introduction to Generalized Linear Models,
-# table 7.2, logistic fit in table 7.4: intercept -60.72, slope 34.27 (values from memory)
-DOSE = [1.6907, 1.7242, 1.7552, 1.7842, 1.8113, 1.8369, 1.8610, 1.8839]
-BEETLES = [59, 60, 62, 56, 63, 59, 62, 60]
-KILLED = [6, 13, 18, 28, 52, 53, 61, 60]
-
-
-def bliss():
-    m = np.repeat(np.exp(DOSE), BEETLES)
-    y = np.concatenate([np.arange(n) < k for n, k in zip(BEETLES, KILLED, strict=True)])
-    return m, y
-
-
 def test_threshold_of_the_published_dose_response():
-    m, y = bliss()
+    bliss = REFERENCE["dose_response"]
+    m = np.repeat(np.exp(bliss["log_dose"]), bliss["trials"])
+    y = np.concatenate([np.arange(n) < k for n, k in zip(bliss["trials"], bliss["positive"], strict=True)])
     est = estimate_threshold(m, y)
     assert est.kind == "fitted"
-    assert 1 / est.spread == pytest.approx(34.27, abs=0.01)
-    assert np.log(est.m0) == pytest.approx(60.717 / 34.270, abs=1e-4)
+    assert 1 / est.spread == pytest.approx(bliss["slope"], abs=bliss["slope_tolerance"])
+    median = -bliss["intercept"] / bliss["slope"]
+    assert np.log(est.m0) == pytest.approx(median, abs=bliss["median_tolerance"])
 
 
 def test_threshold_agrees_with_statsmodels():
