@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -40,6 +42,17 @@ def _apply(t: Affine, columns: npt.NDArray[Any], rows: npt.NDArray[Any]) -> tupl
     return t.a * columns + t.b * rows + t.c, t.d * columns + t.e * rows + t.f
 
 
+def _nodata_value(given: float | None, kind: np.dtype[Any]) -> Any:
+    """The no-data value as the cells hold it; None where they cannot hold it, or it is found as NaN anyway."""
+    if given is None or not np.isfinite(given):
+        return None
+    if np.issubdtype(kind, np.integer):
+        limits = np.iinfo(kind)
+        return kind.type(int(given)) if limits.min <= given <= limits.max and given == int(given) else None
+    with np.errstate(over="ignore"):
+        return kind.type(given)
+
+
 def _inverted(transform: Affine, path: Path | str) -> Affine:
     """From places to cells; InputError where the raster's cells have no area, or no place."""
     if not np.isfinite(transform[:6]).all() or not abs(transform.determinant) > 0.0:
@@ -53,12 +66,15 @@ def _inverted(transform: Affine, path: Path | str) -> Affine:
     return ~transform
 
 
-def bilinear(block: Array, rows: Array, columns: Array) -> Array:
+def bilinear(
+    block: npt.NDArray[Any], rows: Array, columns: Array, clean: Callable[[npt.NDArray[Any]], Array] = np.asarray
+) -> Array:
     """Heights between the cell centres of a block, held constant beyond its outermost centres.
 
     Parameters
     ----------
     block : (rows, columns); ``rows``, ``columns`` : fractional places counted from the first cell's centre, one shape.
+    clean : makes heights of the block's values; done to the cells that are met alone.
 
     NaN where one of the four cells about a place is NaN.
     """
@@ -71,13 +87,12 @@ def bilinear(block: Array, rows: Array, columns: Array) -> Array:
     flat = np.ascontiguousarray(block).reshape(-1)
     at = r0 * width + c0
     right, down = int(width > 1), width * int(height > 1)
-    upper = flat[at]
-    upper += c * (flat[at + right] - upper)
+    upper = clean(flat[at])
+    upper = upper + c * (clean(flat[at + right]) - upper)
     at += down
-    lower = flat[at]
-    lower += c * (flat[at + right] - lower)
-    upper += r * (lower - upper)
-    return upper
+    lower = clean(flat[at])
+    lower = lower + c * (clean(flat[at + right]) - lower)
+    return np.asarray(upper + r * (lower - upper))
 
 
 class Terrain:
@@ -127,7 +142,9 @@ class Terrain:
         self._cells = _inverted(self._file.transform, self.path)
         self._scale = self._file.scales[band - 1] * metres_per_height
         self._shift = self._file.offsets[band - 1] * metres_per_height
-        self._flags = set(self._file.mask_flag_enums[band - 1])
+        self._virtual = self._file.driver == "VRT"
+        self._nodata = _nodata_value(self._file.nodatavals[band - 1], np.dtype(self._file.dtypes[band - 1]))
+        self._masked = not {MaskFlags.all_valid, MaskFlags.nodata} & set(self._file.mask_flag_enums[band - 1])
         transform, self.shape = self._plan_grid(source, plan)
         self.transform = Affine(*(self._unit * value for value in transform[:6]))
         self._inverse = _inverted(self.transform, self.path)
@@ -178,6 +195,10 @@ class Terrain:
 
     def _read(self, window: Window) -> Array:
         """Heights of a window of the raster itself, m, NaN where there is no data."""
+        return self._heights(self._raw(window))
+
+    def _raw(self, window: Window) -> npt.NDArray[Any]:
+        """Values of a window as the file holds them; as floats with NaN where a mask, not a value, says no data."""
         if window.width * window.height > MAX_WINDOW_CELLS:
             raise InputError(
                 "a piece of terrain is too large to read at once",
@@ -187,13 +208,12 @@ class Terrain:
                 mend="cut long lines into zones, or use a coarser model",
             )
         try:
-            with safe_gdal():
-                with self._reading:
-                    block = self._file.read(self.band, window=window)
-                masked = None
-                if MaskFlags.all_valid not in self._flags:
-                    with self._reading:
-                        masked = self._file.read_masks(self.band, window=window) == 0
+            # Surroundings cost as much as reading a strip; a virtual raster alone opens more files while it is read.
+            with safe_gdal() if self._virtual else nullcontext():
+                block = self._file.read(self.band, window=window)
+                if self._masked:
+                    block = block.astype(np.float64)
+                    block[self._file.read_masks(self.band, window=window) == 0] = np.nan
         except RASTER_TROUBLE as problem:
             raise InputError(
                 "the terrain raster is damaged",
@@ -202,13 +222,17 @@ class Terrain:
                 expected="readable cells under the fence",
                 mend="copy the file again; gdalinfo -checksum tells whether it is whole",
             ) from problem
-        heights = block.astype(np.float64)
+        return np.asarray(block)
+
+    def _heights(self, values: npt.NDArray[Any]) -> Array:
+        """Heights in metres of values of the file, NaN where there is no data."""
+        heights = values.astype(np.float64)
+        if self._nodata is not None:
+            heights[values == self._nodata] = np.nan
         if self._scale != 1.0 or self._shift != 0.0:
             heights *= self._scale
             heights += self._shift
-        heights[~np.isfinite(heights)] = np.nan
-        if masked is not None:
-            heights[masked] = np.nan
+        heights[np.isinf(heights)] = np.nan
         return heights
 
     def _places(self, x_m: Array, y_m: Array) -> tuple[Array, Array]:
@@ -249,8 +273,8 @@ class Terrain:
             self._sample_into(result[:half], columns[:half], rows[:half])
             self._sample_into(result[half:], columns[half:], rows[half:])
             return
-        block = self._read(Window(left, top, right - left, bottom - top))
-        result[:] = bilinear(block, rows - top, columns - left)
+        block = self._raw(Window(left, top, right - left, bottom - top))
+        result[:] = bilinear(block, rows - top, columns - left, self._heights)
 
     def strip(self, grid: StripGrid) -> Array:
         """Heights at the nodes of a strip, (chainages, offsets)."""
