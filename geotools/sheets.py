@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from geotools.posts import PlannedHead, PlannedZone
@@ -26,40 +26,67 @@ def _head_text(head: PlannedHead) -> str:
     return f"{kind} {head.level}  {head.height_m:.2f} m\n{head.head_type}, {turned}{channel}"
 
 
-def _post_panel(axes: Axes, corner: tuple[float, float], zone: PlannedZone, at_start: bool, fence_m: float) -> None:
-    """One post; ``corner`` is where its ground line begins, in the page's metres."""
+class _Page:
+    """What is drawn on one page, gathered so that each kind of line and of area is drawn at one go."""
+
+    def __init__(self, axes: Axes) -> None:
+        self.axes = axes
+        self._lines: dict[tuple[str, float, bool], list[list[tuple[float, float]]]] = {}
+        self._areas: dict[tuple[str, str], list[list[tuple[float, float]]]] = {}
+
+    def line(
+        self, x: tuple[float, float], y: tuple[float, float], colour: str, width: float, dashed: bool = False
+    ) -> None:
+        """A straight line."""
+        self._lines.setdefault((colour, width, dashed), []).append(list(zip(x, y, strict=True)))
+
+    def box(self, x: float, y: float, wide: float, tall: float, face: str, edge: str) -> None:
+        """A rectangle about a middle."""
+        w, t = wide / 2, tall / 2
+        corners = [(x - w, y - t), (x + w, y - t), (x + w, y + t), (x - w, y + t)]
+        self._areas.setdefault((face, edge), []).append(corners)
+
+    def finish(self) -> None:
+        """Put everything on the axes."""
+        for (colour, width, dashed), segments in self._lines.items():
+            style = (0, (6, 4)) if dashed else "solid"
+            self.axes.add_collection(
+                LineCollection(segments, colors=colour, linewidths=width, linestyles=[style]), autolim=False
+            )
+        for (face, edge), shapes in self._areas.items():
+            drawn = PolyCollection(
+                shapes, facecolors=face, edgecolors=edge, linewidths=0.8, zorder=4 if edge != "none" else 0
+            )
+            self.axes.add_collection(drawn, autolim=False)
+
+
+def _post_panel(
+    page: _Page, corner: tuple[float, float], zone: PlannedZone, at_start: bool, *, fence_m: float, scale: bool
+) -> None:
+    """One post; ``corner`` : where its ground line begins, in the page's metres; ``scale`` : with figures beside it."""
     x, y = corner
-    heads = zone.on_post(at_start)
+    axes, heads = page.axes, zone.on_post(at_start)
     line = zone.line if at_start else zone.line.reversed()
     top = max(fence_m, *(head.height_m for head in heads)) + 0.3
-    axes.fill([x, x + 3.2, x + 3.2, x], [y - 0.2, y - 0.2, y, y], facecolor=PALE, edgecolor="none")
-    axes.plot([x, x + 3.2], [y, y], color=GREY, linewidth=1.2)
-    axes.plot([x, x + 3.2], [y + fence_m] * 2, color=GREY, linewidth=0.8, linestyle=(0, (6, 4)))
-    axes.text(
-        x + 3.2, y + fence_m + 0.03, f"fence top {fence_m:.2f} m", fontsize=5, color=GREY, ha="right", va="bottom"
-    )
-    for half_metres in range(int(top / 0.5) + 1):
-        axes.plot([x - 0.05, x], [y + half_metres / 2] * 2, color=BLACK, linewidth=0.5)
-        if half_metres % 2 == 0:
-            axes.text(x - 0.08, y + half_metres / 2, f"{half_metres / 2:g}", fontsize=5, ha="right", va="center")
-    axes.plot([x, x], [y, y + top], color=BLACK, linewidth=0.5)
     middle = x + 0.8
-    axes.plot([middle] * 2, [y, y + heads[-1].height_m + 0.15], color=BLACK, linewidth=2.5, solid_capstyle="butt")
+    page.box(x + 1.6, y - 0.1, 3.2, 0.2, PALE, "none")
+    page.line((x, x + 3.2), (y, y), GREY, 1.2)
+    # the line of the fence's top leaves room for the words beside a head at that height
+    page.line((x, middle + 0.2), (y + fence_m, y + fence_m), GREY, 0.8, dashed=True)
+    page.line((x + 2.9, x + 3.2), (y + fence_m, y + fence_m), GREY, 0.8)
+    page.line((x, x), (y, y + top), BLACK, 0.5)
+    for half_metres in range(int(top / 0.5) + 1):
+        page.line((x - 0.05, x), (y + half_metres / 2, y + half_metres / 2), BLACK, 0.5)
+        if scale and half_metres % 2 == 0:
+            axes.text(x - 0.08, y + half_metres / 2, f"{half_metres / 2:g}", fontsize=5, ha="right", va="center")
+    if scale:
+        words = f"fence top\n{fence_m:.2f} m"
+        axes.text(x - 0.08, y + fence_m, words, fontsize=4.5, color=GREY, ha="right", va="center")
+    page.line((middle, middle), (y, y + heads[-1].height_m + 0.15), BLACK, 2.5)
     for head in heads:
         wide, tall = (0.16, 0.26) if head.polarisation == "vertical" else (0.26, 0.16)
-        axes.fill(
-            middle + np.array([-1, 1, 1, -1]) * wide / 2,
-            y + head.height_m + np.array([-1, -1, 1, 1]) * tall / 2,
-            facecolor=_LEVEL_COLOUR.get(head.level, BLUE),
-            edgecolor=BLACK,
-            linewidth=0.8,
-            zorder=4,
-        )
-        # on white, for the line of the fence's top may run behind it
-        box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-        axes.text(
-            middle + 0.28, y + head.height_m, _head_text(head), fontsize=5.5, va="center", linespacing=1.15, bbox=box
-        )
+        page.box(middle, y + head.height_m, wide, tall, _LEVEL_COLOUR.get(head.level, BLUE), BLACK)
+        axes.text(middle + 0.28, y + head.height_m, _head_text(head), fontsize=5.5, va="center", linespacing=1.15)
     role = "transmitters" if heads[0].transmitter else "receivers"
     axes.text(x, y + top + 0.1, f"{zone.post_id(at_start)}: {role}", fontsize=8, va="bottom")
     axes.text(
@@ -92,12 +119,15 @@ def stack_sheets(path: Path, zones: Sequence[PlannedZone], title: str, fence_hei
             FigureCanvasPdf(figure)
             axes = figure.add_axes((0.02, 0.02, 0.96, 0.91))
             axes.set_axis_off()
-            axes.set_xlim(-0.4, columns * wide - 0.6)
+            axes.set_xlim(-0.7, columns * wide - 0.6)
             axes.set_ylim(-0.7, rows * tall - 0.4)
             axes.set_aspect("equal", anchor="NW")
             page, pages = first // a_page + 1, max(1, -(-len(posts) // a_page))
             figure.suptitle(f"{title}: stacks, page {page} of {pages}", x=0.03, ha="left", fontsize=10)
+            sheet = _Page(axes)
             for k, (zone, at_start) in enumerate(posts[first : first + a_page]):
                 row, column = divmod(k, columns)
-                _post_panel(axes, (column * wide, (rows - 1 - row) * tall), zone, at_start, fence_height_m)
+                corner = (column * wide, (rows - 1 - row) * tall)
+                _post_panel(sheet, corner, zone, at_start, fence_m=fence_height_m, scale=column == 0)
+            sheet.finish()
             book.savefig(figure)
