@@ -2,6 +2,8 @@
 
 import csv
 import shutil
+import subprocess
+import sys
 
 import geopandas as gpd
 import numpy as np
@@ -83,6 +85,17 @@ def test_forms_carry_the_same_crossings(planned):
     table = {r["crossing_id"] for r in read_form(out / "walk_test.csv")}
     assert table == set(gpd.read_file(out / "walk_test.gpkg", layer="walk_test")["crossing_id"])
     assert pyogrio.list_layers(out / "walk_test.gpkg")[0, 0] == "walk_test"
+
+
+def test_form_and_plan_are_valid_geopackages_with_results_in_them(field):
+    site, out = field
+    walk(out, lambda row: True)
+    geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
+    for name in ("walk_test.gpkg", "plan.gpkg"):
+        # GDAL's own validator, warnings as errors; silent and 0 is a pass
+        words = [sys.executable, "-m", "osgeo_utils.samples.validate_gpkg", "--extra", "--warning-as-error"]
+        done = subprocess.run([*words, out / name], capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_results_are_judged_and_the_threshold_found(field):
