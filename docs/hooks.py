@@ -22,13 +22,9 @@ def on_files(files, config):
     """Adds the generated pages to those that are written by hand."""
     for path, text in pages(cli).items():
         files.append(File.generated(config, path, content=text))
-    # the evidence page is made by `python -m tests.evidence docs`, beside the hand-written pages, not among them
+    # pages that commands of the tests write from a fresh run lie beside this file, not among the hand-written ones
     here = Path(__file__).parent
-    for path in ["evidence.md", *(f"evidence/{picture.name}" for picture in sorted(here.glob("evidence/*.png")))]:
-        files.append(File(path, str(here), config.site_dir, config.use_directory_urls))
-    # the evidence page is made by a script that writes it and its pictures beside this file
-    here = Path(__file__).parent
-    for path in [here / "evidence.md", *sorted((here / "evidence").iterdir())]:
+    for path in [*sorted(here.glob("*.md")), *sorted((here / "evidence").iterdir())]:
         name = path.relative_to(here).as_posix()
         files.append(File(name, str(here), config["site_dir"], config["use_directory_urls"]))
     return files
