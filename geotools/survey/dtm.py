@@ -33,6 +33,8 @@ TILE = 512
 HALO = 96
 #: Below this share of cells with a height, some points are likely where nobody surveyed.
 LEAST_SHARE = 0.02
+#: No height is believed farther than this from a ground point unless the user says so.
+REACH_M = 5.0
 MAX_CELLS = 4_000_000_000
 NODATA = -9999.0
 
@@ -141,7 +143,7 @@ def grid_survey(
     out : GeoTIFF to write, with a report of the same name ending in ``.json`` beside it.
     cell_m : cell size. ``crs``, ``vertical_unit``, ``vertical_datum`` : what the files do not say.
     reach_m : how far from a ground point a height is believed; beyond it there is no data. None for four times the
-        spacing of the points.
+        spacing of the points, at most 5 m.
 
     Raises InputError where system, unit or points are missing; OutputError where it cannot be written.
     """
@@ -175,7 +177,7 @@ def grid_survey(
     points[:, 2] *= to_metres
     made.rows, made.columns = grid.rows, grid.columns
     _judge_density(made, points, grid, unit)
-    reach = (reach_m if reach_m is not None else 4.0 * float(made.spacing_m or cell_m)) / unit
+    reach = (reach_m if reach_m is not None else min(4.0 * float(made.spacing_m or cell_m), REACH_M)) / unit
     _write_tiles(made, points, grid, system, reach, unit, progress)
     return made
 

@@ -69,8 +69,10 @@ class Driver:
             self.process = None
 
 
-def run(cases: int, subjects: list[str], first_seed: int = 0, *, say: bool = True) -> dict[str, object]:
-    """Run ``cases`` cases spread over the subjects; the tally, and every fault by subject and number."""
+def run(
+    cases: int, subjects: list[str], first_seed: int = 0, *, say: bool = True, minutes: float = 1e9
+) -> dict[str, object]:
+    """Run up to ``cases`` cases spread over the subjects; the tally, and every fault by subject and number."""
     driver = Driver()
     tally: dict[str, Counter[str]] = defaultdict(Counter)
     slowest: Counter[str] = Counter()
@@ -79,6 +81,9 @@ def run(cases: int, subjects: list[str], first_seed: int = 0, *, say: bool = Tru
     started = time.perf_counter()
     try:
         for number in range(cases):
+            if time.perf_counter() - started > 60.0 * minutes:
+                cases = number
+                break
             subject, seed = subjects[number % len(subjects)], first_seed + number // len(subjects)
             result = driver.ask(subject, seed, MAX_SECONDS + 5)
             codes = list(result["codes"])  # type: ignore[call-overload]
@@ -111,12 +116,13 @@ def main() -> None:
     options.add_argument("--seed", type=int, help="run this one case of each subject")
     options.add_argument("--first-seed", type=int, default=0)
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
+    options.add_argument("--minutes", type=float, default=1e9, help="end after so many minutes, with fewer cases")
     given = options.parse_args()
     subjects = given.subject or [s.name for s in SUBJECTS]
     if given.seed is not None:
         result = run(len(subjects), subjects, given.seed)
     else:
-        result = run(given.cases, subjects, given.first_seed)
+        result = run(given.cases, subjects, given.first_seed, minutes=given.minutes)
     print(json.dumps(result["subjects"], indent=1))
     print(f"{result['cases']} cases in {result['seconds']} s, {len(list(result['faults']))} faults")  # type: ignore[call-overload]
     if given.report:
