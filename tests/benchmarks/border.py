@@ -2,7 +2,7 @@
 
 `python -m tests.benchmarks.border [KM ...]` (default 1 10 100). The terrain is one virtual raster of tiles of a
 kilometre, as suppliers deliver it; tiles overlap by 20 m. Each length runs in a process of its own. Goals: memory
-below 1 GB at 100 km and about flat from 10 km on; time growing with length, not faster. `gaps.py` measures the model itself.
+below 1 GB at 100 km; time growing with length, not faster. `gaps.py` measures the model itself.
 """
 
 from __future__ import annotations
