@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
-from osgeo_utils.samples import validate_gpkg
 
 import geotools
 from geotools.runner import run_site
+from tests.vendor import validate_gpkg
 
 DATA = Path(__file__).parent / "data"
 

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pyogrio
 import pytest
-from osgeo_utils.samples import validate_gpkg
 from pyproj import CRS
 from shapely import LineString, Point
 
@@ -16,6 +15,7 @@ from geotools import gpkg
 from geotools.errors import OutputError, StepError
 from geotools.schema import FENCE, HEADS, LAYERS, LayerSchema
 from geotools.workspace import Workspace, empty_frame, frame_of
+from tests.vendor import validate_gpkg
 
 UTM = CRS("EPSG:32632")
 

@@ -12,7 +12,6 @@ from pathlib import Path
 import pyogrio
 import pytest
 from click.testing import CliRunner
-from osgeo_utils.samples import validate_gpkg
 
 from geotools.batch.manifest import Entry, folder_name, read_manifest
 from geotools.batch.many import run_batch
@@ -20,6 +19,7 @@ from geotools.cli import cli
 from geotools.errors import InputError, OutputError, SiteError
 from geotools.workers import LocalWorkers
 from tests.faults.site import digest, make_site, start
+from tests.vendor import validate_gpkg
 
 STEPS = ["inspect", "layout"]
 

@@ -52,7 +52,8 @@ def write_border(folder: Path, kilometres: int) -> Path:
         columns, rows = write_tile(folder / f"tile{number}.tif", number)
         at = round(number * TILE_M / CELL)
         sources.append(
-            f'<SimpleSource><SourceFilename relativeToVRT="1">tile{number}.tif</SourceFilename><SourceBand>1</SourceBand>'
+            f'<SimpleSource><SourceFilename relativeToVRT="1">tile{number}.tif</SourceFilename>'
+            "<SourceBand>1</SourceBand>"
             f'<SrcRect xOff="0" yOff="0" xSize="{columns}" ySize="{rows}"/>'
             f'<DstRect xOff="{at}" yOff="0" xSize="{columns}" ySize="{rows}"/></SimpleSource>'
         )

@@ -93,7 +93,7 @@ def test_form_and_plan_are_valid_geopackages_with_results_in_them(field):
     geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
     for name in ("walk_test.gpkg", "plan.gpkg"):
         # GDAL's own validator, warnings as errors; silent and 0 is a pass
-        words = [sys.executable, "-m", "osgeo_utils.samples.validate_gpkg", "--extra", "--warning-as-error"]
+        words = [sys.executable, "-m", "tests.vendor.validate_gpkg", "--extra", "--warning-as-error"]
         done = subprocess.run([*words, out / name], capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stdout + done.stderr
 
