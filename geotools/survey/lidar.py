@@ -55,6 +55,33 @@ def _check_header(path: Path) -> None:
         )
 
 
+def _check_chunk_table(path: Path) -> None:
+    """Refuse a packed file whose table of chunks declares more of them than it has bytes; it would be held in memory.
+
+    The table's place stands where points begin (at the file's end where that says -1); it begins with a version, 0, and
+    the number of chunks (LASzip file format, from memory).
+    """
+    size = path.stat().st_size
+    with open(path, "rb") as stream:
+        head = stream.read(105)
+        if not head[104] & 0x80:
+            return
+        stream.seek(int.from_bytes(head[96:100], "little"))
+        at = int.from_bytes(stream.read(8), "little", signed=True)
+        if at == -1:
+            stream.seek(max(size - 8, 0))
+            at = int.from_bytes(stream.read(8), "little", signed=True)
+        stream.seek(at if 0 < at < size else size)
+        table = stream.read(8)
+    if len(table) < 8 or table[:4] != bytes(4) or int.from_bytes(table[4:], "little") > size:
+        raise InputError(
+            "the lidar file's table of chunks is damaged",
+            where=path,
+            found=f"at byte {at} of {size}",
+            mend="copy it again; it is cut off or damaged",
+        )
+
+
 def _chunks(path: Path, laspy: Any, classes: Sequence[int]) -> Iterator[Array]:
     found = 0
     try:
@@ -88,6 +115,7 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
         ) from problem
     local = local_file(path, "lidar file")
     _check_header(local)
+    _check_chunk_table(local)
     try:
         with laspy.open(local) as reader:
             declared = reader.header.point_count * reader.header.point_format.size
