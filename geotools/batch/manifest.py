@@ -43,7 +43,7 @@ class _Manifest(Section):
 def folder_name(name: str) -> str:
     """A file name for any text: letters, digits, dot, dash and underscore alone, no path parts, no reserved word."""
     plain = unicodedata.normalize("NFKD", name.casefold()).encode("ascii", "ignore").decode("ascii")
-    safe = re.sub(r"[^a-z0-9._-]+", "-", plain).strip("-.")[:60].strip("-.")
+    safe = re.sub(r"[^a-z0-9._]+", "-", plain).strip("-.")[:60].strip("-.")
     return f"site-{safe}" if not safe or _RESERVED.match(safe) else safe
 
 
