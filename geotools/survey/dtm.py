@@ -33,6 +33,8 @@ TILE = 512
 HALO = 96
 #: Below this share of cells with a height, some points are likely where nobody surveyed.
 LEAST_SHARE = 0.02
+#: A triangle surface is laid down whole.
+MAX_FACE_CELLS = 20_000_000
 #: No height is believed farther than this from a ground point unless the user says so.
 REACH_M = 5.0
 MAX_CELLS = 4_000_000_000
@@ -271,13 +273,15 @@ def _grid_faces(surveys: Sequence[tuple[Path, Survey]], made: Made, system: CRS,
     assert survey.faces is not None
     used = points[np.unique(survey.faces)]
     grid = CellGrid.over(_bounds(used), cell)
-    if grid.rows * grid.columns > 100_000_000:
+    low, high = (edge(points[survey.faces][:, :, :2], axis=1) for edge in (np.min, np.max))
+    laid = float(np.prod((high - low) / cell + 1.0, axis=1).sum())
+    if grid.rows * grid.columns > MAX_FACE_CELLS or laid > 4 * MAX_FACE_CELLS:
         raise InputError(
             "the surface is too large for such cells",
             where=surveys[0][0],
             found=f"{grid.columns} x {grid.rows} cells",
-            expected="at most 100 million",
-            mend="take larger cells, or a part of the surface",
+            expected=f"at most {MAX_FACE_CELLS:.0e}",
+            mend="look for stray points; take larger cells, or a part of the surface",
         )
     made.rows, made.columns, made.points = grid.rows, grid.columns, len(used)
     heights = on_faces(points, survey.faces, grid)

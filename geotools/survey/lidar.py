@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from pyproj import CRS
@@ -17,7 +19,6 @@ from geotools.survey.points import Survey
 
 #: ASPRS LAS specification 1.4 R15, table 17: class 2 is ground.
 GROUND = 2
-CHUNK = 1_000_000
 
 
 def _trouble(path: Path, problem: BaseException) -> InputError:
@@ -82,18 +83,42 @@ def _check_chunk_table(path: Path) -> None:
         )
 
 
-def _chunks(path: Path, laspy: Any, classes: Sequence[int]) -> Iterator[Array]:
+def _unpacked(path: Path, classes: Sequence[int]) -> Iterator[Array]:
+    """Ground points of a file, piece by piece, read by another process whose memory is limited."""
+    command = [sys.executable, "-m", "geotools.survey.unpack", str(path), *map(str, classes)]
+    calm = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
+    home = str(Path(__file__).parents[2])
+    surroundings = {**os.environ, **calm, "PYTHONPATH": os.pathsep.join([home, os.environ.get("PYTHONPATH", "")])}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=surroundings) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        try:
+            while head := process.stdout.read(8):
+                wanted = int.from_bytes(head, "little") * 24
+                data = process.stdout.read(wanted)
+                if len(data) < wanted:
+                    break
+                yield np.frombuffer(data, dtype="<f8").reshape(-1, 3)
+            words = process.stderr.read().decode("utf-8", "replace").strip().splitlines()
+            said = [line for line in words if not line.startswith("note:")]
+        finally:
+            if process.poll() is None:
+                process.kill()
+    if process.returncode:
+        raise InputError(
+            "the lidar file cannot be read",
+            where=path,
+            found=(said[-1] if said else f"its decoder ended with {process.returncode}")[:300],
+            expected="a whole LAS or LAZ file",
+            mend="copy it again",
+        )
+
+
+def _chunks(path: Path, classes: Sequence[int]) -> Iterator[Array]:
     found = 0
-    try:
-        with laspy.open(path) as reader:
-            for points in reader.chunk_iterator(CHUNK):
-                ground = np.isin(np.asarray(points.classification), classes)
-                found += int(ground.sum())
-                yield np.column_stack([np.asarray(axis)[ground] for axis in (points.x, points.y, points.z)])
-    except InputError:
-        raise
-    except Exception as problem:  # the decoders raise whatever a damaged file leads them to
-        raise _trouble(path, problem) from problem
+    for piece in _unpacked(path, classes):
+        found += len(piece)
+        yield piece
     if not found:
         raise InputError(
             "the lidar file has no points of the ground class",
@@ -134,4 +159,4 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
             found=f"{declared} bytes of points in a file of {size}",
             mend="copy it again; it is cut off or damaged",
         )
-    return Survey(None if crs is None else CRS.from_user_input(crs), _chunks(local, laspy, classes))
+    return Survey(None if crs is None else CRS.from_user_input(crs), _chunks(local, classes))

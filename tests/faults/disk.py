@@ -190,7 +190,7 @@ def two_runs(root: Path, rounds: int = 3) -> Tally:
     ground, tally = Ground(root), Tally()
     for number in range(rounds):
         out = ground.fresh()
-        runs = [start("tests.faults.victim", *map(str, (*ground.sites, out))) for _ in range(2)]
+        runs = [start("tests.faults.victim", str(ground.sites[1]), str(out), "-1") for _ in range(2)]
         time.sleep(3.0)
         states = [run.poll() for run in runs]
         for run in runs:

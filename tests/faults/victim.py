@@ -1,6 +1,6 @@
-"""Runs the steps over and over, on two sites in turn, until it is killed: `python -m tests.faults.victim A B OUT [N]`.
+"""Runs a site's steps and kills itself at the N-th change of the folder: `python -m tests.faults.victim SITE OUT N`.
 
-With a number, it kills itself at that many-th change of the folder (renaming, removing, syncing).
+Changes are renaming, removing, syncing, making folders. With -1 it runs the steps over and over until it is killed.
 """
 
 from __future__ import annotations
@@ -34,16 +34,14 @@ def count_down(changes: int) -> None:
 
 
 def main() -> None:
-    first, second, out = (Path(word) for word in sys.argv[1:4])
-    print("ready", flush=True)
-    if len(sys.argv) > 4:
-        count_down(int(sys.argv[4]))
-        run_steps(second, out)
-        print("done", flush=True)
-        return
-    while True:
-        run_steps(first, out)
-        run_steps(second, out)
+    site, out, changes = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
+    if changes < 0:
+        print("ready", flush=True)
+        while True:
+            run_steps(site, out)
+    count_down(changes)
+    run_steps(site, out)
+    print("done", flush=True)
 
 
 if __name__ == "__main__":
