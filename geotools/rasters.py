@@ -90,14 +90,15 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
         ) from problem
     try:
         _check_size(raster, what)
-        _ = raster.crs  # read here, where damage to it is understood
+        # Read here, where damage to them is understood; the library looks at the header again and again.
+        _ = (raster.crs, raster.colorinterp, raster.units, raster.nodatavals, raster.mask_flag_enums, raster.scales)
     except InputError:
         raster.close()
         raise
     except RASTER_TROUBLE as problem:
         raster.close()
         raise InputError(
-            f"the {what} names its coordinate system in a way that cannot be read",
+            f"the {what} describes itself in a way that cannot be read",
             where=local,
             found=str(problem)[:300],
         ) from problem

@@ -20,6 +20,8 @@ from geotools.files import given_file, remote_allowed
 from geotools.vectorkind import drivers_for
 
 MAX_FENCE_FEATURES = 100_000
+#: No map has coordinates of this size, in whatever unit; arithmetic with them overflows.
+FARTHEST = 1e10
 MAX_FENCE_VERTICES = 2_000_000
 #: Nothing is fetched because a file says so.
 SAFE_GDAL = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none", "OGR_SQLITE_ALLOW_EXTERNAL_ACCESS": "NO"}
@@ -114,8 +116,14 @@ def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
         raise InputError("a fence line is empty", where=f"{where}, feature {number}", expected=expected)
     for part in parts:
         coordinates = get_coordinates(part)
-        if not np.isfinite(coordinates).all():
-            raise InputError("a fence line has coordinates that are no numbers", where=f"{where}, feature {number}")
+        if not (np.abs(coordinates) < FARTHEST).all():
+            raise InputError(
+                "a fence line has coordinates that are no places",
+                where=f"{where}, feature {number}",
+                found=coordinates[~(np.abs(coordinates) < FARTHEST)][:3].tolist(),
+                expected="numbers, of a size that a map can have",
+                mend="correct these vertices",
+            )
         if part.length <= 0.0:
             raise InputError("a fence line has no length", where=f"{where}, feature {number}", found=part.wkt[:80])
         if not is_simple(part):

@@ -231,13 +231,14 @@ def _write_tiles(
     with writing(made.path, grid, system, made) as raster:
         for number, (rows, columns) in enumerate(pieces):
             progress(number, len(pieces), "terrain tiles")
-            x, y = grid.centres(rows, columns)
+            left, bottom, right, top = grid.edges(rows, columns)
             # Points are sorted from south to north: a tile's share is found without looking at all.
-            south, north = np.searchsorted(points[:, 1], [y.min() - halo, y.max() + halo])
+            south, north = np.searchsorted(points[:, 1], [bottom - halo, top + halo])
             band = points[south:north]
-            near = band[(band[:, 0] >= x.min() - halo) & (band[:, 0] <= x.max() + halo)]
-            if not _any_within(near, (x.min(), y.min(), x.max(), y.max()), reach):
+            near = band[(band[:, 0] >= left - halo) & (band[:, 0] <= right + halo)]
+            if not _any_within(near, (left, bottom, right, top), reach):
                 continue  # tiles that are not written hold no data, and take no room
+            x, y = grid.centres(rows, columns)
             heights, distance = interpolate(near, x, y, reach)
             good = np.isfinite(heights)
             known += int(good.sum())

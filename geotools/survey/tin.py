@@ -31,6 +31,15 @@ class CellGrid:
         r0, r1 = np.floor(bottom / cell), np.ceil(top / cell)
         return cls(c0 * cell, r1 * cell, cell, max(int(r1 - r0), 1), max(int(c1 - c0), 1))
 
+    def edges(self, rows: slice, columns: slice) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top of a piece."""
+        return (
+            self.left + columns.start * self.cell,
+            self.top - rows.stop * self.cell,
+            self.left + columns.stop * self.cell,
+            self.top - rows.start * self.cell,
+        )
+
     def centres(self, rows: slice, columns: slice) -> tuple[Array, Array]:
         """x and y of cell centres of a piece, each (rows, columns)."""
         x = self.left + (np.arange(columns.start, columns.stop) + 0.5) * self.cell
