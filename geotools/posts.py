@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
@@ -179,7 +180,7 @@ def zones_of_heads(rows: Iterable[Mapping[str, Any]], fence_of: Mapping[str, str
                 float(row["ground_m"]),
                 float(row["height_m"]),
                 row["polarisation"],
-                None if channel is None or np.isnan(channel) else int(channel),
+                None if pd.isna(channel) else int(channel),
             )
         )
     return [

@@ -100,13 +100,15 @@ def _post_panel(
     )
 
 
-def stack_sheets(path: Path, zones: Sequence[PlannedZone], title: str, fence_height_m: float) -> None:
+def stack_sheets(
+    path: Path, zones: Sequence[PlannedZone], title: str, fence_height_m: float, state: str = "as laid out"
+) -> None:
     """Every post from the side, twelve a page, heights above its own ground in metres.
 
     Parameters
     ----------
     path : document to write. zones : with their heads. title : name of the site.
-    fence_height_m : drawn beside the heads.
+    fence_height_m : drawn beside the heads. state : which heights these are, for the head of each page.
     """
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
     top = max([fence_height_m, *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
@@ -123,7 +125,7 @@ def stack_sheets(path: Path, zones: Sequence[PlannedZone], title: str, fence_hei
             axes.set_ylim(-0.7, rows * tall - 0.4)
             axes.set_aspect("equal", anchor="NW")
             page, pages = first // a_page + 1, max(1, -(-len(posts) // a_page))
-            figure.suptitle(f"{title}: stacks, page {page} of {pages}", x=0.03, ha="left", fontsize=10)
+            figure.suptitle(f"{title}: stacks {state}, page {page} of {pages}", x=0.03, ha="left", fontsize=10)
             sheet = _Page(axes)
             for k, (zone, at_start) in enumerate(posts[first : first + a_page]):
                 row, column = divmod(k, columns)

@@ -14,7 +14,9 @@ from shapely import force_2d, force_3d
 
 from geotools.beside import PlanRaster
 from geotools.errors import InputError
+from geotools.posts import zones_of_heads
 from geotools.schema import BEAMS, GRADINGS, HEADS, OPTIONS, STAKEOUT
+from geotools.sheets import stack_sheets
 from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.steps.stakeout.kernel import Aim, aim
 from geotools.tables import csv_text
@@ -55,8 +57,10 @@ def _moved(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
     works = PlanRaster.beside(ctx.workspace.folder, "cut_fill.tif", ctx.workspace.plan_crs)
     if works is None:
         return np.zeros(len(heads))
-    ctx.say("levels of finished ground take in the grading beside the plan (cut_fill.tif)")
-    return np.nan_to_num(works.sample(heads.geometry.x, heads.geometry.y))
+    moved = np.nan_to_num(works.sample(heads.geometry.x, heads.geometry.y))
+    posts = heads.loc[np.abs(moved) > 0.0005, "post_id"].nunique()
+    ctx.say(f"grading moves the ground at {posts} posts (cut_fill.tif beside the plan); levels are of finished ground")
+    return moved
 
 
 def _advised_heights(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
@@ -166,13 +170,25 @@ def run(ctx: StepContext) -> StepResult:
         row.update({k: round(v, 3) for k, v in row.items() if isinstance(v, float)})
     (ctx.scratch / "stakeout.csv").write_text(csv_text(STAKEOUT.field_names, sheet), encoding="utf-8-sig", newline="")
     (ctx.scratch / "stakeout.gpx").write_text(_gpx(rows, np.column_stack([lonlat.x, lonlat.y])), encoding="utf-8")
+    # the fitter's picture must not show other heights than the fitter's table
+    built = [
+        {**row, "ground_m": row["finished_m"], "band_ghz": band}
+        for row, band in zip(rows, heads["band_ghz"], strict=True)
+    ]
+    stack_sheets(
+        ctx.scratch / "stacks.pdf",
+        zones_of_heads(built, {}),
+        ctx.site.name,
+        ctx.site.fence_height_m,
+        "to set up, heights above finished ground" if ctx.params["advice"] else "as laid out",
+    )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():
         ctx.say("channels are not planned yet; run `geotools channels`, then this step again")
     ctx.say(f"{len(rows)} heads on {len(posts)} posts")
     return StepResult(
         layers={"stakeout": frame_of(STAKEOUT, rows, crs)},
-        files=["stakeout.csv", "stakeout.gpx"],
+        files=["stakeout.csv", "stakeout.gpx", "stacks.pdf"],
         summary={"heads": len(rows), "posts": len(posts)},
     )
 
@@ -201,6 +217,7 @@ STEP = Step(
             "The sheet for the survey instrument and the fitter; UTF-8, cells safe in spreadsheets.",
         ),
         FileOut("stakeout.gpx", "data", "Posts as waypoints for a hand-held receiver (GPX 1.1, WGS 84)."),
+        FileOut("stacks.pdf", "document", "Every post from the side, with the heights of this sheet.", updates=True),
     ),
     uses_terrain=False,
     order=70,

@@ -6,6 +6,7 @@ import math
 import fiona
 import geopandas as gpd
 import numpy as np
+import pypdf
 import pytest
 import rasterio
 from pyproj import CRS, Geod
@@ -108,6 +109,9 @@ def test_heads_stand_as_the_remedy_was_proven(plan):
         assert row["axis_m"] == pytest.approx(row["finished_m"] + height)
         assert row.geometry.z == pytest.approx(row["axis_m"])
     assert any("4 heads" in note for note in outcome.notes)
+    # the picture of the posts has the heights of the table, not those laid out
+    drawn = "".join(page.extract_text() for page in pypdf.PdfReader(out / "stacks.pdf").pages)
+    assert all(f"low  {height:.2f} m" in drawn for height in wanted.values()) and "to set up" in drawn
     assert [w for w in outcome.warnings if zones[2] in w and "split" in w]
     geotools.run_step("stakeout", geotools.open_site(site_file), out, overwrite=True, advice=False)
     rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
@@ -125,7 +129,9 @@ def test_finished_ground_takes_in_the_grading(plan):
     moved[: shape[0] // 2] = 0.125
     with rasterio.open(out / "cut_fill.tif", "w", **profile) as raster:
         raster.write(moved, 1)
-    geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    outcome = geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    posts = heads.loc[heads.geometry.y > (top + bottom) / 2, "post_id"].nunique()
+    assert any(f"moves the ground at {posts} posts" in note for note in outcome.notes)
     rows = gpd.read_file(out / "plan.gpkg", layer="stakeout")
     north = rows.geometry.y > (top + bottom) / 2 + 2
     south = rows.geometry.y < (top + bottom) / 2 - 2
