@@ -125,14 +125,23 @@ class BeamField:
 
         Raises
         ------
-        NumericInputError : a ground of another length, or an offset that is not a finite number.
+        NumericInputError : a ground of another length or with values that are not numbers, or an offset that is not
+            one finite number.
         """
-        if not math.isfinite(offset_m):
-            raise NumericInputError("the target's offset is not a number", found=offset_m, expected="metres")
+        if not (np.ndim(offset_m) == 0 and math.isfinite(offset_m)):
+            raise NumericInputError(
+                "the target's offset is not a number", found=offset_m, expected="one number of metres, left positive"
+            )
         ground = self.ground_m if target_ground_m is None else np.asarray(target_ground_m, dtype=float)
         if ground.ndim not in (0, 1) or ground.shape not in ((), self.chainage_m.shape):
             raise NumericInputError(
                 "the target's ground does not fit the beam", found=ground.shape, expected=f"({self.chainage_m.size},)"
+            )
+        if not np.isfinite(ground).all():
+            raise NumericInputError(
+                "the target's ground has values that are not numbers",
+                found=f"{int((~np.isfinite(ground)).sum())} of {ground.size}",
+                expected="an elevation at every node",
             )
         under = np.broadcast_to(ground, self.chainage_m.shape)[:, None]
         return np.asarray(self.modulation_grid(target, [offset_m], under)[:, 0], dtype=float)

@@ -81,8 +81,8 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     pattern = 2.0 * math.sqrt(math.log(1e3)) / (k * w0)
     slope = float(np.abs(np.diff(ground - line)).max()) / dx
     dz = dz_m if dz_m is not None else float(np.clip(0.8 * math.pi / (k * (pattern + slope)), 0.004, 0.03))
-    if dz_m is None and clearance.min() < 0.0:
-        dz *= 0.65  # a beam that creeps over a crest is held close to the ground
+    if dz_m is None and clearance.min() < 0.5 * min(beam.tx_height_m, beam.rx_height_m):
+        dz *= 0.65  # a beam that grazes or creeps over high ground is held close to it
     reach = 3.0 * float(fresnel_radius(head.wavelength_m, length / 2.0, length / 2.0))
     free_height = max(float(clearance.max()) + max(reach, 3.0 * w0), LOWEST_TOP_M)
     need = free_height / (1.0 - ABSORBER_SHARE) / dz

@@ -56,9 +56,18 @@ class Beam:
 
 def checked_profile(beam: Beam) -> tuple[Profile, Profile]:
     """Chainage from 0 and ground of a beam, (n,) each, or a NumericInputError that says what is wrong with them."""
-    x = np.asarray(beam.chainage_m, dtype=float)
-    h = np.asarray(beam.ground_m, dtype=float)
     where = f"beam {beam.name}" if beam.name else f"beam of {beam.head_type.name!r} heads"
+    try:
+        x = np.asarray(beam.chainage_m, dtype=float)
+        h = np.asarray(beam.ground_m, dtype=float)
+        tx, rx = float(beam.tx_height_m), float(beam.rx_height_m)
+    except (TypeError, ValueError) as error:
+        raise NumericInputError(
+            "a profile or a head height is not made of numbers",
+            where=where,
+            found=error,
+            expected="chainage and ground as 1-D numbers, one height for each head, metres",
+        ) from error
     if x.ndim != 1 or x.shape != h.shape:
         raise NumericInputError(
             "chainage and ground must be 1-D and of the same length", where=where, found=f"{x.shape} and {h.shape}"
@@ -91,7 +100,7 @@ def checked_profile(beam: Beam) -> tuple[Profile, Profile]:
             expected=f"{SHORTEST_BEAM_M:g} m or more",
             mend="join the zone to its neighbour",
         )
-    for name, height in (("transmitter", beam.tx_height_m), ("receiver", beam.rx_height_m)):
+    for name, height in (("transmitter", tx), ("receiver", rx)):
         if not (math.isfinite(height) and 0.05 <= height <= 20.0):
             raise NumericInputError(
                 f"the {name} is not above the ground" if height <= 0.05 else f"the {name} height is out of range",

@@ -29,6 +29,7 @@ GROUNDS = {
     "dip": lambda x: -0.4 * np.exp(-(((x - 40) / 3) ** 2)),
     "ditch": lambda x: -np.clip(1.0 - np.abs(x - 40) / 1.5, 0, 0.6),
     "crest": lambda x: 0.6 * np.exp(-(((x - 60) / 8) ** 2)),
+    "grazed crest": lambda x: 0.9 * np.exp(-(((x - 50) / 12) ** 2)),
     "valley": lambda x: -1.5 * np.exp(-(((x - 60) / 15) ** 2)),
 }
 HEADS = [("10 GHz", 0.91), ("10 GHz", 0.30), ("24 GHz", 0.30), ("24 GHz", 0.91), ("10 GHz", 2.44)]
@@ -169,6 +170,14 @@ def test_bad_heads_targets_and_questions_are_refused():
         field.detection_floor(0.5, 0.0, half_width_m=1.0)
     with pytest.raises(NumericInputError, match="does not fit"):
         field.modulation(TARGETS["walk"], target_ground_m=np.zeros(3))
+    with pytest.raises(NumericInputError, match="ground has values"):
+        field.modulation(TARGETS["prone"], target_ground_m=np.where(X == 50, np.nan, 0.0))
+    with pytest.raises(NumericInputError, match="offset"):
+        field.modulation(TARGETS["prone"], offset_m=np.zeros(X.size))
+    with pytest.raises(NumericInputError, match="not made of numbers"):
+        solve_beam(HEAD_TYPES["10 GHz"], X, 0 * X, "high", 0.91)
+    with pytest.raises(NumericInputError, match="not made of numbers"):
+        solve_beam(HEAD_TYPES["10 GHz"], X, 0 * X, [0.91, 0.91], 0.91)
     with pytest.raises(NumericInputError, match="step_m"):
         solve_beam(HEAD_TYPES["10 GHz"], X, 0 * X, 0.91, 0.91, step_m=0.0)
 
