@@ -58,8 +58,13 @@ class Sensor:
 
 def _above_zero(what: str, value: ArrayLike) -> NDArray[np.float64]:
     array = np.asarray(value, dtype=np.float64)
-    if not np.all(array > 0):
-        raise NumericInputError(f"a {what} is not above zero", found=value)
+    wrong = ~(array > 0)
+    if np.any(wrong):
+        raise NumericInputError(
+            f"a {what} is not above zero",
+            found=f"{array[wrong].flat[0]:g}, {int(wrong.sum())} of {array.size}",
+            expected="above 0",
+        )
     return array
 
 

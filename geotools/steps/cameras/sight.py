@@ -137,6 +137,23 @@ class Sight:
         return found
 
 
+def _known(ground: BandGrid, zone_id: str, a: NDArray, b: NDArray) -> None:
+    """InputError where the terrain under a zone has a hole, for nobody can say what a camera sees there."""
+    length = float(np.hypot(*(b - a)))
+    s = np.linspace(0.0, length, max(int(np.ceil(length)), 1) + 1)
+    place = a + s[:, None] * (b - a) / length
+    unknown = np.flatnonzero(~np.isfinite(ground(place[:, 0], place[:, 1])))
+    if unknown.size:
+        x, y = place[unknown[0]]
+        raise InputError(
+            "the terrain has no data under a zone",
+            where=f"zone {zone_id}, chainage {s[unknown[0]]:.0f} m (x {x:.2f}, y {y:.2f} m)",
+            found=f"{unknown.size} of {s.size} places without a height",
+            expected="a height everywhere along the zone",
+            mend="fill the hole in the model, or survey that stretch",
+        )
+
+
 def _number(row: Mapping[str, Any], name: str) -> float | None:
     value = row.get(name)
     if value is None:
@@ -174,6 +191,8 @@ class Seen:
         spine = [np.linspace(a, b, max(2, int(np.hypot(*(b - a)) / 8) + 1)) for a, b in sight.zones.values()]
         spine.append(np.array([[c.x, c.y] for c in cameras]))
         ground = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M)
+        for zone_id, (a, b) in sight.zones.items():
+            _known(ground, zone_id, a, b)
         lines = shapely.linestrings(np.array(list(sight.zones.values())))
         tree, names = shapely.STRtree(lines), list(sight.zones)
         self.assessed: dict[str, NDArray[np.bool_]] = {}

@@ -11,6 +11,7 @@ import shapely
 
 import geotools
 from geotools.errors import InputError, StepError
+from tests.making import write_raster
 
 
 def layer(out, name):
@@ -127,3 +128,17 @@ def test_refusals(straight, settings):
     (site_file.parent / "cameras.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": []}))
     with pytest.raises(InputError, match="no features"):
         geotools.run_step("cameras", site, out)
+
+
+def test_a_hole_in_the_terrain_under_a_zone_is_named(make_site, tmp_path):
+    site = geotools.open_site(make_site())
+    geotools.run_step("inspect", site, tmp_path / "out")
+    geotools.run_step("layout", site, tmp_path / "out")
+    beam = layer(tmp_path / "out", "beams").geometry[0]
+    x, y = shapely.get_coordinates(beam.interpolate(0.5, normalized=True))[0]
+    heights = np.full((100, 100), 250.0, np.float32)
+    heights[int(5_400_100 - y) - 1 : int(5_400_100 - y) + 2, int(x - 500_000) - 1 : int(x - 500_000) + 2] = -9999.0
+    write_raster(tmp_path / "terrain.tif", heights)
+    with pytest.raises(InputError, match="no data under a zone") as caught:
+        geotools.run_step("cameras", site, tmp_path / "out")
+    assert "F01-Z001" in caught.value.where
