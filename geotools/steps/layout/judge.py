@@ -15,7 +15,7 @@ from geotools.site import Level, Site
 from geotools.steps.layout.checks import Conflict, Limits, StandingZone, check_chain, check_zone
 from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, seen_half_width, solve_stack
 
-__all__ = ["Judge"]
+__all__ = ["Judge", "Stack"]
 
 Stack = tuple[StackHead, ...]
 _ROUND_M = 10.0

@@ -20,7 +20,7 @@ from geotools.site import Level
 from geotools.step import StepContext
 from geotools.steps.layout.checks import Limits
 from geotools.steps.layout.edges import Prices, ZoneRules
-from geotools.steps.layout.judge import Judge
+from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
 from geotools.steps.layout.usable import Course, courses
@@ -50,7 +50,23 @@ class Request:
 
     @cached_property
     def longest_m(self) -> float:
-        """Longest zone: as the site asks, within the heads' range, and what a camera with the longest lens assesses."""
+        """Longest zone: what is allowed, or less where longer beams cover less ground.
+
+        A small target may be seen late from the heads of a long beam; what such a beam has to run past its junctions
+        then eats more than its length gains.
+        """
+        stack = self.judge.stack_of(self.levels)
+        lengths = np.arange(self.allowed_m, max(self.settings.min_zone_m, 30.0) - 1e-9, -10.0)
+        past = [self._run_past_m(stack, float(length)) for length in lengths]
+        between = lengths - 2 * np.array(past)
+        return float(lengths[int(np.argmax(between))]) if lengths.size else self.allowed_m
+
+    def _run_past_m(self, stack: Stack, longest_m: float) -> float:
+        return max(self.settings.overlap_m / 2, self.judge.run_past_m(stack, longest_m) + 0.5)
+
+    @cached_property
+    def allowed_m(self) -> float:
+        """Longest zone that the site asks for, within the heads' range and what a camera's longest lens assesses."""
         c = self.site.cameras
         sensor = Sensor(c.sensor_width_mm, c.sensor_height_mm, c.width_px, c.height_px)
         assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.wanted_class]))
@@ -62,7 +78,7 @@ class Request:
         """The rules that zones are checked by."""
         s = self.settings
         return Limits(
-            longest_m=self.longest_m,
+            longest_m=self.allowed_m,
             shortest_m=s.min_zone_m,
             overlap_m=s.overlap_m,
             stagger_m=self.stagger_m,
@@ -140,8 +156,7 @@ class Request:
     @cached_property
     def extension_m(self) -> float:
         """How far beams run past a junction: half the overlap asked for, or the dead spot and half a metre."""
-        dead = self.judge.run_past_m(self.judge.stack_of(self.levels), self.longest_m)
-        return max(self.settings.overlap_m / 2, dead + 0.5)
+        return self._run_past_m(self.judge.stack_of(self.levels), self.longest_m)
 
     @cached_property
     def stagger_m(self) -> float:

@@ -111,6 +111,11 @@ def _say(ctx: StepContext, layout: Request, zones: Sequence[PlannedZone], confli
     ctx.say(
         f"{len(zones)} zones, {heads} heads, levels {levels}; beams run {layout.extension_m:.1f} m past each junction"
     )
+    if layout.longest_m < layout.allowed_m:
+        ctx.warn(
+            f"zones are kept to {layout.longest_m:.0f} m of the {layout.allowed_m:.0f} m allowed: longer beams see the "
+            "threats so late from their heads that they would cover less ground; a further head in [[stack]] helps"
+        )
     counts: dict[str, int] = {}
     for conflict in conflicts:
         counts[conflict.rule] = counts.get(conflict.rule, 0) + 1

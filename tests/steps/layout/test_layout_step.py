@@ -53,6 +53,20 @@ def test_demonstration_closes_every_corner(plan):
     assert (out / "stacks.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_beams_that_lose_more_before_their_heads_than_they_gain_are_not_made(make_site, tmp_path):
+    # half a metre high and 0.3 m wide: a long beam of one head at 0.91 m sees it only near mid-span
+    site_file = make_site(
+        points=((20.0, 20.0), (80.0, 20.0), (80.0, 80.0), (20.0, 80.0), (20.0, 20.0)),
+        threats='["walk", "small"]',
+        toml="[targets.small]\nheight_m = 0.5\nwidth_m = 0.3\n",
+    )
+    result = lay_out(site_file, tmp_path / "out")
+    (zones,) = layers(tmp_path / "out", "zones")
+    assert result.summary["zones"] == len(zones) >= 4
+    assert zones["length_m"].max() <= 70.0
+    assert any("kept to 70 m of the 100 m allowed" in text for text in result.warnings)
+
+
 def test_layers_agree_with_each_other(yard):
     site_file, out = yard
     lay_out(site_file, out)
