@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
@@ -16,7 +17,8 @@ from geotools.steps.gaps.kernel import Question
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, crossing_rows, profile_rows, spot_rows, tell
 from geotools.steps.gaps.survey import Accuracy
-from geotools.steps.gaps.work import FencePlan, FenceWork, question_of, works_of
+from geotools.steps.gaps.work import FencePlan, FenceWork, Tile, question_of, tiles_of, work_of, works_of
+from geotools.terrain import Terrain
 from geotools.workspace import frame_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
@@ -55,9 +57,33 @@ def _advance(ctx: StepContext, before: int, total: int, zones: int) -> None:
     ctx.progress(min(before + zones, total), total, "beams")
 
 
+def solve_tile(
+    tile: Tile, terrain: Terrain, question: Question, half_width_m: float, spacing_m: float
+) -> tuple[FenceWork, FenceFindings]:
+    """One tile's zones on their ground and what is found there, in whatever process it is asked for."""
+    with rasterio.Env(GDAL_CACHEMAX=64):
+        work = work_of(tile, terrain, half_width_m, spacing_m)
+    return work, find(work, question, lambda done: None)
+
+
+def _findings(
+    ctx: StepContext, plan: FencePlan, question: Question, done: int, total: int
+) -> Iterator[tuple[FenceWork, FenceFindings]]:
+    """Every tile of a fence line and what is found there, in order; on the run's workers where there are several."""
+    half, spacing = ctx.site.detection.half_width_m, ctx.site.detection.spacing_m
+    tiles = tiles_of(plan)
+    if ctx.workers is not None and ctx.workers.count > 1 and len(tiles) > 1:
+        work = partial(solve_tile, terrain=ctx.terrain, question=question, half_width_m=half, spacing_m=spacing)
+        yield from ctx.map(work, tiles, "beams")
+        return
+    for work_here in works_of(plan, ctx.terrain, half, spacing):
+        yield work_here, find(work_here, question, partial(_advance, ctx, done, total))
+        done += len(work_here.core)
+
+
 def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
-    question, detection = question_of(ctx), ctx.site.detection
+    question = question_of(ctx)
     zones = {zone.setup.zone_id: zone.setup.line.length for plan in plans for zone in plan.zones}
     names = ("dead_spots", "crossings", "beam_levels", "profiles", "resurvey", "sensitivity")
     rows: dict[str, list[Row]] = {name: [] for name in names}
@@ -66,8 +92,7 @@ def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     with rasterio.Env(GDAL_CACHEMAX=64):
         rasters, done = _Rasters(ctx, question, plans), 0
         for plan in plans:
-            for work in works_of(plan, ctx.terrain, detection.half_width_m, detection.spacing_m):
-                found = find(work, question, partial(_advance, ctx, done, len(zones)))
+            for work, found in _findings(ctx, plan, question, done, len(zones)):
                 done += len(work.core)
                 rasters.lay(work, found)
                 _take_rows(ctx, work, found, question, accuracy, rows)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from geopandas import GeoDataFrame
@@ -19,7 +19,7 @@ from geotools.step import StepContext
 from geotools.steps.gaps.kernel import Question, ZoneWork
 from geotools.terrain import Terrain
 
-__all__ = ["FencePlan", "FenceWork", "plans_of", "question_of", "tiles", "works_of"]
+__all__ = ["FencePlan", "FenceWork", "Tile", "plans_of", "question_of", "tiles", "tiles_of", "work_of", "works_of"]
 
 
 #: Heads and ends of beams nearer than this are one place, m.
@@ -151,12 +151,34 @@ def tiles(count: int, closed: bool) -> Iterator[tuple[list[int], range]]:
         yield kept, range(first, first + stop - start)
 
 
+@dataclass(frozen=True)
+class Tile:
+    """Zones that are examined together, as the plan has them; what a worker is told."""
+
+    plan: FencePlan
+    core: range
+    whole: bool
+
+
+def tiles_of(plan: FencePlan) -> list[Tile]:
+    """The tiles of a fence line, each with the zones it needs and no more."""
+    count = len(plan.zones)
+    return [
+        Tile(replace(plan, zones=tuple(plan.zones[place] for place in places)), core, len(places) == count)
+        for places, core in tiles(count, plan.closed)
+    ]
+
+
+def work_of(tile: Tile, terrain: Terrain, half_width_m: float, spacing_m: float) -> FenceWork:
+    """A tile's zones on their ground."""
+    plan = tile.plan
+    zones = tuple(_work(zone, terrain, half_width_m, spacing_m) for zone in plan.zones)
+    return FenceWork(plan.fence_id, plan.closed and tile.whole, plan.inside_left, zones, tile.core)
+
+
 def works_of(plan: FencePlan, terrain: Terrain, half_width_m: float, spacing_m: float) -> Iterator[FenceWork]:
     """The zones of a fence line on their ground, a tile at a time."""
-    count = len(plan.zones)
-    for places, core in tiles(count, plan.closed):
-        zones = tuple(_work(plan.zones[place], terrain, half_width_m, spacing_m) for place in places)
-        yield FenceWork(plan.fence_id, plan.closed and len(places) == count, plan.inside_left, zones, core)
+    return (work_of(tile, terrain, half_width_m, spacing_m) for tile in tiles_of(plan))
 
 
 def _work(planned: PlannedZone, terrain: Terrain, half_width_m: float, spacing_m: float) -> ZoneWork:
