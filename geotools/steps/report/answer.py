@@ -6,15 +6,16 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from geotools.site import Prices
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUTIONS, number, words
 
-__all__ = ["answer"]
+__all__ = ["answer", "as_designed"]
 
 Frames = Mapping[str, pd.DataFrame]
 
 
-def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: str) -> list[Block]:
+def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Prices) -> list[Block]:
     """The first page: does anybody get through, where, what closes it, what it costs."""
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
     facts: list[Fact] = []
@@ -25,6 +26,10 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: s
         if fact.state == "bad":
             through.append(words(threat))
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
+    tried = chosen
+    if chosen is not None:
+        chosen = as_designed(chosen, frames.get("gradings"), prices)
+    currency = prices.currency
     facts += _dead(spots, threats)
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
@@ -48,8 +53,42 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, currency: s
         ]
         columns = ["zone", "what to do", "dead now, m", "dead after, m", f"cost, {currency}", "proven by a new run"]
         blocks.append(Table.of("What closes the gaps", columns, rows))
+        blocks += _differs(tried, chosen, currency)
     blocks.append(Notes(CAUTIONS, "caution", "Before anybody acts on this"))
     return blocks
+
+
+def as_designed(chosen: pd.DataFrame, gradings: pd.DataFrame | None, prices: Prices) -> pd.DataFrame:
+    """The options taken, with earth, cost and proof of the one design surface in place of each zone's own trial.
+
+    Zones are graded together at last, and a neighbour's grading can ask more of a zone than its option did, or undo it.
+    """
+    chosen = chosen.copy()
+    if gradings is None:
+        return chosen
+    made = gradings.set_index("zone_id")
+    for at, row in chosen.iterrows():
+        if "grade" not in row["option"] or row["zone_id"] not in made.index:
+            continue
+        design = made.loc[row["zone_id"]]
+        earth = {"cut_m3": design["cut_grid_m3"], "fill_m3": design["fill_grid_m3"], "area_m2": design["area_m2"]}
+        each = {"cut_m3": prices.cut_m3, "fill_m3": prices.fill_m3, "area_m2": prices.surface_m2}
+        chosen.loc[at, "cost"] += sum(each[k] * (earth[k] - row[k]) for k in earth)
+        chosen.loc[at, [*earth, "dead_after_m", "proven"]] = [*earth.values(), design["dead_after_m"], design["proven"]]
+    return chosen
+
+
+def _differs(tried: pd.DataFrame, chosen: pd.DataFrame, currency: str) -> list[Block]:
+    """Why the zones' own sheets show other figures than the first page, where they do."""
+    rows = zip(tried["zone_id"], tried["cost"], chosen["cost"], strict=True)
+    said = [
+        f"{zone} {number(now, 0)} {currency} instead of {number(alone, 0)}"
+        for zone, alone, now in rows
+        if abs(now - alone) >= max(1.0, 0.01 * alone)
+    ]
+    if not said:
+        return []
+    return [Text(f"With all zones on one design surface, not each tried alone as on its own sheet: {', '.join(said)}.")]
 
 
 def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:

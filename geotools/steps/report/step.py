@@ -182,7 +182,7 @@ def run(ctx: StepContext) -> StepResult:
         f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}",
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
     )
-    report.blocks += answer(frames, site.threats, site.detection.threshold, currency)
+    report.blocks += answer(frames, site.threats, site.detection.threshold, site.prices)
     report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
     zone_sheets, sections = _zone_sheets(ctx, frames)
     report.blocks += zone_sheets
