@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import rasterio
@@ -65,6 +67,24 @@ def safe_gdal() -> rasterio.Env:
     return rasterio.Env(**options)
 
 
+@contextmanager
+def understood(where: object, what: str = "terrain raster") -> Iterator[None]:
+    """InputError for whatever damage the library meets while a raster's description is read.
+
+    It reports late: an error of one look at the header may surface at the next.
+    """
+    try:
+        yield
+    except RASTER_TROUBLE as problem:
+        raise InputError(
+            f"the {what} describes itself in a way that cannot be read",
+            where=where,
+            found=str(problem)[:300],
+            expected="a raster GDAL reads, such as GeoTIFF",
+            mend="copy the file again, or write it anew with gdal_translate",
+        ) from problem
+
+
 def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader:
     """The raster, opened for reading.
 
@@ -89,19 +109,12 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
             mend="check that the file is whole; copy it again",
         ) from problem
     try:
-        _check_size(raster, what)
-        # Read here, where damage to them is understood; the library looks at the header again and again.
-        _ = (raster.crs, raster.colorinterp, raster.units, raster.nodatavals, raster.mask_flag_enums, raster.scales)
+        with understood(local, what):
+            _check_size(raster, what)
+            _ = (raster.crs, raster.colorinterp, raster.units, raster.nodatavals, raster.mask_flag_enums, raster.scales)
     except InputError:
         raster.close()
         raise
-    except RASTER_TROUBLE as problem:
-        raster.close()
-        raise InputError(
-            f"the {what} describes itself in a way that cannot be read",
-            where=local,
-            found=str(problem)[:300],
-        ) from problem
     return raster
 
 

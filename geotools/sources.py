@@ -17,7 +17,7 @@ from pyproj import CRS
 from geotools.crs import horizontal, metres_per_unit, transformer, unit_name, utm_for, vertical
 from geotools.errors import InputError
 from geotools.files import given_file, sha256
-from geotools.rasters import open_raster
+from geotools.rasters import open_raster, understood
 from geotools.site import Site
 from geotools.terrain import Terrain
 from geotools.vectors import FenceLines, crs_from, read_fence
@@ -72,7 +72,7 @@ def _terrain_header(site: Site) -> tuple[CRS, str | None]:
     """The raster's system and the unit its band names; InputError where it holds no elevation."""
     path = site.path(site.input.terrain)
     number = site.input.terrain_band
-    with open_raster(path) as raster:
+    with open_raster(path) as raster, understood(path):
         if number > raster.count:
             raise InputError(
                 "the terrain raster has no such band", where=path, found=number, expected=f"1 to {raster.count}"

@@ -21,7 +21,7 @@ from rasterio.windows import Window
 from geotools.corridor import Array, BeamLine, StripGrid
 from geotools.crs import horizontal, metres_per_unit, transformer
 from geotools.errors import InputError
-from geotools.rasters import RASTER_TROUBLE, open_raster, safe_gdal
+from geotools.rasters import RASTER_TROUBLE, open_raster, safe_gdal, understood
 
 #: No single window above this many cells is read: a strip of an ordinary zone needs a thousandth of it.
 MAX_WINDOW_CELLS = 60_000_000
@@ -126,6 +126,16 @@ class Terrain:
         self._told_crs = source_crs
         self._file = open_raster(path)
         self._reading = Lock()  # one open raster serves one reader at a time, and steps read from several threads
+        with understood(path):
+            self._describe(source_crs, band)
+        source, plan = horizontal(self.source_crs), horizontal(plan_crs)
+        transform, self.shape = self._plan_grid(source, plan)
+        self.transform = Affine(*(self._unit * value for value in transform[:6]))
+        self._inverse = _inverted(self.transform, self.path)
+
+    def _describe(self, source_crs: CRS | None, band: int) -> None:
+        """Take from the file what reading needs."""
+        plan_crs, metres_per_height = self.plan_crs, self.metres_per_height
         own = self._file.crs
         if own is None and source_crs is None:
             raise InputError(
@@ -145,9 +155,6 @@ class Terrain:
         self._virtual = self._file.driver == "VRT"
         self._nodata = _nodata_value(self._file.nodatavals[band - 1], np.dtype(self._file.dtypes[band - 1]))
         self._masked = not {MaskFlags.all_valid, MaskFlags.nodata} & set(self._file.mask_flag_enums[band - 1])
-        transform, self.shape = self._plan_grid(source, plan)
-        self.transform = Affine(*(self._unit * value for value in transform[:6]))
-        self._inverse = _inverted(self.transform, self.path)
 
     def _plan_grid(self, source: CRS, plan: CRS) -> tuple[Affine, tuple[int, int]]:
         """Cells in the plan's system, rows and columns: the raster's own, or ones of about that size laid over it."""
