@@ -73,15 +73,18 @@ def safe_gdal() -> fiona.Env:
     return fiona.Env() if remote_allowed() else fiona.Env(**SAFE_GDAL)
 
 
-def _choose_layer(path: Path | str, wanted: str | None) -> str:
+def _choose_layer(path: Path | str, wanted: str | None) -> tuple[str, str | None]:
+    """The file's layer, and the layer of the drawing where the file is one: GDAL gives a drawing as one layer."""
     with safe_gdal():
         layers = fiona.listlayers(path)
+        if wanted is not None and layers == ["entities"] and wanted != "entities":
+            return layers[0], wanted
     if wanted is not None:
         if wanted not in layers:
             raise InputError(
                 "the fence file has no such layer", where=path, found=wanted, expected=", ".join(layers[:20])
             )
-        return wanted
+        return wanted, None
     if len(layers) != 1:
         raise InputError(
             "the fence file has several layers",
@@ -90,7 +93,7 @@ def _choose_layer(path: Path | str, wanted: str | None) -> str:
             expected="one, or input.fence_layer in the site file",
             mend="name the layer as input.fence_layer",
         )
-    return str(layers[0])
+    return str(layers[0]), None
 
 
 def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
@@ -109,7 +112,8 @@ def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
             where=f"{where}, feature {number}",
             found=figure.geom_type,
             expected=expected,
-            mend="give the fence as lines (the outline of an area as a closed line)",
+            mend="give the fence as lines (the outline of an area as a closed line); "
+            "where a drawing holds more than the fence, name the fence's layer as input.fence_layer",
         )
     parts = list(figure.geoms) if figure.geom_type == "MultiLineString" else [figure]
     if not parts or any(is_empty(part) for part in parts):
@@ -141,7 +145,8 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
 
     Parameters
     ----------
-    path : vector file; ``layer`` : its layer where there are several; ``crs`` : its system where it names none.
+    path : vector file; ``layer`` : its layer where there are several, or the drawing's layer in a DXF; ``crs`` : its
+        system where it names none.
 
     Raises InputError where the file cannot be read, names no system, or holds anything but proper lines.
     """
@@ -150,17 +155,23 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
     notes: list[str] = []
     vertices = 0
     try:
-        name = _choose_layer(local, layer)
+        name, drawn_on = _choose_layer(local, layer)
         with safe_gdal(), fiona.open(local, layer=name, enabled_drivers=drivers) as source:
             where = f"{local}, layer {name}"
             own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
             lines: list[LineString] = []
             features: list[int] = []
+            met: set[str] = set()
             for number, feature in enumerate(source, start=1):
                 if number > MAX_FENCE_FEATURES:
                     raise InputError(
                         "the fence file has too many features", where=where, expected=f"at most {MAX_FENCE_FEATURES}"
                     )
+                if drawn_on is not None:
+                    here = str(feature.properties.get("Layer"))
+                    met.add(here)
+                    if here != drawn_on:
+                        continue
                 parts = _lines_of(number, feature.geometry, where)
                 if len(parts) > 1:
                     notes.append(f"fence feature {number} has {len(parts)} parts; each is taken as a line of its own")
@@ -181,6 +192,13 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
             expected="GeoPackage, Shapefile, GeoJSON, DXF or another vector file GDAL reads",
             mend="check that the file is whole (a Shapefile needs its .shx and .dbf beside it)",
         ) from problem
+    if not lines and drawn_on is not None:
+        raise InputError(
+            "the drawing has nothing on that layer",
+            where=f"{local}, input.fence_layer",
+            found=drawn_on,
+            expected="one of its layers: " + (", ".join(sorted(met)[:20]) or "none holds anything"),
+        )
     if not lines:
         raise InputError("the fence file has no lines", where=where, found="no features", expected="at least one line")
     if own is None and crs is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import ezdxf
 import fiona
 import geopandas as gpd
 import numpy as np
@@ -225,3 +226,28 @@ def test_bowtie_area_outline_is_refused(make_site: MakeSite, tmp_path: Path) -> 
     bowtie = Polygon([(20, 20), (80, 80), (80, 20), (20, 80)])
     site = make_site(points=list(bowtie.exterior.coords))
     assert "crosses itself" in str(refusal(site, tmp_path))
+
+
+def test_the_fence_is_one_layer_of_a_drawing(make_site: MakeSite, tmp_path: Path) -> None:
+    drawing = ezdxf.new()
+    sheet = drawing.modelspace()
+    sheet.add_lwpolyline([(500_000 + x, 5_400_000 + y) for x, y in SQUARE], dxfattribs={"layer": "FENCE"})
+    sheet.add_line((500_000, 5_400_000), (500_050, 5_400_100), dxfattribs={"layer": "ROADS"})
+    sheet.add_text("not a line", dxfattribs={"layer": "NAMES"}).set_placement((500_010, 5_400_010))
+    drawing.saveas(tmp_path / "f.dxf")
+    site_file = make_site()
+
+    def lengths(layer: str) -> list[float]:
+        text = f'fence = "f.dxf"\nfence_layer = "{layer}"\nfence_crs = "EPSG:32632"'
+        chosen = tmp_path / "chosen.toml"
+        chosen.write_text(site_file.read_text().replace('fence = "fence.geojson"', text))
+        inspect(chosen, tmp_path / "out")
+        return list(gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="fence")["length_m"])
+
+    assert lengths("FENCE") == pytest.approx([240.0], abs=1e-6)
+    with pytest.raises(InputError, match="nothing on that layer") as caught:
+        lengths("FENCES")
+    assert "FENCE, NAMES, ROADS" in caught.value.expected
+    with pytest.raises(InputError, match="not a line") as caught:
+        lengths("entities")
+    assert "fence_layer" in caught.value.mend
