@@ -81,7 +81,7 @@ def advise_zone(
         if found is not None:
             level, heights = found
             words = _say_heights(zone, level, heights)
-            made.append(Remedy(spot, "lower_heads", True, open_now, 0.0, words, level, heights))
+            made.append(Remedy(spot, "set_heads", True, open_now, 0.0, words, level, heights))
             continue
         mine = owner == _place(spot, spots)
         made.append(_grade_remedy(spot, before[spot.threat] & here, after[spot.threat] & here, step, grading, mine))

@@ -123,7 +123,7 @@ class _Trial:
         zone = best[2]
         set_ = next(p for p in zone.pairs if p.level == best[3].level)
         words = f"set the {set_.level} heads to {set_.tx_height_m:.2f} m (transmitter) and {set_.rx_height_m:.2f} m"
-        return self.option("lower", zone, _heads_moved(self.zone, zone) * self.costs.set_head, words)
+        return self.option("set_heads", zone, _heads_moved(self.zone, zone) * self.costs.set_head, words)
 
     def add_low(self, low: HeadPair) -> Option | None:
         """One more pair of heads near the ground, where the stack has none."""
@@ -204,7 +204,7 @@ def zone_options(
     added = trial.add_low(low) if low is not None else None
     graded, grading = trial.grade("grade")
     found = [o for o in (lower, added, trial.split(overlap_m, shortest_m), graded) if o is not None]
-    for start, name in ((lower, "lower_and_grade"), (added, "add_low_heads_and_grade")):
+    for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
         if start is not None and not start.proven and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
             mixed, _ = trial.grade(name, start)

@@ -13,11 +13,11 @@ from geotools.steps.report.blocks import Table
 __all__ = ["ACTIONS", "CAUSES", "CAUTIONS", "field_table", "number", "words"]
 
 ACTIONS = {
-    "lower": "set the heads to other heights",
+    "set_heads": "set the heads to other heights",
     "add_low_heads": "add low heads",
     "split": "split the zone in two",
     "grade": "grade the ground",
-    "lower_and_grade": "set the heads to other heights and grade",
+    "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",
     "none": "no remedy found",
 }

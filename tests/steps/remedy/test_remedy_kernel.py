@@ -55,7 +55,7 @@ def test_heads_are_lowered_where_that_is_enough():
     assert perimeter.dead("Z1")["prone"].any()
     settings = replace(SETTINGS, height_limits={"usual": (0.2, 0.91)})
     _, remedies = advise(perimeter, settings)
-    assert {r.action for r in remedies} == {"lower_heads"} and all(r.proven for r in remedies)
+    assert {r.action for r in remedies} == {"set_heads"} and all(r.proven for r in remedies)
     for remedy in remedies:
         made = perimeter.zones["Z1"].with_heights("usual", *remedy.heights)
         own = perimeter.modulation(made, perimeter.levels("Z1"))

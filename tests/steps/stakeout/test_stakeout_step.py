@@ -91,8 +91,8 @@ def test_heads_stand_as_the_remedy_was_proven(plan):
     heights = {"level": "low", "tx_height_m": 0.25, "rx_height_m": 0.28}
     done = {"recommended": True, "proven": True}
     options = [
-        {"option_id": "a", "zone_id": zones[0], "option": "lower", **done, **heights},
-        {"option_id": "b", "zone_id": zones[1], "option": "lower", "recommended": False, "proven": True, **heights},
+        {"option_id": "a", "zone_id": zones[0], "option": "set_heads", **done, **heights},
+        {"option_id": "b", "zone_id": zones[1], "option": "set_heads", "recommended": False, "proven": True, **heights},
         {"option_id": "c", "zone_id": zones[2], "option": "split", **done},
         {"option_id": "d", "zone_id": zones[3], "option": "grade", **done, **heights},
     ]
