@@ -12,7 +12,7 @@ from fpdf import FPDF
 
 from geotools.earthwork.paper import HEIGHT_MM, WIDTH_MM, Panel, Paper, nice_step
 from geotools.earthwork.volumes import section_areas
-from geotools.earthwork.works import Works
+from geotools.earthwork.works import MEASURE_M, Works
 
 __all__ = ["write_sheets"]
 
@@ -143,7 +143,7 @@ def _long_section(work: Works) -> Paper:
     paper.words(12, 98, "level [m]", size=8, angle=90, anchor="middle")
     _bands(paper, work, panel)
     lines = [f"{method}: cut {cut:.1f} m3, fill {fill:.1f} m3" for method, (cut, fill) in work.volumes.items()]
-    paper.words(40, 253, "Volumes by method:  " + ";  ".join(lines), size=8.5)
+    paper.words(40, 253, f"Volumes by method, measured every {MEASURE_M:g} m:  " + ";  ".join(lines), size=8.5)
     bearing = f"the line bears {work.line.azimuth_deg:.2f} degrees from grid north"
     paper.words(40, 259, f"Station 0 is the transmitter post; {bearing}.", size=8.5)
     return paper

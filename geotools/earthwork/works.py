@@ -11,9 +11,12 @@ from geotools.corridor import BeamLine
 from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.volumes import average_end_area, grid_volumes, prismoidal, section_areas
 
-__all__ = ["MapUnits", "Triangles", "Works", "stations", "works_of"]
+__all__ = ["MEASURE_M", "MapUnits", "Triangles", "Works", "stations", "works_of"]
 
 Array = npt.NDArray[np.float64]
+
+#: Volumes are measured from sections at most so far apart, m.
+MEASURE_M = 2.5
 
 
 @dataclass(frozen=True)
@@ -75,15 +78,19 @@ def works_of(
     reach_m: float,
     sight_rise: tuple[float, float] = (0.0, 0.0),
     every_m: float = 10.0,
+    measure_m: float = MEASURE_M,
 ) -> Works:
     """Sections, long section and the volumes by three methods.
 
     reach_m : half width of the sections. sight_rise : how far the sight line's ends lie above the existing ground at
-    the posts. The middle sections that the prismoidal formula wants are measured, not averaged.
+    the posts. every_m : between the sections that are drawn. measure_m : at most so far apart are those that volumes
+    are measured from: works of a few metres would fall between the drawn ones. The middle sections that the
+    prismoidal formula wants are measured, not averaged.
     """
     across = np.linspace(-reach_m, reach_m, 2 * max(int(np.ceil(reach_m / surface.cell_m)), 1) + 1)
     at = stations(line.length, every_m)
-    middle = (at[:-1] + at[1:]) / 2
+    measured = stations(line.length, min(every_m, measure_m))
+    middle = (measured[:-1] + measured[1:]) / 2
 
     def levels(chainage: Array) -> tuple[Array, Array]:
         x, y = line.to_map(chainage[:, None], across[None, :])
@@ -91,7 +98,7 @@ def works_of(
         return ground, ground + surface.change_at(x, y)
 
     existing, design = levels(at)
-    cut, fill = section_areas(across, existing, design)
+    cut, fill = section_areas(across, *levels(measured))
     mid_cut, mid_fill = section_areas(across, *levels(middle))
     # the grid method on strip nodes of the zone alone, a cell's share of the strip each
     step = surface.cell_m / 2
@@ -117,8 +124,11 @@ def works_of(
         beams,
         {
             "grid": by_grid,
-            "average end area": (average_end_area(at, cut), average_end_area(at, fill)),
-            "prismoidal": (prismoidal(at, cut, mid_cut), prismoidal(at, fill, mid_fill)),
+            "average end area": (average_end_area(measured, cut), average_end_area(measured, fill)),
+            "prismoidal": (
+                prismoidal(measured, cut, mid_cut),
+                prismoidal(measured, fill, mid_fill),
+            ),
         },
     )
 
