@@ -79,7 +79,8 @@ class ZoneGrading:
         a = self.strip.cells.area
         moved = np.abs(change) > 1e-4
         depth = float(np.abs(change).max()) if len(change) else 0.0
-        return float(-change[change < 0].sum() * a), float(change[change > 0].sum() * a), float(moved.sum() * a), depth
+        cut = np.abs(change[change < 0]).sum() * a  # no minus before nothing
+        return float(cut), float(change[change > 0].sum() * a), float(moved.sum() * a), depth
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,9 @@ class Inputs(Section):
     """Files and what they leave unsaid; relative paths count from the site file's folder."""
 
     fence: str = setting("vector file with the fence lines (GeoPackage, Shapefile, GeoJSON, DXF)")
-    fence_layer: str | None = setting("layer of that file, where it has several", default=None)
+    fence_layer: str | None = setting(
+        "layer of that file, where it has several; in a DXF drawing, the layer the fence is drawn on", default=None
+    )
     fence_crs: str | None = setting(
         "coordinate system of the fence file where it names none (DXF never does)", default=None
     )

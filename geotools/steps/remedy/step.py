@@ -124,6 +124,11 @@ def run(ctx: StepContext) -> StepResult:
     """Advise on every dead spot and compare the options of every zone; see the manual beside this file."""
     site = ctx.site
     frame = ctx.read(DEAD_SPOTS)
+    if (frame["method"] == "straightness").any():
+        ctx.warn(
+            "the dead spots come from the straightness rule; what is advised and proven here is by the wave model, "
+            "which may find other spots: run `geotools gaps` with --method wave before relying on it"
+        )
     ground = SharedGround(ctx.terrain)
     perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
     settings = grade_settings(site)
