@@ -210,7 +210,13 @@ def test_drawing_is_clean_for_its_auditor_and_holds_contours_and_sections(done):
 def test_sheets_carry_stations_levels_and_cautions(done):
     zone = read(done, GRADINGS).zone_id.iloc[0]
     page = (done.out / "sheets" / f"{zone}-long.svg").read_text()
-    for words in ("Locate buried services first", "station [m]", "Volumes by method:", zone, ">50.0<"):
+    for words in (
+        "Locate buried services first",
+        "station [m]",
+        "Volumes by method, measured every 2.5 m:",
+        zone,
+        ">50.0<",
+    ):
         assert words in page, words
     cross = (done.out / "sheets" / f"{zone}-cross-1.svg").read_text()
     assert len(re.findall(r"station \d", cross)) >= 3
