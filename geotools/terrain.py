@@ -216,7 +216,7 @@ class Terrain:
             )
         try:
             # Surroundings cost as much as reading a strip; a virtual raster alone opens more files while it is read.
-            with safe_gdal() if self._virtual else nullcontext():
+            with self._reading, safe_gdal() if self._virtual else nullcontext():
                 block = self._file.read(self.band, window=window)
                 if self._masked:
                     block = block.astype(np.float64)
