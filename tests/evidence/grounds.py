@@ -18,5 +18,6 @@ GROUNDS = {
     "dip 0.4 m, narrow": lambda x: -0.4 * np.exp(-(((x - 40) / 3) ** 2)),
     "ditch 0.6 m, sides 34 deg": lambda x: -np.clip(1.0 - np.abs(x - 40) / 1.5, 0, 0.6),
     "crest 0.6 m": lambda x: 0.6 * np.exp(-(((x - 60) / 8) ** 2)),
+    "crest 0.9 m, grazed": lambda x: 0.9 * np.exp(-(((x - 50) / 12) ** 2)),
     "valley 1.5 m": lambda x: -1.5 * np.exp(-(((x - 60) / 15) ** 2)),
 }

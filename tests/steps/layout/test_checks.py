@@ -63,6 +63,12 @@ def test_too_long_and_out_of_range():
     assert rules(check_zone(long, GROUND, LIMITS)) == ["zone length", "range of the heads"]
 
 
+def test_too_short():
+    (found,) = check_zone(zone("Z1", (0, 0), (9.5, 0), dead=0.0), GROUND, LIMITS)
+    assert found.rule == "zone length"
+    assert "9.5" in found.found and found.expected.startswith("10 to 100 m")
+
+
 def test_post_outside_names_its_heads_only():
     out = zone("Z1", (0, 0), (95, 4.5))
     found = list(check_zone(out, GROUND, LIMITS))
