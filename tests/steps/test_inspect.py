@@ -251,3 +251,14 @@ def test_the_fence_is_one_layer_of_a_drawing(make_site: MakeSite, tmp_path: Path
     with pytest.raises(InputError, match="not a line") as caught:
         lengths("entities")
     assert "fence_layer" in caught.value.mend
+
+
+def test_check_points_stand_for_a_stated_accuracy(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site(inputs="", toml='[survey]\ncheck_points = "marks.csv"\n')
+    problem = refusal(site, tmp_path)
+    assert "file of check points is not there" in problem.what
+    (tmp_path / "marks.csv").write_text("x,y,z\n")
+    assert not any("accuracy" in text for text in inspect(site, tmp_path / "out").warnings)
+    site.write_text(site.read_text().replace('check_points = "marks.csv"', ""))
+    outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "out", overwrite=True)
+    assert any("not stated" in text and "survey.check_points" in text for text in outcome.warnings)

@@ -32,7 +32,7 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
     if not ctx.params["doubts"] or given.draws == 0:
         return None
     if given.check_points is not None:
-        points = read_check_points(Path(local_file(ctx.site.path(given.check_points), "check points")))
+        points = read_check_points(Path(local_file(ctx.site.path(given.check_points), "file of check points")))
         points[:, :2] *= metres_per_unit(ctx.workspace.plan_crs)
         model = ctx.terrain.sample(points[:, 0], points[:, 1])
         found = estimate(points, model, given.correlation_m)

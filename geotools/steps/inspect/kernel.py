@@ -32,7 +32,7 @@ def coarse_accuracy_warning(accuracy_m: float | None, tolerance_m: float | None,
     if accuracy_m is None:
         return (
             f"the vertical accuracy of the terrain is not stated; {threat} asks for {tolerance_m:.3f} m: "
-            "set input.vertical_accuracy_m"
+            "set input.vertical_accuracy_m, or give survey.check_points"
         )
     if accuracy_m <= tolerance_m:
         return None

@@ -11,6 +11,7 @@ from shapely import LineString, Point, box, get_coordinates, line_interpolate_po
 from geotools.corridor import Array
 from geotools.crs import horizontal
 from geotools.errors import InputError
+from geotools.files import local_file
 from geotools.schema import FENCE
 from geotools.sources import Sources, open_sources
 from geotools.step import LayerOut, Step, StepContext, StepResult
@@ -117,10 +118,13 @@ def run(ctx: StepContext) -> StepResult:
         _check_ground(row["fence_id"], row["geometry"], terrain)
     hardest = min(ctx.site.threats, key=lambda name: ctx.site.all_targets[name].straightness_m or np.inf)
     tolerance = ctx.site.all_targets[hardest].straightness_m
-    for text in (
-        coarse_cell_warning(terrain.cell_m, hardest),
-        coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest),
-    ):
+    doubts = [coarse_cell_warning(terrain.cell_m, hardest)]
+    if ctx.site.survey.check_points is None:
+        doubts.append(coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest))
+    else:
+        # whoever gives check points learns from them, in `gaps`, how good the terrain is
+        local_file(ctx.site.path(ctx.site.survey.check_points), "file of check points")
+    for text in doubts:
         if text is not None:
             ctx.warn(text)
     total = float(sum(row["length_m"] for row in rows))
