@@ -61,7 +61,8 @@ def _styles(schema: LayerSchema) -> Iterable[tuple[str | None, Style]]:
 
 def _text(value: Any) -> str:
     if isinstance(value, float):
-        return f"{value:.10g}"
+        # read by people: a millimetre, a thousandth
+        return f"{round(value, 3) + 0.0:.12g}"
     return "" if value is None else str(value)
 
 
@@ -71,9 +72,7 @@ def _placemark(
     kind = row.get(schema.style.field) if schema.style is not None and schema.style.field else None
     url = style_ids.get(kind, style_ids.get(None))
     fields = [
-        Data(name=f.name, value=_text(row[f.name]), display_name=f"{f.name} ({f.unit})" if f.unit else f.name)
-        for f in schema
-        if row.get(f.name) is not None
+        Data(name=f.name, value=_text(row[f.name]), display_name=f.alias) for f in schema if row.get(f.name) is not None
     ]
     return Placemark(
         name=_text(row.get(schema.key or "")),

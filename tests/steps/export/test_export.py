@@ -67,6 +67,14 @@ def test_kml_is_read_by_gdal_with_its_fields(exported):
     assert np.allclose(heads.to_crs(plan.crs).distance(plan.set_crs(plan.crs), align=False), 0, atol=0.003)
 
 
+def test_kml_shows_people_words_and_no_more_figures_than_they_can_use(exported):
+    tree = etree.parse(exported / "plan.kml")
+    shown = {e.text for e in tree.iter(f"{KML}displayName")}
+    assert {"height (m)", "head id", "crawl gap (m)"} <= shown and not any("_" in name for name in shown)
+    decimals = [v.text.split(".")[1] for v in tree.iter(f"{KML}value") if v.text and v.text.count(".") == 1]
+    assert any(d.isdigit() for d in decimals) and not any(d.isdigit() and len(d) > 3 for d in decimals)
+
+
 def test_kml_has_the_styles_it_points_to(exported):
     tree = etree.parse(exported / "plan.kml")
     styles = {s.get("id") for s in tree.iter(f"{KML}Style")}
