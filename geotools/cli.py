@@ -152,6 +152,7 @@ def run_steps(
         for step in job.left(chosen) if resume else chosen:
             given = (params or {}).get(step.name, {})
             if dry_run:
+                job.refuse_overwriting(step)
                 screen.would_run(step, step.validate_params(given), job.sources)
                 continue
             with screen.step(step):
@@ -199,7 +200,7 @@ def run(
             site_file,
             out,
             None,
-            overwrite,
+            overwrite or resume,
             dry_run,
             Screen(as_json, quiet),
             resume=resume and not dry_run,

@@ -123,7 +123,7 @@ class Job:
         checked = step.validate_params(params)
         workspace = self.workspace  # reads the input: what is refused there leaves no trace
         self._hold_folder()
-        self._refuse_overwriting(step)
+        self.refuse_overwriting(step)
         workspace.check_free()
         started = time.perf_counter()
         with _scratch(self.out) as scratch:
@@ -191,7 +191,8 @@ class Job:
         except OSError as problem:
             raise OutputError("the output folder cannot be made", where=self.out, found=problem) from problem
 
-    def _refuse_overwriting(self, step: Step) -> None:
+    def refuse_overwriting(self, step: Step) -> None:
+        """OutputError where the step would replace results that are there, and was not told to."""
         if self.overwrite:
             return
         held = set(self.workspace.layer_names())

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import shlex
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -104,3 +106,19 @@ def test_log_is_dated_and_keeps_failures(make_site: MakeSite, tmp_path: Path) ->
     entries = [json.loads(line) for line in (out / "run.log").read_text().splitlines()]
     assert [e["state"] for e in entries] == ["failed", "done"]
     assert all(e["time"].startswith("20") for e in entries)
+
+
+def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    block = text.split("## Your own site")[1].split("```bash")[1].split("```")[0]
+    data = Path(__file__).parent / "data"
+    shutil.copy(data / "floodplain_fence.geojson", tmp_path / "fence.geojson")
+    shutil.copy(data / "floodplain_1m.tif", tmp_path / "ground.tif")
+    monkeypatch.chdir(tmp_path)
+    typed = [shlex.split(line, comments=True) for line in block.strip().splitlines()]
+    assert [words[1] for words in typed] == ["new", "inspect", "run", "steps"]
+    for _, *given in typed:
+        words = ["fence.geojson" if word == "fence.gpkg" else word for word in given]
+        # the whole job is run elsewhere: here it must get past its checks
+        done = call(*words, *(["--dry-run"] if words[0] == "run" else []))
+        assert done.exit_code == 0, (words, done.stderr)
