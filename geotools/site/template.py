@@ -71,7 +71,7 @@ def _limits(field: FieldInfo) -> str:
             word, length = (
                 ("at least", limit.min_length) if isinstance(limit, MinLen) else ("at most", limit.max_length)
             )
-            parts.append(f"{word} {length} characters")
+            parts.append(f"{word} {length} character{'' if length == 1 else 's'}")
     return ", ".join(parts)
 
 

@@ -33,6 +33,13 @@ def _open_survey(ctx: StepContext) -> Terrain:
             expected="a raster with the levels as built",
             mend="give --survey FILE",
         )
+    if not Path(given).is_file():
+        raise InputError(
+            "the new survey is not there",
+            where=str(given),
+            expected="an existing raster with the levels as built",
+            mend="check the path after --survey; it counts from the folder you are in",
+        )
     told: dict[str, object] = {
         "terrain": str(Path(given).resolve()),
         "terrain_band": 1,
@@ -143,7 +150,7 @@ def run(ctx: StepContext) -> StepResult:
             rows.append(_verdict(zone, found, float(row.dead_after_m), dead, half))
             out += [_out_row(row.zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
     columns = [f.name for f in ACCEPTANCE.fields]
-    table = [{name: round(v, 4) if isinstance(v := r[name], float) else v for name in columns} for r in rows]
+    table = [{name: round(v, 4) + 0.0 if isinstance(v := r[name], float) else v for name in columns} for r in rows]
     (ctx.scratch / "acceptance.csv").write_text(csv_text(columns, table), encoding="utf-8", newline="")
     passed = sum(r["result"] == "pass" for r in rows)
     ctx.say(f"{passed} of {len(rows)} graded zones pass")
@@ -164,7 +171,7 @@ def run(ctx: StepContext) -> StepResult:
                     [
                         r["zone_id"],
                         r["result"],
-                        f"{r['worst_m']:+.2f}",
+                        f"{round(float(str(r['worst_m'])), 2) + 0.0:+.2f}",  # no -0.00
                         r["cells_out"],
                         f"{r['dead_built_m']:.1f}",
                         r["reason"],
