@@ -48,3 +48,11 @@ def test_a_legend_reads_in_grey_print(layer):
         shape = without_colour(one, layer.geometry) != without_colour(two, layer.geometry)
         lightness = abs(grey(one.fill_colour or one.colour) - grey(two.fill_colour or two.colour))
         assert shape or lightness >= 10, f"{a.label} and {b.label} look alike in grey: {lightness:.1f}"
+
+
+@pytest.mark.parametrize("name", sorted(LAYERS))
+def test_every_word_a_layer_is_drawn_by_has_a_symbol(name):
+    schema = LAYERS[name]
+    drawn_by = [field for field in schema.fields if schema.style is not None and field.name == schema.style.field]
+    for field in drawn_by:
+        assert set(field.choices or ()) <= {category.value for category in schema.style.categories}

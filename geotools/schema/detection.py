@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geotools.schema.core import Field, LayerSchema
 from geotools.schema.plan import ZONE_ID
-from geotools.schema.style import BLACK, GREY, ORANGE, PURPLE, SKY, VERMILION, YELLOW, Category, Style, Symbol
+from geotools.schema.style import BLACK, BLUE, GREY, ORANGE, PURPLE, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
 CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "range")
 
@@ -59,6 +59,11 @@ DEAD_SPOTS = LayerSchema(
                 Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE),
             ),
             Category("corner", "Dead spot at a corner", Symbol(BLACK, width=0.3, fill_colour=YELLOW)),
+            Category(
+                "range",
+                "Dead spot of heads that do not serve the threat over this length",
+                Symbol(BLACK, width=0.3, fill="hatch", fill_colour=BLUE),
+            ),
         ),
         label_field="threat",
     ),

@@ -27,7 +27,7 @@ CAUSES = {
     "shadow": "behind a crest",
     "standing_null": "beam in a null",
     "corner": "corner",
-    "range": "range",
+    "range": "heads too far apart for this threat",
 }
 CAUTIONS = (
     "Detection: a model is no acceptance; walk-test every zone.",
