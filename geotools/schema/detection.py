@@ -32,7 +32,8 @@ DEAD_SPOTS = LayerSchema(
         Field(
             "depth_m",
             "real",
-            "how far the space exceeds the threat's own height (wave) or the tolerance (straightness)",
+            "how far the space exceeds the threat's own height (wave; 0 where the whole body alarms less than a "
+            "lower one would) or the tolerance (straightness)",
             "m",
         ),
         Field("modulation", "real", "best modulation the easiest crossing meets; an alarm needs the site's threshold"),
