@@ -40,6 +40,7 @@ FENCE_TROUBLE = (
     OverflowError,
     MemoryError,
     UnboundLocalError,
+    SystemError,  # a name the library cannot decode
 )
 
 

@@ -24,6 +24,7 @@ from geotools.files import sha256
 from geotools.rasters import RASTER_TROUBLE
 from geotools.survey.points import Survey, settle_crs, settle_height_unit
 from geotools.survey.tin import CellGrid, densified, interpolate, on_faces, thin
+from geotools.vectors import FARTHEST
 
 #: The shortest dip a prone person hides in is about as long as the person (common practice, no source); three points
 #: are the least that show a dip at all.
@@ -184,11 +185,25 @@ def grid_survey(
     return made
 
 
+def _on_a_map(chunk: Array, path: Path) -> Array:
+    """The points, if a map has such coordinates; InputError otherwise."""
+    strange = ~(np.abs(chunk) < FARTHEST).all(axis=1)
+    if strange.any():
+        raise InputError(
+            "a surveyed point has coordinates no map has",
+            where=path,
+            found=", ".join(f"{value:g}" for value in chunk[strange.argmax()]),
+            expected=f"x, y and height within {FARTHEST:.0e} of the origin",
+            mend="take the stray point out of the file",
+        )
+    return chunk
+
+
 def _gather(surveys: Sequence[tuple[Path, Survey]], cell: float, where: str) -> tuple[Array, CellGrid, int]:
     """All points, thinned to one a cell; the grid over them; how many there were."""
     # Cells count from the system's own origin: the same place falls into the same cell whatever else is surveyed.
     world = CellGrid(0.0, 0.0, cell, 1, 2**31)
-    thinned, total = thin((chunk for _, survey in surveys for chunk in survey.chunks), world)
+    thinned, total = thin((_on_a_map(chunk, path) for path, survey in surveys for chunk in survey.chunks), world)
     lines = [densified(line, cell / 2) for _, survey in surveys for line in survey.breaklines]
     parts = [thinned, *lines]
     points = np.concatenate([part for part in parts if len(part)]) if any(len(part) for part in parts) else thinned

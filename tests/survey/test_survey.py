@@ -240,3 +240,18 @@ def test_the_command_tells_and_refuses(tmp_path: Path) -> None:
     broken = CliRunner().invoke(cli, ["terrain", str(path), "--out", str(out), "--overwrite"])
     assert broken.exit_code == 3 and "Traceback" not in broken.output
     assert out.exists()
+
+
+def test_a_point_that_no_map_has_is_named(tmp_path):
+    table = tmp_path / "points.csv"
+    table.write_text("x,y,z\n500000,5400000,200\n1e308,5400001,200\n500001,5400002,200\n")
+    with pytest.raises(InputError, match="no map has") as caught:
+        grid_survey(
+            [(table, read_table(table))],
+            tmp_path / "g.tif",
+            cell_m=1.0,
+            crs=CRS("EPSG:32632"),
+            vertical_unit="metre",
+        )
+    assert "1e+308" in str(caught.value)
+    assert not (tmp_path / "g.tif").exists()
