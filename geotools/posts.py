@@ -53,8 +53,8 @@ class PlannedZone:
     blind_m: float | None = None
 
     def on_post(self, at_start: bool) -> tuple[PlannedHead, ...]:
-        """Heads of one post, lowest first."""
-        return tuple(sorted((h for h in self.heads if h.at_start == at_start), key=lambda h: h.height_m))
+        """Heads of one post, lowest first; of one height by the name of their level, in whatever order they came."""
+        return tuple(sorted((h for h in self.heads if h.at_start == at_start), key=lambda h: (h.height_m, h.level)))
 
     def post(self, at_start: bool) -> NDArray[np.float64]:
         """Place of a post: that of its heads, (2,)."""
@@ -73,9 +73,9 @@ class PlannedZone:
 
     @property
     def pairs(self) -> tuple[tuple[PlannedHead, PlannedHead], ...]:
-        """Transmitter and receiver of every level, lowest first."""
+        """Transmitter and receiver of every level, lowest first, then by name."""
         receivers = {h.level: h for h in self.heads if not h.transmitter}
-        sending = sorted((h for h in self.heads if h.transmitter), key=lambda h: h.height_m)
+        sending = sorted((h for h in self.heads if h.transmitter), key=lambda h: (h.height_m, h.level))
         return tuple((h, receivers[h.level]) for h in sending)
 
     def post_id(self, at_start: bool) -> str:

@@ -67,6 +67,15 @@ def _course_of(courses: Sequence[Course], zone_id: str, fence_id: str | None, at
     return min(courses, key=lambda course: course.line.distance(Point(at)))
 
 
+def _begun_as_before(ring: list[PlannedZone]) -> list[PlannedZone]:
+    """Zones of a closed line from the lowest number known: a post moved over the line's seam turns no rows round."""
+    numbers = [zone.number for zone in ring if zone.number]
+    if numbers == sorted(numbers):
+        return ring
+    first = next(k for k, zone in enumerate(ring) if zone.number == min(numbers))
+    return ring[first:] + ring[:first]
+
+
 def kept_zones(
     heads: Sequence[Row],
     courses: Sequence[Course],
@@ -147,8 +156,11 @@ def kept_zones(
             (place, PlannedZone(zone_id, course.fence_id, number_of.get(zone_id, 0), tuple(kept)))
         )
     result = {}
-    for fence_id, zones in found.items():
-        ordered = [zone for _, zone in sorted(zones, key=lambda pair: (pair[0], pair[1].zone_id))]
+    for course in courses:
+        fence_id = course.fence_id
+        ordered = [zone for _, zone in sorted(found[fence_id], key=lambda pair: (pair[0], pair[1].zone_id))]
+        if course.line.is_closed:
+            ordered = _begun_as_before(ordered)
         taken = {zone.number for zone in ordered if zone.number}
         free = (n for n in range(1, len(ordered) + len(taken) + 1) if n not in taken)
         result[fence_id] = [

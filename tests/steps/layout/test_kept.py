@@ -70,6 +70,25 @@ def test_numbers_already_given_stay():
     assert [z.number for z in zones] == [1, 7, 2]
 
 
+def test_a_first_zone_moved_over_the_seam_stays_first():
+    moved = zone("F01-Z001", (4, 60), (30, 4))  # its middle lies before the start of the line now
+    numbers = {"F01-Z001": 1, "F01-Z002": 2, "F01-Z003": 3}
+    rows = [*THREE[2:], *moved]
+    assert [z.zone_id for z in keep(rows, number_of=numbers)] == ["F01-Z001", "F01-Z002", "F01-Z003"]
+    # where none is known, the line's own start decides
+    assert [z.zone_id for z in keep(rows)] == ["F01-Z002", "F01-Z003", "F01-Z001"]
+
+
+def test_heads_of_one_height_keep_their_order_whatever_the_order_of_the_rows():
+    rows = [
+        head("F01-Z001", role, x, 4, level=level, head_id=f"{level}-{role}")
+        for level in ("b", "a", "c")
+        for role, x in (("transmitter", 2), ("receiver", 100))
+    ]
+    orders = [[tx.level for tx, _ in keep(given)[0].pairs] for given in (rows, list(reversed(rows)))]
+    assert orders == [["a", "b", "c"], ["a", "b", "c"]]
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
