@@ -6,6 +6,8 @@ prints them without a traceback and ends with the error's own exit code; a Pytho
 
 from __future__ import annotations
 
+from geotools.text import shown
+
 __all__ = [
     "CancelledError",
     "GeotoolsError",
@@ -40,11 +42,12 @@ class GeotoolsError(Exception):
         expected: object = None,
         mend: str | None = None,
     ) -> None:
-        self.what = what
-        self.where = None if where is None else str(where)
-        self.found = None if found is None else str(found)
-        self.expected = None if expected is None else str(expected)
-        self.mend = mend
+        # files of others are quoted here, and the message goes to a terminal
+        self.what = shown(what)
+        self.where = None if where is None else shown(str(where))
+        self.found = None if found is None else shown(str(found))
+        self.expected = None if expected is None else shown(str(expected))
+        self.mend = None if mend is None else shown(mend)
         super().__init__(str(self))
 
     def parts(self) -> dict[str, str]:

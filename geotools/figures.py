@@ -7,14 +7,12 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
 from shapely import get_coordinates, get_parts, is_valid, make_valid
 from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import InputError
-from geotools.files import local_file
-from geotools.vectors import crs_from
+from geotools.vectors import crs_from, read_frame
 
 __all__ = ["read_figures", "read_points"]
 
@@ -23,17 +21,7 @@ def _read(
     path: Path | str, what: str, setting: str, work_crs: CRS, *, layer: str | None, crs: str | None
 ) -> gpd.GeoDataFrame:
     """The file's features in the plan's metres, none of them empty or without a place."""
-    local = local_file(path, f"{what} file")
-    try:
-        frame = gpd.read_file(local, layer=layer) if layer else gpd.read_file(local)
-    except (DataSourceError, DataLayerError, OSError, ValueError, RuntimeError) as problem:
-        raise InputError(
-            f"the {what} file cannot be read",
-            where=local,
-            found=str(problem)[:300],
-            expected="a vector file GDAL reads",
-            mend="check that the file is whole, and the layer's name",
-        ) from problem
+    frame, local = read_frame(path, what, layer), Path(path)
     shapes = frame.geometry if isinstance(frame, gpd.GeoDataFrame) else gpd.GeoSeries([])
     bad = [k for k, shape in enumerate(shapes) if shape is None or shape.is_empty]
     if len(shapes) == 0 or bad:

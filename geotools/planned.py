@@ -21,11 +21,10 @@ from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.surface import DesignSurface, Ground
 from geotools.earthwork.zones import GradeSettings
 from geotools.errors import InputError, StepError
-from geotools.files import local_file
+from geotools.figures import read_figures
 from geotools.rasters import open_raster
 from geotools.scenario import HeadPair, Perimeter, Rules, ZoneSetup
 from geotools.site import Site
-from geotools.vectors import crs_from
 
 __all__ = [
     "CUT_FILL",
@@ -168,35 +167,18 @@ def keep_mask(kept: STRtree, surface: DesignSurface) -> npt.NDArray[np.bool_] | 
 
 def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
     given = site.grading
-    path = local_file(site.path(str(given.no_dig)), "no-dig file")
-    try:
-        frame = gpd.read_file(path, layer=given.no_dig_layer) if given.no_dig_layer else gpd.read_file(path)
-    except (OSError, ValueError, RuntimeError) as problem:
-        raise InputError(
-            "the no-dig file cannot be read",
-            where=path,
-            found=str(problem)[:300],
-            expected="a vector file GDAL reads, with areas",
-        ) from problem
-    kinds = sorted(set(frame.geom_type) - {"Polygon", "MultiPolygon"}) if len(frame) else ["no features"]
+    path = site.path(str(given.no_dig))
+    areas = read_figures(path, "no-dig", "grading.no_dig", work_crs, layer=given.no_dig_layer, crs=given.no_dig_crs)
+    kinds = sorted({area.geom_type for area in areas} - {"Polygon"})
     if kinds:
         raise InputError(
             "the no-dig file holds something else than areas",
             where=path,
-            found=", ".join(map(str, kinds)),
+            found=", ".join(kinds),
             expected="Polygon or MultiPolygon",
             mend="buffer pipes and cables to areas first",
         )
-    if frame.crs is None:
-        if given.no_dig_crs is None:
-            raise InputError(
-                "the no-dig file names no coordinate system",
-                where=path,
-                expected="a file that names its system",
-                mend="set grading.no_dig_crs in the site file",
-            )
-        frame = frame.set_crs(crs_from(given.no_dig_crs, "grading.no_dig_crs"))
-    return list(frame.to_crs(work_crs).geometry)
+    return areas
 
 
 def design_of(site: Site, perimeter: Perimeter, ground: Ground, folder: Path, plan_crs: CRS) -> DesignSurface:

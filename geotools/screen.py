@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
+from rich.text import Text
 
 from geotools.step import Step
+from geotools.text import shown
 
 if TYPE_CHECKING:
     from geotools.runner import Job, Outcome
@@ -96,9 +98,9 @@ class Screen:
         if not self.quiet:
             self.out.print(f"{outcome.step}: done in {outcome.seconds:.1f} s", markup=False)
             for text in outcome.notes:
-                self.out.print(f"  {text}", markup=False)
+                self.out.print(f"  {shown(text)}", markup=False)
         for text in outcome.warnings:
-            self.err.print(f"  warning: {text}", markup=False)
+            self.err.print(f"  warning: {shown(text)}", markup=False)
 
     def would_run(self, step: Step, params: dict[str, Any], sources: Sources) -> None:
         """What a dry run says of a step."""
@@ -117,16 +119,17 @@ class Screen:
         if self.quiet:
             return
         for table in tables:
-            shown = Table(title=f"{job.site.name}: {table['title']}", title_justify="left")
+            # as Text: what stands in brackets in a name is no markup
+            made = Table(title=Text(shown(f"{job.site.name}: {table['title']}")), title_justify="left")
             for number, heading in enumerate(table["columns"]):
-                shown.add_column(heading, justify="left" if number == 0 else "right")
+                made.add_column(Text(shown(str(heading))), justify="left" if number == 0 else "right")
             for row in table["rows"][:MOST_ROWS]:
-                shown.add_row(*(str(cell) for cell in row))
-            self.out.print(shown)
+                made.add_row(*(Text(shown(str(cell))) for cell in row))
+            self.out.print(made)
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
                 self.out.print(f"{left_out} more rows in summary.json", markup=False)
         self.out.print(
             "A model is no acceptance: walk-test every zone. Handle these results as sensitive.", markup=False
         )
-        self.out.print(f"Written: {job.workspace.plan.resolve()}", markup=False)
+        self.out.print(f"Written: {shown(str(job.workspace.plan.resolve()))}", markup=False)

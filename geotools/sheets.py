@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.collections import LineCollection, PolyCollection
@@ -100,6 +101,7 @@ def _post_panel(
     )
 
 
+@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def stack_sheets(
     path: Path, zones: Sequence[PlannedZone], title: str, fence_height_m: float, state: str = "as laid out"
 ) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
@@ -14,15 +15,24 @@ import pandas as pd
 
 from geotools.errors import InputError
 
-__all__ = ["csv_text", "read_csv", "safe_cell"]
+__all__ = ["csv_rows", "csv_text", "read_csv", "safe_cell"]
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+#: What a form of ours never reaches, and what a memory of a gigabyte holds.
+MAX_FORM_ROWS = 300_000
+MAX_COLUMNS = 500
+MAX_HEAD = 200_000
+
+_STARTS = r"=+@\-\uff1d\uff0b\uff0d\uff20"
+#: Where a spreadsheet may begin a cell, whichever separator it was set to: there a formula must not stand.
+_FORMULA = re.compile(rf"(^)(?=[ \n]*[{_STARTS}\t\r])|([;\t\r\n])(?= *[{_STARTS}])")
+_GUARDED = re.compile(rf"(^)'(?=[ \n]*[{_STARTS}\t\r])|([;\t\r\n])'(?= *[{_STARTS}])")
 
 
 def safe_cell(value: object) -> str:
-    """One cell as text; text that a spreadsheet would take for a formula gets an apostrophe before it.
+    """One cell as text; what a spreadsheet would take for a formula gets an apostrophe before it.
 
-    Numbers stay numbers: only text can hide a formula. Source: OWASP, "CSV Injection".
+    A spreadsheet set to semicolons or tabs begins cells inside ours; formulas are looked for there too. Numbers stay
+    numbers: only text can hide a formula. Source: OWASP, "CSV Injection".
     """
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
@@ -32,7 +42,7 @@ def safe_cell(value: object) -> str:
         return value.isoformat()
     if isinstance(value, str):
         text = value.replace("\r\n", "\n")
-        return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
+        return _FORMULA.sub(r"\1\2'", text)
     if isinstance(value, float | np.number):
         number = float(value)
         return "" if math.isnan(number) else f"{number:.10g}"
@@ -53,10 +63,29 @@ def read_csv(path: Path, required: Sequence[str]) -> list[dict[str, str]]:
     """Rows of a filled-in form, whichever of comma, semicolon or tab the spreadsheet saved it with.
 
     Cells come stripped, without the apostrophe that `safe_cell` put there. Raises InputError for a file that is
-    not such a table or lacks a required column.
+    not such a table, lacks a required column, or is longer than any form.
     """
+    filled = []
+    for row in csv_rows(path, required):
+        filled.append(row)
+        if len(filled) > MAX_FORM_ROWS:
+            raise InputError("Table has too many rows", where=path, expected=f"at most {MAX_FORM_ROWS}")
+    return filled
+
+
+def csv_rows(path: Path, required: Sequence[str]) -> Iterator[dict[str, str]]:
+    """The same a row at a time, for tables of any length."""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        with open(path, encoding="utf-8-sig", newline="") as stream:
+            head = stream.readline(MAX_HEAD)
+            stream.seek(0)
+            rows = csv.reader(stream, delimiter=max(",;\t", key=head.count))
+            names = [c.strip() for c in next(rows, [])]
+            _check_columns(path, names, required)
+            for cells in rows:
+                if any(c.strip() for c in cells):
+                    padded = [*cells, *[""] * (len(names) - len(cells))]
+                    yield {n: _plain(c) for n, c in zip(names, padded, strict=False)}
     except OSError as bad:
         raise InputError("Table cannot be read", where=path, found=bad.strerror or bad) from bad
     except UnicodeDecodeError:
@@ -67,28 +96,23 @@ def read_csv(path: Path, required: Sequence[str]) -> list[dict[str, str]]:
             expected="CSV in UTF-8",
             mend="in the spreadsheet choose 'CSV UTF-8' when saving",
         ) from None
-    head = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    names = [c.strip() for c in rows[0]] if rows else []
+    except csv.Error as bad:
+        raise InputError("Table is not CSV", where=path, found=bad, mend="look for a quotation mark too many") from bad
+
+
+def _check_columns(path: Path, names: Sequence[str], required: Sequence[str]) -> None:
+    if len(names) > MAX_COLUMNS:
+        raise InputError("Table has too many columns", where=path, found=len(names), expected=f"at most {MAX_COLUMNS}")
     missing = [c for c in required if c not in names]
     if missing:
         raise InputError(
             "Table lacks columns",
             where=path,
-            found=", ".join(names) or "nothing",
+            found=", ".join(names)[:300] or "nothing",
             expected=", ".join(required),
             mend=f"keep the form's first line; missing: {', '.join(missing)}",
         )
-    filled = []
-    for cells in rows[1:]:
-        if not any(c.strip() for c in cells):
-            continue
-        padded = [*cells, *[""] * (len(names) - len(cells))]
-        filled.append({n: _plain(c) for n, c in zip(names, padded, strict=False)})
-    return filled
 
 
 def _plain(cell: str) -> str:
-    text = cell.strip()
-    return text[1:] if text.startswith("'") and text[1:].lstrip(" ").startswith(_FORMULA_STARTS) else text
+    return _GUARDED.sub(r"\1\2", cell.strip())

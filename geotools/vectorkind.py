@@ -38,7 +38,7 @@ def drivers_for(path: Path, what: str) -> list[str]:
     text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     suffix = path.suffix.lower()
     if head.startswith(b"SQLite format 3\x00"):
-        _check_database(path, what)
+        check_database(path, what)
         return ["GPKG", "SQLite"]
     if head.startswith(b"\x00\x00\x27\x0a"):
         return ["ESRI Shapefile"]
@@ -111,7 +111,7 @@ def _check_json(path: Path, what: str) -> None:
         )
 
 
-def _check_database(path: Path, what: str) -> None:
+def check_database(path: Path, what: str) -> None:
     """A database may hold tables alone: a view or a foreign virtual table runs statements of the file's own."""
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as db:

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import fiona
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 from fiona._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from fiona.errors import FionaError
 from pyproj import CRS
@@ -16,7 +18,7 @@ from shapely.errors import ShapelyError
 from shapely.geometry import shape
 
 from geotools.errors import InputError, SiteError
-from geotools.files import given_file, remote_allowed
+from geotools.files import given_file, local_file, remote_allowed
 from geotools.vectorkind import drivers_for
 
 MAX_FENCE_FEATURES = 100_000
@@ -212,3 +214,29 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
     if own is not None and crs is not None and CRS(own) != crs_from(crs, "input.fence_crs"):
         notes.append(f"the fence file names {own.name}; input.fence_crs is not used")
     return FenceLines(lines, features, own if own is not None else crs_from(str(crs), "input.fence_crs"), name, notes)
+
+
+def read_frame(path: Path | str, what: str, layer: str | None = None) -> gpd.GeoDataFrame | pd.DataFrame:
+    """The features of a local vector file with their fields, guarded as the fence is; without places a plain frame.
+
+    ``what`` : word for messages, such as ``gates``. InputError where the file cannot be read or holds too much.
+    """
+    local = local_file(path, f"{what} file")
+    drivers = drivers_for(local, f"{what} file")
+    chosen = {} if layer is None else {"layer": layer}
+    try:
+        with safe_gdal():
+            frame = gpd.read_file(local, engine="fiona", enabled_drivers=drivers, rows=MAX_FENCE_FEATURES + 1, **chosen)
+    except FENCE_TROUBLE as problem:
+        raise InputError(
+            f"the {what} file cannot be read",
+            where=local,
+            found=str(problem)[:300],
+            expected="a vector file GDAL reads",
+            mend="check that the file is whole, and the layer's name",
+        ) from problem
+    if len(frame) > MAX_FENCE_FEATURES:
+        raise InputError(
+            f"the {what} file has too many features", where=local, expected=f"at most {MAX_FENCE_FEATURES}"
+        )
+    return frame

@@ -22,6 +22,8 @@ from geotools import gpkg
 from geotools.crs import metric_twin
 from geotools.errors import InputError, OutputError, StepError
 from geotools.schema import LayerSchema
+from geotools.text import unprintable
+from geotools.vectorkind import check_database
 
 PLAN_NAME = "plan.gpkg"
 #: Everything a damaged or protected plan, or a full disk, makes the libraries raise.
@@ -102,6 +104,24 @@ def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.
     return gpd.GeoDataFrame(data, geometry=shapes, crs=getattr(frame, "crs", None))
 
 
+def _refuse_unprintable(frame: pd.DataFrame, schema: LayerSchema, plan: Path) -> None:
+    """What was typed into a layer ends in documents, drawings and tables; none can hold a control character."""
+    for field in schema:
+        if field.type != "text" or field.name not in frame.columns:
+            continue
+        texts = [text for text in frame[field.name] if isinstance(text, str)]
+        if unprintable("".join(texts)) is None:
+            continue
+        text = next(text for text in texts if unprintable(text) is not None)
+        raise InputError(
+            "a value of the plan holds a character that cannot be written",
+            where=f"{plan}, layer {schema.name}, field {field.name}",
+            found=f"{unprintable(text)} in {text[:80]!r}",
+            expected="letters, digits, signs, spaces",
+            mend="take it out, and type the value again",
+        )
+
+
 class Workspace:
     """A folder with one plan in it.
 
@@ -147,6 +167,7 @@ class Workspace:
         if self.plan.exists():
             with self._reading():
                 gpkg.check_free(self.plan)
+            check_database(self.plan, "plan")
 
     def has(self, schema: LayerSchema) -> bool:
         """Whether the plan holds the layer."""
@@ -165,6 +186,7 @@ class Workspace:
         with self._reading():
             frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
         keep = [name for name in schema.field_names if name in frame.columns]
+        _refuse_unprintable(frame, schema, self.plan)
         if schema.geometry is None:
             return conform(pd.DataFrame(frame[keep]), schema)
         if frame.crs is None or CRS(frame.crs).to_2d() != self.plan_crs.to_2d():

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from geotools import tables
 from geotools.errors import InputError
 from geotools.tables import csv_text, read_csv, safe_cell
 
@@ -20,6 +21,35 @@ def test_formulas_are_disarmed_and_come_back(text, tmp_path):
     f = tmp_path / "t.csv"
     f.write_text(csv_text(["id", "note"], [{"id": 1, "note": text}]), encoding="utf-8", newline="")
     assert read_csv(f, ["id"])[0]["note"] == text
+
+
+@pytest.mark.parametrize("text", ["a;=1+1", "a; @SUM(A1)", "two\n=lines", "tab\t+1", "\uff1d1+1", ";-1;=2;@3"])
+def test_formulas_in_the_midst_are_disarmed_and_come_back(text, tmp_path):
+    for separator in ";\t\n":
+        for cell in safe_cell(text).split(separator):
+            assert cell.lstrip(" ")[:1] not in ("=", "+", "-", "@", "\uff1d")
+    f = tmp_path / "t.csv"
+    f.write_text(csv_text(["id", "note"], [{"id": 1, "note": text}]), encoding="utf-8", newline="")
+    assert read_csv(f, ["id"])[0]["note"] == text
+
+
+def test_words_with_signs_in_them_stay_as_they_are():
+    for text in ("A-1", "x = 3", "a; b", "50 % - 60 %", "me@example.org"):
+        assert safe_cell(text) == text
+
+
+def test_tables_beyond_any_form_are_refused(tmp_path, monkeypatch):
+    f = tmp_path / "t.csv"
+    f.write_text('id\n"' + "a" * 200_000)
+    with pytest.raises(InputError, match="not CSV"):
+        read_csv(f, ["id"])
+    f.write_text("id," * 1000)
+    with pytest.raises(InputError, match="too many columns"):
+        read_csv(f, ["id"])
+    monkeypatch.setattr(tables, "MAX_FORM_ROWS", 2)
+    f.write_text("id\n1\n2\n3\n")
+    with pytest.raises(InputError, match="too many rows"):
+        read_csv(f, ["id"])
 
 
 def test_numbers_stay_numbers():

@@ -13,6 +13,7 @@ from fpdf import FPDF
 from geotools.earthwork.paper import HEIGHT_MM, WIDTH_MM, Panel, Paper, nice_step
 from geotools.earthwork.volumes import section_areas
 from geotools.earthwork.works import MEASURE_M, Works
+from geotools.text import file_part
 
 __all__ = ["write_sheets"]
 
@@ -52,12 +53,13 @@ def write_sheets(folder: Path, site: str, works: Sequence[Works], datum: str) ->
 
 
 def _pages(work: Works) -> Iterator[tuple[str, str, Paper]]:
-    yield f"{work.zone_id}-long", f"Long section, zone {work.zone_id}", _long_section(work)
+    named = file_part(work.zone_id)
+    yield f"{named}-long", f"Long section, zone {work.zone_id}", _long_section(work)
     worked = _worked(work)
     starts = range(0, len(worked), _PER_SHEET)
     for number, first in enumerate(starts, start=1):
         title = f"Cross-sections, zone {work.zone_id}, sheet {number} of {len(starts)}"
-        yield f"{work.zone_id}-cross-{number}", title, _cross_sections(work, worked[first : first + _PER_SHEET])
+        yield f"{named}-cross-{number}", title, _cross_sections(work, worked[first : first + _PER_SHEET])
 
 
 def _worked(work: Works) -> range:

@@ -22,6 +22,7 @@ from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
+from geotools.text import unprintable
 
 MAX_SITE_FILE_BYTES = 1_000_000
 
@@ -129,6 +130,25 @@ def _explain(problem: ValidationError, path: Path) -> SiteError:
     )
 
 
+def _refuse_unprintable(data: Any, path: Path, place: str = "") -> None:
+    """Names and words end in documents, drawings and tables, of which none can hold a control character."""
+    if isinstance(data, dict):
+        for name, value in data.items():
+            _refuse_unprintable(name, path, place)
+            _refuse_unprintable(value, path, f"{place}.{name}".lstrip("."))
+    elif isinstance(data, list):
+        for value in data:
+            _refuse_unprintable(value, path, place)
+    elif isinstance(data, str) and (code := unprintable(data)) is not None:
+        raise SiteError(
+            "the site file holds a character that cannot be written",
+            where=f"{path}, {place or 'the whole file'}",
+            found=f"{code} in {data[:80]!r}",
+            expected="letters, digits, signs, spaces",
+            mend="take it out, and type the name again",
+        )
+
+
 def open_site(path: Path | str) -> Site:
     """Read and validate a site file (TOML).
 
@@ -154,6 +174,7 @@ def parse_site(text: str, path: Path) -> Site:
         data: dict[str, Any] = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         raise InputError("the site file is not TOML", where=path, found=problem, mend="correct that line") from problem
+    _refuse_unprintable(data, path)
     if "folder" in data:
         raise SiteError("the site file names a setting that is not one", where=path, found="folder", mend="take it out")
     try:

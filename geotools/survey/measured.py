@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from array import array
+from itertools import chain
 from pathlib import Path
 
 import fiona
@@ -14,7 +16,7 @@ from geotools.corridor import Array
 from geotools.errors import InputError
 from geotools.files import local_file
 from geotools.survey.points import Survey
-from geotools.tables import read_csv
+from geotools.tables import csv_rows
 from geotools.vectorkind import drivers_for
 from geotools.vectors import FENCE_TROUBLE, safe_gdal
 
@@ -31,31 +33,33 @@ def read_table(path: Path | str) -> Survey:
     local = local_file(path, "table of points")
     if local.stat().st_size > MAX_TABLE_BYTES:
         raise InputError("the table of points is too large", where=local, expected=f"at most {MAX_TABLE_BYTES} bytes")
-    rows = read_csv(local, [])
-    heads = {name.lower().split("[")[0].strip().removesuffix("_m"): name for name in (rows[0] if rows else {})}
+    rows = csv_rows(local, [])
+    first = next(rows, {})
+    heads = {name.lower().split("[")[0].strip().removesuffix("_m"): name for name in first}
     columns = {axis: next((heads[n] for n in names if n in heads), None) for axis, names in _NAMES.items()}
-    if not rows or None in columns.values():
+    if not first or None in columns.values():
         raise InputError(
             "the table has no columns for the three coordinates",
             where=local,
             found=", ".join(heads) or "nothing",
             expected="columns x, y, z (or easting, northing, height) and a row a point",
         )
-    points = np.empty((len(rows), 3))
-    for number, row in enumerate(rows):
-        for axis, name in enumerate(columns.values()):
+    places = array("d")
+    for number, row in enumerate(chain([first], rows)):
+        for name in columns.values():
             try:
-                points[number, axis] = float(row[str(name)])
+                place = float(row[str(name)])
             except ValueError:
-                points[number, axis] = np.nan
-            if not np.isfinite(points[number, axis]):
+                place = np.nan
+            if not np.isfinite(place):
                 raise InputError(
                     "a coordinate is not a number",
                     where=f"{local}, line {number + 2}, column {name}",
                     found=repr(row[str(name)])[:60],
                     expected="a number with a decimal point",
                 )
-    return Survey(None, iter([points]))
+            places.append(place)
+    return Survey(None, iter([np.array(places).reshape(-1, 3)]))
 
 
 def read_vector(path: Path | str, layer: str | None = None) -> Survey:

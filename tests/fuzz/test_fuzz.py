@@ -13,10 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+from pyproj import CRS
 
 from geotools.errors import InputError
+from geotools.figures import read_figures, read_points
 from geotools.rasters import open_raster
 from geotools.vectors import read_fence
+from geotools.workspace import Workspace
 from tests.fuzz.run import run
 from tests.fuzz.subjects import SUBJECTS, write_fence, write_terrain
 
@@ -74,6 +77,46 @@ def test_a_fence_file_cannot_make_the_machine_fetch(
     with pytest.raises(InputError):
         read_fence(tmp_path / name)
     assert asked == []
+
+
+@pytest.mark.parametrize("read", [read_figures, read_points])
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("a.vrt", "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/vsicurl/URL</SrcDataSource></OGRVRTLayer>"),
+        ("b.xml", "<OGRWFSDataSource><URL>URL</URL></OGRWFSDataSource>"),
+        ("c.geojson", '{"type": "FeatureCollection", "crs": {"type": "link", "properties": {"href": "URL"}}}'),
+        ("d.csv", "camera_id,WKT\r\nC1,POINT (0 0)\r\n"),
+    ],
+)
+def test_what_stands_beside_the_fence_cannot_make_the_machine_fetch(
+    tmp_path: Path, listener: tuple[str, list[bytes]], read, name: str, text: str
+) -> None:
+    url, asked = listener
+    (tmp_path / name).write_text(text.replace("URL", url))
+    with pytest.raises(InputError):
+        read(tmp_path / name, "gates", "input.gates", CRS("EPSG:32632"))
+    assert asked == []
+
+
+def test_a_system_whose_name_cannot_be_decoded_is_told_in_words(tmp_path: Path) -> None:
+    # an undecodable name alone is one fault of the library, with a damaged number beside it another
+    write_fence(tmp_path / "f.shp", "ESRI Shapefile")
+    whole = (tmp_path / "f.prj").read_bytes()
+    for name, number in ((b"Zon\xff", b"0.0"), (b"Zon\xff", b"0\xe90"), (b"Zone", b"0\x800")):
+        damaged = whole.replace(b"Zone", name, 1).replace(b'"False_Northing",0.0', b'"False_Northing",' + number)
+        assert damaged != whole
+        (tmp_path / "f.prj").write_bytes(damaged)
+        with pytest.raises(InputError, match="fence file cannot be read"):
+            read_fence(tmp_path / "f.shp")
+
+
+def test_a_plan_with_a_view_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    write_fence(tmp_path / "plan.gpkg", "GPKG")
+    with sqlite3.connect(tmp_path / "plan.gpkg") as db:
+        db.execute("CREATE VIEW trap AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i FROM n) SELECT i FROM n")
+    with pytest.raises(InputError, match="statements of its own"):
+        Workspace(tmp_path, CRS("EPSG:32632")).check_free()
 
 
 @pytest.mark.parametrize(

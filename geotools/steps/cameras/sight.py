@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from shapely import Point
@@ -17,6 +18,7 @@ from geotools.imaging import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.schema import BEAMS, ZONES
 from geotools.step import StepContext
 from geotools.steps.cameras.kernel import Aim, aim_along, choose_lens, covered, stand_back
+from geotools.text import unprintable
 
 __all__ = ["SHORT_M", "Camera", "Seen", "Sight", "camera_row"]
 
@@ -124,7 +126,10 @@ class Sight:
         tree = shapely.STRtree([Point(end) for zone in self.zones.values() for end in zone])
         for number, row in enumerate(rows, start=1):
             at = shapely.get_coordinates(row["geometry"])[0]
-            name = str(row.get("camera_id") or f"C{number:03d}")
+            given = row.get("camera_id")
+            name = f"C{number:03d}" if pd.isna(given) or given == "" else str(given)
+            if (code := unprintable(name)) is not None:
+                raise InputError("a camera's name holds a character that cannot be written", where=name, found=code)
             if name in names:
                 raise InputError("two cameras have one name", where=f"camera {name}", mend="give each its own")
             names.add(name)

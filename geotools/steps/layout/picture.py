@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
@@ -59,6 +60,7 @@ def _area(axes: Axes, shape: shapely.Geometry, **look: Any) -> None:
             axes.fill(*np.asarray(hole.coords)[:, :2].T, facecolor="white", edgecolor=look.get("edgecolor"), zorder=1)
 
 
+@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def plan_picture(
     path: Path,
     courses: Sequence[Course],

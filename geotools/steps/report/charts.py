@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 WIDE, NARROW, PAPER = 9.2, 3.7, 7.2
 PAPER_DPI = 150
 _FONT: dict[Any, Any] = {
+    "text.parse_math": False,  # a name may hold a dollar sign
     "font.family": "DejaVu Sans",
     "font.size": 8.5,
     "axes.linewidth": 0.6,

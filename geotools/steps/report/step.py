@@ -31,6 +31,7 @@ from geotools.steps.report.sheets import (
     zone_tables,
 )
 from geotools.steps.report.wording import words
+from geotools.text import file_part
 
 Array = npt.NDArray[np.float64]
 
@@ -157,7 +158,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     for section, picture in zip(sections, ctx.map(_section_picture, sections, "zone sheets"), strict=True):
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
         blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
-        files.append(f"{SECTIONS}{section.zone}.png")
+        files.append(f"{SECTIONS}{file_part(section.zone)}.png")
         (ctx.scratch / files[-1]).write_bytes(picture.png)
     return blocks, files
 

@@ -73,7 +73,7 @@ def test_no_dig_ground_is_left_alone(tmp_path):
     "geometry, crs, words",
     [
         ({"type": "Point", "coordinates": [500_060, 5_400_030]}, True, "something else than areas"),
-        (None, True, "something else than areas"),
+        (None, True, "features without geometry"),
     ],
 )
 def test_no_dig_file_that_cannot_be_used(tmp_path, geometry, crs, words):
