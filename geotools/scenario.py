@@ -7,15 +7,17 @@ or of a neighbour that reaches the place, gives anywhere on the way comes up to 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import map_coordinates
 from shapely import STRtree
 
-from geotools.beam import Beam, BeamField, HeadType, Target, solve_beams
+from geotools.beam import Beam, BeamField, HeadType, Target
+from geotools.beam.meeting import Meeting
 from geotools.beam.strip import crossable, in_grass
 from geotools.corridor import BeamLine, StripGrid
 from geotools.earthwork.surface import DesignSurface, Ground
@@ -24,6 +26,8 @@ from geotools.errors import InputError
 __all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground", "strip_nodes"]
 
 Array = npt.NDArray[np.float64]
+T = TypeVar("T")
+R = TypeVar("R")
 
 #: A neighbour takes over near an end of a zone, within this share of its length, or it does not follow it at all.
 _END_SHARE = 0.45
@@ -105,10 +109,15 @@ class Perimeter:
         self._near: dict[str, list[str]] = {}
         self._counted: dict[str, npt.NDArray[np.bool_]] = {}
         self._lateral: dict[tuple[str, HeadType, float], Array] = {}
+        self._meeting = Meeting()
         self.standing_db: dict[tuple[str, str], float] = {}
 
     def take_over(self, other: Perimeter) -> None:
-        """Keep what another perimeter has solved of the same zones, where ground and rules are the same too."""
+        """Keep what another perimeter has solved of the same zones, where ground and rules are the same too.
+
+        What is asked within the other's :meth:`together` is solved there.
+        """
+        self._meeting = other._meeting
         if other.ground is self.ground and other.rules == self.rules:
             self._own.update({z: own for z, own in other._own.items() if self.zones.get(z) == other.zones[z]})
 
@@ -163,26 +172,37 @@ class Perimeter:
             for pair in zone.pairs:
                 beams.append(Beam(pair.head_type, grid.chainage_m, middle, pair.tx_height_m, pair.rx_height_m))
                 owner.append((number, pair.level))
-        fields = solve_beams(beams)
+
+        def use(beam: int, solved: BeamField) -> tuple[float, dict[str, Array]]:
+            zone, level = cases[owner[beam][0]]
+            return solved.standing_level_db, self._by_threat(solved, zone, level)
+
         best: list[dict[str, Array]] = [{} for _ in cases]
-        for (number, name), solved in zip(owner, fields, strict=True):
-            zone, level = cases[number]
-            self.standing_db[zone.zone_id, name] = solved.standing_level_db
-            self._take_best(best[number], solved, zone, level)
+        for (number, name), (standing_db, seen) in zip(owner, self._meeting.each_field(beams, use), strict=True):
+            self.standing_db[cases[number][0].zone_id, name] = standing_db
+            so_far = best[number]
+            best[number] = {t: np.maximum(so_far[t], m) if t in so_far else m for t, m in seen.items()}
         return best
 
-    def _take_best(self, best: dict[str, Array], solved: BeamField, zone: ZoneSetup, level: Array) -> None:
+    def together(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
+        """``work`` of every zone or group of zones, in order, several at once; their beams are solved in one go."""
+        return self._meeting.map(work, items)
+
+    def _by_threat(self, solved: BeamField, zone: ZoneSetup, level: Array) -> dict[str, Array]:
+        """Modulation of each threat at every node of the zone's strip, by one beam."""
         offsets = self.grids[zone.zone_id].offset_m
+        found = {}
         for threat, target in self.rules.targets.items():
             shown = in_grass(target, self.rules.grass_m)
-            m = np.zeros(level.shape)
-            if shown is not None:
-                # neither ground nor heights change the share cut out across the beam
-                key = zone.zone_id, solved.head_type, shown.width_m
-                if key not in self._lateral:
-                    self._lateral[key] = solved.lateral(offsets, shown.width_m)
-                m = solved.modulation_grid(shown, offsets, level, lateral=self._lateral[key])
-            best[threat] = np.maximum(best[threat], m) if threat in best else m
+            if shown is None:
+                found[threat] = np.zeros(level.shape)
+                continue
+            # neither ground nor heights change the share cut out across the beam
+            key = zone.zone_id, solved.head_type, shown.width_m
+            if key not in self._lateral:
+                self._lateral[key] = solved.lateral(offsets, shown.width_m)
+            found[threat] = solved.modulation_grid(shown, offsets, level, lateral=self._lateral[key])
+        return found
 
     def own(self, zone_id: str) -> dict[str, Array]:
         """`modulation` of a zone as it stands, solved once."""
@@ -190,7 +210,7 @@ class Perimeter:
             self._own[zone_id] = self.modulation(self.zones[zone_id], self.levels(zone_id))
         return self._own[zone_id]
 
-    def solve_all(self, batch: int = 16) -> None:
+    def solve_all(self, batch: int = 24) -> None:
         """Solve every zone as it stands, several at a time."""
         todo = [z for z in self.zones if z not in self._own]
         for start in range(0, len(todo), batch):

@@ -56,9 +56,22 @@ def _screens(beams: list[Beam], grids: list[Grid], depths: list[complex], steps:
             kick[: slopes.size - 1, row] = beam.head_type.wavenumber * np.diff(slopes)
             cell[row] = grid.dz
             shift[row] = depths[index]
-    coarse = np.exp(-1j * kick[..., None] * (cell[:, None] * np.arange(parts) * _BLOCK - shift[:, None]))
-    fine = np.exp(-1j * kick[..., None] * (cell[:, None] * np.arange(_BLOCK)))
+    fine = _powers(np.exp(-1j * kick * cell), _BLOCK)
+    coarse = _powers(np.exp(-1j * kick * cell * _BLOCK), parts)
+    if shift.any():
+        coarse *= np.exp(1j * kick * shift)[..., None]
     return coarse, fine
+
+
+def _powers(base: Rows, count: int) -> Rows:
+    """Powers 0 to count - 1 along a new last axis, by doubling: an exponential costs ten products."""
+    made = np.ones((*base.shape, count), dtype=complex)
+    have = 1
+    while have < count:
+        more = min(have, count - have)
+        np.multiply(made[..., :more], base[..., None], out=made[..., have : have + more])
+        base, have = base * base, have + more
+    return made
 
 
 def march(
@@ -89,9 +102,9 @@ def sweeps(beams: list[Beam], grids: list[Grid], depths: list[complex], *, singl
 
     p = np.pi * np.arange(1, size) / size
     turn = np.empty((2 * count, size - 1), dtype=complex)
-    fade = np.empty((2 * count, size))
-    height = np.arange(size) / size
-    ramp = np.clip((height - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)
+    top = int(size * (1.0 - ABSORBER_SHARE))
+    fade = np.empty((2 * count, size - top))
+    ramp = np.clip((np.arange(top, size) / size - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)
     for row in range(2 * count):
         beam, grid = beams[row % count], grids[row % count]
         k = beam.head_type.wavenumber
@@ -108,7 +121,7 @@ def sweeps(beams: list[Beam], grids: list[Grid], depths: list[complex], *, singl
     # [sweep, beam]: the view lets both sweeps of the beams still running be marched together
     stack = field.reshape(2, count, size)
     turns = turn.astype(kind).reshape(2, count, size - 1)
-    fades = fade.astype(np.float32 if single else np.float64).reshape(2, count, size)
+    fades = fade.astype(np.float32 if single else np.float64).reshape(2, count, size - top)
     coarse = coarse.reshape(steps[0], 2, count, -1)
     fine = fine.reshape(steps[0], 2, count, _BLOCK)
 
@@ -125,7 +138,7 @@ def sweeps(beams: list[Beam], grids: list[Grid], depths: list[complex], *, singl
         spectrum *= turns[:, :running]
         now[..., 1:] = dst(spectrum, type=1, axis=-1, overwrite_x=True)
         seen[step + 1, 1, :running] = now[1]
-        now *= fades[:, :running]
+        now[..., top:] *= fades[:, :running]
         blocks = now.reshape(2, running, -1, _BLOCK)
         blocks *= coarse[step, :, :running, :, None]
         blocks *= fine[step, :, :running, None, :]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,10 +17,15 @@ from geotools.beam.profile import Beam, Profile, checked_profile
 from geotools.beam.sweep import march
 from geotools.errors import NumericInputError
 
-__all__ = ["solve_beam", "solve_beams"]
+__all__ = ["each_field", "solve_beam", "solve_beams"]
 
-_BATCH_CELLS = 12_000
-"""Rows times heights marched together: field, phases and absorption of a batch stay in the processor's cache."""
+R = TypeVar("R")
+
+_BATCH_CELLS, _LEAST_CELLS = 24_000, 4_000
+"""Rows times heights marched together, most and least: more leave the processor's cache, fewer are all overhead."""
+
+_THREADS = 2
+"""Batches marched at once: transforms and array arithmetic leave the interpreter's lock."""
 
 
 def solve_beam(
@@ -65,27 +72,58 @@ def solve_beams(
     ------
     NumericInputError : as :func:`solve_beam`.
     """
+    return each_field(beams, lambda number, field: field, step_m=step_m, dz_m=dz_m, single=single)
+
+
+def each_field(
+    beams: Sequence[Beam],
+    use: Callable[[int, BeamField], R],
+    *,
+    step_m: float | None = None,
+    dz_m: float | None = None,
+    single: bool = True,
+) -> list[R]:
+    """What ``use(number, field)`` makes of every beam, in their order; a field is dropped once it was used.
+
+    ``use`` is called on several threads, in any order; an error it raises is raised here. Else as :func:`solve_beams`.
+    """
     for name, value in (("step_m", step_m), ("dz_m", dz_m)):
         if value is not None and not 1e-3 <= value <= 5.0:
             raise NumericInputError(f"{name} is out of range", found=value, expected="0.001 to 5 m")
     profiles = [checked_profile(beam) for beam in beams]
     grids = [choose_grid(beam, x, h, step_m, dz_m) for beam, (x, h) in zip(beams, profiles, strict=True)]
-    fields: list[BeamField | None] = [None] * len(beams)
-    for group in _batches(grids):
-        depths = [_mirror_depth(beams[index]) for index in group]
-        solved = march([beams[i] for i in group], [grids[i] for i in group], depths, single=single)
-        for index, depth, (product, overlap) in zip(group, depths, solved, strict=True):
+
+    def solve(batch: list[int]) -> list[R]:
+        depths = [_mirror_depth(beams[index]) for index in batch]
+        solved = march([beams[i] for i in batch], [grids[i] for i in batch], depths, single=single)
+        made = []
+        for index, depth, (product, overlap) in zip(batch, depths, solved, strict=True):
             sampled = _at_nodes(profiles[index][0], grids[index], product, overlap)
-            fields[index] = _field(beams[index], profiles[index], grids[index].dz, depth, sampled)
-    return [field for field in fields if field is not None]
+            made.append(use(index, _field(beams[index], profiles[index], grids[index].dz, depth, sampled)))
+        return made
+
+    batches = list(_batches(grids))
+    if len(batches) < 2:
+        answers = [solve(batch) for batch in batches]
+    else:
+        with ThreadPoolExecutor(_THREADS) as pool:
+            answers = list(pool.map(solve, batches))
+    places = [index for batch in batches for index in batch]
+    results = [one for made in answers for one in made]
+    return [one for _, one in sorted(zip(places, results, strict=True), key=lambda pair: pair[0])]
 
 
 def _batches(grids: Sequence[Grid]) -> Iterator[list[int]]:
-    """Indices of beams to march together: one grid size, falling number of steps."""
+    """Indices of beams to march together: one grid size, falling number of steps.
+
+    What goes together hangs on the beams alone, not on the machine, for the last digits of a transform may hang on it.
+    """
+    fair_share = sum(2 * grid.size for grid in grids) // _THREADS
+    most = min(max(fair_share, _LEAST_CELLS), _BATCH_CELLS)
     order = sorted(range(len(grids)), key=lambda i: (grids[i].size, -grids[i].ground_m.size))
     batch: list[int] = []
     for index in order:
-        if batch and (grids[batch[0]].size != grids[index].size or 2 * len(batch) * grids[index].size > _BATCH_CELLS):
+        if batch and (grids[batch[0]].size != grids[index].size or 2 * len(batch) * grids[index].size >= most):
             yield batch
             batch = []
         batch.append(index)

@@ -25,7 +25,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
-_ZONES_AT_ONCE = 12
+_ZONES_AT_ONCE = 32
 
 
 @dataclass(frozen=True)
@@ -68,16 +68,12 @@ def on_ground(work: ZoneWork, ground_m: Floats) -> ZoneWork:
 
 def solve_zones(works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> Iterator[T]:
     """What ``ask`` makes of each zone's solved fields, in order; few fields are held at any time."""
-
-    def one(chunk: Sequence[ZoneWork]) -> list[T]:
-        fields = iter(solve_beams([beam for work in chunk for beam in work.beams]))
-        return [ask(work, [next(fields) for _ in work.beams]) for work in chunk]
-
-    chunks = [works[i : i + _ZONES_AT_ONCE] for i in range(0, len(works), _ZONES_AT_ONCE)]
-    # transforms and array arithmetic leave the interpreter's lock: two threads keep two cores busy
+    # array arithmetic leaves the interpreter's lock: two threads keep two cores busy
     with ThreadPoolExecutor(max_workers=2) as pool:
-        for answers in pool.map(one, chunks):
-            yield from answers
+        for start in range(0, len(works), _ZONES_AT_ONCE):
+            chunk = works[start : start + _ZONES_AT_ONCE]
+            fields = iter(solve_beams([beam for work in chunk for beam in work.beams]))
+            yield from pool.map(ask, chunk, [[next(fields) for _ in work.beams] for work in chunk])
 
 
 def examine(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,22 +63,21 @@ def grade_zones(
     def attempt(group: list[ZoneSetup]) -> ZoneGrading:
         return grade_group(perimeter, surface, group, settings, keep=keep)
 
-    # the solver and the transforms leave the interpreter's lock: two threads keep two cores busy
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        for turn in _turns(strip_groups(zones, reach)):
-            for group, grading in zip(turn, pool.map(attempt, turn), strict=True):
-                parts = [grading]
-                if len(group) > 1 and not grading.proven:
-                    parts = []
-                    for zone in group:
-                        parts.append(attempt([zone]))
-                        surface.apply(parts[-1].strip, parts[-1].design)
-                else:
-                    surface.apply(grading.strip, grading.design)
-                for part in parts:
-                    made.update({zone.zone_id: (zone, part) for zone in part.zones})
-                done += len(group)
-                progress(done)
+    for turn in _turns(strip_groups(zones, reach)):
+        # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes
+        for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
+            parts = [grading]
+            if len(group) > 1 and not grading.proven:
+                parts = []
+                for zone in group:
+                    parts.append(attempt([zone]))
+                    surface.apply(parts[-1].strip, parts[-1].design)
+            else:
+                surface.apply(grading.strip, grading.design)
+            for part in parts:
+                made.update({zone.zone_id: (zone, part) for zone in part.zones})
+            done += len(group)
+            progress(done)
     final = _whole(perimeter, surface, made)
     for _ in range(_SECOND_LOOKS):
         # a zone proven with its neighbours as they were may count on a beam that has moved since

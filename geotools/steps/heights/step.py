@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 
 from geotools.earthwork.surface import SharedGround
@@ -94,11 +92,9 @@ def run(ctx: StepContext) -> StepResult:
         return [_row(perimeter, zone, level, limits[level]) for level in moving]
 
     rows: list[Row] = []
-    # transforms leave the interpreter's lock: two threads keep two cores busy
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        for number, (zone_id, found) in enumerate(zip(wanted, pool.map(search, wanted), strict=True)):
-            ctx.progress(number + 1, len(wanted), f"zone {zone_id}")
-            rows += found
+    for number, (zone_id, found) in enumerate(zip(wanted, perimeter.together(search, wanted), strict=True)):
+        ctx.progress(number + 1, len(wanted), f"zone {zone_id}")
+        rows += found
     better = [r for r in rows if float(str(r["dead_best_m"])) < float(str(r["dead_now_m"]))]
     ctx.say(f"{len(rows)} beams searched; other heights leave less dead length for {len(better)}")
     low = [r for r in rows if min(float(str(r["tx_best_m"])), float(str(r["rx_best_m"]))) < SPLASH_M]

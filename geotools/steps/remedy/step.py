@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 
 import geopandas as gpd
 import numpy as np
@@ -162,18 +161,16 @@ def run(ctx: StepContext) -> StepResult:
 
     rows: list[Row] = []
     choices: list[Row] = []
-    # transforms and the solver leave the interpreter's lock: two threads keep two cores busy
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        answers = zip(by_zone, pool.map(answer, by_zone), strict=True)
-        for number, (zone_id, (options, remedies, surface)) in enumerate(answers, start=1):
-            ctx.progress(number, len(by_zone), f"zone {zone_id}")
-            choices += _option_rows(zone_id, options, p.currency)
-            best, _ = recommend(options, p.currency)
-            for remedy in remedies:
-                row = _row(remedy, zone_id, areas[remedy.spot.spot_id], surface)
-                if remedy.action == "none" and best is not None:
-                    row["reason"] = f"{remedy.reason} What clears the zone: to {best.words} (see the options)."
-                rows.append(row)
+    answers = zip(by_zone, perimeter.together(answer, list(by_zone)), strict=True)
+    for number, (zone_id, (options, remedies, surface)) in enumerate(answers, start=1):
+        ctx.progress(number, len(by_zone), f"zone {zone_id}")
+        choices += _option_rows(zone_id, options, p.currency)
+        best, _ = recommend(options, p.currency)
+        for remedy in remedies:
+            row = _row(remedy, zone_id, areas[remedy.spot.spot_id], surface)
+            if remedy.action == "none" and best is not None:
+                row["reason"] = f"{remedy.reason} What clears the zone: to {best.words} (see the options)."
+            rows.append(row)
     return StepResult(
         layers={
             "advice": frame_of(ADVICE, rows, ctx.workspace.work_crs),

@@ -1,0 +1,108 @@
+"""Beams that several items ask for are solved together, and each item gets its own answers."""
+
+import threading
+
+import numpy as np
+import pytest
+
+from geotools.beam import HEAD_TYPES, Beam, meeting, solve_beams
+from geotools.beam.meeting import Meeting
+from geotools.errors import NumericInputError
+
+CHAINAGE = np.arange(0.0, 40.01, 0.5)
+
+
+def beam(height_m: float, bump_m: float = 0.05) -> Beam:
+    return Beam(HEAD_TYPES["10 GHz"], CHAINAGE, bump_m * np.sin(CHAINAGE / 5.0), height_m, height_m)
+
+
+@pytest.fixture
+def rounds(monkeypatch):
+    """Numbers of beams that were solved in one go, a list that grows."""
+    seen = []
+    solve = meeting.each_field
+
+    def counted(beams, use):
+        seen.append(len(beams))
+        return solve(beams, use)
+
+    monkeypatch.setattr(meeting, "each_field", counted)
+    return seen
+
+
+def levels(meet: Meeting, beams: list[Beam]) -> list[float]:
+    return meet.each_field(beams, lambda number, field: field.standing_level_db)
+
+
+def test_items_that_ask_at_once_are_solved_at_once(rounds):
+    meet, heights = Meeting(), [0.3, 0.5, 0.7, 0.9]
+    answers = list(meet.map(lambda h: levels(meet, [beam(h), beam(h, 0.1)]), heights))
+    assert rounds == [8]
+    for h, answer in zip(heights, answers, strict=True):
+        alone = [field.standing_level_db for field in solve_beams([beam(h), beam(h, 0.1)])]
+        assert answer == pytest.approx(alone, abs=1e-3)
+
+
+def test_items_may_ask_differently_often(rounds):
+    meet = Meeting()
+
+    def work(times: int) -> list[float]:
+        return [levels(meet, [beam(0.4 + 0.05 * i)])[0] for i in range(times)]
+
+    answers = list(meet.map(work, [0, 3, 1, 2]))
+    assert [len(a) for a in answers] == [0, 3, 1, 2]
+    assert rounds == [3, 2, 1]
+    assert answers[1][:2] == answers[3]
+
+
+def test_more_items_than_are_worked_on_at_once(rounds, monkeypatch):
+    monkeypatch.setattr(meeting, "_PARTIES", 3)
+    meet = Meeting()
+    heights = [0.3 + 0.05 * i for i in range(8)]
+    answers = list(meet.map(lambda h: levels(meet, [beam(h)])[0], heights))
+    assert sum(rounds) == 8
+    assert max(rounds) == 3
+    assert answers == pytest.approx([levels(meet, [beam(h)])[0] for h in heights], abs=1e-3)
+
+
+def test_answers_are_the_same_to_the_last_bit_every_time():
+    def once() -> list[bytes]:
+        meet = Meeting()
+
+        def work(h: float) -> bytes:
+            first = meet.each_field([beam(h)], lambda number, field: field.overlap)[0]
+            return first.tobytes() + meet.each_field([beam(h + 0.1)], lambda number, field: field.overlap)[0].tobytes()
+
+        return list(meet.map(work, [0.3 + 0.03 * i for i in range(20)]))
+
+    assert once() == once()
+
+
+def test_only_the_item_with_the_bad_beam_hears_of_it():
+    meet = Meeting()
+    answers = meet.map(lambda h: levels(meet, [beam(h)])[0], [0.5, -1.0, 0.7])
+    assert np.isfinite(next(answers))
+    with pytest.raises(NumericInputError, match="transmitter"):
+        next(answers)
+
+
+def test_an_item_that_fails_does_not_hold_up_the_others():
+    meet = Meeting()
+
+    def work(h: float) -> float:
+        if h == 0.6:
+            raise ValueError("broken")
+        return levels(meet, [beam(h)])[0]
+
+    before = threading.active_count()
+    answers = meet.map(work, [0.5, 0.6, 0.7])
+    assert np.isfinite(next(answers))
+    with pytest.raises(ValueError, match="broken"):
+        list(answers)
+    assert threading.active_count() == before
+
+
+def test_outside_of_the_map_a_beam_is_solved_by_itself(rounds):
+    assert np.isfinite(levels(Meeting(), [beam(0.5)])[0])
+    assert rounds == [1]
+    assert list(Meeting().map(lambda h: h, [])) == []
