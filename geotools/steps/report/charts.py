@@ -1,24 +1,27 @@
-"""The report's drawings: a long section of each zone and a map; arrays in, figures out."""
+"""The report's drawings of each zone, and any drawing as the pictures of a report; arrays in, figures out."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
+from PIL import Image
 
-from geotools.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, PURPLE, SKY, VERMILION
+from geotools.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, VERMILION
 from geotools.steps.report.blocks import Picture, Table
+from geotools.steps.report.frame import FONT_PT, HATCH, THREAT_LINE, Legend, marks, scales
 from geotools.steps.report.wording import words
 
-__all__ = ["Dead", "MapArt", "Section", "draw", "long_section", "plan_map", "profile_table"]
+__all__ = ["Dead", "LongSections", "Section", "draw", "long_section", "profile_table"]
 
 Floats = NDArray[np.float64]
 # inches: a desk window, a phone held upright, a sheet of paper between its margins
@@ -27,14 +30,12 @@ PAPER_DPI = 150
 _FONT: dict[Any, Any] = {
     "text.parse_math": False,  # a name may hold a dollar sign
     "font.family": "DejaVu Sans",
-    "font.size": 8.5,
+    "font.size": FONT_PT,
     "axes.linewidth": 0.6,
     "svg.fonttype": "path",
     "hatch.linewidth": 0.6,
 }
 _LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "usual": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
-_THREAT_LINE = ((VERMILION, "-"), (BLUE, "--"), (BLACK, ":"), (PURPLE, "-."), (GREEN, (0, (5, 1))), (GREY, (0, (1, 1))))
-_HATCH = ("////", "\\\\\\\\", "xxxx", "....", "||||", "----")
 
 
 @dataclass(frozen=True)
@@ -67,46 +68,74 @@ class Section:
     threats: Sequence[str] = ()
 
 
+class LongSections:
+    """Drawings of zones: ground, beams and dead spots above, the crawl gap under the beams below.
+
+    One figure serves every width of every zone, since making axes takes as long as drawing on them. A figure that was
+    handed out is good until the next one is asked for.
+    """
+
+    _LEFT, _RIGHT, _TOP, _BETWEEN, _FOOT = 0.74, 0.12, 0.1, 0.22, 0.5
+    _HEIGHTS = (2.0, 1.35)
+
+    def __init__(self) -> None:
+        self._figure = Figure()
+        self._held: Section | None = None
+        self._scales: list[Artist] = []
+
+    def at(self, section: Section, width: float) -> Figure:
+        """The drawing of a zone, ``width`` in inches."""
+        for artist in self._scales:
+            artist.remove()
+        self._scales = []
+        if section is not self._held:
+            self._hold(section)
+        self._lay_out(width)
+        return self._figure
+
+    def _hold(self, section: Section) -> None:
+        """Draw what all widths have in common."""
+        panels = self._figure.axes
+        if len(panels) != (count := 2 if section.floors else 1):
+            self._figure.clear()
+            panels = [self._figure.add_axes((0, 0, 1, 1), frameon=False) for _ in range(count)]
+        span = float(section.chainage[-1])
+        for ax in panels:
+            for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+                artist.remove()
+            ax.set_axis_off()
+            ax.set_xlim(-0.015 * span, 1.015 * span)
+        _ground_panel(panels[0], section)
+        if section.floors:
+            _floor_panel(panels[1], section)
+        self._held = section
+
+    def _lay_out(self, width: float) -> None:
+        """Scales, legend and every place for one width."""
+        figure, panels, narrow = self._figure, self._figure.axes, width < 5
+        heights = self._HEIGHTS[: len(panels)]
+        legend = Legend(panels, width)
+        wide, bottom = width - self._LEFT - self._RIGHT, self._FOOT + legend.height
+        height = self._TOP + sum(heights) + self._BETWEEN * (len(panels) - 1) + bottom
+        figure.set_size_inches(width, height)
+        added = legend.add_to(figure)
+        top = height - self._TOP
+        names = ["height (m)", "gap (m)" if narrow else "crawl gap (m)"]
+        for ax, tall, name, parts in zip(panels, heights, names, (5, 4), strict=False):
+            ax.set_position((self._LEFT / width, (top - tall) / height, wide / width, tall / height))
+            x, y = marks(*ax.get_xlim(), 5 if narrow else 10), marks(*ax.get_ylim(), parts)
+            added += scales(ax, (wide, tall), x, y, x_words=ax is panels[-1])
+            middle = (top - tall / 2) / height
+            added.append(figure.text(0.1 / width, middle, name, rotation=90, ha="center", va="center"))
+            top -= tall + self._BETWEEN
+        foot = (self._LEFT + wide / 2) / width, (bottom - 0.36) / height
+        added.append(figure.text(*foot, "chainage from the transmitter post (m)", ha="center", va="center"))
+        self._scales = added
+
+
 def long_section(section: Section, width: float) -> Figure:
-    """Ground, beams and dead spots above; the crawl gap under the beams below."""
-    narrow = width < 5
-    panels = 2 if section.floors else 1
-    figure = Figure(figsize=(width, 4))
-    axes = figure.subplots(panels, 1, sharex=True, height_ratios=[3, 2][:panels], squeeze=False)[:, 0]
-    _ground_panel(axes[0], section)
-    if panels == 2:
-        _floor_panel(axes[1], section, narrow)
-    span = float(section.chainage[-1])
-    axes[-1].set_xlabel("chainage from the transmitter post (m)")
-    axes[-1].set_xlim(-0.015 * span, 1.015 * span)
-    axes[-1].xaxis.set_major_locator(MaxNLocator(5 if narrow else 10))
-    columns = max(int(width / 2.3), 1)
-    handles = _legend_handles(axes)
-    figure.legend(
-        handles.values(),
-        handles.keys(),
-        loc="lower left",
-        bbox_to_anchor=(0.01, 0.0),
-        ncols=columns,
-        frameon=False,
-        handlelength=2.6,
-    )
-    _fix_layout(figure, width, panels, -(-len(handles) // columns))
-    return figure
-
-
-def _legend_handles(axes: Iterable[Axes]) -> dict[str, Any]:
-    """One entry for each label, in the order of drawing."""
-    return {label: handle for ax in axes for handle, label in zip(*ax.get_legend_handles_labels(), strict=True)}
-
-
-def _fix_layout(figure: Figure, width: float, panels: int, legend_rows: int) -> None:
-    """Margins in inches that hold every label: far quicker than having them sought anew for every drawing."""
-    left, right, top, between = 0.72, 0.12, 0.1, 0.12
-    bottom = 0.5 + 0.19 * legend_rows
-    height = 2.0 + (between + 1.35 if panels == 2 else 0.0) + bottom + top
-    figure.set_size_inches(width, height)
-    figure.subplots_adjust(left / width, bottom / height, 1 - right / width, 1 - top / height, hspace=between)
+    """The drawing of one zone alone."""
+    return LongSections().at(section, width)
 
 
 def _ground_panel(ax: Axes, s: Section) -> None:
@@ -130,22 +159,19 @@ def _ground_panel(ax: Axes, s: Section) -> None:
                 d.from_m,
                 d.to_m,
                 facecolor="none",
-                edgecolor=_THREAT_LINE[i % 6][0],
-                hatch=_HATCH[i % 6],
+                edgecolor=THREAT_LINE[i % 6][0],
+                hatch=HATCH[i % 6],
                 linewidth=0,
                 label=None if shown else f"dead for {words(threat)}",
             )
             shown = True
     ax.set_ylim(bottom - pad, top + pad)
-    ax.set_ylabel("height (m)")
-    ax.yaxis.set_major_locator(MaxNLocator(5))
-    _calm(ax)
 
 
-def _floor_panel(ax: Axes, s: Section, narrow: bool) -> None:
+def _floor_panel(ax: Axes, s: Section) -> None:
     top = 1.25 * max([0.5, *s.target_height.values()])
     for i, (name, floor) in enumerate(s.floors.items()):
-        colour, dash = _THREAT_LINE[i % 6]
+        colour, dash = THREAT_LINE[i % 6]
         ax.fill_between(s.chainage, np.clip(floor, 0, 10), color=PALE, linewidth=0)
         ax.plot(s.chainage, np.clip(floor, 0, 10), color=colour, ls=dash, lw=1.4, label=words(name))
     for i, (threat, height) in enumerate(s.target_height.items()):
@@ -161,123 +187,30 @@ def _floor_panel(ax: Axes, s: Section, narrow: bool) -> None:
             bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
         )
     ax.set_ylim(0, top)
-    ax.set_ylabel("gap (m)" if narrow else "crawl gap (m)")
-    ax.yaxis.set_major_locator(MaxNLocator(4))
-    _calm(ax)
 
 
-def _calm(ax: Axes) -> None:
-    ax.grid(color=PALE, lw=0.5)
-    ax.set_axisbelow(True)
-    ax.spines[["top", "right"]].set_visible(False)
-
-
-@dataclass(frozen=True)
-class MapArt:
-    """What the map shows, in map metres: lines and areas as (n, 2) arrays of vertices."""
-
-    fences: Sequence[Floats]
-    zones: Sequence[tuple[str, Floats]]
-    dead: Sequence[tuple[str, Floats]]
-    transmitters: Floats
-    receivers: Floats
-    threats: Sequence[str] = ()
-
-
-def plan_map(art: MapArt, width: float) -> Figure:
-    """Fence, zones with their names, heads and dead spots, north up, with a scale bar."""
-    narrow = width < 5
-    points = np.vstack([*art.fences, *[z for _, z in art.zones]])
-    low, high = points.min(axis=0), points.max(axis=0)
-    extent = np.maximum(high - low, 1.0)
-    middle = (low + high) / 2
-    half = extent / 2 * 1.05 + 0.03 * extent.max()
-    # room for the scale bar beneath everything else
-    half[1] += 0.035 * extent.max()
-    middle[1] -= 0.035 * extent.max()
-    ratio = float(np.clip(half[1] / half[0], 0.45, 1.5))
-    columns = max(int(width / 1.75), 1)
-    height = width * ratio + 0.19 * -(-(4 + len({t for t, _ in art.dead})) // columns) + 0.15
-    figure = Figure(figsize=(width, height), layout="constrained")
-    ax = figure.subplots()
-    for i, threat in enumerate(art.threats):
-        rings = [r for t, r in art.dead if t == threat]
-        colour = _THREAT_LINE[i % 6][0]
-        for k, ring in enumerate(rings):
-            # a tint beneath and hatching above: spots of several threats on one place all stay visible
-            ax.fill(*ring.T, facecolor=colour, alpha=0.25, edgecolor="none", zorder=3 + i)
-            ax.fill(
-                *ring.T,
-                facecolor="none",
-                edgecolor=colour,
-                hatch=_HATCH[i % 6],
-                lw=1.0,
-                zorder=4 + i,
-                label=None if k else f"dead for {words(threat)}",
-            )
-    for i, (name, ring) in enumerate(art.zones):
-        ax.fill(*ring.T, facecolor=SKY, alpha=0.18, edgecolor="none", label=None if i else "zone")
-        ax.plot(*ring.T, color=BLUE, lw=0.5)
-        x, y = ring[:-1].mean(axis=0)
-        ax.annotate(
-            name,
-            (x, y),
-            xytext=(7 if x >= middle[0] else -7, 7 if y >= middle[1] else -7),
-            textcoords="offset points",
-            ha="left" if x >= middle[0] else "right",
-            va="bottom" if y >= middle[1] else "top",
-            fontsize=7 if narrow else 8,
-            zorder=9,
-            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.8},
-        )
-    for i, line in enumerate(art.fences):
-        ax.plot(*line.T, color=BLACK, lw=1.0, ls="-.", label=None if i else "fence line")
-    ax.plot(
-        *art.transmitters.T, ls="", marker="^", ms=6, mfc=VERMILION, mec=BLACK, mew=0.6, label="transmitter", zorder=8
-    )
-    ax.plot(*art.receivers.T, ls="", marker="s", ms=4.5, mfc=SKY, mec=BLACK, mew=0.6, label="receiver", zorder=8)
-    half = np.array([max(half[0], half[1] / ratio), max(half[1], half[0] * ratio)])
-    ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
-    ax.set_aspect("equal")
-    ax.set_axis_off()
-    _scale_bar(ax, 2 * half[0])
-    ax.annotate(
-        "N",
-        (0.985, 0.97),
-        xycoords="axes fraction",
-        xytext=(0, -26),
-        textcoords="offset points",
-        ha="center",
-        arrowprops={"arrowstyle": "-|>", "color": BLACK, "lw": 1.2},
-    )
-    figure.legend(loc="outside lower left", ncols=columns, frameon=False)
-    return figure
-
-
-def _scale_bar(ax: Axes, span: float) -> None:
-    wanted = span / 4
-    power = 10 ** np.floor(np.log10(wanted))
-    length = max(f * power for f in (1, 2, 5) if f * power <= wanted)
-    (x0, x1), (y0, y1) = ax.get_xlim(), ax.get_ylim()
-    x, y = x0 + 0.02 * (x1 - x0), y0 + 0.025 * (y1 - y0)
-    ax.plot([x, x + length], [y, y], color=BLACK, lw=2.5, solid_capstyle="butt", zorder=10)
-    ax.annotate(f"{length:g} m", (x + length, y), xytext=(5, -3), textcoords="offset points", fontsize=8, zorder=10)
-
-
-def draw(make: Callable[[float], Figure], alt: str, caption: str) -> Picture:
-    """The same drawing in its three cuts; equal input gives equal bytes."""
+def draw(at: Callable[[float], Figure], alt: str, caption: str) -> Picture:
+    """The drawing ``at`` three widths, its cuts; equal input gives equal bytes."""
     with mpl.rc_context({**_FONT, "svg.hashsalt": "report"}):
-        cuts = []
-        for width, kind in ((WIDE, "svg"), (NARROW, "svg"), (PAPER, "png")):
-            stream = io.BytesIO()
-            extra: dict[str, Any] = {"metadata": {"Date": None}}
-            if kind == "png":
-                # pressing harder costs more time than the few kilobytes are worth
-                extra = {"metadata": {"Software": None}, "dpi": PAPER_DPI, "pil_kwargs": {"compress_level": 2}}
-            make(width).savefig(stream, format=kind, **extra)
-            cuts.append(stream.getvalue())
-    return Picture(alt, caption, *cuts)
+        return Picture(alt, caption, _svg(at(WIDE)), _svg(at(NARROW)), _png(at(PAPER)))
+
+
+def _svg(figure: Figure) -> bytes:
+    stream = io.BytesIO()
+    figure.savefig(stream, format="svg", metadata={"Date": None})
+    return stream.getvalue()
+
+
+def _png(figure: Figure) -> bytes:
+    """Without the layer of transparency: a drawing on white has none, and documents would carry it along."""
+    figure.set_dpi(PAPER_DPI)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    stream = io.BytesIO()
+    # pressing harder costs more time than the few kilobytes are worth
+    drawn = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    drawn.save(stream, "png", compress_level=2, dpi=(PAPER_DPI, PAPER_DPI))
+    return stream.getvalue()
 
 
 def profile_table(section: Section, names: Sequence[str]) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from functools import partial
+from itertools import chain
 from typing import Any
 
 import geopandas as gpd
@@ -18,8 +19,9 @@ from geotools.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Block, Heading, Picture, Report
-from geotools.steps.report.charts import Dead, MapArt, Section, draw, long_section, plan_map, profile_table
+from geotools.steps.report.charts import Dead, LongSections, Section, draw, profile_table
 from geotools.steps.report.html import to_html
+from geotools.steps.report.map import MapArt, plan_map
 from geotools.steps.report.pdf import to_pdf
 from geotools.steps.report.sheets import (
     heads_sheet,
@@ -34,6 +36,9 @@ from geotools.steps.report.wording import words
 from geotools.text import file_part
 
 Array = npt.NDArray[np.float64]
+
+#: Few enough to share the work evenly, enough to make the best of one figure.
+_ZONES_A_PIECE = 6
 
 HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
@@ -99,7 +104,14 @@ def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRas
     )
 
 
-def _section_picture(section: Section) -> Picture:
+def _section_pictures(sections: Sequence[Section]) -> list[Picture]:
+    """Long sections one after the other on one sheet."""
+    sheet = LongSections()
+    return [draw(partial(sheet.at, section), *_section_words(section)) for section in sections]
+
+
+def _section_words(section: Section) -> tuple[str, str]:
+    """What a zone's drawing shows in words, and what stands beneath it."""
     low, high = float(section.ground.min()), float(section.ground.max())
     dead = [f"{words(d.threat)} from {d.from_m:.0f} to {d.to_m:.0f} m" for d in section.dead]
     alt = (
@@ -110,7 +122,7 @@ def _section_picture(section: Section) -> Picture:
         f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model. The "
         "crawl gap is the space between ground and detection floor: what fits beneath it crosses without an alarm."
     )
-    return draw(partial(long_section, section), alt, caption)
+    return alt, caption
 
 
 def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
@@ -155,7 +167,9 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     blocks: list[Block] = []
     files = []
     (ctx.scratch / SECTIONS).mkdir()
-    for section, picture in zip(sections, ctx.map(_section_picture, sections, "zone sheets"), strict=True):
+    parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]
+    pictures = chain.from_iterable(ctx.map(_section_pictures, parts, "zone sheets"))
+    for section, picture in zip(sections, pictures, strict=True):
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
         blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
         files.append(f"{SECTIONS}{file_part(section.zone)}.png")

@@ -1,7 +1,9 @@
 """No label of a drawing is cut off or hidden, at any width."""
 
+import dataclasses
 import io
 import itertools
+from functools import partial
 
 import matplotlib as mpl
 import numpy as np
@@ -11,7 +13,19 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 from PIL import Image
 
-from geotools.steps.report.charts import _FONT, NARROW, PAPER, WIDE, Dead, MapArt, Section, draw, long_section, plan_map
+from geotools.steps.report.charts import (
+    _FONT,
+    NARROW,
+    PAPER,
+    WIDE,
+    Dead,
+    LongSections,
+    Section,
+    draw,
+    long_section,
+)
+from geotools.steps.report.frame import marks
+from geotools.steps.report.map import MapArt, plan_map
 
 THREATS = ("walk", "crawl", "prone side-on", "bridge")
 
@@ -56,36 +70,36 @@ def test_no_label_leaves_the_drawing(make, width):
     page = figure.bbox
     assert len(boxes) > 5
     for text, box in boxes:
-        # a tick beyond the axis limits is not drawn
-        if text.get_text() and box.width > 0 and text.get_clip_on() is False and _drawn(text, figure):
-            inside = box.x0 >= page.x0 - 1 and box.x1 <= page.x1 + 1 and box.y0 >= page.y0 - 1 and box.y1 <= page.y1 + 1
-            assert inside, f"{text.get_text()!r} at {box} leaves {page}"
-
-
-def _drawn(text, figure):
-    for ax in figure.axes:
-        for axis in (ax.xaxis, ax.yaxis):
-            low, high = sorted(axis.get_view_interval())
-            for tick in axis.get_major_ticks():
-                if text in (tick.label1, tick.label2):
-                    return low <= tick.get_loc() <= high and text.get_visible()
-    return True
+        inside = box.x0 >= page.x0 - 1 and box.x1 <= page.x1 + 1 and box.y0 >= page.y0 - 1 and box.y1 <= page.y1 + 1
+        assert inside, f"{text.get_text()!r} at {box} leaves {page}"
 
 
 @pytest.mark.parametrize("width", [WIDE, NARROW, PAPER])
-def test_axis_labels_do_not_run_into_each_other(width):
+@pytest.mark.parametrize("length", [98.0, 1000.0, 7.3])
+def test_words_do_not_run_into_each_other(width, length):
     with mpl.rc_context(_FONT):
-        figure = long_section(section(), width)
-        figure.draw_without_rendering()
-        renderer = FigureCanvasAgg(figure).get_renderer()
-        for ax in figure.axes:
-            boxes = [
-                t.get_window_extent(renderer)
-                for t in ax.xaxis.get_majorticklabels()
-                if t.get_text() and t.get_visible() and _drawn(t, figure)
-            ]
-            boxes.sort(key=lambda b: b.x0)
-            assert all(a.x1 < b.x0 for a, b in itertools.pairwise(boxes))
+        boxes = [(t.get_text(), box) for t, box in shown(long_section(section(length), width))]
+    assert len(boxes) > 15
+    for (one, a), (two, b) in itertools.combinations(boxes, 2):
+        assert not a.overlaps(b), f"{one!r} runs into {two!r}"
+
+
+@pytest.mark.parametrize("low, high, most", [(0, 97.3, 10), (2312.4, 2313.1, 5), (-0.4, 0.3, 4), (99.7, 100.05, 5)])
+def test_scales_have_round_marks_inside_the_limits(low, high, most):
+    values, written = marks(low, high, most)
+    assert 2 <= len(values) <= most + 1 and len(set(written)) == len(written)
+    assert values.min() >= low - 1e-6 and values.max() <= high + 1e-6
+    for value, word in zip(values, written, strict=True):
+        assert float(word.replace("−", "-")) == pytest.approx(value, abs=1e-6)
+    np.testing.assert_allclose(np.diff(values), values[1] - values[0])
+
+
+def test_a_zone_is_drawn_alike_whichever_came_before():
+    bare = dataclasses.replace(section(40.0), dead=(), floors={}, design=None)
+    sheet = LongSections()
+    after = [draw(partial(sheet.at, s), "", "") for s in (bare, section(), bare, section(60.0), section())]
+    for picture, alone in zip(after, (bare, section(), bare, section(60.0), section()), strict=True):
+        assert picture == draw(partial(LongSections().at, alone), "", "")
 
 
 def test_three_cuts_that_are_pictures_and_the_same_every_time():

@@ -1,0 +1,126 @@
+"""The report's map: fence, zones, heads and dead spots to scale."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from geotools.schema.style import BLACK, BLUE, SKY, VERMILION
+from geotools.steps.report.frame import HATCH, LETTER_EM, THREAT_LINE, Legend
+from geotools.steps.report.wording import words
+
+__all__ = ["MapArt", "plan_map"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MapArt:
+    """What the map shows, in map metres: lines and areas as (n, 2) arrays of vertices."""
+
+    fences: Sequence[Floats]
+    zones: Sequence[tuple[str, Floats]]
+    dead: Sequence[tuple[str, Floats]]
+    transmitters: Floats
+    receivers: Floats
+    threats: Sequence[str] = ()
+
+
+def plan_map(art: MapArt, width: float) -> Figure:
+    """Fence, zones with their names, heads and dead spots, north up, with a scale bar."""
+    points = np.vstack([*art.fences, *[z for _, z in art.zones]])
+    low, high = points.min(axis=0), points.max(axis=0)
+    extent = np.maximum(high - low, 1.0)
+    middle = (low + high) / 2
+    half = extent / 2 * 1.05 + 0.03 * extent.max()
+    # room for the scale bar beneath everything else
+    half[1] += 0.035 * extent.max()
+    middle[1] -= 0.035 * extent.max()
+    ratio = float(np.clip(half[1] / half[0], 0.45, 1.5))
+    figure = Figure()
+    ax = figure.add_axes((0, 0, 1, 1), frameon=False)
+    ax.set_axis_off()
+    for i, threat in enumerate(art.threats):
+        rings = [r for t, r in art.dead if t == threat]
+        colour = THREAT_LINE[i % 6][0]
+        for k, ring in enumerate(rings):
+            # a tint beneath and hatching above: spots of several threats on one place all stay visible
+            ax.fill(*ring.T, facecolor=colour, alpha=0.25, edgecolor="none", zorder=3 + i)
+            ax.fill(
+                *ring.T,
+                facecolor="none",
+                edgecolor=colour,
+                hatch=HATCH[i % 6],
+                lw=1.0,
+                zorder=4 + i,
+                label=None if k else f"dead for {words(threat)}",
+            )
+    for i, (_, ring) in enumerate(art.zones):
+        ax.fill(*ring.T, facecolor=SKY, alpha=0.18, edgecolor="none", label=None if i else "zone")
+        ax.plot(*ring.T, color=BLUE, lw=0.5)
+    for i, line in enumerate(art.fences):
+        ax.plot(*line.T, color=BLACK, lw=1.0, ls="-.", label=None if i else "fence line")
+    ax.plot(
+        *art.transmitters.T, ls="", marker="^", ms=6, mfc=VERMILION, mec=BLACK, mew=0.6, label="transmitter", zorder=8
+    )
+    ax.plot(*art.receivers.T, ls="", marker="s", ms=4.5, mfc=SKY, mec=BLACK, mew=0.6, label="receiver", zorder=8)
+    half = np.array([max(half[0], half[1] / ratio), max(half[1], half[0] * ratio)])
+    ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
+    ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
+    _scale_bar(ax, 2 * half[0])
+    legend = Legend([ax], width)
+    # the names beside the outermost zones need more room than the map's own margin, and north stands above them
+    size = 7 if width < 8 else 8
+    side = max(0.1, LETTER_EM * size / 72 * max(len(name) for name, _ in art.zones) + 0.12 - 0.045 * width)
+    wide, top = width - 2 * side, 0.45
+    height = top + wide * ratio + legend.height + 0.12
+    figure.set_size_inches(width, height)
+    ax.set_position((side / width, 1 - (top + wide * ratio) / height, wide / width, wide * ratio / height))
+    _names(ax, art.zones, middle, size, wide / (2 * half[0]))
+    figure.text(1 - 0.12 / width, 1 - 0.42 / height, "N", ha="center")
+    north = {"arrowstyle": "-|>", "color": BLACK, "lw": 1.2}
+    ends = [(1 - 0.12 / width, 1 - inch / height) for inch in (0.04, 0.28)]
+    ax.annotate("", *ends, xycoords="figure fraction", textcoords="figure fraction", arrowprops=north)
+    legend.add_to(figure)
+    return figure
+
+
+def _names(ax: Axes, zones: Sequence[tuple[str, Floats]], middle: Floats, size: float, inches_a_metre: float) -> None:
+    """Names beside their zones, away from the middle; one that would run into another is left out."""
+    taken: list[tuple[float, float, float, float]] = []
+    pad, tall = 7 / 72, 1.1 * size / 72
+    for name, ring in zones:
+        x, y = ring[:-1].mean(axis=0)
+        right, above = x >= middle[0], y >= middle[1]
+        long = 0.95 * LETTER_EM * size / 72 * len(name)
+        left = x * inches_a_metre + (pad if right else -pad - long)
+        low = y * inches_a_metre + (pad if above else -pad - tall)
+        if any(left < r and a < left + long and low < t and b < low + tall for a, r, b, t in taken):
+            continue
+        taken.append((left, left + long, low, low + tall))
+        ax.annotate(
+            name,
+            (x, y),
+            xytext=(7 if right else -7, 7 if above else -7),
+            textcoords="offset points",
+            ha="left" if right else "right",
+            va="bottom" if above else "top",
+            fontsize=size,
+            zorder=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.8},
+        )
+
+
+def _scale_bar(ax: Axes, span: float) -> None:
+    wanted = span / 4
+    power = 10 ** np.floor(np.log10(wanted))
+    length = max(f * power for f in (1, 2, 5) if f * power <= wanted)
+    (x0, x1), (y0, y1) = ax.get_xlim(), ax.get_ylim()
+    x, y = x0 + 0.02 * (x1 - x0), y0 + 0.025 * (y1 - y0)
+    ax.plot([x, x + length], [y, y], color=BLACK, lw=2.5, solid_capstyle="butt", zorder=10)
+    ax.annotate(f"{length:g} m", (x + length, y), xytext=(5, -3), textcoords="offset points", fontsize=8, zorder=10)
