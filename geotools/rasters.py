@@ -45,13 +45,15 @@ MAX_BLOCK_CELLS = 32_000_000
 #: 1000 km x 1000 km in half-metre cells: whatever declares more is damaged or a trap.
 MAX_CELLS = 4_000_000_000_000
 
-#: GDAL's own switches: nothing is fetched, nothing run, and the cache of blocks stays small whatever the machine has.
+#: GDAL's own switches: nothing is fetched, nothing run; the cache of blocks, and the number of a virtual raster's files
+#: that are held open, stay small whatever the machine has and however long the line is.
 SAFE_GDAL = {
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none",
     "GDAL_VRT_ENABLE_PYTHON": "NO",
     "GDAL_VRT_RAWRASTERBAND_ALLOWED_SOURCE": "SIBLING_OR_CHILD_OF_VRT_PATH",
     "GML_DOWNLOAD_SCHEMA": "NO",
     "GDAL_CACHEMAX": 64,
+    "GDAL_MAX_DATASET_POOL_SIZE": 32,
 }
 
 

@@ -33,9 +33,11 @@ class Chain:
     cost: float
 
 
-def _checked(
-    station: NDArray[np.intp], tail: NDArray[np.intp], head: NDArray[np.intp], cost: NDArray[np.float64]
-) -> None:
+#: Labels of a loop are carried for so many bytes' worth of starts at a time.
+_LABEL_BYTES = 64_000_000
+
+
+def _checked(station: NDArray[np.intp], tail: NDArray[np.integer], head: NDArray, cost: NDArray[np.float64]) -> None:
     if station.ndim != 1 or np.any(np.diff(station) < 0):
         raise NumericInputError(
             "the stations of the nodes are not in order", found=station[:8], expected="a 1-D array that never falls"
@@ -46,43 +48,34 @@ def _checked(
             found=f"{tail.shape}, {head.shape} and {cost.shape}",
             expected="three 1-D arrays of one length",
         )
-    if np.any(~np.isfinite(cost)) or np.any(cost < 0):
+    if not np.all(cost >= 0):
         raise NumericInputError("a zone's cost is not a number of zero or more", found=cost[~(cost >= 0)][:3])
 
 
-def _sweep(
-    labels: NDArray[np.float64], tail: NDArray[np.intp], head: NDArray[np.intp], cost: NDArray[np.float64]
-) -> NDArray[np.intp]:
-    """Relax all edges in order of their end node; ``labels`` (nodes, k) is updated, the chosen edge is returned."""
-    chosen = np.full(labels.shape, -1, dtype=np.intp)
-    order = np.lexsort((tail, head))
-    ends, first = np.unique(head[order], return_index=True)
-    last = np.append(first[1:], order.size)
-    columns = np.arange(labels.shape[1])
-    for node, lo, hi in zip(ends, first, last, strict=True):
-        edge = order[lo:hi]
-        reached = labels[tail[edge]] + cost[edge, None]
-        best = np.argmin(reached, axis=0)
-        value = reached[best, columns]
-        better = value < labels[node]
-        labels[node, better] = value[better]
-        chosen[node, better] = edge[best[better]]
-    return chosen
+class _Zones:
+    """The zones in order of start, then end, the cheapest alone of those between the same two nodes."""
 
+    def __init__(self, count: int, tail: NDArray[np.integer], head: NDArray[np.integer], cost: NDArray) -> None:
+        step, turn = np.diff(tail), np.diff(head)
+        self.number: NDArray[np.intp] | None = None
+        if not np.all((step > 0) | ((step == 0) & (turn > 0))):
+            order = np.lexsort((cost, head, tail))
+            new = np.append(True, (np.diff(tail[order]) != 0) | (np.diff(head[order]) != 0))
+            self.number = order[new]
+            tail, head, cost = tail[self.number], head[self.number], cost[self.number]
+        self.tail, self.head, self.cost = tail, head, cost
+        self.first = np.searchsorted(tail, np.arange(count + 1))
 
-def _walk_back(chosen: NDArray[np.intp], tail: NDArray[np.intp], node: int, start: int) -> list[int]:
-    edges = []
-    while node != start:
-        edge = int(chosen[node])
-        edges.append(edge)
-        node = int(tail[edge])
-    return edges[::-1]
+    def chosen(self, places: list[int]) -> NDArray[np.intp]:
+        """Positions in the arrays that were handed in."""
+        at = np.array(places, dtype=np.intp)
+        return at if self.number is None else self.number[at]
 
 
 def cheapest_chain(
     station: NDArray[np.intp],
-    tail: NDArray[np.intp],
-    head: NDArray[np.intp],
+    tail: NDArray[np.integer],
+    head: NDArray[np.integer],
     cost: NDArray[np.float64],
 ) -> Chain | None:
     """Cheapest chain from any node of the first station to any node of the last.
@@ -90,8 +83,8 @@ def cheapest_chain(
     Parameters
     ----------
     station : (n,) station number of each node, never falling.
-    tail, head : (m,) node numbers; ``station[tail] < station[head]``.
-    cost : (m,) zero or more, any unit.
+    tail, head : (m,) node numbers; ``station[tail] < station[head]``. In order of tail, then head, they are not copied.
+    cost : (m,) zero or more, any unit; infinite for a zone that may not be used.
 
     Returns
     -------
@@ -99,34 +92,42 @@ def cheapest_chain(
 
     Raises
     ------
-    NumericInputError : nodes out of order, costs below zero or not finite.
+    NumericInputError : nodes out of order, costs below zero or not numbers.
     """
-    station, tail, head = (np.asarray(a, dtype=np.intp) for a in (station, tail, head))
+    station, tail, head = np.asarray(station), np.asarray(tail), np.asarray(head)
     cost = np.asarray(cost, dtype=np.float64)
     _checked(station, tail, head, cost)
-    if np.any(station[tail] >= station[head]):
+    brief = station.astype(np.int32)
+    if np.any(brief[tail] >= brief[head]):
         raise NumericInputError(
             "a zone of an open line ends before it starts", expected="station[tail] < station[head]"
         )
-    labels = np.full((station.size + 1, 1), np.inf)
-    sources = np.flatnonzero(station == station[0])
-    # one node before all others, so that the several sources need one label only
-    origin = station.size
-    labels[origin, 0] = 0.0
-    all_tail = np.concatenate([tail, np.full(sources.size, origin)])
-    all_head = np.concatenate([head, sources])
-    all_cost = np.concatenate([cost, np.zeros(sources.size)])
-    chosen = _sweep(labels, all_tail, all_head, all_cost)
+    zones = _Zones(station.size, tail, head, cost)
+    label = np.where(station == station[0], 0.0, np.inf)
+    came_by = np.full(station.size, -1, dtype=np.intp)
+    # nodes in order: whatever can lead to one has been looked at before it
+    for node in range(station.size):
+        lo, hi = zones.first[node], zones.first[node + 1]
+        if lo == hi or np.isinf(label[node]):
+            continue
+        to, reached = zones.head[lo:hi], label[node] + zones.cost[lo:hi]
+        better = np.flatnonzero(reached < label[to])
+        label[to[better]] = reached[better]
+        came_by[to[better]] = lo + better
     sinks = np.flatnonzero(station == station[-1])
-    end = int(sinks[np.argmin(labels[sinks, 0])])
-    if not np.isfinite(labels[end, 0]):
+    end = int(sinks[np.argmin(label[sinks])])
+    if not np.isfinite(label[end]):
         return None
-    edges = np.array(_walk_back(chosen[:, 0], all_tail, end, origin)[1:], dtype=np.intp)
-    nodes = np.append(tail[edges], end) if edges.size else np.array([end])
-    return Chain(nodes, edges, float(labels[end, 0]))
+    places, node = [], end
+    while came_by[node] >= 0:
+        places.append(int(came_by[node]))
+        node = int(zones.tail[places[-1]])
+    edges = zones.chosen(places[::-1])
+    nodes = np.append(tail[edges], end).astype(np.intp)
+    return Chain(nodes, edges, float(label[end]))
 
 
-def _cheapest_cut(n_stations: int, station: NDArray[np.intp], tail: NDArray[np.intp], span: NDArray[np.intp]) -> int:
+def _cheapest_cut(n_stations: int, station: NDArray[np.intp], tail: NDArray[np.integer], span: NDArray) -> int:
     """The station that the fewest nodes reach over (or stand on)."""
     reach = np.zeros(station.size, dtype=np.intp)
     np.maximum.at(reach, tail, span)
@@ -140,8 +141,8 @@ def _cheapest_cut(n_stations: int, station: NDArray[np.intp], tail: NDArray[np.i
 def cheapest_loop(
     n_stations: int,
     station: NDArray[np.intp],
-    tail: NDArray[np.intp],
-    head: NDArray[np.intp],
+    tail: NDArray[np.integer],
+    head: NDArray[np.integer],
     cost: NDArray[np.float64],
 ) -> Chain | None:
     """Cheapest closed loop that goes once round.
@@ -151,7 +152,7 @@ def cheapest_loop(
     n_stations : stations on the loop; station numbers run from 0 to ``n_stations - 1``.
     station : (n,) station number of each node, never falling.
     tail, head : (m,) node numbers. A zone that ends at a lower (or the same) station than it starts runs over the seam.
-    cost : (m,) zero or more, any unit.
+    cost : (m,) zero or more, any unit; infinite for a zone that may not be used.
 
     Returns
     -------
@@ -159,48 +160,86 @@ def cheapest_loop(
 
     Raises
     ------
-    NumericInputError : nodes out of order, costs below zero or not finite.
+    NumericInputError : nodes out of order, costs below zero or not numbers.
     """
-    station, tail, head = (np.asarray(a, dtype=np.intp) for a in (station, tail, head))
+    station, tail, head = np.asarray(station), np.asarray(tail), np.asarray(head)
     cost = np.asarray(cost, dtype=np.float64)
     _checked(station, tail, head, cost)
-    span = np.mod(station[head] - station[tail], n_stations)
-    usable = np.flatnonzero(span > 0)
-    if usable.size == 0:
+    brief = station.astype(np.int32)
+    span = np.mod(brief[head] - brief[tail], np.int32(n_stations))
+    usable = (span > 0) & np.isfinite(cost)
+    if not usable.all():
+        given = np.flatnonzero(usable)
+        found = cheapest_loop(n_stations, station, tail[given], head[given], cost[given]) if given.size else None
+        return None if found is None else Chain(found.nodes, given[found.edges], found.cost)
+    if not cost.size:
         return None
-    use_tail, use_head, use_span, use_cost = tail[usable], head[usable], span[usable], cost[usable]
-    cut = _cheapest_cut(n_stations, station, use_tail, use_span)
-    offset = np.mod(station[use_tail] - cut, n_stations)
-    jumpers = np.unique(use_tail[(offset + use_span > n_stations) & (offset > 0)])
+    cut = _cheapest_cut(n_stations, station, tail, span)
+    offset = np.mod(brief[tail] - np.int32(cut), np.int32(n_stations))
+    jumpers = np.unique(tail[(offset + span > n_stations) & (offset > 0)])
     starts = np.union1d(np.flatnonzero(station == cut), jumpers)
     if starts.size == 0:
         return None
+    del offset, span
 
     # three turns of the loop laid out in a row, stations counted from the cut: starts stand in the first turn
     # (or on the cut), every loop ends one turn later
-    turn = np.mod(station - cut, n_stations)
-    nodes_in_row = np.lexsort((np.arange(station.size), turn))
-    place = np.empty(station.size, dtype=np.intp)
-    place[nodes_in_row] = np.arange(station.size)
+    zones = _Zones(station.size, tail, head, cost)
     n = station.size
-    wraps = (turn[use_tail] + use_span >= n_stations).astype(np.intp)
-    row_tail = np.concatenate([place[use_tail] + k * n for k in range(2)])
-    row_head = np.concatenate([place[use_head] + (k + wraps) * n for k in range(2)])
-    row_edge = np.tile(usable, 2)
-    row_cost = np.tile(use_cost, 2)
-
-    labels = np.full((3 * n, starts.size), np.inf)
-    columns = np.arange(starts.size)
-    labels[place[starts], columns] = 0.0
-    earliest = place[starts].min()
-    keep = (row_tail >= earliest) & (row_head <= place[starts].max() + n)
-    kept = np.flatnonzero(keep)
-    chosen = _sweep(labels, row_tail[kept], row_head[kept], row_cost[kept])
-    totals = labels[place[starts] + n, columns]
-    best = int(np.argmin(totals))
-    if not np.isfinite(totals[best]):
+    node_in_row = np.roll(np.arange(n), -int(np.searchsorted(station, cut)))
+    place = np.empty(n, dtype=np.int32)
+    place[node_in_row] = np.arange(n)
+    # a zone that ends at an earlier place than it starts runs on into the next turn
+    ahead = place[zones.head] + np.where(place[zones.head] <= place[zones.tail], np.int32(n), np.int32(0))
+    at_once = max(1, _LABEL_BYTES // (12 * 3 * n))
+    best: tuple[float, int, list[int]] | None = None
+    for first in range(0, starts.size, at_once):
+        rows = place[starts[first : first + at_once]].astype(np.intp)
+        totals, came_by = _carried(zones, node_in_row, ahead, rows)
+        column = int(np.argmin(totals))
+        if np.isfinite(totals[column]) and (best is None or totals[column] < best[0]):
+            start = int(rows[column])
+            best = float(totals[column]), start, _walk_back(came_by[:, column], zones.tail, place, start, n)
+    if best is None:
         return None
-    start = int(place[starts[best]])
-    steps = _walk_back(chosen[:, best], row_tail[kept], start + n, start)
-    edges = row_edge[kept[steps]]
-    return Chain(np.append(tail[edges], tail[edges[0]]), edges, float(totals[best]))
+    edges = zones.chosen(best[2])
+    return Chain(np.append(tail[edges], tail[edges[0]]).astype(np.intp), edges, best[0])
+
+
+def _carried(
+    zones: _Zones, node_in_row: NDArray[np.intp], ahead: NDArray[np.int32], starts: NDArray[np.intp]
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    """Cost of the cheapest way once round from each start's row, (k,), and the zone that each row is reached by."""
+    n, columns = node_in_row.size, np.arange(starts.size)
+    last = int(starts.max()) + n
+    label = np.full((last + 1, starts.size), np.inf)
+    label[starts, columns] = 0.0
+    came_by = np.full(label.shape, -1, dtype=np.int32)
+    for row in range(int(starts.min()), last):
+        turn, node = divmod(row, n)
+        lo, hi = zones.first[node_in_row[node]], zones.first[node_in_row[node] + 1]
+        if lo == hi or np.isinf(label[row]).all():
+            continue
+        to = ahead[lo:hi] + turn * n
+        inside = np.flatnonzero(to <= last)
+        to = to[inside]
+        reached = label[row] + zones.cost[lo:hi][inside, None]
+        held = label[to]
+        better = reached < held
+        label[to] = np.where(better, reached, held)
+        came_by[to] = np.where(better, (lo + inside)[:, None], came_by[to])
+    return label[starts + n, columns], came_by
+
+
+def _walk_back(
+    came_by: NDArray[np.int32], tail: NDArray[np.integer], place: NDArray[np.int32], start: int, n: int
+) -> list[int]:
+    """The zones from one start's row to the same place a turn later."""
+    places, row = [], start + n
+    while row != start:
+        zone = int(came_by[row])
+        places.append(zone)
+        node_row = int(place[tail[zone]])
+        # a zone is shorter than a turn: it began at the last row of its start before this one
+        row = node_row + (row - 1 - node_row) // n * n
+    return places[::-1]

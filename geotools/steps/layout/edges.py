@@ -7,6 +7,7 @@ on its neighbours.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -22,6 +23,8 @@ __all__ = ["Edges", "Field", "Prices", "ZoneRules", "possible_zones"]
 Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
 _CHUNK = 500_000
+#: Places looked at together: few enough that what is worked out for them stays in the processor's cache.
+_PLACES = 16_384
 
 
 @dataclass(frozen=True)
@@ -69,29 +72,73 @@ class Prices:
     offset_m2: float = 0.5
 
 
-@dataclass(frozen=True)
 class Edges:
-    """Possible zones between candidates; arrays of length m.
+    """Possible zones between candidates, in order of start, then end; 24 bytes for each that lacks no room.
 
-    tail, head : node numbers.
-    cost : the four prices together.
-    past_start, past_end : how far the beam should run past each junction, m; room_start, room_end : how far it can.
-    earthwork_m3, dead_m : expected on this zone.
+    tail, head : (m,) node numbers. cost : (m,) the prices together, infinite for a zone that was found not to fit.
+    earthwork_m3 : (m,) expected on this zone.
+
+    ``most`` : how many there can be. Memory is taken as they are added.
     """
 
-    tail: NDArray[np.intp]
-    head: NDArray[np.intp]
-    cost: NDArray[np.float64]
-    past_start: NDArray[np.float64]
-    past_end: NDArray[np.float64]
-    room_start: NDArray[np.float64]
-    room_end: NDArray[np.float64]
-    earthwork_m3: NDArray[np.float64]
-    dead_m: NDArray[np.float64]
+    def __init__(self, most: int) -> None:
+        self._tail, self._head = np.empty(most, dtype=np.int32), np.empty(most, dtype=np.int32)
+        self._cost, self._earthwork_m3 = np.empty(most), np.empty(most)
+        self._count = 0
+        # of the few that lack room past a junction or have dead ground: which, by how much and how long
+        self._rare: list[tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]] = []
+
+    @property
+    def tail(self) -> NDArray[np.int32]:
+        """Nodes that the zones start at."""
+        return self._tail[: self._count]
+
+    @property
+    def head(self) -> NDArray[np.int32]:
+        """Nodes that they end at."""
+        return self._head[: self._count]
+
+    @property
+    def cost(self) -> NDArray[np.float64]:
+        """Their prices together; may be written to."""
+        return self._cost[: self._count]
+
+    def add(self, tail: NDArray, head: NDArray, cost: NDArray, lack: NDArray, earth: NDArray, dead: NDArray) -> None:
+        """Add zones, in any order, whose starts come after those of all that were added before."""
+        order = np.lexsort((head, tail))
+        new = slice(self._count, self._count + tail.size)
+        self._tail[new], self._head[new] = tail[order], head[order]
+        self._cost[new], self._earthwork_m3[new] = cost[order], earth[order]
+        lack, dead = lack[order], dead[order]
+        rare = np.flatnonzero((lack > 0) | (dead > 0))
+        if rare.size:
+            self._rare.append((rare + self._count, lack[rare], dead[rare]))
+        self._count += tail.size
+
+    def earthwork_m3(self, k: int) -> float:
+        """Expected on one zone, m3."""
+        return float(self._earthwork_m3[k])
+
+    def lack_and_dead_m(self, k: int) -> tuple[float, float]:
+        """What a zone's beam lacks of its two runs past the junctions, and its ground that stays blind, m."""
+        part = bisect_right(self._rare, k, key=lambda rare: rare[0][0]) - 1
+        if part >= 0:
+            which, lack, dead = self._rare[part]
+            at = int(np.searchsorted(which, k))
+            if at < which.size and which[at] == k:
+                return float(lack[at]), float(dead[at])
+        return 0.0, 0.0
 
 
-def _pairs(nodes: Candidates, length: float, *, closed: bool, reach: float) -> Iterator[tuple[NDArray, NDArray]]:
-    """Node pairs (start, end) within reach along the line, none over a forced station, in chunks."""
+def runs_past(nodes: Candidates, node: NDArray, extension_m: float, *, last: bool, closed: bool) -> NDArray[np.float64]:
+    """How far a beam should run on past its start or, with ``last``, its end, m."""
+    # an open line's own ends have no neighbour to reach past
+    end = nodes.n_stations - 1 if last else 0
+    return np.where((nodes.station[node] == end) & (not closed), 0.0, extension_m)
+
+
+def _followers(nodes: Candidates, length: float, *, closed: bool, reach: float) -> tuple[NDArray, NDArray]:
+    """For each node the first that can end its zone, and how many: within reach along the line, over no forced one."""
     n = nodes.station.size
     chainage, station = nodes.chainage, nodes.station
     forced = np.unique(station[nodes.forced])
@@ -111,7 +158,12 @@ def _pairs(nodes: Candidates, length: float, *, closed: bool, reach: float) -> I
     if closed:
         # once round at most, back to the same station excluded
         last = np.minimum(last, np.searchsorted(station, station[:n] + n_stations, side="left"))
-    count = np.maximum(last - first, 0)
+    return first, np.maximum(last - first, 0)
+
+
+def _pairs(first: NDArray[np.intp], count: NDArray[np.intp]) -> Iterator[tuple[NDArray, NDArray]]:
+    """Node pairs (start, end) in chunks, in order of start."""
+    n = first.size
     total = np.cumsum(count)
     bounds = np.unique(np.searchsorted(total, np.arange(_CHUNK // 8, total[-1] + _CHUNK // 8, _CHUNK // 8), "left") + 1)
     lo = 0
@@ -137,25 +189,32 @@ class _Judge:
         )
         return half + np.abs(2 * along / total - 1) * rules.stagger_m / 2
 
-    def positions(self, length: NDArray, past: tuple[NDArray, NDArray]) -> NDArray:
-        """Where along each beam to look, (m, k), from its start: closely on the runs past the junctions."""
+    def spots(self, length: NDArray) -> tuple[int, int, int]:
+        """How many places to look at on beams of these lengths: before, between and past the junctions."""
         between = int(np.clip(np.ceil(length.max() / 2.0), 4, 256))
         runs = int(np.ceil(max(self.rules.extension_m, 0.1) / 0.75)) + 1
+        return runs, between, runs - 1
+
+    def positions(self, length: NDArray, past: tuple[NDArray, NDArray], spots: tuple[int, int, int]) -> NDArray:
+        """Where along each beam to look, (m, k), from its start: closely on the runs past the junctions."""
+        runs, between, _ = spots
         start, end = past
         ahead = np.linspace(0, 1, runs, endpoint=False) * start[:, None]
         middle = start[:, None] + np.linspace(0, 1, between) * length[:, None]
         after = (start + length)[:, None] + np.linspace(0, 1, runs)[1:] * end[:, None]
         return np.concatenate([ahead, middle, after], axis=1)
 
-    def measure(self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], offset: NDArray) -> tuple[NDArray, ...]:
-        """Possible or not, cost, room at both ends, earthwork and dead ground of zones through p and q (m, 2)."""
+    def measure(
+        self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], offset: NDArray, spots: tuple[int, int, int]
+    ) -> tuple[NDArray, ...]:
+        """Possible or not, cost, lack of room past both ends, earthwork and dead ground of zones p to q (m, 2)."""
         rules, prices = self.rules, self.prices
         chord = q - p
         length = np.hypot(chord[:, 0], chord[:, 1])
         u = chord / length[:, None]
         start, end = past
         total = length + start + end
-        along = self.positions(length, past)
+        along = self.positions(length, past, spots)
         x = p[:, 0, None] + u[:, 0, None] * (along - start[:, None])
         y = p[:, 1, None] + u[:, 1, None] * (along - start[:, None])
         before = along < start[:, None] - 1e-9
@@ -191,7 +250,7 @@ class _Judge:
             + prices.earthwork_m3 * earth
             + prices.offset_m2 * np.abs(offset) * length
         )
-        return possible, cost, room_start, room_end, earth, dead
+        return possible, cost, short, earth, dead
 
     def _earthwork(self, z: NDArray, along: NDArray, total: NDArray) -> tuple[NDArray, NDArray]:
         """Earth to move and ground that is cheaper to leave blind, so that the rest is straight enough."""
@@ -227,12 +286,11 @@ def possible_zones(
     """
     closed = bool(line.is_closed)
     judge = _Judge(rules, prices, clear, ground)
-    kept: list[tuple[NDArray, ...]] = []
-    first, last = nodes.station == 0, nodes.station == nodes.n_stations - 1
-    for tail, head in _pairs(nodes, line.length, closed=closed, reach=1.3 * rules.longest_m):
-        # an open line's own ends have no neighbour to reach past
-        past_start = np.where(first[tail] & (not closed), 0.0, rules.extension_m)
-        past_end = np.where(last[head] & (not closed), 0.0, rules.extension_m)
+    followers = _followers(nodes, line.length, closed=closed, reach=1.3 * rules.longest_m)
+    edges = Edges(int(followers[1].sum()))
+    for tail, head in _pairs(*followers):
+        past_start = runs_past(nodes, tail, rules.extension_m, last=False, closed=closed)
+        past_end = runs_past(nodes, head, rules.extension_m, last=True, closed=closed)
         p, q = nodes.xy[tail], nodes.xy[head]
         length = np.hypot(*(q - p).T)
         total = length + past_start + past_end
@@ -242,16 +300,19 @@ def possible_zones(
         ok &= clear(middle[:, 0], middle[:, 1]) >= half + rules.margin_m
         pick = np.flatnonzero(ok)
         pick = pick[np.argsort(length[pick], kind="stable")]
+        kept: list[tuple[NDArray, ...]] = []
         lo = 0
         while lo < pick.size:
             hi = min(pick.size, lo + 1 + int(_CHUNK / (length[pick[lo]] / 2 + 40)))
             part = pick[lo:hi]
-            offset = (nodes.offset[tail[part]] + nodes.offset[head[part]]) / 2
-            result = judge.measure(p[part], q[part], (past_start[part], past_end[part]), offset)
-            columns = (tail[part], head[part], result[1], past_start[part], past_end[part], *result[2:])
-            kept.append(tuple(column[result[0]] for column in columns))
+            spots = judge.spots(length[part])
+            step = _PLACES // sum(spots) + 1
+            for few in np.split(part, np.arange(step, part.size, step)):
+                offset = (nodes.offset[tail[few]] + nodes.offset[head[few]]) / 2
+                possible, *found = judge.measure(p[few], q[few], (past_start[few], past_end[few]), offset, spots)
+                columns = (tail[few], head[few], *found)
+                kept.append(tuple(column[possible] for column in columns))
             lo = hi
-    if not kept:
-        empty = np.empty(0)
-        return Edges(empty.astype(np.intp), empty.astype(np.intp), *[empty] * 7)
-    return Edges(*(np.concatenate(column) for column in zip(*kept, strict=True)))
+        if kept:
+            edges.add(*(np.concatenate(column) for column in zip(*kept, strict=True)))
+    return edges

@@ -219,6 +219,19 @@ def _mitred_normals(line: LineString, chainage: NDArray[np.float64]) -> NDArray[
     return (n1 + n2) / np.maximum(1 + cosine, 2 / 9)[:, None]
 
 
+def _to_nearest(
+    chainage: NDArray[np.float64], places: NDArray[np.float64], round_m: float | None
+) -> NDArray[np.float64]:
+    """Way along the line to the nearest of some places in order; ``round_m`` : length of a closed line."""
+    after = np.searchsorted(places, chainage)
+    near = [places[np.maximum(after - 1, 0)], places[np.minimum(after, places.size - 1)]]
+    gap = np.min([np.abs(chainage - place) for place in near], axis=0)
+    if round_m is None:
+        return gap
+    far = np.maximum(np.abs(chainage - places[0]), np.abs(chainage - places[-1]))
+    return np.minimum(gap, round_m - far)
+
+
 def candidates(
     line: LineString,
     region: BaseGeometry,
@@ -275,9 +288,7 @@ def candidates(
     offset_corner = np.abs(np.hypot(*(xy - at[:, None, :]).transpose(2, 0, 1)) - np.abs(side)[None, :]) > 1e-6
     bend = ~shapely.contains_xy(region, at[:, 0], at[:, 1])
     if corners.size:
-        gap = np.abs(s[:, None] - corners[None, :])
-        gap = np.minimum(gap, line.length - gap) if line.is_closed else gap
-        bend |= gap.min(axis=1) <= bend_reach_m
+        bend |= _to_nearest(s, np.sort(corners), line.length if line.is_closed else None) <= bend_reach_m
     usable = inside & ((drift <= 0.25 * step_m) | offset_corner) & (usual[None, :] | bend[:, None])
     row, column = np.nonzero(usable)
     needed = is_forced.copy()

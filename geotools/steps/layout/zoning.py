@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.bandgrid import clearance_grid
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
-from geotools.steps.layout.edges import Edges, Field, Prices, ZoneRules, possible_zones
+from geotools.steps.layout.edges import Edges, Field, Prices, ZoneRules, possible_zones, runs_past
 from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width, beam_outline
 
@@ -117,24 +117,24 @@ def choose_zones(
     spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
     clear = clearance_grid(region, spine, reach, cell_m=cell_m)
     edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground)
-    alive = np.ones(edges.tail.size, dtype=bool)
+    learnt: dict[int, float] = {}
     shapely.prepare(region)
     for _ in range(60):
-        chain = _solve(nodes, edges, alive, closed=bool(line.is_closed))
+        chain = _solve(nodes, edges, closed=bool(line.is_closed))
         if chain is None:
-            raise _broken(nodes, edges, alive, line, rules)
-        chosen = np.flatnonzero(alive)[chain.edges]
-        zones = [_exact_zone(nodes, edges, int(k), region, rules) for k in chosen]
+            raise _broken(nodes, edges, line, rules)
+        zones = [_exact_zone(nodes, edges, int(k), region, rules, closed=bool(line.is_closed)) for k in chain.edges]
         settled = True
-        for k, zone in zip(chosen, zones, strict=True):
+        for k, zone in zip(chain.edges.tolist(), zones, strict=True):
             if zone is None:
-                alive[k], settled = False, False
+                edges.cost[k], settled = np.inf, False
                 continue
-            lacking = float(edges.room_start[k] + edges.room_end[k] - zone.room.sum())
+            promised = learnt.get(k, float(zone.wanted.sum()) - edges.lack_and_dead_m(k)[0])
+            lacking = promised - float(zone.room.sum())
             if lacking > _LACK_M:
                 # the look-up promised more room past the junctions than there is: price that, and choose again
                 edges.cost[k] += prices.short_m * lacking
-                edges.room_start[k], edges.room_end[k] = zone.room
+                learnt[k] = float(zone.room.sum())
                 settled = False
         if settled:
             return [zone for zone in zones if zone is not None]
@@ -147,16 +147,20 @@ def choose_zones(
     )
 
 
-def _solve(nodes: Candidates, edges: Edges, alive: NDArray[np.bool_], *, closed: bool) -> Chain | None:
-    tail, head, cost = edges.tail[alive], edges.head[alive], edges.cost[alive]
+def _solve(nodes: Candidates, edges: Edges, *, closed: bool) -> Chain | None:
     if closed:
-        return cheapest_loop(nodes.n_stations, nodes.station, tail, head, cost)
-    return cheapest_chain(nodes.station, tail, head, cost)
+        return cheapest_loop(nodes.n_stations, nodes.station, edges.tail, edges.head, edges.cost)
+    return cheapest_chain(nodes.station, edges.tail, edges.head, edges.cost)
 
 
-def _exact_zone(nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules) -> Zone | None:
-    p, q = nodes.xy[edges.tail[k]], nodes.xy[edges.head[k]]
-    wanted = np.array([edges.past_start[k], edges.past_end[k]])
+def _exact_zone(
+    nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules, *, closed: bool
+) -> Zone | None:
+    ends = edges.tail[k], edges.head[k]
+    p, q = nodes.xy[ends[0]], nodes.xy[ends[1]]
+    wanted = np.array(
+        [runs_past(nodes, node, rules.extension_m, last=bool(last), closed=closed) for last, node in enumerate(ends)]
+    )
     room = _exact_room(region, p, q, wanted, rules)
     if room is None:
         return None
@@ -164,20 +168,19 @@ def _exact_zone(nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, r
     return Zone(
         junctions=np.array([p, q]),
         ends=np.array([p - room[0] * u, q + room[1] * u]),
-        chainage=np.array([nodes.chainage[edges.tail[k]], nodes.chainage[edges.head[k]]]),
+        chainage=nodes.chainage[list(ends)],
         room=room,
         wanted=wanted,
-        earthwork_m3=float(edges.earthwork_m3[k]),
-        dead_m=float(edges.dead_m[k]),
+        earthwork_m3=edges.earthwork_m3(k),
+        dead_m=edges.lack_and_dead_m(k)[1],
     )
 
 
-def _broken(
-    nodes: Candidates, edges: Edges, alive: NDArray[np.bool_], line: shapely.LineString, rules: ZoneRules
-) -> InfeasibleError:
+def _broken(nodes: Candidates, edges: Edges, line: shapely.LineString, rules: ZoneRules) -> InfeasibleError:
     """Name the stretch that no zone spans: the first gap between stations that no possible zone runs over."""
     n = nodes.n_stations
     cover = np.zeros(2 * n + 1, dtype=np.int64)
+    alive = np.isfinite(edges.cost)
     a, b = nodes.station[edges.tail[alive]], nodes.station[edges.head[alive]]
     b = np.where(b <= a, b + n, b)
     np.add.at(cover, a, 1)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from geotools.errors import NumericInputError
+from geotools.steps.layout import chain
 from geotools.steps.layout.chain import cheapest_chain, cheapest_loop
 
 
@@ -113,6 +114,38 @@ def test_no_way_through_is_none():
     station = np.array([0, 1, 2])
     assert cheapest_chain(station, np.array([0]), np.array([1]), np.array([1.0])) is None
     assert cheapest_loop(3, station, np.array([0, 1]), np.array([1, 2]), np.array([1.0, 1.0])) is None
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_zone_of_infinite_cost_is_none(seed):
+    for closed, cheapest in ((False, cheapest_chain), (True, lambda *case: cheapest_loop(8, *case))):
+        station, tail, head, cost = random_case(seed, stations=8, reach=4, closed=closed)
+        gone = np.random.default_rng(seed).random(cost.size) < 0.2
+        barred = cheapest(station, tail, head, np.where(gone, np.inf, cost))
+        without = cheapest(station, tail[~gone], head[~gone], cost[~gone])
+        assert (barred is None) == (without is None)
+        if barred is not None and without is not None:
+            assert barred.cost == without.cost
+            assert np.array_equal(barred.edges, np.flatnonzero(~gone)[without.edges])
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_starts_of_a_loop_one_by_one_give_the_same_loop(seed, monkeypatch):
+    case = random_case(seed, stations=9, reach=4, closed=True)
+    together = cheapest_loop(9, *case)
+    monkeypatch.setattr(chain, "_LABEL_BYTES", 1)
+    alone = cheapest_loop(9, *case)
+    assert (together is None) == (alone is None)
+    if together is not None and alone is not None:
+        assert together.cost == alone.cost
+        assert np.array_equal(together.edges, alone.edges)
+
+
+def test_zones_between_the_same_two_nodes_count_as_the_cheapest():
+    ends = np.array([0, 0, 0]), np.array([1, 1, 1])
+    found = cheapest_chain(np.array([0, 1]), *ends, np.array([3.0, 1.0, 2.0]))
+    assert found is not None
+    assert (found.cost, found.edges.tolist()) == (1.0, [1])
 
 
 def test_a_cost_below_zero_is_refused():
