@@ -36,7 +36,7 @@ _MARK_PT, _WORD_PT = 3.5, 7.0
 
 def marks(low: float, high: float, most: int) -> tuple[Floats, list[str]]:
     """Round values from ``low`` to ``high`` in at most ``most`` parts, and what to write at them."""
-    values = MaxNLocator(most).tick_values(low, high)
+    values = np.asarray(MaxNLocator(most).tick_values(low, high))
     values = values[(values >= low - 1e-9) & (values <= high + 1e-9)]
     decimals = next(d for d in range(7) if d == 6 or np.allclose(values, np.round(values, d), rtol=0, atol=1e-7))
     # a value that rounds to nothing has no sign

@@ -84,8 +84,9 @@ def plan_map(art: MapArt, width: float) -> Figure:
     _names(ax, art.zones, middle, size, wide / (2 * half[0]))
     figure.text(1 - 0.12 / width, 1 - 0.42 / height, "N", ha="center")
     north = {"arrowstyle": "-|>", "color": BLACK, "lw": 1.2}
-    ends = [(1 - 0.12 / width, 1 - inch / height) for inch in (0.04, 0.28)]
-    ax.annotate("", *ends, xycoords="figure fraction", textcoords="figure fraction", arrowprops=north)
+    x, head, tail = 1 - 0.12 / width, 1 - 0.04 / height, 1 - 0.28 / height
+    part = "figure fraction"
+    ax.annotate("", (x, head), (x, tail), xycoords=part, textcoords=part, arrowprops=north)
     legend.add_to(figure)
     return figure
 

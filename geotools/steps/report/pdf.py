@@ -9,11 +9,11 @@ from typing import Any
 
 import matplotlib
 from fpdf import FPDF
-from fpdf.enums import TableBordersLayout, XPos, YPos
-from fpdf.fonts import FontFace
+from fpdf.enums import XPos, YPos
 from PIL import Image
 
 from geotools.steps.report.blocks import Facts, Heading, Notes, Picture, Report, Table, Text
+from geotools.steps.report.papertable import PaperTable
 
 __all__ = ["to_pdf"]
 
@@ -31,6 +31,7 @@ class _Sheets(FPDF):
         # the font that the drawings use ships with matplotlib, so that paper needs nothing of the machine
         self.add_font("Sans", "", _FONTS / "DejaVuSans.ttf")
         self.add_font("Sans", "B", _FONTS / "DejaVuSans-Bold.ttf")
+        self.tables = PaperTable(self, "Sans")
         self.set_title(report.title)
         self.set_subject(report.subtitle)
         self.set_lang("en")
@@ -136,55 +137,12 @@ class _Sheets(FPDF):
         self.set_font("Sans", "B", 9)
         self.set_text_color(*_INK)
         self.multi_cell(0, 5, block.caption, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
-        size = 8.0 if len(block.columns) <= 8 else 6.6
         self.set_draw_color(*_LINE)
         self.set_line_width(0.2)
-        self.set_fill_color(255)
-        self.set_font("Sans", "", size)
-        # small print before broken words
-        while sum(self._column_widths(block)) > self.epw + 0.1 and size > 4.5:
-            size -= 0.3
-            self.set_font("Sans", "", size)
-        widths = tuple(self._column_widths(block))
-        with self.table(
-            borders_layout=TableBordersLayout.HORIZONTAL_LINES,
-            text_align=["RIGHT" if i in block.numeric else "LEFT" for i in range(len(block.columns))],
-            col_widths=widths,
-            headings_style=FontFace(emphasis="B", color=_INK),
-            line_height=size * 0.5,
-            padding=(0.7, 1.2),
-            width=min(sum(widths), self.epw),
-            align="LEFT",
-        ) as table:
-            table.row(block.columns)
-            for row in block.rows:
-                table.row(row)
+        # one colour for areas and words, or every word would come with its own
+        self.set_fill_color(*_INK)
+        self.tables.draw(block)
         self.ln(3)
-
-    def _column_widths(self, block: Table) -> list[float]:
-        """Wide enough for the longest word of each column; what is left goes by the length of the texts."""
-        pad = 3.2
-        words, texts = [], []
-        for i, head in enumerate(block.columns):
-            cells = [row[i] for row in block.rows]
-            self.set_font(style="B")
-            word = max((self.get_string_width(w) for w in head.split()), default=0.0)
-            self.set_font(style="")
-            word = max([word, *[self.get_string_width(w) for c in cells for w in c.split()]])
-            self.set_font(style="B")
-            whole_head = self.get_string_width(head)
-            self.set_font(style="")
-            # a heading of a word or two stays on one line
-            text = max([self.get_string_width(c) for c in cells] + [whole_head if whole_head < 24 else 0.0])
-            words.append(word + pad)
-            texts.append(max(text + pad, word + pad))
-        if sum(texts) <= self.epw:
-            return [t + min((self.epw - sum(texts)) / len(texts), 8.0) for t in texts]
-        spare = self.epw - sum(words)
-        if spare <= 0:
-            return words
-        want = [t - w for t, w in zip(texts, words, strict=True)]
-        return [w + spare * x / sum(want) for w, x in zip(words, want, strict=True)]
 
     def picture(self, block: Picture) -> None:
         stream = io.BytesIO(block.png)
