@@ -16,6 +16,7 @@ from geotools import __version__
 from geotools.batch.command import batch, make_workers
 from geotools.commands import gis_plugin, new
 from geotools.errors import CancelledError, GeotoolsError
+from geotools.memory import few_heaps
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
 from geotools.survey.command import terrain
@@ -251,6 +252,7 @@ def main() -> None:
     """Entry point of the `geotools` command."""
     # a polite request to end (from the desktop GIS, a scheduler) puts temporary files away as Ctrl-C does
     signal.signal(signal.SIGTERM, _terminated)
+    few_heaps()
     try:
         cli(prog_name="geotools")
     except Exception as problem:  # a fault of ours: the user gets words, the maintainers can ask for the trace

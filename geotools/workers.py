@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, TypeVar
 
 from geotools.errors import StepError
+from geotools.memory import few_heaps
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -152,6 +153,7 @@ def _start_worker() -> None:
     """One core for each process: the numeric libraries must not start threads of their own beside us."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+    few_heaps()
     # A parent that is killed cannot call its workers off: they watch it themselves.
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from typing import TypeVar
 
 import numpy as np
@@ -21,11 +23,21 @@ __all__ = ["each_field", "solve_beam", "solve_beams"]
 
 R = TypeVar("R")
 
-_BATCH_CELLS, _LEAST_CELLS = 24_000, 4_000
+_BATCH_CELLS, _LEAST_CELLS = 12_000, 4_000
 """Rows times heights marched together, most and least: more leave the processor's cache, fewer are all overhead."""
 
 _THREADS = 2
 """Batches marched at once: transforms and array arithmetic leave the interpreter's lock."""
+
+
+@cache
+def _threads() -> ThreadPoolExecutor:
+    """The threads that march, always the same: the allocator keeps the large arrays of every new thread apart."""
+    return ThreadPoolExecutor(_THREADS, thread_name_prefix="beams")
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_threads.cache_clear)  # threads do not survive a fork
 
 
 def solve_beam(
@@ -103,11 +115,7 @@ def each_field(
         return made
 
     batches = list(_batches(grids))
-    if len(batches) < 2:
-        answers = [solve(batch) for batch in batches]
-    else:
-        with ThreadPoolExecutor(_THREADS) as pool:
-            answers = list(pool.map(solve, batches))
+    answers = list(_threads().map(solve, batches))
     places = [index for batch in batches for index in batch]
     results = [one for made in answers for one in made]
     return [one for _, one in sorted(zip(places, results, strict=True), key=lambda pair: pair[0])]

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import Beam, BeamField, Target, solve_beams
+from geotools.beam import Beam, BeamField, Target
 from geotools.beam.strip import Strip, detection_floor, modulation
+from geotools.beam.wave import each_field
 from geotools.corridor import BeamLine
 from geotools.steps.gaps.patch import Patch
 
@@ -67,13 +68,35 @@ def on_ground(work: ZoneWork, ground_m: Floats) -> ZoneWork:
 
 
 def solve_zones(works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> Iterator[T]:
-    """What ``ask`` makes of each zone's solved fields, in order; few fields are held at any time."""
-    # array arithmetic leaves the interpreter's lock: two threads keep two cores busy
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        for start in range(0, len(works), _ZONES_AT_ONCE):
-            chunk = works[start : start + _ZONES_AT_ONCE]
-            fields = iter(solve_beams([beam for work in chunk for beam in work.beams]))
-            yield from pool.map(ask, chunk, [[next(fields) for _ in work.beams] for work in chunk])
+    """What ``ask`` makes of each zone's solved fields, in order; a zone is asked about, on any thread, once all its
+    beams are solved, and its fields are dropped then."""
+    for start in range(0, len(works), _ZONES_AT_ONCE):
+        yield from _Chunk(works[start : start + _ZONES_AT_ONCE], ask).answers()
+
+
+class _Chunk(Generic[T]):
+    """Zones whose beams are solved together."""
+
+    def __init__(self, works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> None:
+        self._works, self._ask = works, ask
+        self._owner = [(place, beam) for place, work in enumerate(works) for beam in range(len(work.beams))]
+        self._solved: list[dict[int, BeamField]] = [{} for _ in works]
+        self._answers: dict[int, T] = {}
+        self._lock = threading.Lock()
+
+    def answers(self) -> list[T]:
+        """One answer a zone."""
+        each_field([beam for work in self._works for beam in work.beams], self._take)
+        return [self._answers[place] for place in range(len(self._works))]
+
+    def _take(self, number: int, solved: BeamField) -> None:
+        place, beam = self._owner[number]
+        work, held = self._works[place], self._solved[place]
+        with self._lock:
+            held[beam] = solved
+            complete = len(held) == len(work.beams)
+        if complete:
+            self._answers[place] = self._ask(work, [held.pop(beam) for beam in range(len(work.beams))])
 
 
 def examine(
