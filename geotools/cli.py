@@ -179,7 +179,11 @@ def cli() -> None:
 @click.option(
     "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
 )
-@click.option("--scheduler", metavar="ADDRESS", help="A running Dask scheduler whose workers share them (`cluster`).")
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="A running Dask scheduler whose workers share them instead (extra `cluster`); all must see the same paths.",
+)
 @click.pass_context
 def run(
     ctx: click.Context,

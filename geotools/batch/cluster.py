@@ -1,7 +1,7 @@
 """Work on the machines of a Dask cluster (extra ``cluster``): small messages alone pass through its scheduler.
 
-Every machine must see the site files and the output folder under the same paths. A worker that is lost costs its piece
-of work, which is given to another.
+Every machine must see the site files and the output folder under the same paths, and whoever starts the run must reach
+the workers: results come straight from them. A worker that is lost costs its pieces of work, which are given to others.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class ClusterWorkers:
                 mend="install it: pip install 'geotools-perimeter[cluster]'",
             ) from problem
         try:
-            self._client = Client(address, timeout=timeout_s, set_as_default=False)
+            self._client = Client(address, timeout=timeout_s, set_as_default=False, direct_to_workers=True)
             self._client.wait_for_workers(1, timeout=timeout_s)
         except (OSError, TimeoutError, ValueError) as problem:
             raise InputError(

@@ -19,6 +19,7 @@ from geotools.steps.gaps.rows import Row, closing_table, crossing_rows, profile_
 from geotools.steps.gaps.survey import Accuracy
 from geotools.steps.gaps.work import FencePlan, FenceWork, Tile, question_of, tiles_of, work_of, works_of
 from geotools.terrain import Terrain
+from geotools.workers import Serial
 from geotools.workspace import frame_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
@@ -72,7 +73,7 @@ def _findings(
     """Every tile of a fence line and what is found there, in order; on the run's workers where there are several."""
     half, spacing = ctx.site.detection.half_width_m, ctx.site.detection.spacing_m
     tiles = tiles_of(plan)
-    if ctx.workers is not None and ctx.workers.count > 1 and len(tiles) > 1:
+    if not isinstance(ctx.workers, Serial | None) and len(tiles) > 1:
         work = partial(solve_tile, terrain=ctx.terrain, question=question, half_width_m=half, spacing_m=spacing)
         yield from ctx.map(work, tiles, "beams")
         return

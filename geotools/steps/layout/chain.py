@@ -56,9 +56,9 @@ class _Zones:
     """The zones in order of start, then end, the cheapest alone of those between the same two nodes."""
 
     def __init__(self, count: int, tail: NDArray[np.integer], head: NDArray[np.integer], cost: NDArray) -> None:
-        step, turn = np.diff(tail), np.diff(head)
         self.number: NDArray[np.intp] | None = None
-        if not np.all((step > 0) | ((step == 0) & (turn > 0))):
+        in_order = (tail[1:] > tail[:-1]) | ((tail[1:] == tail[:-1]) & (head[1:] > head[:-1]))
+        if not in_order.all():
             order = np.lexsort((cost, head, tail))
             new = np.append(True, (np.diff(tail[order]) != 0) | (np.diff(head[order]) != 0))
             self.number = order[new]
@@ -97,8 +97,8 @@ def cheapest_chain(
     station, tail, head = np.asarray(station), np.asarray(tail), np.asarray(head)
     cost = np.asarray(cost, dtype=np.float64)
     _checked(station, tail, head, cost)
-    brief = station.astype(np.int32)
-    if np.any(brief[tail] >= brief[head]):
+    onward = np.searchsorted(station, station, side="right").astype(np.int32)
+    if np.any(head < onward[tail]):
         raise NumericInputError(
             "a zone of an open line ends before it starts", expected="station[tail] < station[head]"
         )
