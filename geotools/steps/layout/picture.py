@@ -84,7 +84,7 @@ def plan_picture(
     figure = Figure(figsize=(max(width * scale, 6.0), max(height * scale, 5.0) + 0.6), dpi=110)
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.07, 0.06, 0.92, 0.88))
-    # limits are set below; to look for them anew at every mark takes time that grows with the square of the marks' number
+    # limits are set below; looking for them at every mark takes time that grows with the square of the marks' number
     axes.autoscale(enable=False)
     for course in courses:
         _area(axes, course.ground, facecolor=PALE, edgecolor=GREY, linewidth=0.4, alpha=0.6, zorder=0)
