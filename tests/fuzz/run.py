@@ -1,9 +1,10 @@
 """Hostile input, in bulk: `python -m tests.fuzz.run [--cases 10000] [--subject NAME] [--report docs/...]`.
 
-Each case damages one file of a small valid site and runs the command line on it. What must hold: an exit code of the
-documented ones with words, no traceback, an answer within 10 s, less than 1 GB of memory, no file changed outside the
-output folder, nothing half-written left behind. A case is named by subject and number and can be run alone:
-`--subject "fence DXF" --seed 17`.
+Each case damages one file of a small valid site, or replaces it by one that hypothesis built from what the format may
+hold, and runs the command line on it. What must hold: an exit code of the documented ones with words, no traceback, an
+answer within 10 s, less than 1 GB of memory, no file changed outside the output folder, nothing half-written left
+behind. A damaged case is named by subject and number and can be run alone: `--subject "fence DXF" --seed 17`; a built
+one is told with its content, which `--content` takes.
 """
 
 from __future__ import annotations
@@ -15,9 +16,12 @@ import subprocess
 import sys
 import time
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from pathlib import Path
 
 from tests.fuzz.subjects import SUBJECTS
+from tests.fuzz.wild_run import each_case
+from tests.fuzz.wild_subjects import WILD_SUBJECTS
 
 MAX_SECONDS = 10.0
 MAX_MEMORY_MB = 1000
@@ -26,23 +30,25 @@ MAX_MEMORY_MB = 1000
 class Driver:
     """One worker process; begun anew when it hangs, dies or has grown. It makes the valid sites before it counts."""
 
-    def __init__(self) -> None:
+    def __init__(self, subjects: Sequence[str]) -> None:
+        self.subjects = subjects
         self.process: subprocess.Popen[str] | None = None
 
     def _begin(self) -> subprocess.Popen[str]:
-        command = [sys.executable, "-m", "tests.fuzz.worker"]
+        command = [sys.executable, "-m", "tests.fuzz.worker", *self.subjects]
         process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
         assert process.stdout is not None
         if process.stdout.readline().strip() != '"ready"':
             raise RuntimeError("the worker does not begin: an undamaged site fails, or the package cannot be loaded")
         return process
 
-    def ask(self, subject: str, seed: int, patience: float) -> dict[str, object]:
+    def ask(self, case: dict[str, object], patience: float = MAX_SECONDS + 5) -> dict[str, object]:
+        """What comes of a case, with the bounds of time and memory judged."""
         if self.process is None:
             self.process = self._begin()
         assert self.process.stdin is not None
         assert self.process.stdout is not None
-        self.process.stdin.write(json.dumps({"subject": subject, "seed": seed}) + "\n")
+        self.process.stdin.write(json.dumps(case) + "\n")
         self.process.stdin.flush()
         with selectors.DefaultSelector() as ready:
             ready.register(self.process.stdout, selectors.EVENT_READ)
@@ -69,65 +75,121 @@ class Driver:
             self.process = None
 
 
-def run(
-    cases: int, subjects: list[str], first_seed: int = 0, *, say: bool = True, minutes: float = 1e9
-) -> dict[str, object]:
-    """Run up to ``cases`` cases spread over the subjects; the tally, and every fault by subject and number."""
-    driver = Driver()
-    tally: dict[str, Counter[str]] = defaultdict(Counter)
-    slowest: Counter[str] = Counter()
-    largest: Counter[str] = Counter()
-    faults: list[dict[str, object]] = []
-    started = time.perf_counter()
+class Count:
+    """What came of the cases so far."""
+
+    def __init__(self, say: bool) -> None:
+        self.say = say
+        self.cases = 0
+        self.started = time.perf_counter()
+        self.tally: dict[str, Counter[str]] = defaultdict(Counter)
+        self.slowest: Counter[str] = Counter()
+        self.largest: Counter[str] = Counter()
+        self.faults: list[dict[str, object]] = []
+
+    @property
+    def seconds(self) -> float:
+        """Since the first case."""
+        return time.perf_counter() - self.started
+
+    def add(self, case: dict[str, object], result: dict[str, object]) -> None:
+        """Count a case; tell it where it is a fault."""
+        name = str(case["subject"])
+        codes = list(result["codes"])  # type: ignore[call-overload]
+        refused = bool(codes and codes[-1])
+        self.cases += 1
+        self.tally[name]["faults" if result["faults"] else "refused" if refused else "accepted"] += 1
+        self.slowest[name] = max(self.slowest[name], round(1000 * float(str(result.get("seconds", 0)))))
+        self.largest[name] = max(self.largest[name], int(str(result.get("memory_mb", 0))))
+        if result["faults"]:
+            self.faults.append({**case, **result})
+            if self.say:
+                print(json.dumps(self.faults[-1]), flush=True)
+        if self.say and self.cases % 1000 == 0:
+            print(f"{self.cases} cases, {self.seconds:.0f} s, {len(self.faults)} faults", flush=True)
+
+    def result(self) -> dict[str, object]:
+        """The tally by subject, and every fault."""
+        return {
+            "cases": self.cases,
+            "seconds": round(self.seconds),
+            "faults": self.faults,
+            "subjects": {
+                name: {
+                    "cases": sum(counts.values()),
+                    **counts,
+                    "slowest_ms": self.slowest[name],
+                    "memory_mb": self.largest[name],
+                }
+                for name, counts in self.tally.items()
+            },
+        }
+
+
+def run(cases: int, subjects: list[str], first_seed: int = 0, *, count: Count | None = None) -> dict[str, object]:
+    """Run cases of damage, spread over the subjects; the tally, and every fault by subject and number."""
+    counted = count or Count(say=False)
+    driver = Driver(subjects)
     try:
         for number in range(cases):
-            if time.perf_counter() - started > 60.0 * minutes:
-                cases = number
-                break
-            subject, seed = subjects[number % len(subjects)], first_seed + number // len(subjects)
-            result = driver.ask(subject, seed, MAX_SECONDS + 5)
-            codes = list(result["codes"])  # type: ignore[call-overload]
-            refused = bool(codes and codes[-1])
-            tally[subject]["faults" if result["faults"] else "refused" if refused else "accepted"] += 1
-            slowest[subject] = max(slowest[subject], round(1000 * float(str(result.get("seconds", 0)))))
-            largest[subject] = max(largest[subject], int(str(result.get("memory_mb", 0))))
-            if result["faults"]:
-                faults.append({"subject": subject, "seed": seed, **result})
-                if say:
-                    print(json.dumps(faults[-1]), flush=True)
-            if say and number and number % 1000 == 0:
-                print(f"{number} of {cases}, {time.perf_counter() - started:.0f} s, {len(faults)} faults", flush=True)
+            case: dict[str, object] = {
+                "subject": subjects[number % len(subjects)],
+                "seed": first_seed + number // len(subjects),
+            }
+            counted.add(case, driver.ask(case))
     finally:
         driver.stop()
-    return {
-        "cases": cases,
-        "seconds": round(time.perf_counter() - started),
-        "faults": faults,
-        "subjects": {
-            name: {**tally[name], "slowest_ms": slowest[name], "memory_mb": largest[name]} for name in subjects
-        },
-    }
+    return counted.result()
+
+
+def run_wild(cases: int, subjects: list[str], seed: int | None = 0, *, count: Count | None = None) -> dict[str, object]:
+    """Run cases that hypothesis builds, the same number of each subject; the tally, and every fault with its file."""
+    counted = count or Count(say=False)
+    driver = Driver(subjects)
+    try:
+        for place, name in enumerate(subjects):
+            share = cases // len(subjects) + (place < cases % len(subjects))
+            if share:
+                each_case(name, share, seed, lambda case: counted.add(case, driver.ask(case)))
+    finally:
+        driver.stop()
+    return counted.result()
 
 
 def main() -> None:
+    damaged, built = [s.name for s in SUBJECTS], [s.name for s in WILD_SUBJECTS]
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--cases", type=int, default=10_000)
-    options.add_argument("--subject", action="append", choices=[s.name for s in SUBJECTS])
-    options.add_argument("--seed", type=int, help="run this one case of each subject")
+    options.add_argument("--wild-share", type=float, default=0.3, help="share of the cases that hypothesis builds")
+    options.add_argument("--subject", action="append", choices=[*damaged, *built])
+    options.add_argument("--seed", type=int, help="run this one case of each damaged subject")
+    options.add_argument("--content", help="run this one file, in base64, as the subject's")
     options.add_argument("--first-seed", type=int, default=0)
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
-    options.add_argument("--minutes", type=float, default=1e9, help="end after so many minutes, with fewer cases")
     given = options.parse_args()
-    subjects = given.subject or [s.name for s in SUBJECTS]
-    if given.seed is not None:
-        result = run(len(subjects), subjects, given.seed)
+    damaged = [name for name in damaged if name in (given.subject or damaged)]
+    built = [name for name in built if name in (given.subject or built)]
+    count = Count(say=True)
+    if given.content is not None:
+        driver = Driver(given.subject)
+        case = {"subject": given.subject[0], "content": given.content}
+        count.add(case, driver.ask(case))
+        driver.stop()
+    elif given.seed is not None:
+        run(len(damaged), damaged, given.seed, count=count)
     else:
-        result = run(given.cases, subjects, given.first_seed, minutes=given.minutes)
-    print(json.dumps(result["subjects"], indent=1))
-    print(f"{result['cases']} cases in {result['seconds']} s, {len(list(result['faults']))} faults")  # type: ignore[call-overload]
+        wild = 0 if not built else given.cases if not damaged else round(given.cases * given.wild_share)
+        if damaged:
+            run(given.cases - wild, damaged, given.first_seed, count=count)
+        if wild:
+            run_wild(wild, built, given.first_seed, count=count)
+    result = count.result()
+    for name, row in result["subjects"].items():  # type: ignore[attr-defined]
+        print(f"{name}: {json.dumps(row)}")
+    print(f"{count.cases} cases in {count.seconds:.0f} s, {len(count.faults)} faults")
     if given.report:
         given.report.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
-    sys.exit(1 if result["faults"] else 0)
+    sys.exit(1 if count.faults else 0)
 
 
 if __name__ == "__main__":

@@ -47,7 +47,7 @@ class Subject:
     """A file to hurt.
 
     ``commands`` : what is run on the site, in turn, while it succeeds; SITE and OUT stand for the paths. A subject
-    ``before`` which something must have been run gives that as ``prepare``.
+    before which something must have been run gives that as ``prepare``. ``put`` : how other content gets into its file.
     """
 
     name: str
@@ -56,6 +56,7 @@ class Subject:
     make: Callable[[Path], None]
     commands: tuple[tuple[str, ...], ...] = (("inspect", "SITE", "--out", "OUT"),)
     prepare: tuple[tuple[str, ...], ...] = ()
+    put: Callable[[Path, bytes], object] = Path.write_bytes
 
 
 def ground() -> np.ndarray:

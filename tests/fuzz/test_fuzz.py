@@ -20,14 +20,20 @@ from geotools.figures import read_figures, read_points
 from geotools.rasters import open_raster
 from geotools.vectors import read_fence
 from geotools.workspace import Workspace
-from tests.fuzz.run import run
+from tests.fuzz.run import run, run_wild
 from tests.fuzz.subjects import SUBJECTS, write_fence, write_terrain
+from tests.fuzz.wild_subjects import WILD_SUBJECTS
 
 LINE = {"type": "LineString", "coordinates": [[500000, 5400000], [500010, 5400010]]}
 
 
 def test_damaged_files_of_every_kind_are_answered_in_words() -> None:
-    result = run(4 * len(SUBJECTS), [s.name for s in SUBJECTS], first_seed=900_000, say=False)
+    result = run(4 * len(SUBJECTS), [s.name for s in SUBJECTS], first_seed=900_000)
+    assert result["faults"] == []
+
+
+def test_wild_files_of_every_kind_are_answered_in_words() -> None:
+    result = run_wild(5 * len(WILD_SUBJECTS), [s.name for s in WILD_SUBJECTS], seed=None)
     assert result["faults"] == []
 
 

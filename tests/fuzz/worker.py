@@ -1,10 +1,12 @@
 """Runs damaged cases one after the other, in a process of its own; `tests.fuzz.run` drives it.
 
-Reads one JSON object a line ({"subject": name, "seed": n}) and answers with what happened.
+Reads one JSON object a line ({"subject": name, "seed": n}, or with "content" in base64 in place of a seed) and answers
+with what happened. The names of the subjects that will be asked for stand on the command line.
 """
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import io
 import json
@@ -19,6 +21,7 @@ from pathlib import Path
 from geotools import cli
 from tests.fuzz.mutate import mutated
 from tests.fuzz.subjects import SUBJECTS, Subject
+from tests.fuzz.wild_subjects import WILD_SUBJECTS
 
 #: Well above what is allowed, so that a runaway ends in a MemoryError of its own and not in a dead machine.
 ADDRESS_SPACE = 6_000_000_000
@@ -82,13 +85,17 @@ class Bench:
             places.get(word, word.replace("IN/", f"{folder}/").replace("OUT/", f"{folder}/out/")) for word in command
         ]
 
-    def run(self, subject: Subject, seed: int) -> dict[str, object]:
+    def run(self, subject: Subject, seed: int | None, content: bytes = b"") -> dict[str, object]:
+        """What comes of the subject with its file damaged as the seed says, or, without one, replaced."""
         case = self.root / "case"
         shutil.rmtree(case, ignore_errors=True)
         shutil.copytree(self.template(subject), case / "in")
         folder = case / "in"
         victim = folder / subject.victim
-        victim.write_bytes(mutated(victim.read_bytes(), seed, text=subject.text))
+        if seed is None:
+            subject.put(victim, content)
+        else:
+            victim.write_bytes(mutated(victim.read_bytes(), seed, text=subject.text))
         os.chdir(folder)
         before = listing(case, folder / "out")
         started = time.perf_counter()
@@ -117,7 +124,7 @@ class Bench:
 
 def main() -> None:
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE, ADDRESS_SPACE))
-    subjects = {s.name: s for s in SUBJECTS}
+    subjects = {s.name: s for s in (*SUBJECTS, *WILD_SUBJECTS) if s.name in sys.argv[1:]}
     answers = os.fdopen(os.dup(1), "w")
     quiet = os.open(os.devnull, os.O_WRONLY)
     os.dup2(quiet, 1)
@@ -125,12 +132,13 @@ def main() -> None:
     fast = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
     with tempfile.TemporaryDirectory(prefix="fuzz-", dir=fast) as root:
         bench = Bench(Path(root).resolve())
-        for subject in SUBJECTS:
+        for subject in subjects.values():
             bench.template(subject)
         print(json.dumps("ready"), file=answers, flush=True)
         for asked in sys.stdin:
             case = json.loads(asked)
-            print(json.dumps(bench.run(subjects[case["subject"]], case["seed"])), file=answers, flush=True)
+            content = base64.b64decode(case.get("content", ""))
+            print(json.dumps(bench.run(subjects[case["subject"]], case.get("seed"), content)), file=answers, flush=True)
         os.chdir("/")
 
 
