@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import signal
@@ -15,7 +16,7 @@ import click
 from geotools import __version__
 from geotools.batch.command import batch, make_workers
 from geotools.commands import gis_plugin, new
-from geotools.errors import CancelledError, GeotoolsError
+from geotools.errors import CancelledError, GeotoolsError, OutputError
 from geotools.memory import few_heaps
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
@@ -248,6 +249,10 @@ cli.add_command(new)
 cli.add_command(gis_plugin)
 
 
+#: What the system says where nothing more can be written to the screen, or the file in its place.
+_NO_SCREEN = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EPIPE}
+
+
 def _terminated(*_: object) -> NoReturn:
     raise KeyboardInterrupt
 
@@ -259,7 +264,17 @@ def main() -> None:
     few_heaps()
     try:
         cli(prog_name="geotools")
-    except Exception as problem:  # a fault of ours: the user gets words, the maintainers can ask for the trace
+    except Exception as problem:
+        if isinstance(problem, OSError) and problem.errno in _NO_SCREEN and problem.filename is None:
+            fail(
+                OutputError(
+                    "the words of the program could not be written",
+                    found=problem,
+                    mend="check the file or program that the output is sent to, and the room on its disk",
+                ),
+                as_json=False,
+            )
+        # a fault of ours: the user gets words, the maintainers can ask for the trace
         if os.environ.get("GEOTOOLS_TRACEBACK"):
             raise
         fail(

@@ -41,5 +41,10 @@ def place_demo_input(out: Path, *, overwrite: bool) -> Path:
             shutil.copyfile(demo_folder() / name, temporary)
             os.replace(temporary, target / name)
     except OSError as problem:
-        raise OutputError("the demonstration's input could not be placed", where=target, found=problem) from problem
+        raise OutputError(
+            "the demonstration's input could not be placed",
+            where=target,
+            found=problem,
+            mend="choose another folder, or check its permission and the room on its disk",
+        ) from problem
     return target / "site.toml"

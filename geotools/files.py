@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 from pathlib import Path
 
 from geotools.errors import InputError
@@ -11,6 +12,9 @@ from geotools.errors import InputError
 #: Set to 1, lets GDAL open remote addresses and its virtual file systems (archives, buckets). Whoever starts the
 #: program decides that, never a file that is read: a site file from elsewhere must not make a machine fetch anything.
 ALLOW_REMOTE = "GEOTOOLS_ALLOW_REMOTE"
+
+#: With less room than this on a disk, a refused write is told with what is left.
+_SHORT_OF_ROOM = 50_000_000
 
 
 def remote_allowed() -> bool:
@@ -61,6 +65,18 @@ def local_file(path: Path | str, what: str) -> Path:
     except (OSError, ValueError) as problem:
         raise InputError(f"the {what} cannot be opened", where=text[:200], found=problem) from problem
     return local
+
+
+def disk_words(problem: object, where: Path) -> str:
+    """What was refused while writing, and the room on that disk where it is short: libraries hide that it is full."""
+    words = f"{type(problem).__name__}: {problem}"
+    while not where.exists() and where != where.parent:
+        where = where.parent
+    try:
+        free = shutil.disk_usage(where).free
+    except OSError:
+        return words
+    return f"{words}; {free // 1024} KB are free on that disk" if free < _SHORT_OF_ROOM else words
 
 
 def sha256(path: Path) -> str:

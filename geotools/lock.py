@@ -12,6 +12,8 @@ from geotools.errors import OutputError
 LOCK_NAME = ".lock"
 #: A run that was just told to end needs a moment to let go.
 PATIENCE_S = 1.0
+#: Refuse a link: in a folder from elsewhere it may lead to any file of this machine.
+NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 
 
 def _take(handle: int) -> bool:
@@ -49,7 +51,7 @@ class FolderLock:
     def _acquire(self, last: bool) -> int | None:
         """The held file; None where another try is due."""
         try:
-            handle = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o666)
+            handle = os.open(self.path, os.O_RDWR | os.O_CREAT | NO_LINK, 0o666)
         except OSError as problem:
             raise OutputError(
                 "the output folder cannot be written",

@@ -58,6 +58,7 @@ def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) 
     OutputError where a file cannot be put in place; everything is then still as it was, or ends at the next run.
     """
     files = sorted(path.relative_to(staged) for path in staged.rglob("*") if path.is_file())
+    _refuse_links(out, files)
     try:
         note = {"guard": guard, "state": _state(out / guard), "remove": sorted(set(remove) - {str(f) for f in files})}
         (staged / _NOTE).write_text(json.dumps(note), encoding="utf-8")
@@ -74,6 +75,18 @@ def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) 
             mend="close programs that have the files open, check free space, and run the step again",
         ) from problem
     return [out / name for name in files]
+
+
+def _refuse_links(out: Path, names: Iterable[Path]) -> None:
+    """OutputError where a folder below ``out`` is a link: in a plan from elsewhere it may lead anywhere."""
+    for folder in sorted({parent for name in names for parent in name.parents if parent.parts}):
+        if (out / folder).is_symlink():
+            raise OutputError(
+                "a folder of the results is a link to somewhere else",
+                where=out / folder,
+                expected="a folder of its own, so that nothing is written outside the output folder",
+                mend="take the link away, or choose another output folder",
+            )
 
 
 def finish(out: Path) -> None:
@@ -106,7 +119,8 @@ def finish(out: Path) -> None:
 def _remove_inside(out: Path, name: str) -> None:
     """Take away a file of an earlier result; nothing outside the folder, whatever a plan from elsewhere says."""
     inside = Path(name)
-    if not inside.is_absolute() and ".." not in inside.parts and (out / inside).is_file():
+    linked = any((out / parent).is_symlink() for parent in inside.parents if parent.parts)
+    if not inside.is_absolute() and ".." not in inside.parts and not linked and (out / inside).is_file():
         (out / inside).unlink()
 
 

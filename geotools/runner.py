@@ -21,7 +21,8 @@ from rasterio.errors import RasterioError
 
 from geotools import __version__
 from geotools.errors import GeotoolsError, OutputError, StepError
-from geotools.lock import FolderLock
+from geotools.files import disk_words
+from geotools.lock import NO_LINK, FolderLock
 from geotools.publish import SCRATCH_PREFIX, finish, publish, sweep
 from geotools.schema import PROVENANCE
 from geotools.site import Site
@@ -189,7 +190,12 @@ class Job:
         try:
             self.out.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
-            raise OutputError("the output folder cannot be made", where=self.out, found=problem) from problem
+            raise OutputError(
+                "the output folder cannot be made",
+                where=self.out,
+                found=problem,
+                mend="choose another folder, or change the permission of the one it stands in",
+            ) from problem
 
     def refuse_overwriting(self, step: Step) -> None:
         """OutputError where the step would replace results that are there, and was not told to."""
@@ -270,7 +276,9 @@ class Job:
         stamp = datetime.now(UTC).isoformat(timespec="seconds")
         line = json.dumps({"time": stamp, "step": step, "state": state, **detail}, default=str)
         try:
-            with open(self.out / LOG_NAME, "a", encoding="utf-8") as log:
+            # a link in a folder from elsewhere must not lead the log to another file
+            place = os.open(self.out / LOG_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_LINK, 0o666)
+            with open(place, "a", encoding="utf-8") as log:
                 log.write(line + "\n")
         except OSError:
             # A full disk must not hide the error that is being logged; the step's own outcome is what counts.
@@ -305,7 +313,7 @@ def writing(where: Path) -> Iterator[None]:
         raise OutputError(
             "a result could not be written; what stood there before is untouched",
             where=where,
-            found=f"{type(problem).__name__}: {problem}",
+            found=disk_words(problem, where),
             mend="check free space and write permission of the folder",
         ) from problem
 
@@ -339,7 +347,12 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
         os.replace(temporary, path)
     except OSError as problem:
-        raise OutputError("a file could not be written", where=path, found=problem) from problem
+        raise OutputError(
+            "a file could not be written",
+            where=path,
+            found=disk_words(problem, path.parent),
+            mend="check free space and write permission of the folder",
+        ) from problem
     finally:
         temporary.unlink(missing_ok=True)
 

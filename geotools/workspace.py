@@ -21,6 +21,7 @@ from shapely.errors import ShapelyError
 from geotools import gpkg
 from geotools.crs import metric_twin
 from geotools.errors import InputError, OutputError, StepError
+from geotools.files import disk_words
 from geotools.schema import LayerSchema
 from geotools.text import unprintable
 from geotools.vectorkind import check_database
@@ -220,7 +221,7 @@ class Workspace:
             raise OutputError(
                 "the plan could not be written; what stood there before is untouched",
                 where=self.plan,
-                found=f"{type(problem).__name__}: {problem}",
+                found=disk_words(problem, self.folder),
                 mend="check free space and write permission of the folder",
             ) from problem
 

@@ -64,7 +64,12 @@ def run_batch(
     try:
         sites.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
-        raise OutputError("the output folder cannot be made", where=out, found=problem) from problem
+        raise OutputError(
+            "the output folder cannot be made",
+            where=out,
+            found=problem,
+            mend="choose another folder, or change the permission of the one it stands in",
+        ) from problem
     lock = FolderLock(out)
     try:
         names = tuple(steps) if steps is not None else None

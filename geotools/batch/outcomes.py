@@ -16,6 +16,7 @@ from pyproj import CRS
 from geotools import gpkg
 from geotools.batch.task import SiteResult
 from geotools.errors import OutputError
+from geotools.files import disk_words
 from geotools.runner import write_text
 from geotools.schema import BATCH_SITES, LAYERS, Field, LayerSchema
 from geotools.tables import csv_text
@@ -107,7 +108,12 @@ def _replacing(path: Path):  # type: ignore[no-untyped-def]
         yield temporary
         os.replace(temporary, path)
     except PLAN_TROUBLE as problem:
-        raise OutputError("the batch's GeoPackage could not be written", where=path, found=problem) from problem
+        raise OutputError(
+            "the batch's GeoPackage could not be written; each site's own plan stands",
+            where=path,
+            found=disk_words(problem, path.parent),
+            mend="check free space and write permission of the folder, then run again with --resume",
+        ) from problem
     finally:
         for leftover in path.parent.glob(temporary.name + "*"):
             leftover.unlink(missing_ok=True)

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
+import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from geotools.errors import OutputError
+from geotools.files import disk_words
 from geotools.publish import COMMIT_NAME, finish, publish
 from tests.faults import disk, kill
+from tests.faults.site import command_line, make_site
 
 
 def test_a_run_killed_before_any_of_some_changes_loses_nothing(tmp_path: Path) -> None:
@@ -71,3 +78,48 @@ def test_an_interrupted_move_never_covers_work_done_since(tmp_path: Path, monkey
     finish(tmp_path)
     assert (tmp_path / "plan.gpkg").read_text() == "edited since"
     assert not (tmp_path / COMMIT_NAME).exists()
+
+
+@pytest.mark.parametrize("name", [".lock", "run.log"])
+def test_a_link_in_the_folder_leads_nothing_outside(tmp_path: Path, name: str) -> None:
+    out, outside = tmp_path / "out", tmp_path / "outside"
+    out.mkdir()
+    outside.write_text("mine")
+    (out / name).symlink_to(outside)
+    code, words = command_line("inspect", str(make_site(tmp_path / "site")), "--out", str(out))
+    assert "unexpected" not in words
+    assert code == (6 if name == ".lock" else 0), words
+    assert outside.read_text() == "mine"
+
+
+def test_a_folder_of_the_results_that_is_a_link_is_refused(tmp_path: Path) -> None:
+    out, outside = tmp_path / "out", tmp_path / "outside"
+    outside.mkdir()
+    (outside / "old.png").write_text("mine")
+    out.mkdir()
+    (out / "sections").symlink_to(outside)
+    with pytest.raises(OutputError, match="link to somewhere else"):
+        publish(staged(out, {"plan.gpkg": "new", "sections/a.png": "a"}), out, guard="plan.gpkg")
+    assert not (out / "plan.gpkg").exists()
+    shutil.rmtree(out / ".scratch-x")
+    publish(staged(out, {"plan.gpkg": "new"}), out, guard="plan.gpkg", remove=["sections/old.png"])
+    assert [path.name for path in outside.iterdir()] == ["old.png"]
+
+
+def test_a_screen_that_takes_no_more_is_told(tmp_path: Path) -> None:
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("needs a device that is always full")
+    with full.open("w") as screen:
+        done = subprocess.run(
+            [sys.executable, "-m", "geotools", "steps"], stdout=screen, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.returncode == 6
+    assert "words of the program could not be written" in done.stderr
+
+
+def test_a_short_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = OSError("no such table")
+    assert disk_words(problem, tmp_path / "not" / "there") == "OSError: no such table"
+    monkeypatch.setattr("shutil.disk_usage", lambda where: SimpleNamespace(free=3 * 1024))
+    assert disk_words(problem, tmp_path) == "OSError: no such table; 3 KB are free on that disk"

@@ -111,8 +111,15 @@ def choose_zones(
 
     Raises
     ------
-    InfeasibleError : no chain of straight beams fits; the message names the place where it breaks off.
+    InfeasibleError : no chain of straight beams fits; the message names the place where it breaks off. Or no post can
+        stand anywhere.
     """
+    if not nodes.offset.size:
+        raise InfeasibleError(
+            "there is no ground for a post along the whole line",
+            expected="places within layout.clear_m, layout.post_clear_m away from fence and keep-outs, with a height",
+            mend="compare layout.setback_m with layout.clear_m; look at the keep-outs and at holes of the terrain",
+        )
     reach = 4 * rules.extension_m + float(np.max(np.abs(nodes.offset))) + 8.0
     spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
     clear = clearance_grid(region, spine, reach, cell_m=cell_m)

@@ -12,7 +12,7 @@ import shapely
 from shapely.affinity import translate
 
 import geotools
-from geotools.errors import InputError, StepError
+from geotools.errors import InfeasibleError, InputError, StepError
 from tests.making import line, write_fence
 
 RING = ((15.0, 15.0), (85.0, 15.0), (85.0, 85.0), (15.0, 85.0), (15.0, 15.0))
@@ -243,3 +243,10 @@ def test_a_stack_that_answers_no_threat_is_said(make_site, tmp_path):
     missed = conflicts[conflicts["rule"] == "stack misses bridge"].iloc[0]
     assert "over level ground" in missed["found"]
     assert "the stack sees none of the threats" in set(conflicts["found"])
+
+
+def test_a_clear_strip_narrower_than_the_set_back_is_told(make_site, tmp_path):
+    site = geotools.open_site(make_site(toml="[layout]\nsetback_m = 4.0\nclear_m = 1.0\n"))
+    geotools.run_step("inspect", site, tmp_path / "out")
+    with pytest.raises(InfeasibleError, match="no ground for a post"):
+        geotools.run_step("layout", site, tmp_path / "out")
