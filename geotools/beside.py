@@ -36,7 +36,7 @@ class PlanRaster:
             with safe_gdal(), rasterio.open(path) as raster:
                 self._data = raster.read(band, masked=True).astype(float).filled(np.nan)
                 self._inverse = ~raster.transform
-        except (RasterioError, IndexError) as problem:
+        except (RasterioError, OSError, IndexError) as problem:
             raise InputError(
                 "a raster beside the plan cannot be read",
                 where=path,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import rasterio
 from rasterio._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
-from rasterio.errors import RasterioError
+from rasterio.errors import RasterioError, RasterioIOError
 from rasterio.io import DatasetReader
 
 from geotools.errors import InputError
@@ -58,7 +58,7 @@ SAFE_GDAL = {
 
 
 #: Everything a damaged raster makes the library raise.
-RASTER_TROUBLE = (RasterioError, CPLE_BaseError, ValueError, OverflowError, MemoryError)
+RASTER_TROUBLE = (RasterioError, RasterioIOError, CPLE_BaseError, ValueError, OverflowError, MemoryError)
 
 
 def safe_gdal() -> rasterio.Env:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
+from scipy.integrate import quad, trapezoid
 
 from geotools.beam import (
     HEAD_TYPES,
@@ -155,10 +155,10 @@ def test_lateral_fraction_is_the_integral_it_stands_for(pan):
     for x in (3.0, 50.0):
         y = np.linspace(-12.0, 12.0, 200_001)
         both = spread(y, x, pan[0]) * spread(y, length - x, pan[1])
-        whole = np.trapezoid(both, y)
+        whole = trapezoid(both, y)
         for offset, width in ((0.0, 0.5), (0.8, 0.5), (-0.6, 1.7)):
             part = np.abs(y - offset) <= width / 2
-            expected = abs(np.trapezoid(both[part], y[part]) / whole)
+            expected = abs(trapezoid(both[part], y[part]) / whole)
             got = lateral_fraction(head, np.array([x]), length, np.array([offset]), width, pan_deg=pan)[0, 0]
             assert got == pytest.approx(expected, abs=0.002)
 
@@ -170,4 +170,4 @@ def test_free_overlap_is_the_same_at_every_cut():
     for x in (0.0, 20.0, 50.0):
         q1, q2 = w0**2 + 2j * x / k, w0**2 + 2j * (length - x) / k
         both = w0 / np.sqrt(q1) * np.exp(-(z**2) / q1) * w0 / np.sqrt(q2) * np.exp(-(z**2) / q2)
-        assert np.trapezoid(both, z) == pytest.approx(free_overlap(k, head.beamwidth_el_deg, length), rel=1e-4)
+        assert trapezoid(both, z) == pytest.approx(free_overlap(k, head.beamwidth_el_deg, length), rel=1e-4)

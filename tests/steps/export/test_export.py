@@ -59,11 +59,14 @@ def test_geojson_follows_rfc_7946(exported):
 
 def test_kml_is_read_by_gdal_with_its_fields(exported):
     layers = set(pyogrio.list_layers(exported / "plan.kml")[:, 0])
-    assert {LAYERS[n].title for n in spatial(exported)} <= layers
-    heads = gpd.read_file(exported / "plan.kml", layer=HEADS.title)
-    plan = gpd.read_file(exported / "plan.gpkg", layer="heads")
+    plans = {n: gpd.read_file(exported / "plan.gpkg", layer=n) for n in spatial(exported)}
+    # GDAL's older KML driver, alone in pyogrio before 0.12, skips extended data and folders without a placemark
+    whole = "LIBKML" in pyogrio.list_drivers()
+    assert {LAYERS[n].title for n, plan in plans.items() if whole or len(plan)} <= layers
+    heads, plan = gpd.read_file(exported / "plan.kml", layer=HEADS.title), plans["heads"]
     assert list(heads["Name"]) == list(plan["head_id"])
-    assert list(heads["height_m"].astype(float)) == pytest.approx(list(plan["height_m"]))
+    if whole:
+        assert list(heads["height_m"].astype(float)) == pytest.approx(list(plan["height_m"]))
     assert np.allclose(heads.to_crs(plan.crs).distance(plan.set_crs(plan.crs), align=False), 0, atol=0.003)
 
 
