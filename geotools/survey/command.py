@@ -64,18 +64,52 @@ def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: d
     return grid_survey(read, out, cell_m=options["cell"] or 0.25, reach_m=options["reach"], **shared)
 
 
+def told(made: Made) -> list[str]:
+    """What was made, line by line."""
+    share = f"{100 * made.known_share:.0f} %" if made.known_share >= 0.005 else "less than 1 %"
+    lines = [f"{made.columns} x {made.rows} cells of {made.cell_m:g} m, {share} of them with a height"]
+    if made.spacing_m:
+        lines.append(f"  {made.points} ground points, {made.spacing_m:.2f} m apart on average")
+    lines.append(f"  coordinate system: {made.crs}")
+    datum = made.vertical_datum
+    if datum == "not stated":
+        datum += " (name it with --vertical-datum; heights of two surveys compare only on one datum)"
+    lines.append(f"  heights: in metres; datum: {datum}")
+    return lines + [f"  {text}" for text in made.notes]
+
+
 @click.command()
 @click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--out", "-o", type=click.Path(path_type=Path), required=True, help="GeoTIFF to write.")
+@click.option("--out", "-o", type=click.Path(path_type=Path), required=True, help="GeoTIFF to write, ending in .tif.")
 @click.option(
-    "--cell", type=click.FloatRange(0.02, 100), help="Cell size, m; 0.25 for surveys, else the first raster's."
+    "--cell",
+    type=click.FloatRange(0.02, 100),
+    help="Cell size in metres, also where the map counts in feet. Default: 0.25 for a survey, the first raster's own "
+    "for rasters.",
 )
-@click.option("--reach", type=click.FloatRange(0.01, 1000), help="How far from a ground point a height is believed, m.")
-@click.option("--crs", help="Coordinate system, where the files name none.")
-@click.option("--vertical-unit", type=click.Choice(["metre", "foot", "US survey foot"]), help="Unit of the heights.")
-@click.option("--vertical-datum", help="Datum of the heights, for the record.")
 @click.option(
-    "--class", "classes", multiple=True, type=click.IntRange(0, 255), default=(2,), help="Lidar classes taken."
+    "--reach",
+    type=click.FloatRange(0.01, 1000),
+    help="How far from the nearest ground point or breakline a height is believed, in metres; farther away there is no "
+    "data. Default: four times the points' spacing, at most 5 m.",
+)
+@click.option("--crs", help="Coordinate system, such as EPSG:32632, where the files name none.")
+@click.option(
+    "--vertical-unit",
+    type=click.Choice(["metre", "foot", "US survey foot"]),
+    help="Unit of the heights in the files. Wanted where the map counts in feet and the files do not say it.",
+)
+@click.option(
+    "--vertical-datum", help="What the heights stand on, such as 'NAVD88' or 'site datum', for the record; no change."
+)
+@click.option(
+    "--class",
+    "classes",
+    multiple=True,
+    type=click.IntRange(0, 255),
+    default=(2,),
+    show_default="2, ground",
+    help="Class of the lidar points that are ground; may be given several times. Withheld points are never taken.",
 )
 @click.option("--surface", help="Surface of a LandXML file that has several.")
 @click.option("--layer", help="Layer of a vector file that has several.")
@@ -94,9 +128,13 @@ def terrain(
 ) -> None:
     """Make a terrain model from what a survey delivered.
 
-    SOURCES are lidar files (LAS, LAZ), tables of points (CSV with x, y, z), points and breaklines with heights
-    (GeoPackage, DXF, GeoJSON, Shapefile), one LandXML surface; or several rasters, the most trusted first. Heights come
-    out in metres. A report of density and of steps at seams stands beside the file.
+    SOURCES are survey files, gridded together: lidar (LAS, LAZ), points (CSV with columns x, y, z), points and
+    breaklines with heights (GeoPackage, DXF, GeoJSON, Shapefile); or one LandXML surface, whose own triangles are kept;
+    or several rasters, joined, the most trusted first.
+
+    Heights come out in metres. Lines are breaklines: edges of the triangles, with their own heights along them. Points
+    too far apart to show a crawl gap, surveys that contradict each other and steps at seams are told as warnings, and
+    stand in a report beside the file (same name, .json).
     """
     ctx.find_root().obj = {"json": as_json}
     screen = Screen(as_json, quiet)
@@ -111,11 +149,8 @@ def terrain(
         screen.emit("terrain", **asdict(made))
         return
     if not quiet:
-        spacing = f", ground points {made.spacing_m:.2f} m apart" if made.spacing_m else ""
-        cells = f"{made.columns} x {made.rows} cells of {made.cell_m:g} m"
-        screen.out.print(f"{cells}, {100 * made.known_share:.0f} % with a height{spacing}", markup=False)
-        for text in (*made.notes, f"vertical datum: {made.vertical_datum}"):
-            screen.out.print(f"  {text}", markup=False)
+        for text in told(made):
+            screen.out.print(text, markup=False)
     for text in made.warnings:
         screen.err.print(f"  warning: {text}", markup=False)
     if not quiet:

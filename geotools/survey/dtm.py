@@ -22,13 +22,10 @@ from geotools.crs import horizontal, metres_per_unit, vertical
 from geotools.errors import InputError, OutputError
 from geotools.files import sha256
 from geotools.rasters import RASTER_TROUBLE
+from geotools.survey.ground import bounds, density, density_warnings, gather
 from geotools.survey.points import Survey, settle_crs, settle_height_unit
-from geotools.survey.tin import CellGrid, densified, interpolate, on_faces, thin
-from geotools.vectors import FARTHEST
+from geotools.survey.tin import CellGrid, interpolate, on_faces
 
-#: The shortest dip a prone person hides in is about as long as the person (common practice, no source); three points
-#: are the least that show a dip at all.
-SHORTEST_DIP_M = 1.7
 TILE = 512
 #: Cells around a tile whose points take part in its triangles: tiles then meet without a seam.
 HALO = 96
@@ -36,9 +33,10 @@ HALO = 96
 LEAST_SHARE = 0.02
 #: A triangle surface is laid down whole.
 MAX_FACE_CELLS = 20_000_000
+#: Pieces of a breakline are at most this many cells long: a tile then knows both ends of those near it.
+LONGEST_EDGE = 4
 #: No height is believed farther than this from a ground point unless the user says so.
 REACH_M = 5.0
-MAX_CELLS = 4_000_000_000
 NODATA = -9999.0
 
 
@@ -51,6 +49,7 @@ class Made:
     rows: int
     columns: int
     points: int = 0
+    edges: int = 0
     density_per_m2: float | None = None
     spacing_m: float | None = None
     known_share: float = 0.0
@@ -63,22 +62,6 @@ class Made:
     seams: list[dict[str, Any]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
-
-
-def density_warnings(spacing_m: float, cell_m: float) -> list[str]:
-    """What a survey of that point spacing cannot show, in words."""
-    found = []
-    if 3 * spacing_m > SHORTEST_DIP_M:
-        found.append(
-            f"ground points lie {spacing_m:.2f} m apart: dips shorter than {3 * spacing_m:.1f} m are not seen, and a "
-            f"prone person hides in one of {SHORTEST_DIP_M} m; {SHORTEST_DIP_M / 3:.2f} m between points is wanted"
-        )
-    if spacing_m > 2 * cell_m:
-        found.append(
-            f"cells of {cell_m:.2f} m are finer than the survey's {spacing_m:.2f} m between points: what they show "
-            "between points is interpolation"
-        )
-    return found
 
 
 def tiles(rows: int, columns: int, size: int = TILE) -> Iterator[tuple[slice, slice]]:
@@ -122,9 +105,18 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
         temporary.unlink(missing_ok=True)
 
 
-def _bounds(points: Array) -> tuple[float, float, float, float]:
-    (left, bottom), (right, top) = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
-    return float(left), float(bottom), float(right), float(top)
+def _datum(surveys: Sequence[tuple[Path, Survey]], crs: CRS, told: str | None, warnings: list[str]) -> str:
+    """What the heights stand on: as told, else as the files say; a warning where they do not say the same."""
+    named: dict[str, str] = {}
+    for path, survey in surveys:
+        upright = vertical(survey.crs if survey.crs is not None else crs)
+        name = upright.name if upright is not None else survey.vertical_datum
+        if name:
+            named.setdefault(name, path.name)
+    if len(named) > 1:
+        told_apart = ", ".join(f"{name} ({file})" for name, file in sorted(named.items()))
+        warnings.append(f"the surveys' heights stand on different datums: {told_apart}; bring them to one first")
+    return told or ", ".join(sorted(named)) or "not stated"
 
 
 def grid_survey(
@@ -151,24 +143,34 @@ def grid_survey(
     Raises InputError where system, unit or points are missing; OutputError where it cannot be written.
     """
     where = ", ".join(str(path) for path, _ in surveys)
-    system = settle_crs(surveys[0][1], crs, where)
+    system = settle_crs(surveys[0][1], crs, surveys[0][0])
+    for path, survey in surveys:
+        if crs is not None and survey.crs is not None and horizontal(crs) != horizontal(survey.crs):
+            survey.warnings.append(f"{path.name} names its own system, {survey.crs.name}: it is taken, not --crs")
     for path, survey in surveys[1:]:
         if horizontal(settle_crs(survey, crs, path)) != horizontal(system):
             raise InputError(
                 "the surveys are in different coordinate systems", where=path, found=survey.crs, expected=system.name
             )
-    factors = {settle_height_unit(survey, settle_crs(survey, crs, p), vertical_unit, p) for p, survey in surveys}
-    if len(factors) != 1:
-        raise InputError("the surveys are in different units of height", where=where, found=sorted(factors))
-    ((to_metres, unit_name),) = factors
+    units = dict(settle_height_unit(survey, settle_crs(survey, crs, p), vertical_unit, p) for p, survey in surveys)
+    if len(units) != 1:
+        raise InputError(
+            "the surveys are in different units of height",
+            where=where,
+            found=", ".join(sorted(units.values())),
+            expected="one unit",
+            mend="grid them one by one and join the results, the most trusted first",
+        )
+    ((to_metres, unit_name),) = units.items()
     unit = metres_per_unit(system)
     cell = cell_m / unit
-    upright = vertical(system)
+    warnings = [text for _, survey in surveys for text in survey.warnings]
     made = Made(
         out, cell_m, 0, 0,
         crs=horizontal(system).name,
         source_vertical_unit=unit_name,
-        vertical_datum=vertical_datum or (upright.name if upright is not None else "not stated"),
+        vertical_datum=_datum(surveys, system, vertical_datum, warnings),
+        warnings=warnings,
         sources={path.name: sha256(path) for path, _ in surveys},
     )  # fmt: skip
     made.notes += [note for _, survey in surveys for note in survey.notes]
@@ -176,64 +178,15 @@ def grid_survey(
         made.notes.append(f"heights converted from {unit_name} to metres (1 {unit_name} = {to_metres:.10g} m)")
     if any(survey.faces is not None for _, survey in surveys):
         return _grid_faces(surveys, made, system, cell, to_metres)
-    points, grid, made.points = _gather(surveys, cell, where)
-    points[:, 2] *= to_metres
-    made.rows, made.columns = grid.rows, grid.columns
-    _judge_density(made, points, grid, unit)
-    reach = (reach_m if reach_m is not None else min(4.0 * float(made.spacing_m or cell_m), REACH_M)) / unit
-    _write_tiles(made, points, grid, system, reach, unit, progress)
+    ground = gather(surveys, cell, to_metres, where)
+    made.rows, made.columns, made.points = ground.grid.rows, ground.grid.columns, ground.given
+    made.density_per_m2, made.spacing_m = density(ground.points, ground.weight, ground.grid, unit)
+    made.warnings += density_warnings(made.spacing_m, cell_m)
+    reach = (reach_m if reach_m is not None else min(4.0 * made.spacing_m, REACH_M)) / unit
+    longest = min(LONGEST_EDGE * cell, reach)
+    points, made.edges = ground.triangulated(longest, unit, where, made.notes, made.warnings)
+    _write_tiles(made, points, ground.grid, system, reach, unit, progress)
     return made
-
-
-def _on_a_map(chunk: Array, path: Path) -> Array:
-    """The points, if a map has such coordinates; InputError otherwise."""
-    strange = ~(np.abs(chunk) < FARTHEST).all(axis=1)
-    if strange.any():
-        raise InputError(
-            "a surveyed point has coordinates no map has",
-            where=path,
-            found=", ".join(f"{value:g}" for value in chunk[strange.argmax()]),
-            expected=f"x, y and height within {FARTHEST:.0e} of the origin",
-            mend="take the stray point out of the file",
-        )
-    return chunk
-
-
-def _gather(surveys: Sequence[tuple[Path, Survey]], cell: float, where: str) -> tuple[Array, CellGrid, int]:
-    """All points, thinned to one a cell; the grid over them; how many there were."""
-    # Cells count from the system's own origin: the same place falls into the same cell whatever else is surveyed.
-    world = CellGrid(0.0, 0.0, cell, 1, 2**31)
-    thinned, total = thin((_on_a_map(chunk, path) for path, survey in surveys for chunk in survey.chunks), world)
-    lines = [densified(line, cell / 2) for _, survey in surveys for line in survey.breaklines]
-    parts = [thinned, *lines]
-    points = np.concatenate([part for part in parts if len(part)]) if any(len(part) for part in parts) else thinned
-    if len(points) < 3 or not np.isfinite(points).all():
-        raise InputError("the survey has too few points", where=where, found=len(points), expected="at least three")
-    grid = CellGrid.over(_bounds(points), cell)
-    if grid.rows * grid.columns > MAX_CELLS:
-        raise InputError(
-            "the survey's points lie absurdly far apart for such cells",
-            where=where,
-            found=f"{grid.columns} x {grid.rows} cells",
-            expected=f"at most {MAX_CELLS:.0e}",
-            mend="check for stray points, or take larger cells",
-        )
-    order = np.lexsort((points[:, 0], points[:, 1]))
-    return points[order], grid, total + sum(map(len, lines))
-
-
-def _judge_density(made: Made, points: Array, grid: CellGrid, unit: float) -> None:
-    """Spacing of the points over the ground they cover: squares that hold any, of a size that holds about twenty."""
-    square = 10 * grid.cell
-    held = len(np.unique(np.floor(points[:, :2] / square), axis=0))
-    while len(points) < 20 * held and held > 1:
-        square *= 2
-        held = len(np.unique(np.floor(points[:, :2] / square), axis=0))
-    left, bottom, right, top = _bounds(points)
-    area_m2 = min(held * square**2, max((right - left) * (top - bottom), grid.cell**2)) * unit**2
-    made.density_per_m2 = round(len(points) / area_m2, 4)
-    made.spacing_m = round(float(np.sqrt(area_m2 / len(points))), 4)
-    made.warnings += density_warnings(made.spacing_m, made.cell_m)
 
 
 def _write_tiles(
@@ -263,7 +216,8 @@ def _write_tiles(
         made.known_share = round(known / (grid.rows * grid.columns), 6)
         if made.known_share < LEAST_SHARE:
             made.warnings.append(
-                f"only {100 * made.known_share:.2g} % of the cells have a height: look for stray points"
+                f"only {100 * made.known_share:.2g} % of the cells have a height: there are stray points, or "
+                "the points lie too far apart"
             )
         made.farthest_95_m = round(float(np.max(far)) * unit, 4) if far else None
     progress(len(pieces), len(pieces), "terrain tiles")
@@ -288,7 +242,7 @@ def _grid_faces(surveys: Sequence[tuple[Path, Survey]], made: Made, system: CRS,
     points[:, 2] *= to_metres
     assert survey.faces is not None
     used = points[np.unique(survey.faces)]
-    grid = CellGrid.over(_bounds(used), cell)
+    grid = CellGrid.over(bounds(used), cell)
     low, high = (edge(points[survey.faces][:, :, :2], axis=1) for edge in (np.min, np.max))
     laid = float(np.prod((high - low) / cell + 1.0, axis=1).sum())
     if grid.rows * grid.columns > MAX_FACE_CELLS or laid > 4 * MAX_FACE_CELLS:
@@ -302,9 +256,8 @@ def _grid_faces(surveys: Sequence[tuple[Path, Survey]], made: Made, system: CRS,
     made.rows, made.columns, made.points = grid.rows, grid.columns, len(used)
     heights = on_faces(points, survey.faces, grid)
     made.known_share = round(float(np.isfinite(heights).mean()), 6)
-    _judge_density(made, used, grid, metres_per_unit(system))
-    # A designed surface has few points because it is plain, not because it was surveyed thinly.
-    made.warnings.clear()
+    # No warning of it: a designed surface has few points because it is plain, not because it was surveyed thinly.
+    made.density_per_m2, made.spacing_m = density(used, np.ones(len(used)), grid, metres_per_unit(system))
     with writing(made.path, grid, system, made) as raster:
         raster.write(np.where(np.isfinite(heights), heights, NODATA).astype(np.float32), 1)
     return made

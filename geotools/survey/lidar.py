@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pyproj import CRS
@@ -19,6 +20,9 @@ from geotools.survey.points import Survey
 
 #: ASPRS LAS specification 1.4 R15, table 17: class 2 is ground.
 GROUND = 2
+_DATUM_KEY, _UNIT_KEY = 4096, 4099
+#: EPSG codes of units.
+_UNITS = {9001: "metre", 9002: "foot", 9003: "US survey foot"}
 
 
 def _trouble(path: Path, problem: BaseException) -> InputError:
@@ -83,8 +87,8 @@ def _check_chunk_table(path: Path) -> None:
         )
 
 
-def _unpacked(path: Path, classes: Sequence[int]) -> Iterator[Array]:
-    """Ground points of a file, piece by piece, read by another process whose memory is limited."""
+def _unpacked(path: Path, classes: Sequence[int], told: list[str]) -> Iterator[Array]:
+    """Ground points of a file, piece by piece, from another process whose memory is limited; its words to ``told``."""
     command = [sys.executable, "-m", "geotools.survey.unpack", str(path), *map(str, classes)]
     calm = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
     home = str(Path(__file__).parents[2])
@@ -100,7 +104,7 @@ def _unpacked(path: Path, classes: Sequence[int]) -> Iterator[Array]:
                     break
                 yield np.frombuffer(data, dtype="<f8").reshape(-1, 3)
             words = process.stderr.read().decode("utf-8", "replace").strip().splitlines()
-            said = [line for line in words if not line.startswith("note:")]
+            told += [line for line in words if not line.startswith("note:")]
         finally:
             if process.poll() is None:
                 process.kill()
@@ -108,7 +112,7 @@ def _unpacked(path: Path, classes: Sequence[int]) -> Iterator[Array]:
         raise InputError(
             "the lidar file cannot be read",
             where=path,
-            found=(said[-1] if said else f"its decoder ended with {process.returncode}")[:300],
+            found=(told[-1] if told else f"its decoder ended with {process.returncode}")[:300],
             expected="a whole LAS or LAZ file",
             mend="copy it again",
         )
@@ -116,16 +120,41 @@ def _unpacked(path: Path, classes: Sequence[int]) -> Iterator[Array]:
 
 def _chunks(path: Path, classes: Sequence[int]) -> Iterator[Array]:
     found = 0
-    for piece in _unpacked(path, classes):
+    told: list[str] = []
+    for piece in _unpacked(path, classes, told):
         found += len(piece)
         yield piece
     if not found:
+        ground = ", ".join(map(str, classes))
         raise InputError(
-            "the lidar file has no points of the ground class",
+            "the lidar file has no points of the ground class" if GROUND in classes else "no points of such a class",
             where=path,
-            expected=f"points of class {', '.join(map(str, classes))}",
+            found=told[-1] if told else "no points",
+            expected=f"points of class {ground}" + (" (ground)" if ground == str(GROUND) else ""),
             mend="classify the ground first; or name the classes to take with --class, knowing what they hold",
         )
+
+
+def _heights(header: Any) -> tuple[str | None, str | None]:
+    """Unit and datum of the heights where GeoTIFF keys tell them, beside or instead of well-known text.
+
+    Keys: GeoTIFF 1.1 (OGC 19-008r4): 4096 a vertical system by its EPSG code, 4099 the unit.
+    """
+    keys = {
+        key.id: key.value_offset
+        for record in header.vlrs
+        if hasattr(record, "geo_keys")
+        for key in record.geo_keys
+        if key.tiff_tag_location == 0
+    }
+    unit, datum = _UNITS.get(keys.get(_UNIT_KEY, 0)), None
+    try:
+        system = CRS.from_epsg(keys[_DATUM_KEY])
+        if system.is_vertical:
+            unit, datum = unit or system.axis_info[0].unit_name, system.name
+    except (KeyError, CRSError, IndexError):
+        pass
+    return unit, datum
 
 
 def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
@@ -145,6 +174,7 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
         with laspy.open(local) as reader:
             declared = reader.header.point_count * reader.header.point_format.size
             packed = reader.header.are_points_compressed
+            height_unit, datum = _heights(reader.header)
             try:
                 crs = reader.header.parse_crs()
             except (CRSError, ValueError, KeyError, IndexError, UnicodeDecodeError):
@@ -159,4 +189,5 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
             found=f"{declared} bytes of points in a file of {size}",
             mend="copy it again; it is cut off or damaged",
         )
-    return Survey(None if crs is None else CRS.from_user_input(crs), _chunks(local, classes))
+    system = None if crs is None else CRS.from_user_input(crs)
+    return Survey(system, _chunks(local, classes), height_unit=height_unit, vertical_datum=datum)

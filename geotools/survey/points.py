@@ -24,8 +24,8 @@ class Survey:
     chunks : points (n, 3) in the file's own units, piece by piece: a large file never lies in memory whole.
     breaklines : lines (n, 3) along which the ground has an edge.
     faces : triangles as rows of three point numbers, where the survey is a surface of its own; then there is one chunk.
-    height_unit : unit of the heights where the file says it.
-    notes : what was met on the way.
+    height_unit, vertical_datum : of the heights, where the file tells them beside its coordinate system.
+    notes, warnings : what was met on the way.
     """
 
     crs: CRS | None
@@ -33,7 +33,9 @@ class Survey:
     breaklines: list[Array] = field(default_factory=list)
     faces: np.ndarray | None = None
     height_unit: str | None = None
+    vertical_datum: str | None = None
     notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
 
 def settle_crs(survey: Survey, told: CRS | None, where: object) -> CRS:
@@ -60,15 +62,17 @@ def settle_crs(survey: Survey, told: CRS | None, where: object) -> CRS:
 def settle_height_unit(survey: Survey, crs: CRS, told: str | None, where: object) -> tuple[float, str]:
     """Metres in a unit of height, and its name: what the user says, else the file; InputError where it stays open."""
     upright = vertical(crs)
-    in_file = survey.height_unit or (upright.axis_info[0].unit_name if upright is not None else None)
+    in_file = (upright.axis_info[0].unit_name if upright is not None else None) or survey.height_unit
     name = told or in_file
+    if told and in_file and METRES_IN.get(in_file.lower()) != METRES_IN[told.lower()]:
+        survey.warnings.append(f"heights are taken in {told} as told, though {where} says {in_file}")
     if name is None and metres_per_unit(crs) == 1.0:
         return 1.0, "metre"
     if name is None or name.lower() not in METRES_IN:
         raise InputError(
             "the survey does not say in what unit its heights are",
             where=where,
-            found=name or f"map unit {unit_name(crs)}, heights unstated",
+            found=name or f"the map counts in {unit_name(crs)}; of the heights the file says nothing",
             expected="metre, foot or US survey foot",
             mend='add --vertical-unit "metre", "foot" or "US survey foot"',
         )

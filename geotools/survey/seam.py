@@ -13,7 +13,8 @@ from geotools.errors import InputError
 from geotools.files import local_file, sha256
 from geotools.rasters import open_raster
 from geotools.sources import METRES_IN
-from geotools.survey.dtm import MAX_CELLS, NODATA, Made, _window, tiles, writing
+from geotools.survey.dtm import NODATA, Made, _window, tiles, writing
+from geotools.survey.ground import MAX_CELLS
 from geotools.survey.tin import CellGrid
 from geotools.terrain import Terrain
 

@@ -48,17 +48,16 @@ class CellGrid:
         return xs, ys
 
 
-def thin(chunks: Iterable[Array], grid: CellGrid) -> tuple[Array, int]:
-    """One point a cell, the mean of those in it, in the order of the cells; and how many points there were.
+def thin(chunks: Iterable[Array], grid: CellGrid) -> tuple[Array, npt.NDArray[np.int64]]:
+    """One point a cell, the mean of those in it, in the order of the cells; and how many points each stands for.
 
     The noise of dense lidar is averaged within a cell, and triangulation never meets more points than cells.
     """
     parts: list[tuple[npt.NDArray[np.int64], Array]] = []
-    total = held = 0
+    held = 0
     for chunk in chunks:
         if not len(chunk):
             continue
-        total += len(chunk)
         column = np.floor((chunk[:, 0] - grid.left) / grid.cell).astype(np.int64)
         row = np.floor((grid.top - chunk[:, 1]) / grid.cell).astype(np.int64)
         parts.append(_sums(row * grid.columns + column, np.column_stack([chunk, np.ones(len(chunk))])))
@@ -67,9 +66,9 @@ def thin(chunks: Iterable[Array], grid: CellGrid) -> tuple[Array, int]:
             parts = [_merge(parts)]
             held = len(parts[0][0])
     if not parts:
-        return np.empty((0, 3)), 0
+        return np.empty((0, 3)), np.empty(0, dtype=np.int64)
     _, sums = _merge(parts)
-    return sums[:, :3] / sums[:, 3:], total
+    return sums[:, :3] / sums[:, 3:], sums[:, 3].astype(np.int64)
 
 
 def _merge(parts: list[tuple[npt.NDArray[np.int64], Array]]) -> tuple[npt.NDArray[np.int64], Array]:
@@ -81,16 +80,6 @@ def _sums(cells: npt.NDArray[np.int64], values: Array) -> tuple[npt.NDArray[np.i
     cells = cells[order]
     first = np.flatnonzero(np.r_[True, np.diff(cells) > 0])
     return cells[first], np.add.reduceat(values[order], first, axis=0)
-
-
-def densified(line: Array, spacing: float) -> Array:
-    """A breakline's vertices with more between them, so that triangles follow it instead of crossing it."""
-    steps = np.hypot(*np.diff(line[:, :2], axis=0).T)
-    pieces = [
-        line[i] + (line[i + 1] - line[i]) * np.linspace(0.0, 1.0, max(int(np.ceil(steps[i] / spacing)), 1) + 1)[:, None]
-        for i in range(len(line) - 1)
-    ]
-    return np.concatenate(pieces) if pieces else line
 
 
 def interpolate(points: Array, x: Array, y: Array, reach: float) -> tuple[Array, Array]:
