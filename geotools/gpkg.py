@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,6 +20,8 @@ VERSION = "1.3"
 _SPATIAL = {"Point": "Point", "LineString": "LineString", "Polygon": "Polygon"}
 # A fixed instant: a plan computed again from the same input is the same file content.
 _FIXED_TIME = "2000-01-01T00:00:00.000Z"
+
+_SYNC = "OGR_SQLITE_SYNCHRONOUS"
 
 _STYLE_TABLE = """
 CREATE TABLE IF NOT EXISTS layer_styles (
@@ -41,8 +44,17 @@ _SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extensio
 
 
 def layer_names(path: Path) -> list[str]:
-    """Names of the feature and attribute layers in a GeoPackage, styles left out."""
-    return [str(name) for name, _ in pyogrio.list_layers(path) if name != "layer_styles"]
+    """Names of the feature and attribute layers in a GeoPackage, styles left out; sqlite3.Error where it is damaged.
+
+    Asked often: the file's own list is read, as opening every layer takes ten times as long.
+    """
+    # opened as it is: never made where there is none
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as db:
+        rows = db.execute(
+            "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes', 'aspatial') "
+            "AND lower(table_name) IN (SELECT lower(name) FROM sqlite_master) ORDER BY rowid"
+        ).fetchall()
+    return [str(name) for (name,) in rows if name != "layer_styles"]
 
 
 def check_free(path: Path) -> None:
@@ -90,12 +102,33 @@ def check_whole(path: Path) -> None:
 
 def copy(source: Path, target: Path) -> None:
     """A copy as of now, with what another program has committed to a second file beside it."""
-    with closing(sqlite3.connect(source)) as held, closing(sqlite3.connect(target)) as made:
+    with closing(sqlite3.connect(source)) as held, closing(_connect_new(target)) as made:
         held.backup(made)
 
 
+def _connect_new(path: Path) -> sqlite3.Connection:
+    """A file that is not in its place yet: whoever puts it there has the disk hold all of it, once."""
+    db = sqlite3.connect(path)
+    db.execute("PRAGMA synchronous = OFF")
+    return db
+
+
+@contextmanager
+def _synced_later() -> Iterator[None]:
+    """The same for what the vector library writes."""
+    before = pyogrio.get_gdal_config_option(_SYNC)
+    pyogrio.set_gdal_config_options({_SYNC: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({_SYNC: before})
+
+
 def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.DataFrame, crs: CRS) -> None:
-    """Write one layer, replacing the one of that name, into the GeoPackage at ``path`` (made where there is none)."""
+    """Write one layer, replacing the one of that name, into the GeoPackage at ``path`` (made where there is none).
+
+    For a file that is still being made: it is on the disk for good only when the caller has synced it.
+    """
     options: dict[str, object] = {
         "layer": schema.name,
         "driver": "GPKG",
@@ -112,7 +145,8 @@ def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.Da
         options["geometry_type"] = schema.geometry.removesuffix("Z") + (" Z" if schema.geometry.endswith("Z") else "")
         options["crs"] = crs.to_wkt()
         shapes = frame.geometry.to_wkb().to_numpy()
-    pyogrio.raw.write(path, shapes, list(data), schema.field_names, field_mask=list(masks), **options)
+    with _synced_later():
+        pyogrio.raw.write(path, shapes, list(data), schema.field_names, field_mask=list(masks), **options)
 
 
 def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | None]:
@@ -133,7 +167,7 @@ def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | N
 
 def _forget_layer(path: Path, name: str) -> None:
     """Take away what we wrote about a layer, so that replacing it leaves no stale row."""
-    with closing(sqlite3.connect(path)) as db, db:
+    with closing(_connect_new(path)) as db, db:
         tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if "gpkg_data_columns" in tables:
             db.execute("DELETE FROM gpkg_data_columns WHERE table_name = ?", (name,))
@@ -142,8 +176,8 @@ def _forget_layer(path: Path, name: str) -> None:
 
 
 def finish(path: Path, schemas: list[LayerSchema]) -> None:
-    """Write field notes, allowed values and default styles of the layers just written."""
-    with closing(sqlite3.connect(path)) as db, db:
+    """Write field notes, allowed values and default styles of the layers just written; synced as they are."""
+    with closing(_connect_new(path)) as db, db:
         db.executescript(_COLUMN_TABLES)
         db.execute(_STYLE_TABLE)
         db.execute(

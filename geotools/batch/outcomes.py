@@ -106,6 +106,8 @@ def _replacing(path: Path):  # type: ignore[no-untyped-def]
     temporary = path.with_name(f".plan-{uuid.uuid4().hex}.gpkg")
     try:
         yield temporary
+        with open(temporary, "rb+") as written:
+            os.fsync(written.fileno())
         os.replace(temporary, path)
     except PLAN_TROUBLE as problem:
         raise OutputError(
