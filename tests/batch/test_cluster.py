@@ -117,7 +117,7 @@ def test_tiles_of_one_line_are_shared_and_a_killed_worker_changes_nothing(
     plan_work = importlib.import_module("geotools.steps.gaps.work")
     monkeypatch.setattr(plan_work, "TILE_ZONES", 2)
     monkeypatch.setattr(plan_work, "MARGIN_ZONES", 1)
-    site = geotools.open_site(write_site(tmp_path / "in", 800.0))
+    site = geotools.open_site(write_site(tmp_path / "in", 800.0, extra="[survey]\ndraws = 2"))
     lost: list[int] = []
 
     def progress(done: int, total: int, what: str = "") -> None:
@@ -131,9 +131,9 @@ def test_tiles_of_one_line_are_shared_and_a_killed_worker_changes_nothing(
             job.run(step)
     shutil.copytree(near, far)
     with Job(site, near) as job:
-        job.run("gaps", doubts=False)
+        job.run("gaps")
     with Job(site, far, workers=cluster, progress=progress) as job:
-        job.run("gaps", doubts=False)
+        job.run("gaps")
     assert lost[0] > 0
     assert digest(near / "plan.gpkg") == digest(far / "plan.gpkg")
     for raster in ("crawl_gap.tif", "corridor.tif"):

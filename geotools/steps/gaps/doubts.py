@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +22,9 @@ from geotools.steps.gaps.kernel import Question
 from geotools.steps.gaps.rows import Row
 from geotools.steps.gaps.sensitivity import sensitivity
 from geotools.steps.gaps.survey import PER_95, Accuracy, estimate, read_check_points
-from geotools.steps.gaps.work import FenceWork
+from geotools.steps.gaps.work import FenceWork, Tile
 
-__all__ = ["accuracy_of", "add_certainty", "beam_rows", "sensitivity_rows"]
+__all__ = ["Polarisations", "accuracy_of", "add_certainty", "beam_rows", "polarisations", "sensitivity_rows"]
 
 
 def accuracy_of(ctx: StepContext) -> Accuracy | None:
@@ -63,12 +64,13 @@ def _owned(found: FenceFindings, place: int) -> NDArray[np.bool_]:
 
 
 def add_certainty(
-    ctx: StepContext,
     work: FenceWork,
     found: FenceFindings,
     question: Question,
     accuracy: Accuracy | None,
     spots: list[Row],
+    draws: int,
+    seed: int,
 ) -> list[Row]:
     """Put probability and certainty into the rows of dead spots; rows of the resurvey layer."""
     if accuracy is None:
@@ -87,8 +89,8 @@ def add_certainty(
         others = _others(found, place)
         held = {t.name: others[i] for i, t in enumerate(question.targets) if t.name in names}
         rows = {name: tuple((s.first, s.last) for s, _ in found.spots[name][place]) for name in names}
-        doubt, given = ZoneDoubt(zone, zone.number, _owned(found, place), held, rows), ctx.site.survey
-        judged = judge_zone(doubt, question, accuracy, given.draws, given.seed)
+        doubt = ZoneDoubt(zone, zone.number, _owned(found, place), held, rows)
+        judged = judge_zone(doubt, question, accuracy, draws, seed)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
                 row = by_id[_spot_id(zone.zone_id, name, number)]
@@ -135,14 +137,29 @@ def sensitivity_rows(work: FenceWork, found: FenceFindings, question: Question) 
     ]
 
 
-def beam_rows(ctx: StepContext, work: FenceWork, found: FenceFindings) -> list[Row]:
-    """Rows of the beam_levels table: standing level, the way out of a null, loss in rain."""
-    heads = ctx.read(HEADS) if ctx.workspace.has(HEADS) else None
-    polarisation: dict[tuple[str, str], str] = {}
-    if heads is not None:
-        for head in heads.itertuples():
+class Polarisations(dict[tuple[str, str], str]):
+    """Polarisation of the heads by zone and level."""
+
+    def of(self, tile: Tile) -> dict[tuple[str, str], str]:
+        """Those of one tile's zones."""
+        zones = {zone.setup.zone_id for zone in tile.plan.zones}
+        return {key: turned for key, turned in self.items() if key[0] in zones}
+
+
+def polarisations(ctx: StepContext) -> Polarisations:
+    """Of all heads of the plan that have one."""
+    found = Polarisations()
+    if ctx.workspace.has(HEADS):
+        for head in ctx.read(HEADS).itertuples():
             if isinstance(head.polarisation, str):
-                polarisation[head.zone_id, head.level] = head.polarisation
+                found[head.zone_id, head.level] = head.polarisation
+    return found
+
+
+def beam_rows(
+    work: FenceWork, found: FenceFindings, rain_mm_h: float, turned: Mapping[tuple[str, str], str]
+) -> list[Row]:
+    """Rows of the beam_levels table: standing level, the way out of a null, loss in rain."""
     rows: list[Row] = []
     nulls = []
     for place in work.core:
@@ -157,8 +174,8 @@ def beam_rows(ctx: StepContext, work: FenceWork, found: FenceFindings) -> list[R
                 "rain_fade_db": rain_fade_db(
                     beam.head_type.frequency_hz,
                     zone.line.length,
-                    ctx.site.detection.rain_mm_h,
-                    polarisation=polarisation.get((zone.zone_id, level), "circular"),
+                    rain_mm_h,
+                    polarisation=turned.get((zone.zone_id, level), "circular"),
                 ),
             }
             rows.append(row)
