@@ -130,7 +130,7 @@ def _judge_meetings(net: Network, where: str, warnings: list[str]) -> None:
         raise InputError(
             "breaklines meet or cross at different heights",
             where=f"{where}, at {x:.2f}, {y:.2f}",
-            found=f"{differ[worst]:.2f} m between them ({int((differ > CONTRADICT_M).sum())} such places)",
+            found=f"{differ[worst]:.2f} m between them; places like it: {int((differ > CONTRADICT_M).sum())}",
             expected=f"one height, to {CONTRADICT_M} m",
             mend="end the line that passes over or under (a bridge, a wall) before it, or correct the heights",
         )
