@@ -115,4 +115,6 @@ def _check_columns(path: Path, names: Sequence[str], required: Sequence[str]) ->
 
 
 def _plain(cell: str) -> str:
-    return _GUARDED.sub(r"\1\2", cell.strip())
+    text = cell.strip()
+    # a guard whose blank text was stripped away guards nothing
+    return "" if text == "'" else _GUARDED.sub(r"\1\2", text)

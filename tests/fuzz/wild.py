@@ -18,7 +18,7 @@ from geotools.schema import HEADS, WALK_PLAN
 from geotools.site import Site
 from geotools.site.base import Section
 from tests.fuzz.mutate import EDGES, WORDS
-from tests.fuzz.subjects import BOTTOM, LEFT, SQUARE
+from tests.fuzz.subjects import BOTTOM, LEFT
 
 TEXT = st.one_of(
     st.sampled_from((*WORDS, "\udcff")),
@@ -172,7 +172,10 @@ def table(columns: Mapping[str, st.SearchStrategy[Any]], *, rows: int) -> st.Sea
 
 
 _FILE = st.one_of(
-    st.just("site.toml"), TEXT, st.sampled_from(("/dev/zero", "/dev/stdin", ".", "..", "../in/site.toml"))
+    st.just("site.toml"),
+    st.just("site.toml"),
+    TEXT,
+    st.sampled_from(("/dev/zero", "/dev/stdin", ".", "..", "../in/site.toml")),
 )
 MANIFEST_TABLE = table({"file": _FILE, "name": TEXT}, rows=5)
 MANIFEST = st.builds(
@@ -180,12 +183,16 @@ MANIFEST = st.builds(
     st.lists(st.one_of(st.fixed_dictionaries({"file": _FILE}, optional={"name": TEXT}), ANYTHING), max_size=5),
     st.dictionaries(TEXT, ANYTHING, max_size=1),
 )
-_EAST = st.one_of(st.floats(LEFT, LEFT + 100), NUMBER)
-_NORTH = st.one_of(st.floats(BOTTOM, BOTTOM + 100), NUMBER)
+EAST = st.one_of(st.floats(LEFT, LEFT + 100), NUMBER)
+NORTH = st.one_of(st.floats(BOTTOM, BOTTOM + 100), NUMBER)
 _HEIGHT = st.one_of(st.floats(240.0, 260.0), NUMBER)
+_SOUND = st.tuples(st.floats(LEFT, LEFT + 20), st.floats(BOTTOM, BOTTOM + 20), st.floats(240.0, 260.0))
 POINTS_TABLE = st.one_of(
-    table({"x": _EAST, "y": _NORTH, "z": _HEIGHT}, rows=30),
-    st.lists(st.tuples(_EAST, _NORTH, _HEIGHT), max_size=30).map(
+    st.lists(_SOUND, min_size=3, max_size=40).map(
+        lambda rows: ("x,y,z\r\n" + "".join(f"{x},{y},{z}\r\n" for x, y, z in rows)).encode()
+    ),
+    table({"x": EAST, "y": NORTH, "z": _HEIGHT}, rows=30),
+    st.lists(st.tuples(EAST, NORTH, _HEIGHT), max_size=30).map(
         lambda rows: ("x,y,z\r\n" + "".join(f"{x},{y},{z}\r\n" for x, y, z in rows)).encode()
     ),
 )
@@ -200,61 +207,6 @@ RESULTS = table(
     },
     rows=12,
 )
-
-
-def _position() -> st.SearchStrategy[list[Any]]:
-    near = st.sampled_from([[LEFT + x, BOTTOM + y] for x, y in SQUARE])
-    return st.one_of(
-        near, near, st.tuples(_EAST, _NORTH).map(list), st.tuples(_EAST, _NORTH, NUMBER).map(list), st.lists(NUMBER)
-    )
-
-
-def _geometry() -> st.SearchStrategy[Any]:
-    at = _position()
-    lines = st.lists(at, max_size=6)
-    rings = st.lists(lines.map(lambda ring: [*ring, *ring[:1]]), max_size=3)
-    shapes = {
-        "Point": at, "MultiPoint": lines, "LineString": lines, "MultiLineString": st.lists(lines, max_size=3),
-        "Polygon": rings, "MultiPolygon": st.lists(rings, max_size=2),
-    }  # fmt: skip
-    plain = st.one_of(
-        *(st.fixed_dictionaries({"type": st.just(k), "coordinates": v}) for k, v in shapes.items()),
-        st.fixed_dictionaries({"type": TEXT, "coordinates": ANYTHING}),
-        st.none(),
-    )
-    return st.one_of(
-        shapes["LineString"].map(lambda c: {"type": "LineString", "coordinates": c}),
-        plain,
-        st.fixed_dictionaries({"type": st.just("GeometryCollection"), "geometries": st.lists(plain, max_size=2)}),
-    )
-
-
-_SYSTEM = st.one_of(
-    st.sampled_from(("EPSG:32632", "EPSG:4326", "EPSG:4979", "EPSG:3857", "EPSG:2263", "EPSG:5773", "EPSG:0")), TEXT
-).map(lambda name: {"type": "name", "properties": {"name": name}})
-
-
-def _collection(features: list[Any], system: Any) -> bytes:
-    data = {"type": "FeatureCollection", "features": features} | ({} if system is None else {"crs": system})
-    return json.dumps(data, ensure_ascii=False).encode("utf-8", "surrogatepass")
-
-
-def features(names: tuple[str, ...] = (), *, most: int = 4) -> st.SearchStrategy[bytes]:
-    """GeoJSON of any geometry, with any attribute names and values."""
-    field_names = st.one_of(st.sampled_from(names), TEXT) if names else TEXT
-    feature = st.fixed_dictionaries(
-        {
-            "type": st.just("Feature"),
-            "properties": st.one_of(st.dictionaries(field_names, ANYTHING, max_size=4), st.none()),
-            "geometry": _geometry(),
-        }
-    )
-    usual = st.just({"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32632"}})
-    return st.builds(
-        _collection,
-        st.lists(st.one_of(feature, feature, feature, ANYTHING), max_size=most),
-        st.one_of(usual, usual, _SYSTEM),
-    )
 
 
 _EDIT = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import warnings
+from typing import Any
 
 import numpy as np
 from hypothesis import strategies as st
@@ -27,21 +28,34 @@ def _values(kind: str, rows: int, columns: int, fill: float | None) -> np.ndarra
     return np.clip(np.nan_to_num(heights), limits.min, limits.max).astype(kind)
 
 
+_ASPECTS = ("kind", "rows", "columns", "cell", "turn", "corner", "bands", "system", "nodata", "values", "unit")
+
+
 @st.composite
 def _drawn(draw: st.DrawFn) -> bytes | None:
-    kind = draw(st.one_of(st.just("float32"), st.sampled_from(_KINDS)))
-    rows, columns = (draw(st.one_of(st.just(100), st.integers(1, 130), st.sampled_from((1, 2, 3)))) for _ in range(2))
-    size = st.one_of(st.just(1.0), st.floats(0.05, 200.0), NUMBER)
-    turn = st.one_of(st.just(0.0), st.just(0.0), NUMBER)
-    corner = draw(st.one_of(st.just((LEFT, BOTTOM + 100)), st.tuples(NUMBER, NUMBER)))
-    transform = Affine(draw(size), draw(turn), corner[0], draw(turn), -draw(size), corner[1])
+    """The small site's terrain with one to three things about it that are not as they were."""
+    odd = draw(st.sets(st.sampled_from(_ASPECTS), min_size=1, max_size=3))
+
+    def pick(aspect: str, usual: Any, strange: st.SearchStrategy[Any]) -> Any:
+        return draw(strange) if aspect in odd else usual
+
+    kind = pick("kind", "float32", st.sampled_from(_KINDS))
+    size = st.one_of(st.integers(1, 130), st.sampled_from((1, 2, 3)))
+    cell = st.one_of(st.floats(0.05, 200.0), NUMBER)
+    corner = pick("corner", (LEFT, BOTTOM + 100), st.tuples(NUMBER, NUMBER))
+    transform = Affine(
+        pick("cell", 1.0, cell), pick("turn", 0.0, NUMBER), corner[0],
+        pick("turn", 0.0, NUMBER), -pick("cell", 1.0, cell), corner[1],
+    )  # fmt: skip
+    rows, columns = pick("rows", 100, size), pick("columns", 100, size)
     profile = {
-        "driver": "GTiff", "height": rows, "width": columns, "count": draw(st.integers(1, 3)), "dtype": kind,
-        "crs": draw(st.one_of(st.just("EPSG:32632"), st.sampled_from(_SYSTEMS))), "transform": transform,
+        "driver": "GTiff", "height": rows, "width": columns, "dtype": kind,
+        "count": pick("bands", 1, st.integers(2, 3)),
+        "crs": pick("system", "EPSG:32632", st.sampled_from(_SYSTEMS)), "transform": transform,
     }  # fmt: skip
-    nodata = draw(st.one_of(st.none(), st.just(-9999.0), NUMBER, st.sampled_from((250.0, 0.0, 255.0))))
-    fill = draw(st.one_of(st.none(), st.none(), NUMBER))
-    words = draw(st.one_of(st.just("metre"), st.sampled_from(("foot", "US survey foot", "m", "")), TEXT))
+    nodata = pick("nodata", -9999.0, st.one_of(st.none(), NUMBER, st.sampled_from((250.0, 0.0, 255.0))))
+    fill = pick("values", None, NUMBER)
+    words = pick("unit", "metre", st.one_of(st.sampled_from(("foot", "US survey foot", "m", "")), TEXT))
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")
         try:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.fuzz import wild
 from tests.fuzz.wild_rasters import RASTER
 from tests.fuzz.wild_subjects import WILD_SUBJECTS
+from tests.fuzz.wild_vectors import features
 
 #: What each subject's file is replaced by.
 FILES: dict[str, st.SearchStrategy[bytes]] = {
@@ -20,10 +21,13 @@ FILES: dict[str, st.SearchStrategy[bytes]] = {
     "site file, legal values": wild.site_file(wild=False),
     "wild manifest, TOML": wild.MANIFEST,
     "wild manifest, CSV": wild.MANIFEST_TABLE,
-    "wild fence": wild.features(("note",)),
-    "wild keep-outs": wild.features(),
-    "wild gates": wild.features(),
-    "wild cameras": wild.features(("camera_id", "zone_id", "height_m", "lens_mm")),
+    "wild fence": features("LineString"),
+    "wild keep-outs": features("Polygon"),
+    "wild gates": features("LineString"),
+    "wild cameras": features(
+        "Point",
+        {"camera_id": wild.TEXT, "zone_id": wild.TEXT, "height_m": wild.NUMBER, "lens_mm": wild.NUMBER},
+    ),
     "wild terrain": RASTER,
     "wild survey points": wild.POINTS_TABLE,
     "wild check points": wild.POINTS_TABLE,

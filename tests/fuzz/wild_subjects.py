@@ -118,7 +118,7 @@ WILD_SUBJECTS = (
             _THROUGH_LAYOUT),
     Subject("wild walk-test results", "results.csv", True, _later,
             (("walktest", "SITE", "--out", "OUT", "--overwrite", "--results", "IN/results.csv"),
-             ("report", "SITE", "--out", "OUT")),
+             ("export", "SITE", "--out", "OUT")),
             (*_THROUGH_LAYOUT, ("walktest", "SITE", "--out", "OUT", "--trials", "1"))),
     Subject("wild levels as built", "built.tif", False, _moved,
             (("asbuilt", "SITE", "--out", "OUT", "--survey", "IN/built.tif"),),

@@ -26,7 +26,8 @@ def calendar_bytes(visits: Iterable[Visit], site: str, stamp: date, *, alarm_day
     calendar = Calendar()
     calendar.add("prodid", "-//geotools-perimeter//upkeep plan//EN")
     calendar.add("version", "2.0")
-    calendar.add("x-wr-calname", f"Upkeep: {site}")
+    # a name of several lines would break the line it stands on: no text property of the standard, so nothing escapes it
+    calendar.add("x-wr-calname", " ".join(f"Upkeep: {site}".split()))
     moment = datetime.combine(stamp, time(), UTC)
     for (day, care), group in groupby(sorted(visits), key=lambda v: (v.day, v.care)):
         batch = list(group)
