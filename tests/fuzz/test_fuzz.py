@@ -33,7 +33,10 @@ def test_damaged_files_of_every_kind_are_answered_in_words() -> None:
 
 
 def test_wild_files_of_every_kind_are_answered_in_words() -> None:
-    result = run_wild(5 * len(WILD_SUBJECTS), [s.name for s in WILD_SUBJECTS], seed=None)
+    # the long run has the kind whose site takes long to prepare, too
+    kinds = [s.name for s in WILD_SUBJECTS if len(s.prepare) < 4]
+    assert len(kinds) == len(WILD_SUBJECTS) - 1
+    result = run_wild(3 * len(kinds), kinds, seed=None)
     assert result["faults"] == []
 
 
