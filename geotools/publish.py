@@ -12,6 +12,7 @@ import os
 import shutil
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from geotools.errors import OutputError
 
@@ -94,16 +95,15 @@ def finish(out: Path) -> None:
     commit = out / COMMIT_NAME
     if not commit.is_dir():
         return
-    try:
-        note = json.loads((commit / _NOTE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        note = None  # its last file goes last: without it all has been moved
+    _refuse_links(out, [Path(COMMIT_NAME) / _NOTE])
+    note = _read_note(commit / _NOTE)
     if note is not None:
         guard = Path(note["guard"])
         if (commit / guard).exists() and _state(out / guard) != note["state"]:
             shutil.rmtree(commit)
             return
         names = sorted(path.relative_to(commit) for path in commit.rglob("*") if path.is_file())
+        _refuse_links(out, names)
         for name in names:
             if name not in (Path(_NOTE), guard):
                 (out / name).parent.mkdir(parents=True, exist_ok=True)
@@ -114,6 +114,18 @@ def finish(out: Path) -> None:
             os.replace(commit / guard, out / guard)
     shutil.rmtree(commit)
     _sync(out)
+
+
+def _read_note(path: Path) -> dict[str, Any] | None:
+    """The note of a move that was begun; None where there is none, or none of ours: it may come from elsewhere."""
+    try:
+        note = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None  # its last file goes last: without it all has been moved
+    if not isinstance(note, dict) or not isinstance(note.get("remove"), list) or "state" not in note:
+        return None
+    guard = note.get("guard")
+    return note if isinstance(guard, str) and guard not in ("", "..") and Path(guard).name == guard else None
 
 
 def _remove_inside(out: Path, name: str) -> None:

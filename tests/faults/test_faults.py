@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import subprocess
 import sys
@@ -104,6 +105,42 @@ def test_a_folder_of_the_results_that_is_a_link_is_refused(tmp_path: Path) -> No
     shutil.rmtree(out / ".scratch-x")
     publish(staged(out, {"plan.gpkg": "new"}), out, guard="plan.gpkg", remove=["sections/old.png"])
     assert [path.name for path in outside.iterdir()] == ["old.png"]
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        {"guard": "../victim", "state": None, "remove": []},
+        {"guard": "/etc/hostname", "state": None, "remove": []},
+        {"guard": "..", "state": None, "remove": []},
+        {"guard": "plan.gpkg", "state": None, "remove": "abc"},
+        {"guard": ["plan.gpkg"], "state": None, "remove": []},
+        {"guard": "plan.gpkg"},
+        ["guard"],
+        7,
+    ],
+)
+def test_a_move_that_somebody_else_began_moves_nothing(tmp_path: Path, note: object) -> None:
+    out, victim = tmp_path / "out", tmp_path / "victim"
+    (out / COMMIT_NAME).mkdir(parents=True)
+    (out / "victim").write_text("theirs")
+    (out / COMMIT_NAME / ".note.json").write_text(json.dumps(note))
+    finish(out)
+    assert not victim.exists()
+    assert not (out / COMMIT_NAME).exists()
+    assert (out / "victim").read_text() == "theirs"
+
+
+def test_a_move_goes_on_through_no_link(tmp_path: Path) -> None:
+    out, outside = tmp_path / "out", tmp_path / "outside"
+    outside.mkdir()
+    (out / COMMIT_NAME / "sections").mkdir(parents=True)
+    (out / COMMIT_NAME / "sections" / "a.png").write_text("theirs")
+    (out / COMMIT_NAME / ".note.json").write_text('{"guard": "plan.gpkg", "state": null, "remove": []}')
+    (out / "sections").symlink_to(outside)
+    with pytest.raises(OutputError, match="link to somewhere else"):
+        finish(out)
+    assert not list(outside.iterdir())
 
 
 def test_a_screen_that_takes_no_more_is_told(tmp_path: Path) -> None:
