@@ -41,6 +41,14 @@ class Screen:
         self._task: Any = None
         self._last = -1
 
+    def say(self, text: str) -> None:
+        """A line for whoever looks on; nothing that stands in it is markup, or steers the terminal."""
+        self.out.print(shown(text), markup=False)
+
+    def warn(self, text: str) -> None:
+        """The same where warnings and errors go."""
+        self.err.print(shown(text), markup=False)
+
     def emit(self, event: str, **data: Any) -> None:
         """One JSON line."""
         print(json.dumps({"event": event, **data}, default=str), flush=True)
@@ -96,11 +104,11 @@ class Screen:
             )
             return
         if not self.quiet:
-            self.out.print(f"{outcome.step}: done in {outcome.seconds:.1f} s", markup=False)
+            self.say(f"{outcome.step}: done in {outcome.seconds:.1f} s")
             for text in outcome.notes:
-                self.out.print(f"  {shown(text)}", markup=False)
+                self.say(f"  {text}")
         for text in outcome.warnings:
-            self.err.print(f"  warning: {shown(text)}", markup=False)
+            self.warn(f"  warning: {text}")
 
     def would_run(self, step: Step, params: dict[str, Any], sources: Sources) -> None:
         """What a dry run says of a step."""
@@ -108,7 +116,7 @@ class Screen:
         if self.as_json:
             self.emit("dry-run", step=step.name, params=params, writes=writes, plan_crs=sources.plan_crs.name)
             return
-        self.out.print(f"{step.name}: would write {', '.join(writes) or 'nothing'}", markup=False)
+        self.say(f"{step.name}: would write {', '.join(writes) or 'nothing'}")
 
     def finished(self, job: Job) -> None:
         """The closing tables of the steps that made one, and the path of what was written."""
@@ -128,8 +136,6 @@ class Screen:
             self.out.print(made)
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
-                self.out.print(f"{left_out} more rows in summary.json", markup=False)
-        self.out.print(
-            "A model is no acceptance: walk-test every zone. Handle these results as sensitive.", markup=False
-        )
-        self.out.print(f"Written: {shown(str(job.workspace.plan.resolve()))}", markup=False)
+                self.say(f"{left_out} more rows in summary.json")
+        self.say("A model is no acceptance: walk-test every zone. Handle these results as sensitive.")
+        self.say(f"Written: {job.workspace.plan.resolve()}")

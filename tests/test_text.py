@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from geotools.errors import InputError
+from geotools.screen import Screen
 from geotools.text import file_part, shown, unprintable
 
 
@@ -46,3 +47,12 @@ def test_an_error_never_steers_a_terminal() -> None:
     problem = InputError("a\x1b]0;owned\x07", where="\x9b2J", found="\u202egpj.exe", expected="\udcff", mend="\r\x08")
     assert not set(str(problem)) & set("\x1b\x07\x9b\u202e\udcff\r\x08")
     assert "\\x1b" in str(problem)
+
+
+def test_the_screen_is_not_steered_and_takes_no_markup(capsys: pytest.CaptureFixture[str]) -> None:
+    screen = Screen()
+    screen.say("[/b] [red]name\x1b[2J \udcff")
+    screen.warn("[/b]\x9b2J")
+    said = capsys.readouterr()
+    assert said.out == "[/b] [red]name\\x1b[2J \\udcff\n"
+    assert said.err == "[/b]\\x9b2J\n"

@@ -44,14 +44,12 @@ class BatchScreen:
         if result.state == "failed":
             text = f"{result.name}: failed: {result.error.get('error', '')}"
             place = result.error.get("where")
-            self.screen.err.print(f"[{done}/{total}] {text}" + (f" ({place})" if place else ""), markup=False)
+            self.screen.warn(f"[{done}/{total}] {text}" + (f" ({place})" if place else ""))
         elif not self.screen.quiet:
             ago = (
                 f"about {_minutes(left)} left" if done < total else f"{_minutes(time.monotonic() - self.began)} in all"
             )
-            self.screen.out.print(
-                f"[{done}/{total}] {result.name}: {result.state} in {result.seconds:.1f} s, {ago}", markup=False
-            )
+            self.screen.say(f"[{done}/{total}] {result.name}: {result.state} in {result.seconds:.1f} s, {ago}")
 
     def finished(self, result: BatchResult) -> None:
         """The closing count and the paths."""
@@ -63,11 +61,9 @@ class BatchScreen:
         if self.screen.quiet:
             return
         said = ", ".join(f"{number} {state}" for state, number in counts.items() if number)
-        self.screen.out.print(f"{len(states)} sites: {said}", markup=False)
-        self.screen.out.print(
-            "A model is no acceptance: walk-test every zone. Handle these results as sensitive.", markup=False
-        )
-        self.screen.out.print(f"Written: {result.table.resolve()}\n         {result.combined.resolve()}", markup=False)
+        self.screen.say(f"{len(states)} sites: {said}")
+        self.screen.say("A model is no acceptance: walk-test every zone. Handle these results as sensitive.")
+        self.screen.say(f"Written: {result.table.resolve()}\n         {result.combined.resolve()}")
 
 
 def _minutes(seconds: float) -> str:

@@ -150,8 +150,8 @@ def terrain(
         return
     if not quiet:
         for text in told(made):
-            screen.out.print(text, markup=False)
+            screen.say(text)
     for text in made.warnings:
-        screen.err.print(f"  warning: {text}", markup=False)
+        screen.warn(f"  warning: {text}")
     if not quiet:
-        screen.out.print(f"Written: {out.resolve()}", markup=False)
+        screen.say(f"Written: {out.resolve()}")
