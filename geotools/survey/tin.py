@@ -83,27 +83,25 @@ def _sums(cells: npt.NDArray[np.int64], values: Array) -> tuple[npt.NDArray[np.i
 
 
 def interpolate(points: Array, x: Array, y: Array, reach: float) -> tuple[Array, Array]:
-    """Heights on the Delaunay triangles of the points, NaN where no point lies within ``reach``; and distances to them.
+    """Heights on the Delaunay triangles of the points, and distances to them; NaN and inf farther than ``reach``.
 
     Parameters
     ----------
     points : (n, 3); ``x``, ``y`` : places, one shape.
     """
-    shape = x.shape
-    heights, distance = np.full(shape, np.nan), np.full(shape, np.inf)
-    if not len(points):
-        return heights, distance
-    places = np.column_stack([x.ravel(), y.ravel()])
-    distance = cKDTree(points[:, :2]).query(places)[0].reshape(shape)
-    if len(points) >= 3:
-        origin = points[:, :2].mean(axis=0)  # far from the origin of a map grid, triangulation loses digits
-        try:
-            mesh = Delaunay(points[:, :2] - origin)
-            heights = LinearNDInterpolator(mesh, points[:, 2])(places - origin).reshape(shape)
-        except QhullError:
-            return heights, distance  # all points on one line: there is no surface between them
-    heights[distance > reach] = np.nan
-    return heights, distance
+    heights, distance = np.full(x.size, np.nan), np.full(x.size, np.inf)
+    if len(points):
+        places = np.column_stack([x.ravel(), y.ravel()])
+        distance = cKDTree(points[:, :2]).query(places, distance_upper_bound=reach)[0]
+        near = np.isfinite(distance)
+        if near.any() and len(points) >= 3:
+            origin = points[:, :2].mean(axis=0)  # far from the origin of a map grid, triangulation loses digits
+            try:
+                mesh = Delaunay(points[:, :2] - origin)
+                heights[near] = LinearNDInterpolator(mesh, points[:, 2])(places[near] - origin)
+            except QhullError:
+                pass  # all points on one line: there is no surface between them
+    return heights.reshape(x.shape), distance.reshape(x.shape)
 
 
 def on_faces(points: Array, faces: npt.NDArray[np.int64], grid: CellGrid) -> Array:
