@@ -29,6 +29,7 @@ from geotools.site import Site
 from geotools.sources import Sources, input_hashes, library_versions, open_sources
 from geotools.step import Progress, Step, StepContext, StepResult, discover, get_step
 from geotools.terrain import Terrain
+from geotools.text import shown
 from geotools.workers import Workers
 from geotools.workspace import PLAN_NAME, Workspace
 
@@ -251,6 +252,8 @@ class Job:
             "cautions": " ".join(step.cautions or CAUTIONS),
             "notes": "\n".join([*ctx.notes, *(f"warning: {text}" for text in ctx.warnings)]),
         }
+        # what files say of themselves is quoted here, and a plan takes no control characters
+        row = {name: shown(value) if isinstance(value, str) else value for name, value in row.items()}
         rows = [r for r in held if r["step"] != step.name] + [row]
         order = {name: place for place, name in enumerate(discover())}
         rows.sort(key=lambda r: order.get(r["step"], len(order)))

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Iterator
 from pathlib import Path
 
+import fiona
 import numpy as np
 import pytest
 import rasterio
@@ -18,8 +19,10 @@ from pyproj import CRS
 from geotools.errors import InputError
 from geotools.figures import read_figures, read_points
 from geotools.rasters import open_raster
+from geotools.steps.walktest.results import read_results, refuse_losing
 from geotools.vectors import read_fence
 from geotools.workspace import Workspace
+from tests.fuzz.mutate import mutated
 from tests.fuzz.run import run, run_wild
 from tests.fuzz.subjects import SUBJECTS, write_fence, write_terrain
 from tests.fuzz.wild_subjects import WILD_SUBJECTS
@@ -195,6 +198,43 @@ def test_a_view_that_never_ends_is_refused(tmp_path: Path) -> None:
         )
     with pytest.raises(InputError, match="statements of its own"):
         read_fence(tmp_path / "f.gpkg")
+
+
+def test_damaged_results_of_a_walk_test_are_told_in_words(tmp_path: Path) -> None:
+    path = tmp_path / "walk_test.gpkg"
+    schema = {"geometry": "Point", "properties": {"crossing_id": "str", "result": "str"}}
+    with fiona.open(path, "w", driver="GPKG", layer="walk_test", schema=schema, crs="EPSG:32632") as out:
+        row = {"crossing_id": "F01-Z001-walk-01", "result": "detected"}
+        out.write({"type": "Feature", "properties": row, "geometry": {"type": "Point", "coordinates": (5e5, 5.4e6)}})
+    whole = path.read_bytes()
+    assert read_results(path)["F01-Z001-walk-01"]["result"] == "detected"
+    refused = 0
+    for seed in range(80):
+        path.write_bytes(mutated(whole, seed, text=False))
+        try:
+            read_results(path)
+        except InputError:
+            refused += 1
+    assert refused > 5
+    path.write_bytes(whole)
+    with sqlite3.connect(path) as db:
+        db.execute("CREATE VIEW trap AS SELECT 1")
+    with pytest.raises(InputError, match="statements of its own"):
+        read_results(path)
+
+
+def test_a_walkers_control_characters_do_not_reach_the_plan(tmp_path: Path) -> None:
+    path = tmp_path / "walk_test.csv"
+    path.write_text("crossing_id,result,note\nF01-Z001-walk-01,missed,a\x1b[2Jb\n")
+    with pytest.raises(InputError, match=r"row 2, crossing F01-Z001-walk-01, note"):
+        read_results(path)
+
+
+def test_a_damaged_form_is_told_before_it_is_replaced(tmp_path: Path) -> None:
+    path = tmp_path / "walk_test.gpkg"
+    path.write_bytes(b"SQLite format 3\x00" + b"x" * 5000)
+    with pytest.raises(InputError, match="results cannot be read"):
+        refuse_losing([path], {})
 
 
 def test_a_block_repeated_without_end_is_refused(tmp_path: Path) -> None:

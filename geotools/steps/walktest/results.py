@@ -16,6 +16,9 @@ from geotools.files import local_file
 from geotools.schema import WALK_PLAN
 from geotools.steps.walktest.kernel import binomial_bounds, further_trials, trials_needed
 from geotools.tables import read_csv
+from geotools.text import unprintable
+from geotools.vectorkind import check_database
+from geotools.workspace import PLAN_TROUBLE
 
 __all__ = ["FILLED", "judge", "read_results", "refuse_losing"]
 
@@ -53,18 +56,26 @@ def _day(value: Any, where: str) -> date | None:
         ) from None
 
 
+def _unreadable(path: Path, found: str) -> InputError:
+    return InputError(
+        "the results cannot be read",
+        where=path,
+        found=found,
+        expected=f"a CSV file, or a GeoPackage with the layer {WALK_PLAN.name}",
+    )
+
+
 def _rows(path: Path) -> list[dict[str, Any]]:
     if path.suffix.lower() == ".csv":
         return list(read_csv(path, ["crossing_id", "result"]))
+    with open(path, "rb") as stream:
+        if stream.read(16) != b"SQLite format 3\x00":  # by its content: another kind could fetch or open what it names
+            raise _unreadable(path, "neither CSV nor GeoPackage")
+    check_database(path, "results file")
     try:
         frame = pyogrio.read_dataframe(path, layer=WALK_PLAN.name, read_geometry=False)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
-        raise InputError(
-            "the results cannot be read",
-            where=path,
-            found=str(problem)[:300],
-            expected=f"a CSV file, or a GeoPackage with the layer {WALK_PLAN.name}",
-        ) from None
+    except PLAN_TROUBLE as problem:
+        raise _unreadable(path, str(problem)[:300]) from None
     missing = [name for name in ("crossing_id", "result") if name not in frame.columns]
     if missing:
         raise InputError("the results lack fields", where=f"{path}, layer {WALK_PLAN.name}", found=missing)
@@ -73,6 +84,20 @@ def _rows(path: Path) -> list[dict[str, Any]]:
 
 def _text(value: Any) -> str:
     return "" if value is None or pd.isna(value) else str(value).strip()
+
+
+def _written(row: Mapping[str, Any], name: str, where: str) -> str | None:
+    """What somebody wrote by hand; the plan takes no character that no document can hold."""
+    text = _text(row.get(name))
+    code = unprintable(text)
+    if code is not None:
+        raise InputError(
+            "a walk-test form holds a character that cannot be written",
+            where=f"{where}, {name}",
+            found=f"{code} in {text[:80]!r}",
+            mend="take it out",
+        )
+    return text or None
 
 
 def read_results(path: Path) -> dict[str, dict[str, Any]]:
@@ -95,10 +120,17 @@ def read_results(path: Path) -> dict[str, dict[str, Any]]:
         filled[crossing] = {
             "result": result,
             "walked_on": _day(row.get("walked_on"), where),
-            "walker": _text(row.get("walker")) or None,
-            "note": _text(row.get("note")) or None,
+            "walker": _written(row, "walker", where),
+            "note": _written(row, "note", where),
         }
     return filled
+
+
+def _holds_form(path: Path) -> bool:
+    try:
+        return WALK_PLAN.name in pyogrio.list_layers(path)[:, 0]
+    except PLAN_TROUBLE as problem:
+        raise _unreadable(path, str(problem)[:300]) from None
 
 
 def refuse_losing(places: Sequence[Path], kept: Mapping[str, Any]) -> None:
@@ -106,7 +138,7 @@ def refuse_losing(places: Sequence[Path], kept: Mapping[str, Any]) -> None:
     for place in places:
         if not place.exists():
             continue
-        if place.suffix != ".csv" and WALK_PLAN.name not in pyogrio.list_layers(place)[:, 0]:
+        if place.suffix != ".csv" and not _holds_form(place):
             continue
         lost = sorted(set(read_results(place)) - set(kept))
         if lost:
