@@ -13,7 +13,6 @@ from shapely import force_2d, is_geometry
 from geotools.errors import StepError
 from geotools.schema import LAYERS
 from geotools.step import FileOut, LayerIn, Param, Step, StepContext, StepResult
-from geotools.steps.export.kml import KmlLayer, kml_text
 
 FOLDER, KML_NAME = "geojson", "plan.kml"
 _NOTE = (
@@ -40,6 +39,9 @@ def _lonlat(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 def run(ctx: StepContext) -> StepResult:
     """Write what the plan holds; see the manual beside this file."""
+    # loads slowly, and every command would wait for it
+    from geotools.steps.export.kml import KmlLayer, kml_text
+
     wanted = ctx.params["format"]
     shapes = [s for s in LAYERS.values() if s.geometry is not None and ctx.workspace.has(s)]
     if not shapes:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, signal, special, stats
+from scipy import optimize, special
 
 from geotools.errors import NumericInputError
 
@@ -72,8 +72,8 @@ def binomial_bounds(
     if sided == "two":
         alpha /= 2.0
     # the beta distribution has no shape parameter 0: all missed bounds at 0, all detected at 1
-    lower = np.where(k > 0, stats.beta.ppf(alpha, np.maximum(k, 1), n - k + 1), 0.0)
-    upper = np.where(k < n, stats.beta.ppf(1.0 - alpha, k + 1, np.maximum(n - k, 1)), 1.0)
+    lower = np.where(k > 0, special.betaincinv(np.maximum(k, 1), n - k + 1, alpha), 0.0)
+    upper = np.where(k < n, special.betaincinv(k + 1, np.maximum(n - k, 1), 1.0 - alpha), 1.0)
     return lower, upper
 
 
@@ -88,11 +88,12 @@ def trials_needed(probability: float = 0.90, confidence: float = 0.95, failures:
     if failures < 0 or failures != int(failures):
         raise NumericInputError("A count of failures below nothing", found=failures, expected="0, 1, 2, ...")
     low, high = int(failures), max(int(failures) + 1, 2)
-    while stats.binom.cdf(failures, high, 1.0 - p) > 1.0 - c:
+    # the chance of so few failures in n trials; the statistics package around it would take long to load
+    while special.bdtr(failures, high, 1.0 - p) > 1.0 - c:
         low, high = high, 2 * high
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if stats.binom.cdf(failures, middle, 1.0 - p) > 1.0 - c else (low, middle)
+        low, high = (middle, high) if special.bdtr(failures, middle, 1.0 - p) > 1.0 - c else (low, middle)
     return high
 
 
@@ -110,7 +111,11 @@ def _weak_spots(m: NDArray[np.float64]) -> NDArray[np.intp]:
         return np.empty(0, np.intp)
     highest = np.nanmax(m)
     filled = np.where(np.isfinite(m), m, highest)
-    found = signal.find_peaks(-np.pad(filled, 1, constant_values=np.inf))[0] - 1
+    # stretches of one value between higher neighbours; beyond both ends everything counts as higher
+    first = np.flatnonzero(np.r_[True, np.diff(filled) != 0])
+    last = np.r_[first[1:], len(filled)] - 1
+    level = np.pad(filled[first], 1, constant_values=np.inf)
+    found = ((first + last) // 2)[(level[1:-1] < level[:-2]) & (level[1:-1] < level[2:])]
     found = found[filled[found] < highest]
     return np.asarray(found[np.argsort(filled[found], kind="stable")], np.intp)
 
@@ -253,7 +258,7 @@ def estimate_threshold(
     b0, b1 = float(fit.x[0]), float(fit.x[1])
     best = float(fit.fun)
     flat = float(-n * (y.mean() * np.log(y.mean()) + (1 - y.mean()) * np.log(1 - y.mean())))
-    cut = 0.5 * float(stats.chi2.ppf(confidence, 1))
+    cut = 0.5 * float(special.chdtri(1, 1.0 - confidence))
     # a slope that is not positive, or no better than a flat line, places no threshold
     if b1 <= 0 or flat - best < cut:
         return ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n)
