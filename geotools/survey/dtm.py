@@ -183,7 +183,7 @@ def grid_survey(
     made.density_per_m2, made.spacing_m = density(ground.points, ground.weight, ground.grid, unit)
     made.warnings += density_warnings(made.spacing_m, cell_m)
     reach = (reach_m if reach_m is not None else min(4.0 * made.spacing_m, REACH_M)) / unit
-    longest = min(LONGEST_EDGE * cell, reach)
+    longest = min(LONGEST_EDGE * cell, max(reach, cell / 2))
     points, made.edges = ground.triangulated(longest, unit, where, made.notes, made.warnings)
     _write_tiles(made, points, ground.grid, system, reach, unit, progress)
     return made
