@@ -7,9 +7,11 @@ elevation as the standard orders them; cross-section offsets are positive to the
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import re
+import uuid
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
 
@@ -65,12 +67,33 @@ def write_landxml(
         alignments = SubElement(root, "Alignments", {"name": "zones"})
         for work in works:
             _alignment(alignments, work, units)
+    rows = _Rows()
     if surfaces:
         group = SubElement(root, "Surfaces", {"name": "earthworks"})
         for name, surface in surfaces.items():
-            _surface(group, name, surface, units)
+            _surface(group, name, surface, units, rows)
     indent(root, " ")
-    ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
+    text = rows.put_into(tostring(root, encoding="unicode"))
+    path.write_text(f"<?xml version='1.0' encoding='utf-8'?>\n{text}", encoding="utf-8", newline="")
+
+
+class _Rows:
+    """Rows of nothing but numbers, put into the finished text: as elements, points and faces of large surfaces take
+    several times as long and much memory.
+    """
+
+    def __init__(self) -> None:
+        self._mark = uuid.uuid4().hex
+        self._rows: list[str] = []
+
+    def stand_for(self, parent: Element, rows: Iterable[str]) -> None:
+        """``rows``, elements as text, will be the content of ``parent``."""
+        parent.text = f"{self._mark}-{len(self._rows)}-"
+        self._rows.append("".join(f"\n     {row}" for row in rows) + "\n    ")
+
+    def put_into(self, text: str) -> str:
+        """The document with the rows in their places."""
+        return re.sub(f"{self._mark}-(\\d+)-", lambda found: self._rows[int(found[1])], text)
 
 
 def _units(parent: Element, units: MapUnits) -> None:
@@ -114,15 +137,14 @@ def _alignment(parent: Element, work: Works, units: MapUnits) -> None:
         SubElement(sight, "PVI").text = _text(units.out([s, z]))
 
 
-def _surface(parent: Element, name: str, surface: Triangles, units: MapUnits) -> None:
+def _surface(parent: Element, name: str, surface: Triangles, units: MapUnits, rows: _Rows) -> None:
     made = SubElement(parent, "Surface", {"name": name})
     z = units.out(surface.xyz[:, 2])
     definition = SubElement(
         made, "Definition", {"surfType": "TIN", "elevMax": f"{z.max():.4f}", "elevMin": f"{z.min():.4f}"}
     )
-    points = SubElement(definition, "Pnts")
-    for number, (x, y, level) in enumerate(units.out(surface.xyz), start=1):
-        SubElement(points, "P", {"id": str(number)}).text = f"{y:.4f} {x:.4f} {level:.4f}"
-    faces = SubElement(definition, "Faces")
-    for a, b, c in surface.faces + 1:
-        SubElement(faces, "F").text = f"{a} {b} {c}"
+    places = enumerate(units.out(surface.xyz).tolist(), start=1)
+    points = (f'<P id="{number}">{y:.4f} {x:.4f} {level:.4f}</P>' for number, (x, y, level) in places)
+    rows.stand_for(SubElement(definition, "Pnts"), points)
+    faces = (f"<F>{a} {b} {c}</F>" for a, b, c in (surface.faces + 1).tolist())
+    rows.stand_for(SubElement(definition, "Faces"), faces)
