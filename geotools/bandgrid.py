@@ -100,21 +100,20 @@ class BandGrid:
             if room < 0:
                 break
             kept.add(block)
-        parts, at, held = [], 0, {}
-        for block in [*(b for b in self._held if b in kept), *fresh]:
+        order = [*(block for block in self._held if block in kept), *fresh]
+        # all that can fail comes first
+        parts = [
+            self._values[slice(*self._held[block])] if block in self._held else self._measured(self._members[block])
+            for block in order
+        ]
+        for block in self._held:
+            self._set_place(block, self._members[block], self._WAITING)
+        self._values, self._held, at = np.concatenate(parts), {}, 0
+        for block in order:
             members = self._members[block]
-            if block in self._held:
-                first, after = self._held[block]
-                parts.append(self._values[first:after])
-            else:
-                parts.append(self._measured(members))
-            held[block] = (at, at + len(members))
+            self._held[block] = (at, at + len(members))
             self._set_place(block, members, np.arange(at, at + len(members)))
             at += len(members)
-        for block in self._held:
-            if block not in held:
-                self._set_place(block, self._members[block], self._WAITING)
-        self._values, self._held = np.concatenate(parts), held
 
     def __call__(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Bilinear value at any points, arrays of one shape."""
