@@ -41,10 +41,11 @@ Array = npt.NDArray[np.float64]
 _ZONES_A_PIECE = 6
 
 HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
+#: Layers of which the map and the zones' sheets show what matters; the rest is for a GIS.
+_FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "sensitivity"}
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
 _PLACED = {
     "fence",
-    "corridor",
     "zones",
     "heads",
     "beams",
@@ -54,11 +55,6 @@ _PLACED = {
     "profiles",
     "advice",
     "options",
-    # of these the map and the zones' sheets show what matters; the rest is for a GIS
-    "grading_points",
-    "clear_ground",
-    "widths",
-    "sensitivity",
     "stakeout",
     "walk_test",
     "walk_result",
@@ -69,7 +65,10 @@ _PLACED = {
 
 
 def _frames(ctx: StepContext) -> dict[str, gpd.GeoDataFrame | pd.DataFrame]:
-    return {name: ctx.read(schema) for name, schema in LAYERS.items() if ctx.workspace.has(schema)}
+    """The plan's layers that the report shows; StepError where one is missing that it cannot do without."""
+    held = set(ctx.workspace.layer_names()) - _FOR_GIS
+    needed = {schema.name for schema in (FENCE, ZONES, HEADS, BEAMS)}
+    return {name: ctx.read(schema) for name, schema in LAYERS.items() if name in held | needed}
 
 
 def _gap_along(profiles: pd.DataFrame | None, zone_id: str, chainage_m: Array) -> Array | None:
@@ -185,8 +184,6 @@ def _warnings(provenance: pd.DataFrame) -> list[str]:
 def run(ctx: StepContext) -> StepResult:
     """Make the sheets; see the manual beside this file."""
     frames, site = _frames(ctx), ctx.site
-    for needed in (FENCE, ZONES, HEADS, BEAMS):
-        ctx.read(needed)
     summaries = _summaries(ctx)
     # an older report's own row says nothing of the plan
     provenance = frames["provenance"].query("step != 'report'")
