@@ -76,7 +76,7 @@ class LongSections:
     """
 
     _LEFT, _RIGHT, _TOP, _BETWEEN, _FOOT = 0.74, 0.12, 0.1, 0.22, 0.5
-    _HEIGHTS = (2.0, 1.35)
+    _HEIGHTS = (1.95, 1.3)
 
     def __init__(self) -> None:
         self._figure = Figure()
