@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
@@ -96,9 +97,14 @@ def interpolate(points: Array, x: Array, y: Array, reach: float) -> tuple[Array,
         near = np.isfinite(distance)
         if near.any() and len(points) >= 3:
             origin = points[:, :2].mean(axis=0)  # far from the origin of a map grid, triangulation loses digits
+            places -= origin
             try:
                 mesh = Delaunay(points[:, :2] - origin)
-                heights[near] = LinearNDInterpolator(mesh, points[:, 2])(places[near] - origin)
+                # For a place beside all triangles, each of them would be looked through.
+                hull = shapely.buffer(shapely.convex_hull(shapely.multipoints(mesh.points)), 1e-6)
+                shapely.prepare(hull)
+                near[near] = shapely.intersects_xy(hull, places[near])
+                heights[near] = LinearNDInterpolator(mesh, points[:, 2])(places[near])
             except QhullError:
                 pass  # all points on one line: there is no surface between them
     return heights.reshape(x.shape), distance.reshape(x.shape)
