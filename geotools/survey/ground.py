@@ -19,6 +19,9 @@ from geotools.vectors import FARTHEST
 #: are the least that show a dip at all.
 SHORTEST_DIP_M = 1.7
 MAX_CELLS = 4_000_000_000
+#: So many cells are made whatever their number of points; beyond, a point must stand for no more than the second.
+ALWAYS_CELLS = 100_000_000
+MAX_CELLS_A_POINT = 5_000_000
 #: Points of one cell count for the density up to this number: a heap of them shows no more of the ground around.
 COUNTED_PER_CELL = 9
 #: Breaklines and points closer than this in plan are at one place.
@@ -91,12 +94,15 @@ def gather(surveys: Sequence[tuple[Path, Survey]], cell: float, to_metres: float
     if len(points) < 3 or not np.isfinite(points).all():
         raise InputError("the survey has too few points", where=where, found=len(points), expected="at least three")
     grid = CellGrid.over(bounds(points), cell)
-    if grid.rows * grid.columns > MAX_CELLS:
+    most = min(MAX_CELLS, max(ALWAYS_CELLS, MAX_CELLS_A_POINT * len(points)))
+    if grid.rows * grid.columns > most:
+        apart = np.abs(points[:, :2] - np.median(points[:, :2], axis=0)).max(axis=1)
+        x, y, z = points[apart.argmax()]
         raise InputError(
             "the survey's points lie absurdly far apart for such cells",
             where=where,
-            found=f"{grid.columns} x {grid.rows} cells",
-            expected=f"at most {MAX_CELLS:.0e}",
+            found=f"{grid.columns} x {grid.rows} cells; the farthest point is {x:.2f}, {y:.2f}, {z:.2f}",
+            expected=f"at most {most:.0e} for {len(points)} points",
             mend="check for stray points, or take larger cells",
         )
     corners = sum(map(len, lines))

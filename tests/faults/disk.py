@@ -9,7 +9,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
@@ -186,22 +185,27 @@ def edits_kept_after_a_crash_elsewhere(root: Path) -> Tally:
 
 
 def two_runs(root: Path, rounds: int = 3) -> Tally:
-    """Several runs begin at one moment on one folder: one works, the others are told; the plan is whole."""
+    """Two runs of the whole job begin at one moment on one folder: one ends its work, the other is told."""
     ground, tally = Ground(root), Tally()
+    job = ("run", str(ground.sites[1]), "--quiet", "--overwrite", "--out")
+    code, words = command_line(*job, str(root / "alone"))
+    if code:
+        return Tally(faults=[f"a run alone fails: {words[-300:]}"])
+    whole = digest(root / "alone" / "plan.gpkg")
     for number in range(rounds):
-        out = ground.fresh()
-        runs = [start("tests.faults.victim", str(ground.sites[1]), str(out), "-1") for _ in range(2)]
-        time.sleep(3.0)
-        states = [run.poll() for run in runs]
-        for run in runs:
-            run.kill()
-        words = [run.communicate()[0] for run in runs]
+        out = root / f"both-{number}"
+        runs = [start("geotools", *job, str(out)) for _ in range(2)]
+        ends = [(run.communicate()[0], run.returncode) for run in runs]
         tally.runs += 2
-        tally.refused += sum("another run is at work" in text for text in words)
-        for state, text in zip(states, words, strict=True):
-            if state is not None and "another run is at work" not in text:
-                tally.faults.append(f"round {number}: a run ended with {state}: {text[-300:]}")
-        tally.faults += [f"round {number}: {fault}" for fault in faults_of(out, ground.known)]
+        for words, code in ends:
+            told = code == OUTPUT_ERROR and "another run is at work" in words
+            tally.refused += told
+            if code and not told:
+                tally.faults.append(f"round {number}: exit {code}: {words[-300:]}")
+        if digest(out / "plan.gpkg") != whole:
+            tally.faults.append(f"round {number}: the plan is none that a run alone leaves")
+    if not tally.refused:
+        tally.faults.append("no run met another; this fault was not tried")
     return tally
 
 

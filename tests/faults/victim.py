@@ -1,6 +1,6 @@
 """Runs a site's steps and kills itself at the N-th change of the folder: `python -m tests.faults.victim SITE OUT N`.
 
-Changes are renaming, removing, syncing, making folders. With -1 it runs the steps over and over until it is killed.
+Changes are renaming, removing, syncing, making folders.
 """
 
 from __future__ import annotations
@@ -35,10 +35,6 @@ def count_down(changes: int) -> None:
 
 def main() -> None:
     site, out, changes = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
-    if changes < 0:
-        print("ready", flush=True)
-        while True:
-            run_steps(site, out)
     count_down(changes)
     run_steps(site, out)
     print("done", flush=True)

@@ -255,3 +255,22 @@ def test_a_point_that_no_map_has_is_named(tmp_path):
         )
     assert "1e+308" in str(caught.value)
     assert not (tmp_path / "g.tif").exists()
+
+
+def test_a_point_far_from_all_others_is_named_before_a_model_of_nothing_is_made(tmp_path):
+    table = tmp_path / "points.csv"
+    rows = "".join(f"{500_000 + x},{5_400_000 + y},200\n" for x in range(10) for y in range(10))
+    table.write_text("x,y,z\n" + rows + "50000600,5400005,250.3\n")
+    out = tmp_path / "dtm.tif"
+    done = CliRunner().invoke(cli, ["terrain", str(table), "--out", str(out), "--cell", "0.5", "--crs", "EPSG:32632"])
+    assert done.exit_code == 3
+    assert "absurdly far apart" in done.output
+    assert "the farthest point is 50000600.00, 5400005.00, 250.30" in done.output
+    assert not out.exists()
+
+
+def test_points_far_apart_are_gridded_where_a_model_of_them_is_of_an_ordinary_size(tmp_path):
+    table = tmp_path / "points.csv"
+    table.write_text("x,y,z\n500000,5400000,200\n500900,5400000,201\n500000,5400900,202\n")
+    made = grid_survey([(table, read_table(table))], tmp_path / "dtm.tif", cell_m=0.5, crs=CRS("EPSG:32632"))
+    assert made.points == 3
