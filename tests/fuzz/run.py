@@ -3,7 +3,7 @@
 Each case damages one file of a small valid site, or replaces it by one that hypothesis built from what the format may
 hold, and runs the command line on it. What must hold: an exit code of the documented ones with words, no traceback, an
 answer within 10 s (time in which other work has the processors left out), less than 1 GB of memory, no file changed
-outside the output folder, nothing half-written left behind. A damaged case is named by subject and number and can be run
+outside the output folder, nothing half-written left behind. A damaged case is named by subject and number and can run
 alone: `--subject "fence DXF" --seed 17`; a built one is told with its content, which `--content` takes.
 """
 
