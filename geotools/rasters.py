@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
 import rasterio
 from rasterio._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from rasterio.errors import RasterioError, RasterioIOError
@@ -40,6 +42,8 @@ DRIVERS = (
     "PNG",
     "JPEG",
 )
+#: Grids written as text; where one is cut short, GDAL looks for every missing number at the file's end, for hours.
+TEXT_DRIVERS = ("AAIGrid", "GRASSASCIIGrid", "GSAG")
 #: A raster is read block by block; a block above this does not fit beside its neighbours in a small memory.
 MAX_BLOCK_CELLS = 32_000_000
 #: 1000 km x 1000 km in half-metre cells: whatever declares more is damaged or a trap.
@@ -113,6 +117,8 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
     try:
         with understood(local, what):
             _check_size(raster, what)
+            if raster.driver in TEXT_DRIVERS and isinstance(local, Path):
+                _check_whole_text(raster, local, what)
             _ = (raster.crs, raster.colorinterp, raster.units, raster.nodatavals, raster.mask_flag_enums, raster.scales)
     except InputError:
         raster.close()
@@ -141,3 +147,29 @@ def _check_size(raster: DatasetReader, what: str) -> None:
             expected=f"at most {MAX_BLOCK_CELLS} cells a block",
             mend="store it in tiles, for example: gdal_translate -of COG in.tif out.tif",
         )
+
+
+def _check_whole_text(raster: DatasetReader, path: Path, what: str) -> None:
+    """InputError where a grid of numbers as text holds fewer of them than it declares."""
+    state = path.stat()
+    held, cells = _words(path, state.st_size, state.st_mtime_ns), raster.width * raster.height
+    if held < cells:
+        raise InputError(
+            f"the {what} is cut short",
+            where=path,
+            found=f"{held} numbers",
+            expected=f"{raster.width} x {raster.height} = {cells} cells, as its header says",
+            mend="copy the file again",
+        )
+
+
+@lru_cache(maxsize=64)
+def _words(path: Path, size: int, changed: int) -> int:
+    """How many words stand in a text file; ``size`` and ``changed`` tell one state of it from another."""
+    found, before = 0, False
+    with open(path, "rb") as stream:
+        while block := stream.read(1 << 20):
+            inside = np.frombuffer(block, np.uint8) > ord(" ")
+            found += int(np.count_nonzero(inside[1:] & ~inside[:-1])) + int(inside[0] and not before)
+            before = bool(inside[-1])
+    return found

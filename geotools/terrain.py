@@ -28,6 +28,8 @@ MAX_WINDOW_CELLS = 60_000_000
 #: Places are sampled in pieces whose window and number stay below these, so that memory does not grow with the line.
 PIECE_CELLS = 2_000_000
 PIECE_PLACES = 500_000
+#: No terrain model has cells smaller or larger than these.
+MIN_CELL_M, MAX_CELL_M = 0.001, 10_000.0
 
 
 @dataclass(frozen=True)
@@ -129,9 +131,19 @@ class Terrain:
         with understood(path):
             self._describe(source_crs, band)
         source, plan = horizontal(self.source_crs), horizontal(plan_crs)
-        transform, self.shape = self._plan_grid(source, plan)
-        self.transform = Affine(*(self._unit * value for value in transform[:6]))
-        self._inverse = _inverted(self.transform, self.path)
+        with understood(path):
+            transform, self.shape = self._plan_grid(source, plan)
+            self.transform = Affine(*(self._unit * value for value in transform[:6]))
+            self._inverse = _inverted(self.transform, self.path)
+            cell = self.cell_m
+        if not MIN_CELL_M <= cell <= MAX_CELL_M:
+            raise InputError(
+                "the terrain raster's cells are of an absurd size",
+                where=path,
+                found=f"{cell:g} m",
+                expected=f"{MIN_CELL_M:g} to {MAX_CELL_M:g} m",
+                mend="check system and size of cells: the header is damaged, or it is no terrain model",
+            )
 
     def _describe(self, source_crs: CRS | None, band: int) -> None:
         """Take from the file what reading needs."""

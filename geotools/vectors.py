@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -225,7 +226,9 @@ def read_frame(path: Path | str, what: str, layer: str | None = None) -> gpd.Geo
     drivers = drivers_for(local, f"{what} file")
     chosen = {} if layer is None else {"layer": layer}
     try:
-        with safe_gdal():
+        with safe_gdal(), warnings.catch_warnings():
+            # odd names of fields that nobody reads are no concern of the user
+            warnings.simplefilter("ignore", UserWarning)
             frame = gpd.read_file(local, engine="fiona", enabled_drivers=drivers, rows=MAX_FENCE_FEATURES + 1, **chosen)
     except FENCE_TROUBLE as problem:
         raise InputError(

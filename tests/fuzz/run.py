@@ -44,7 +44,15 @@ class Driver:
             raise RuntimeError("the worker does not begin: an undamaged site fails, or the package cannot be loaded")
         return process
 
-    def ask(self, case: dict[str, object], patience: float = PATIENCE_S) -> dict[str, object]:
+    def ask(self, case: dict[str, object]) -> dict[str, object]:
+        """What comes of a case; one that took too long is run again, for a machine may stand still for a while."""
+        first = self._ask(case)
+        if not first.get("late"):
+            return first
+        second = self._ask(case)
+        return {**second, "again": True}
+
+    def _ask(self, case: dict[str, object], patience: float = PATIENCE_S) -> dict[str, object]:
         """What comes of a case, with the bounds of time and memory judged."""
         if self.process is None:
             self.process = self._begin()
@@ -56,7 +64,7 @@ class Driver:
             ready.register(self.process.stdout, selectors.EVENT_READ)
             if not ready.select(patience):
                 self.stop()
-                return {"faults": [f"no answer within {patience:g} s"], "codes": [], "hang": True}
+                return {"faults": [f"no answer within {patience:g} s"], "codes": [], "late": True}
         answer = self.process.stdout.readline()
         if not answer:
             code = self.process.wait()
@@ -65,6 +73,7 @@ class Driver:
         result: dict[str, object] = json.loads(answer)
         if float(str(result["seconds"])) > MAX_SECONDS:
             result["faults"] = [*list(result["faults"]), f"took {result['seconds']} s"]  # type: ignore[call-overload]
+            result["late"] = True
         if int(str(result["memory_mb"])) > MAX_MEMORY_MB:
             result["faults"] = [*list(result["faults"]), f"{result['memory_mb']} MB"]  # type: ignore[call-overload]
             self.stop()
@@ -83,6 +92,7 @@ class Count:
     def __init__(self, say: bool) -> None:
         self.say = say
         self.cases = 0
+        self.again = 0
         self.started = time.perf_counter()
         self.tally: dict[str, Counter[str]] = defaultdict(Counter)
         self.slowest: Counter[str] = Counter()
@@ -101,6 +111,7 @@ class Count:
         codes = list(result["codes"])  # type: ignore[call-overload]
         refused = bool(codes and codes[-1])
         self.cases += 1
+        self.again += bool(result.get("again"))
         self.tally[name]["faults" if result["faults"] else "refused" if refused else "accepted"] += 1
         self.slowest[name] = max(self.slowest[name], round(1000 * float(str(result.get("seconds", 0)))))
         self.clock[name] = max(self.clock[name], round(1000 * float(str(result.get("clock", 0)))))
@@ -117,6 +128,7 @@ class Count:
         return {
             "cases": self.cases,
             "seconds": round(self.seconds),
+            "again": self.again,
             "faults": self.faults,
             "subjects": {
                 name: {
@@ -191,7 +203,7 @@ def main() -> None:
     result = count.result()
     for name, row in result["subjects"].items():  # type: ignore[attr-defined]
         print(f"{name}: {json.dumps(row)}")
-    print(f"{count.cases} cases in {count.seconds:.0f} s, {len(count.faults)} faults")
+    print(f"{count.cases} cases in {count.seconds:.0f} s, {count.again} run again, {len(count.faults)} faults")
     if given.report:
         given.report.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
     sys.exit(1 if count.faults else 0)

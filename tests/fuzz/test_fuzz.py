@@ -15,16 +15,18 @@ import numpy as np
 import pytest
 import rasterio
 from pyproj import CRS
+from rasterio.transform import from_origin
 
 from geotools.errors import InputError
 from geotools.figures import read_figures, read_points
 from geotools.rasters import open_raster
 from geotools.steps.walktest.results import read_results, refuse_losing
+from geotools.terrain import Terrain
 from geotools.vectors import read_fence
 from geotools.workspace import Workspace
 from tests.fuzz.mutate import mutated
 from tests.fuzz.run import run, run_wild
-from tests.fuzz.subjects import SUBJECTS, write_fence, write_terrain
+from tests.fuzz.subjects import BOTTOM, LEFT, SUBJECTS, write_fence, write_terrain
 from tests.fuzz.wild_subjects import WILD_SUBJECTS
 
 LINE = {"type": "LineString", "coordinates": [[500000, 5400000], [500010, 5400010]]}
@@ -198,6 +200,30 @@ def test_a_view_that_never_ends_is_refused(tmp_path: Path) -> None:
         )
     with pytest.raises(InputError, match="statements of its own"):
         read_fence(tmp_path / "f.gpkg")
+
+
+def test_a_text_grid_that_is_cut_short_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    # GDAL would look for each of 5.7 million missing numbers at the end of the file
+    head = "ncols 32767\nnrows 175\nxllcorner 0\nyllcorner 0\ncellsize 1\nNODATA_value -9999\n"
+    (tmp_path / "t.asc").write_text(head + "1.5 " * 200)
+    with pytest.raises(InputError, match="cut short"):
+        open_raster(tmp_path / "t.asc")
+    (tmp_path / "u.asc").write_text(head.replace("32767", "20").replace("175", "10") + "1.5 " * 200)
+    with open_raster(tmp_path / "u.asc") as raster:
+        assert raster.read(1).sum() == 300.0
+
+
+@pytest.mark.parametrize("cell", [1e-5, 2e4, 1e296])
+def test_cells_of_an_absurd_size_are_refused(tmp_path: Path, cell: float) -> None:
+    write_terrain(tmp_path / "t.tif", transform=from_origin(LEFT, BOTTOM + 100, cell, cell))
+    with pytest.raises(InputError, match=r"absurd size|cannot be read"):
+        Terrain(tmp_path / "t.tif", CRS("EPSG:32632"))
+
+
+def test_a_raster_that_lies_nowhere_in_the_plans_system_is_told(tmp_path: Path) -> None:
+    write_terrain(tmp_path / "t.tif", crs="EPSG:4326", transform=from_origin(-523.4, 1e20, 1e-3, 1e-3))
+    with pytest.raises(InputError, match="cannot be read"):
+        Terrain(tmp_path / "t.tif", CRS("EPSG:32632"))
 
 
 def test_damaged_results_of_a_walk_test_are_told_in_words(tmp_path: Path) -> None:

@@ -127,6 +127,10 @@ class Sight:
         for number, row in enumerate(rows, start=1):
             at = shapely.get_coordinates(row["geometry"])[0]
             given = row.get("camera_id")
+            if not pd.api.types.is_scalar(given):
+                raise InputError(
+                    "a camera's name is no word", where=f"camera {number}", found=str(given)[:80], expected="one word"
+                )
             name = f"C{number:03d}" if pd.isna(given) or given == "" else str(given)
             if (code := unprintable(name)) is not None:
                 raise InputError("a camera's name holds a character that cannot be written", where=name, found=code)
@@ -134,7 +138,7 @@ class Sight:
                 raise InputError("two cameras have one name", where=f"camera {name}", mend="give each its own")
             names.add(name)
             zone_id = row.get("zone_id")
-            if zone_id not in self.zones:
+            if not isinstance(zone_id, str) or zone_id not in self.zones:
                 zone_id = ids[int(tree.nearest(Point(at))) // 2]
             ends = self.zones[zone_id]
             towards = ends if np.hypot(*(at - ends[0])) <= np.hypot(*(at - ends[1])) else ends[::-1]

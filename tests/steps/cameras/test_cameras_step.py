@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import nullcontext
 
 import geopandas as gpd
 import numpy as np
@@ -142,3 +143,24 @@ def test_a_hole_in_the_terrain_under_a_zone_is_named(make_site, tmp_path):
     with pytest.raises(InputError, match="no data under a zone") as caught:
         geotools.run_step("cameras", site, tmp_path / "out")
     assert "F01-Z001" in caught.value.where
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ({"camera_id": []}, "camera's name"),
+        ({"camera_id": ["a", "b"]}, "camera's name"),
+        ({"camera_id": "a\x1b[2J"}, "camera's name"),
+        ({"zone_id": {}}, None),
+    ],
+)
+def test_fields_of_another_kind_raise_no_fault(straight, settings, told, words):
+    site_file, out = straight
+    at = {"type": "Point", "coordinates": [500_010.0, 5_400_054.0]}
+    system = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32632"}}
+    feature = {"type": "Feature", "properties": told, "geometry": at}
+    data = {"type": "FeatureCollection", "crs": system, "features": [feature]}
+    (site_file.parent / "cameras.geojson").write_text(json.dumps(data))
+    site = settings(site_file, '[cameras]\npositions = "cameras.geojson"\n')
+    with pytest.raises(InputError, match=words) if words else nullcontext():
+        geotools.run_step("cameras", site, out)
