@@ -17,7 +17,7 @@ from geotools import __version__
 from geotools.batch.command import batch, make_workers
 from geotools.commands import gis_plugin, new
 from geotools.errors import CancelledError, GeotoolsError, OutputError
-from geotools.memory import few_heaps
+from geotools.memory import few_heaps, rare_collections
 from geotools.screen import Screen
 from geotools.step import Param, Step, discover
 from geotools.survey.command import terrain
@@ -145,11 +145,13 @@ def run_steps(
     workers: Workers | None = None,
 ) -> None:
     """Run steps on a site with words on the screen."""
+    from geotools.beam import second
     from geotools.runner import Job, plan_steps
     from geotools.site import open_site
 
     site = open_site(site_file)
     chosen = plan_steps(names)
+    second.allow()
     with Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers) as job:
         for step in job.left(chosen) if resume else chosen:
             given = (params or {}).get(step.name, {})
@@ -262,6 +264,9 @@ def main() -> None:
     # a polite request to end (from the desktop GIS, a scheduler) puts temporary files away as Ctrl-C does
     signal.signal(signal.SIGTERM, _terminated)
     few_heaps()
+    rare_collections()
+    # many short array operations: threads of the numeric library would wait for one another; its name is read on import
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         cli(prog_name="geotools")
     except Exception as problem:

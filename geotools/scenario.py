@@ -16,9 +16,10 @@ import numpy.typing as npt
 from scipy.ndimage import map_coordinates
 from shapely import STRtree
 
-from geotools.beam import Beam, BeamField, HeadType, Target
+from geotools.beam import HeadType, Target
+from geotools.beam.look import Look
 from geotools.beam.meeting import Meeting
-from geotools.beam.strip import crossable, in_grass
+from geotools.beam.strip import Strip, crossable
 from geotools.corridor import BeamLine, StripGrid
 from geotools.earthwork.surface import DesignSurface, Ground
 from geotools.errors import InputError
@@ -108,7 +109,6 @@ class Perimeter:
         self._levels: dict[str, Array] = {}
         self._near: dict[str, list[str]] = {}
         self._counted: dict[str, npt.NDArray[np.bool_]] = {}
-        self._lateral: dict[tuple[str, HeadType, float], Array] = {}
         self._meeting = Meeting()
         self.standing_db: dict[tuple[str, str], float] = {}
 
@@ -165,44 +165,26 @@ class Perimeter:
 
     def modulations(self, cases: Sequence[tuple[ZoneSetup, Array]]) -> list[dict[str, Array]]:
         """`modulation` of several cases in one go; the solver shares its transforms among them."""
-        beams, owner = [], []
+        silhouettes = tuple((target, self.rules.grass_m) for target in self.rules.targets.values())
+        asked, owner = [], []
         for number, (zone, level) in enumerate(cases):
             grid = self.grids[zone.zone_id]
-            middle = level[:, level.shape[1] // 2]
+            strip = Strip(grid.chainage_m, grid.offset_m, level)
             for pair in zone.pairs:
-                beams.append(Beam(pair.head_type, grid.chainage_m, middle, pair.tx_height_m, pair.rx_height_m))
+                beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m)
+                asked.append((beam, Look(strip, silhouettes)))
                 owner.append((number, pair.level))
-
-        def use(beam: int, solved: BeamField) -> tuple[float, dict[str, Array]]:
-            zone, level = cases[owner[beam][0]]
-            return solved.standing_level_db, self._by_threat(solved, zone, level)
-
         best: list[dict[str, Array]] = [{} for _ in cases]
-        for (number, name), (standing_db, seen) in zip(owner, self._meeting.each_field(beams, use), strict=True):
-            self.standing_db[cases[number][0].zone_id, name] = standing_db
+        for (number, name), seen in zip(owner, self._meeting.look_at(asked), strict=True):
+            self.standing_db[cases[number][0].zone_id, name] = seen.standing_level_db
             so_far = best[number]
-            best[number] = {t: np.maximum(so_far[t], m) if t in so_far else m for t, m in seen.items()}
+            for threat, m in zip(self.rules.targets, seen.modulation, strict=True):
+                so_far[threat] = np.maximum(so_far[threat], m) if threat in so_far else m
         return best
 
     def together(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every zone or group of zones, in order, several at once; their beams are solved in one go."""
         return self._meeting.map(work, items)
-
-    def _by_threat(self, solved: BeamField, zone: ZoneSetup, level: Array) -> dict[str, Array]:
-        """Modulation of each threat at every node of the zone's strip, by one beam."""
-        offsets = self.grids[zone.zone_id].offset_m
-        found = {}
-        for threat, target in self.rules.targets.items():
-            shown = in_grass(target, self.rules.grass_m)
-            if shown is None:
-                found[threat] = np.zeros(level.shape)
-                continue
-            # neither ground nor heights change the share cut out across the beam
-            key = zone.zone_id, solved.head_type, shown.width_m
-            if key not in self._lateral:
-                self._lateral[key] = solved.lateral(offsets, shown.width_m)
-            found[threat] = solved.modulation_grid(shown, offsets, level, lateral=self._lateral[key])
-        return found
 
     def own(self, zone_id: str) -> dict[str, Array]:
         """`modulation` of a zone as it stands, solved once."""

@@ -48,13 +48,15 @@ class Workers(Protocol):
 
 
 class Serial:
-    """All work in this process, one piece after the other."""
+    """One piece after the other, in this process and the second beside it where there is one."""
 
     count = 1
 
     def map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every item, in order."""
-        return map(work, items)
+        from geotools.beam.second import share  # loads the numeric libraries: not for who only asks for help
+
+        return share(work, items)
 
     def each(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[tuple[int, R | StepError]]:
         """Place and result of every item."""

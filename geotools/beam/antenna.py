@@ -134,7 +134,7 @@ def lateral_fraction(
     )
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=256)
 def _fraction(
     head_type: HeadType,
     chainage: bytes,

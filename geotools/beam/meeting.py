@@ -11,11 +11,11 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from geotools.beam.field import BeamField
+from geotools.beam.look import Look, Seen
 from geotools.beam.profile import Beam
-from geotools.beam.wave import each_field
+from geotools.beam.second import look_at
 
 __all__ = ["Meeting"]
 
@@ -23,7 +23,7 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 #: Items worked on at once: enough for full transforms, few enough that memory is bounded.
-_PARTIES = 16
+_PARTIES = 24
 
 
 @dataclass
@@ -31,13 +31,12 @@ class _Request:
     """What one item asks for. place : the item's, by which requests are put in order."""
 
     place: int
-    beams: Sequence[Beam]
-    use: Callable[[int, BeamField], Any]
-    answer: Future[list[Any]] = field(default_factory=Future)
+    asked: Sequence[tuple[Beam, Look]]
+    answer: Future[list[Seen]] = field(default_factory=Future)
 
 
 class Meeting:
-    """Where the threads of several items meet to have their beams solved; see :meth:`map` and :meth:`each_field`."""
+    """Where the threads of several items meet to have their beams solved; see :meth:`map` and :meth:`look_at`."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -82,12 +81,12 @@ class Meeting:
                 with self._lock:
                     todo.clear()
 
-    def each_field(self, beams: Sequence[Beam], use: Callable[[int, BeamField], R]) -> list[R]:
-        """As :func:`geotools.beam.wave.each_field`; within :meth:`map` together with the beams of the other items."""
+    def look_at(self, asked: Sequence[tuple[Beam, Look]]) -> list[Seen]:
+        """As :func:`geotools.beam.second.look_at`; within :meth:`map` together with the beams of the other items."""
         place = getattr(self._mine, "place", None)
         if place is None:
-            return each_field(beams, use)
-        request = _Request(place, beams, use)
+            return look_at(asked)
+        request = _Request(place, asked)
         with self._lock:
             self._waiting.append(request)
             together = self._complete()
@@ -106,20 +105,14 @@ def _solve(requests: Sequence[_Request]) -> None:
     """Solve the beams of all requests and answer each."""
     if not requests:
         return
-    owner = [(request, number) for request in requests for number in range(len(request.beams))]
-
-    def use(number: int, solved: BeamField) -> Any:
-        request, own = owner[number]
-        return request.use(own, solved)
-
     try:
-        made = iter(each_field([request.beams[number] for request, number in owner], use))
+        made = iter(look_at([pair for request in requests for pair in request.asked]))
     except Exception as problem:
         if len(requests) == 1:
             requests[0].answer.set_exception(problem)
             return
-        for request in requests:  # only the one whose beam or whose use fails shall hear of it
+        for request in requests:  # only the one whose beam fails shall hear of it
             _solve([request])
         return
     for request in requests:
-        request.answer.set_result([next(made) for _ in request.beams])
+        request.answer.set_result([next(made) for _ in request.asked])

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from functools import cache
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -19,25 +17,12 @@ from geotools.beam.profile import Beam, Profile, checked_profile
 from geotools.beam.sweep import march
 from geotools.errors import NumericInputError
 
-__all__ = ["each_field", "solve_beam", "solve_beams"]
+__all__ = ["Batch", "batches_of", "solve_batch", "solve_beam", "solve_beams"]
 
 R = TypeVar("R")
 
 _BATCH_CELLS, _LEAST_CELLS = 12_000, 4_000
 """Rows times heights marched together, most and least: more leave the processor's cache, fewer are all overhead."""
-
-_THREADS = 2
-"""Batches marched at once: transforms and array arithmetic leave the interpreter's lock."""
-
-
-@cache
-def _threads() -> ThreadPoolExecutor:
-    """The threads that march, always the same: the allocator keeps the large arrays of every new thread apart."""
-    return ThreadPoolExecutor(_THREADS, thread_name_prefix="beams")
-
-
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_threads.cache_clear)  # threads do not survive a fork
 
 
 def solve_beam(
@@ -84,59 +69,61 @@ def solve_beams(
     ------
     NumericInputError : as :func:`solve_beam`.
     """
-    return each_field(beams, lambda number, field: field, step_m=step_m, dz_m=dz_m, single=single)
+    fields: dict[int, BeamField] = {}
+    for batch in batches_of(beams, step_m=step_m, dz_m=dz_m):
+        fields.update(zip(batch.places, solve_batch(batch, [_itself] * len(batch.places), single=single), strict=True))
+    return [fields[place] for place in range(len(beams))]
 
 
-def each_field(
-    beams: Sequence[Beam],
-    use: Callable[[int, BeamField], R],
-    *,
-    step_m: float | None = None,
-    dz_m: float | None = None,
-    single: bool = True,
-) -> list[R]:
-    """What ``use(number, field)`` makes of every beam, in their order; a field is dropped once it was used.
+def _itself(field: BeamField) -> BeamField:
+    return field
 
-    ``use`` is called on several threads, in any order; an error it raises is raised here. Else as :func:`solve_beams`.
+
+@dataclass(frozen=True)
+class Batch:
+    """Beams of one grid size, to be marched together. places : theirs among all that were asked for."""
+
+    places: list[int]
+    beams: list[Beam]
+    profiles: list[tuple[Profile, Profile]]
+    grids: list[Grid]
+
+
+def solve_batch(batch: Batch, uses: Sequence[Callable[[BeamField], R]], *, single: bool = True) -> list[R]:
+    """What each beam's own ``use(field)`` makes of it, in the batch's order; a field is dropped once it was used."""
+    depths = [_mirror_depth(beam) for beam in batch.beams]
+    solved = march(batch.beams, batch.grids, depths, single=single)
+    made = []
+    for use, beam, profile, grid, depth, (product, overlap) in zip(
+        uses, batch.beams, batch.profiles, batch.grids, depths, solved, strict=True
+    ):
+        sampled = _at_nodes(profile[0], grid, product, overlap)
+        made.append(use(_field(beam, profile, grid.dz, depth, sampled)))
+    return made
+
+
+def batches_of(beams: Sequence[Beam], *, step_m: float | None = None, dz_m: float | None = None) -> list[Batch]:
+    """Beams in batches of one grid size and falling number of steps; NumericInputError as :func:`solve_beam`.
+
+    What goes together hangs on the beams alone, not on the machine, for the last digits of a transform may hang on it.
     """
     for name, value in (("step_m", step_m), ("dz_m", dz_m)):
         if value is not None and not 1e-3 <= value <= 5.0:
             raise NumericInputError(f"{name} is out of range", found=value, expected="0.001 to 5 m")
     profiles = [checked_profile(beam) for beam in beams]
     grids = [choose_grid(beam, x, h, step_m, dz_m) for beam, (x, h) in zip(beams, profiles, strict=True)]
-
-    def solve(batch: list[int]) -> list[R]:
-        depths = [_mirror_depth(beams[index]) for index in batch]
-        solved = march([beams[i] for i in batch], [grids[i] for i in batch], depths, single=single)
-        made = []
-        for index, depth, (product, overlap) in zip(batch, depths, solved, strict=True):
-            sampled = _at_nodes(profiles[index][0], grids[index], product, overlap)
-            made.append(use(index, _field(beams[index], profiles[index], grids[index].dz, depth, sampled)))
-        return made
-
-    batches = list(_batches(grids))
-    answers = list(_threads().map(solve, batches))
-    places = [index for batch in batches for index in batch]
-    results = [one for made in answers for one in made]
-    return [one for _, one in sorted(zip(places, results, strict=True), key=lambda pair: pair[0])]
-
-
-def _batches(grids: Sequence[Grid]) -> Iterator[list[int]]:
-    """Indices of beams to march together: one grid size, falling number of steps.
-
-    What goes together hangs on the beams alone, not on the machine, for the last digits of a transform may hang on it.
-    """
-    fair_share = sum(2 * grid.size for grid in grids) // _THREADS
-    most = min(max(fair_share, _LEAST_CELLS), _BATCH_CELLS)
+    # a quarter of the work at most, so that two who share it end together
+    quarter = sum(2 * grid.size for grid in grids) // 4
+    most = min(max(quarter, _LEAST_CELLS), _BATCH_CELLS)
     order = sorted(range(len(grids)), key=lambda i: (grids[i].size, -grids[i].ground_m.size))
-    batch: list[int] = []
+    groups: list[list[int]] = []
     for index in order:
-        if batch and (grids[batch[0]].size != grids[index].size or 2 * len(batch) * grids[index].size >= most):
-            yield batch
-            batch = []
-        batch.append(index)
-    if batch:
-        yield batch
+        last = groups[-1] if groups else []
+        if last and grids[last[0]].size == grids[index].size and 2 * len(last) * grids[index].size < most:
+            last.append(index)
+        else:
+            groups.append([index])
+    return [Batch(g, [beams[i] for i in g], [profiles[i] for i in g], [grids[i] for i in g]) for g in groups]
 
 
 def _mirror_depth(beam: Beam) -> complex:

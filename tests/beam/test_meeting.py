@@ -5,8 +5,10 @@ import threading
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, Beam, meeting, solve_beams
+from geotools.beam import HEAD_TYPES, TARGETS, Beam, meeting, solve_beams
+from geotools.beam.look import Look
 from geotools.beam.meeting import Meeting
+from geotools.beam.strip import Strip
 from geotools.errors import NumericInputError
 
 CHAINAGE = np.arange(0.0, 40.01, 0.5)
@@ -20,18 +22,24 @@ def beam(height_m: float, bump_m: float = 0.05) -> Beam:
 def rounds(monkeypatch):
     """Numbers of beams that were solved in one go, a list that grows."""
     seen = []
-    solve = meeting.each_field
+    solve = meeting.look_at
 
-    def counted(beams, use):
-        seen.append(len(beams))
-        return solve(beams, use)
+    def counted(asked):
+        seen.append(len(asked))
+        return solve(asked)
 
-    monkeypatch.setattr(meeting, "each_field", counted)
+    monkeypatch.setattr(meeting, "look_at", counted)
     return seen
 
 
+def look(one: Beam) -> Look:
+    offsets = np.array([-0.5, 0.0, 0.5])
+    strip = Strip(CHAINAGE, offsets, np.asarray(one.ground_m)[:, None] + 0.0 * offsets)
+    return Look(strip, ((TARGETS["prone"], 0.0),))
+
+
 def levels(meet: Meeting, beams: list[Beam]) -> list[float]:
-    return meet.each_field(beams, lambda number, field: field.standing_level_db)
+    return [seen.standing_level_db for seen in meet.look_at([(one, look(one)) for one in beams])]
 
 
 def test_items_that_ask_at_once_are_solved_at_once(rounds):
@@ -70,8 +78,8 @@ def test_answers_are_the_same_to_the_last_bit_every_time():
         meet = Meeting()
 
         def work(h: float) -> bytes:
-            first = meet.each_field([beam(h)], lambda number, field: field.overlap)[0]
-            return first.tobytes() + meet.each_field([beam(h + 0.1)], lambda number, field: field.overlap)[0].tobytes()
+            first, second = (meet.look_at([(one, look(one))])[0] for one in (beam(h), beam(h + 0.1)))
+            return first.modulation.tobytes() + second.modulation.tobytes()
 
         return list(meet.map(work, [0.3 + 0.03 * i for i in range(20)]))
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import BeamField, Target
+from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
-from geotools.beam.strip import Strip, crossable, modulation
-from geotools.steps.gaps.kernel import Question, ZoneWork, on_ground, solve_zones
+from geotools.beam.strip import Strip, crossable
+from geotools.steps.gaps.kernel import Question, ZoneWork, on_ground, see_zones
 
 __all__ = ["Doubt", "causes"]
 
@@ -60,28 +60,23 @@ def causes(doubts: Sequence[Doubt], question: Question) -> list[list[str]]:
             on_ground(doubt.work, np.minimum(ground, line)),
             on_ground(doubt.work, line),
         ]
-    asked = iter([(doubt, which) for doubt in doubts for which in range(4)])
-    by_world = {id(work): pair for work, pair in zip(worlds, asked, strict=True)}
-
-    def ask(work: ZoneWork, fields: list[BeamField]) -> Flags:
-        doubt, which = by_world[id(work)]
-        if which:
-            best = modulation(fields, doubt.target, work.strip, grass_m=question.grass_m)
-        else:
-            best = np.zeros(work.strip.ground_m.shape)
-            for field in fields:
-                lift = max(1.0, 0.3 / 10.0 ** (field.standing_level_db / 20.0))
-                lift = min(lift, 10.0) if field.standing_level_db < NULL_DB else 1.0
-                best = np.maximum(best, lift * modulation([field], doubt.target, work.strip, grass_m=question.grass_m))
-        return crossable(np.maximum(best, doubt.others), question.threshold)
-
-    answers = list(solve_zones(worlds, ask))
+    asked = [(doubt, which) for doubt in doubts for which in range(4)]
+    answers: list[Flags] = []
+    every = see_zones(worlds, [[(doubt.target, question.grass_m)] for doubt, _ in asked])
+    for (doubt, which), seen in zip(asked, every, strict=True):
+        best = [one.modulation[0] * (1.0 if which else _lift(one.standing_level_db)) for one in seen]
+        answers.append(crossable(np.max([*best, doubt.others], axis=0), question.threshold))
     named = []
     for place, doubt in enumerate(doubts):
         lifted, filled, cut, straight = answers[4 * place : 4 * place + 4]
         deviation = (doubt.work.strip.line_ground_m - _line(doubt.work.strip)[:, 0]).tolist()
         named.append([_name(doubt, spot, (lifted, filled, cut, straight), deviation) for spot in doubt.spots])
     return named
+
+
+def _lift(standing_level_db: float) -> float:
+    """How much more a beam would give without its null."""
+    return min(max(1.0, 0.3 / 10.0 ** (standing_level_db / 20.0)), 10.0) if standing_level_db < NULL_DB else 1.0
 
 
 def _name(doubt: Doubt, spot: tuple[int, int], worlds: tuple[object, ...], deviation: list[float]) -> str:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import BeamField, Target
-from geotools.beam.strip import crossable, modulation
-from geotools.steps.gaps.kernel import Question, ZoneWork, on_ground, solve_zones
+from geotools.beam import Target
+from geotools.beam.strip import crossable
+from geotools.steps.gaps.kernel import Question, ZoneWork, best_of, on_ground, see_zones
 from geotools.steps.gaps.spots import runs
 from geotools.steps.gaps.survey import Accuracy, error_field
 
@@ -78,16 +78,13 @@ def judge_zone(doubt: ZoneDoubt, question: Question, accuracy: Accuracy, draws: 
     targets = [target for target in question.targets if target.name in doubt.others]
     middle = strip.offset_m.size // 2
 
-    def ask(work: ZoneWork, fields: list[BeamField]) -> list[tuple[NDArray[np.bool_], Floats]]:
-        answers = []
-        for target in targets:
-            best = modulation(fields, target, work.strip, grass_m=question.grass_m)
-            np.maximum(best, doubt.others[target.name], out=best)
-            answers.append((crossable(best, question.threshold), best[:, middle]))
-        return answers
-
     grounds = [on_ground(doubt.work, strip.ground_m + error) for error in errors]
-    answers = list(solve_zones([doubt.work, *grounds], ask))
+    who = [(target, question.grass_m) for target in targets]
+    others = np.array([doubt.others[target.name] for target in targets])
+    answers = []
+    for seen in see_zones([doubt.work, *grounds], [who] * (len(grounds) + 1)):
+        best = np.maximum(best_of(seen), others)
+        answers.append([(crossable(m, question.threshold), m[:, middle]) for m in best])
     probability: dict[str, list[float]] = {}
     possible: dict[str, list[tuple[int, int]]] = {}
     resurvey: list[Resurvey] = []

@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import Beam, BeamField, Target
-from geotools.beam.strip import Strip, detection_floor, modulation
-from geotools.beam.wave import each_field
+from geotools.beam import Beam, Target
+from geotools.beam.look import Look, Seen
+from geotools.beam.second import look_at
+from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
 from geotools.steps.gaps.patch import Patch
 
 __all__ = [
     "Question",
     "ZoneWork",
+    "best_of",
     "examine",
     "on_ground",
-    "solve_zones",
+    "see_zones",
 ]
 
 Floats = NDArray[np.float64]
-T = TypeVar("T")
 _ZONES_AT_ONCE = 32
 
 
@@ -67,54 +66,40 @@ def on_ground(work: ZoneWork, ground_m: Floats) -> ZoneWork:
     return replace(work, strip=strip, beams=beams)
 
 
-def solve_zones(works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> Iterator[T]:
-    """What ``ask`` makes of each zone's solved fields, in order; a zone is asked about, on any thread, once all its
-    beams are solved, and its fields are dropped then."""
+def see_zones(
+    works: Sequence[ZoneWork],
+    silhouettes: Sequence[Sequence[tuple[Target, float]]],
+    floor: tuple[float, float] | None = None,
+) -> Iterator[list[Seen]]:
+    """What each beam of each zone gives, zones in order.
+
+    silhouettes : for each zone who is looked for, each with the height of grass. floor : as of :class:`Look`.
+    """
     for start in range(0, len(works), _ZONES_AT_ONCE):
-        yield from _Chunk(works[start : start + _ZONES_AT_ONCE], ask).answers()
+        stop = start + _ZONES_AT_ONCE
+        chunk = list(zip(works[start:stop], silhouettes[start:stop], strict=True))
+        asked = [(beam, Look(work.strip, tuple(who), floor)) for work, who in chunk for beam in work.beams]
+        seen = iter(look_at(asked))
+        for work, _ in chunk:
+            yield [next(seen) for _ in work.beams]
 
 
-class _Chunk(Generic[T]):
-    """Zones whose beams are solved together."""
-
-    def __init__(self, works: Sequence[ZoneWork], ask: Callable[[ZoneWork, list[BeamField]], T]) -> None:
-        self._works, self._ask = works, ask
-        self._owner = [(place, beam) for place, work in enumerate(works) for beam in range(len(work.beams))]
-        self._solved: list[dict[int, BeamField]] = [{} for _ in works]
-        self._answers: dict[int, T] = {}
-        self._lock = threading.Lock()
-
-    def answers(self) -> list[T]:
-        """One answer a zone."""
-        each_field([beam for work in self._works for beam in work.beams], self._take)
-        return [self._answers[place] for place in range(len(self._works))]
-
-    def _take(self, number: int, solved: BeamField) -> None:
-        place, beam = self._owner[number]
-        work, held = self._works[place], self._solved[place]
-        with self._lock:
-            held[beam] = solved
-            complete = len(held) == len(work.beams)
-        if complete:
-            self._answers[place] = self._ask(work, [held.pop(beam) for beam in range(len(work.beams))])
+def best_of(seen: Sequence[Seen]) -> Floats:
+    """Best modulation over the beams of a stack, (silhouettes, n, k)."""
+    return np.asarray(np.max([one.modulation for one in seen], axis=0))
 
 
 def examine(
     works: Sequence[ZoneWork], question: Question, progress: Callable[[int], None] = lambda done: None
 ) -> tuple[list[Patch], list[tuple[float, ...]]]:
     """Each zone by its own beams alone: its patch, and the standing levels of its beams in decibels."""
-
-    def ask(work: ZoneWork, fields: list[BeamField]) -> tuple[Patch, tuple[float, ...]]:
-        best = np.stack(
-            [modulation(fields, target, work.strip, grass_m=question.grass_m) for target in question.targets]
-        )
-        floor = detection_floor(fields, question.floor_width_m, question.threshold, work.strip)
-        return Patch(work.line, work.strip, best, floor), tuple(field.standing_level_db for field in fields)
-
+    who = [(target, question.grass_m) for target in question.targets]
     patches: list[Patch] = []
     levels: list[tuple[float, ...]] = []
-    for done, (patch, standing) in enumerate(solve_zones(works, ask)):
-        patches.append(patch)
-        levels.append(standing)
+    every = see_zones(works, [who] * len(works), (question.floor_width_m, question.threshold))
+    for done, (work, seen) in enumerate(zip(works, every, strict=True)):
+        floor = np.min([one.floor for one in seen if one.floor is not None], axis=0)
+        patches.append(Patch(work.line, work.strip, best_of(seen), floor))
+        levels.append(tuple(one.standing_level_db for one in seen))
         progress(done + 1)
     return patches, levels

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import BeamField
-from geotools.beam.strip import crossable, modulation
-from geotools.steps.gaps.kernel import Question, ZoneWork, solve_zones
+from geotools.beam.strip import crossable
+from geotools.steps.gaps.kernel import Question, ZoneWork, best_of, see_zones
 
 __all__ = ["CHANGES", "GRASS_M", "HEAD_M", "THRESHOLD", "Moved", "sensitivity"]
 
@@ -48,6 +47,8 @@ def sensitivity(
     others : per zone (threats, n, k), what neighbours' beams give, held as it is.
     owned : per zone (n,), stations where the chain of beam lines runs along it.
     """
+    plain = [(target, question.grass_m) for target in question.targets]
+    grown = [(target, question.grass_m + GRASS_M) for target in question.targets]
     cases: list[tuple[int, ZoneWork, tuple[str, ...]]] = []
     for place, work in enumerate(works):
         cases += [
@@ -56,25 +57,19 @@ def sensitivity(
             (place, _moved(work, -HEAD_M, -HEAD_M), ("heads down",)),
             (place, _moved(work, HEAD_M, -HEAD_M), ("one up, one down",)),
         ]
-    case_of = {id(work): case for case in cases for work in (case[1],)}
-
-    def ask(work: ZoneWork, fields: list[BeamField]) -> list[Moved]:
-        place, _, changes = case_of[id(work)]
+    who = [[*plain, *grown] if "grass" in changes else plain for _, _, changes in cases]
+    found = []
+    for (place, work, changes), seen in zip(cases, see_zones([case[1] for case in cases], who), strict=True):
         step = float(work.strip.chainage_m[1] - work.strip.chainage_m[0])
-        moved = []
+        best = best_of(seen)
         for number, target in enumerate(question.targets):
-            plain = modulation(fields, target, work.strip, grass_m=question.grass_m)
             for change in changes:
-                best = plain
-                if change == "grass":
-                    best = modulation(fields, target, work.strip, grass_m=question.grass_m + GRASS_M)
+                m = best[number + len(plain) if change == "grass" else number]
                 threshold = question.threshold
                 threshold += {"threshold up": THRESHOLD, "threshold down": -THRESHOLD}.get(change, 0.0)
-                dead = crossable(np.maximum(best, others[place][number]), threshold)
-                moved.append(Moved(place, target.name, change, float((dead & owned[place]).sum()) * step))
-        return moved
-
-    return [moved for part in solve_zones([case[1] for case in cases], ask) for moved in part]
+                dead = crossable(np.maximum(m, others[place][number]), threshold)
+                found.append(Moved(place, target.name, change, float((dead & owned[place]).sum()) * step))
+    return found
 
 
 def _moved(work: ZoneWork, tx_m: float, rx_m: float) -> ZoneWork:

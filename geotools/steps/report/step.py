@@ -19,10 +19,11 @@ from geotools.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Block, Heading, Picture, Report
-from geotools.steps.report.charts import Dead, LongSections, Section, draw, profile_table
+from geotools.steps.report.charts import Dead, Section, draw, profile_table
 from geotools.steps.report.html import to_html
 from geotools.steps.report.map import MapArt, plan_map
 from geotools.steps.report.pdf import to_pdf
+from geotools.steps.report.sections import section_pictures
 from geotools.steps.report.sheets import (
     heads_sheet,
     how_sheet,
@@ -103,27 +104,6 @@ def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRas
     )
 
 
-def _section_pictures(sections: Sequence[Section]) -> list[Picture]:
-    """Long sections one after the other on one sheet."""
-    sheet = LongSections()
-    return [draw(partial(sheet.at, section), *_section_words(section)) for section in sections]
-
-
-def _section_words(section: Section) -> tuple[str, str]:
-    """What a zone's drawing shows in words, and what stands beneath it."""
-    low, high = float(section.ground.min()), float(section.ground.max())
-    dead = [f"{words(d.threat)} from {d.from_m:.0f} to {d.to_m:.0f} m" for d in section.dead]
-    alt = (
-        f"Long section of zone {section.zone}, {section.chainage[-1]:.0f} m long: ground between {low:.2f} and "
-        f"{high:.2f} m, {len(section.beams)} beams above it; dead spots: {'; '.join(dead) or 'none'}."
-    )
-    caption = (
-        f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model. The "
-        "crawl gap is the space between ground and detection floor: what fits beneath it crosses without an alarm."
-    )
-    return alt, caption
-
-
 def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
     heads, zones, spots = frames["heads"], frames["zones"], frames.get("dead_spots")
 
@@ -167,7 +147,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     files = []
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]
-    pictures = chain.from_iterable(ctx.map(_section_pictures, parts, "zone sheets"))
+    pictures = chain.from_iterable(ctx.map(section_pictures, parts, "zone sheets"))
     for section, picture in zip(sections, pictures, strict=True):
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
         blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
