@@ -15,7 +15,7 @@ from pathlib import Path
 import laspy
 import numpy as np
 
-MAX_MEMORY = 1_500_000_000
+MAX_MEMORY = 1_000_000_000
 CHUNK = 500_000
 
 
