@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from geotools.earthwork.water import Flow, Pond, contributing_area, flood, line_crossings, ponds
 
-__all__ = ["Crossing", "Water", "water_around"]
+__all__ = ["Crossing", "Piece", "Water", "water_around", "water_of"]
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,29 @@ class Water:
 
     ponds: list[Pond]
     crossings: list[Crossing]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One zone's surroundings in one state: level, along, side and length as of :func:`water_around`."""
+
+    level: np.ndarray
+    along: np.ndarray
+    side: np.ndarray
+    length: float
+
+
+def water_of(piece: Piece, *, cell: float, min_depth: float, min_catchment: float) -> Water:
+    """:func:`water_around` of a piece, in whatever process it is asked for."""
+    return water_around(
+        piece.level,
+        piece.along,
+        piece.side,
+        cell,
+        piece.length,
+        min_depth=min_depth,
+        min_catchment=min_catchment,
+    )
 
 
 def water_around(

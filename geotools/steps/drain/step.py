@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
+from itertools import islice
 
 import numpy as np
 from geopandas import GeoDataFrame
@@ -18,7 +20,7 @@ from geotools.planned import CUT_FILL, design_of, perimeter_of, surface_over
 from geotools.scenario import Perimeter
 from geotools.schema import BEAMS, FLOW_CROSSINGS, PONDS
 from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.steps.drain.kernel import Water, water_around
+from geotools.steps.drain.kernel import Piece, Water, water_of
 from geotools.workspace import frame_of
 
 Row = dict[str, object]
@@ -30,6 +32,8 @@ LOW_HEAD_M = 0.40
 DAM_M = 0.05
 #: Standing water added by grading that is worth a warning, m3.
 POND_M3 = 0.1
+#: Zones whose surroundings are held at once.
+_ZONES_AT_ONCE = 24
 
 
 @dataclass
@@ -43,6 +47,11 @@ class _Window:
     along: np.ndarray
     side: np.ndarray
     mine: np.ndarray
+
+    @property
+    def moved(self) -> bool:
+        """Whether grading moves anything here."""
+        return bool(np.abs(self.change).max() > 1e-3)
 
 
 def _windows(perimeter: Perimeter, surface: DesignSurface, margin: float) -> Iterator[_Window]:
@@ -195,30 +204,29 @@ def run(ctx: StepContext) -> StepResult:
     flow_rows: list[Row] = []
     dams: list[str] = []
     changed: list[str] = []
-    for number, window in enumerate(_windows(perimeter, surface, ctx.params["margin_m"])):
-        ctx.progress(number, len(perimeter.zones), f"zone {window.zone_id}")
-        states = {"now": window.level}
-        if graded:
-            states["after"] = window.level + window.change
-        water: Water | None = None
-        for state, level in states.items():
-            moved = np.abs(window.change).max() > 1e-3
-            if state == "after" and moved:
+    find = partial(
+        water_of,
+        cell=surface.cell_m,
+        min_depth=ctx.params["min_depth_m"],
+        min_catchment=ctx.params["min_catchment_m2"],
+    )
+    windows = _windows(perimeter, surface, ctx.params["margin_m"])
+    while some := list(islice(windows, _ZONES_AT_ONCE)):
+        pieces: list[Piece] = []
+        for window in some:
+            length = perimeter.zones[window.zone_id].line.length
+            grounds = [window.level, window.level + window.change] if graded and window.moved else [window.level]
+            pieces += [Piece(ground, window.along, window.side, length) for ground in grounds]
+        waters = iter(ctx.map(find, pieces, f"water to zone {some[-1].zone_id}"))
+        for window in some:
+            now = next(waters)
+            after = next(waters) if graded and window.moved else now
+            if graded and window.moved:
                 changed.append(window.zone_id)
-            if water is None or moved:
-                water = water_around(
-                    level,
-                    window.along,
-                    window.side,
-                    surface.cell_m,
-                    perimeter.zones[window.zone_id].line.length,
-                    min_depth=ctx.params["min_depth_m"],
-                    min_catchment=ctx.params["min_catchment_m2"],
-                )
-            pond_rows += _pond_rows(window, water, state, perimeter, half, heads, unit)
-            flow_rows += _crossing_rows(window, water, state)
-            if state == "now":
-                dams += _dams(window, water)
+            for state, water in (("now", now), ("after", after))[: 2 if graded else 1]:
+                pond_rows += _pond_rows(window, water, state, perimeter, half, heads, unit)
+                flow_rows += _crossing_rows(window, water, state)
+            dams += _dams(window, now)
     for dam in dams:
         ctx.warn(dam)
     crs = ctx.workspace.work_crs
