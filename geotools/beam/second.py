@@ -81,13 +81,10 @@ class _Second:
         self.allowed = False
         process, self._process = self._process, None
         if process is not None and process.stdin is not None and process.stdout is not None:
+            process.kill()  # it holds nothing that anybody misses
+            process.wait()
             with contextlib.suppress(OSError):
                 process.stdin.close()
-            try:
-                process.wait(timeout=2.0)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
             process.stdout.close()
 
     def _greet(self) -> None:
