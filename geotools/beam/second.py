@@ -152,15 +152,13 @@ def share(work: Callable[[T], R], items: Sequence[T], *, small: bool = False) ->
         other.start()
     try:
         for place in range(len(items)):
-            if todo:
-                with contextlib.suppress(IndexError):
-                    first = todo.popleft()
-                    answers[first] = work(items[first])
-            if place not in answers:
+            try:
+                todo.popleft()  # `place` itself: those before it are gone, and the other takes from the end
+            except IndexError:
                 if other is not None:
                     other.join()
-                if place not in answers:
-                    answers[place] = work(items[place])
+            if place not in answers:
+                answers[place] = work(items[place])
             yield answers.pop(place)
     finally:
         todo.clear()
