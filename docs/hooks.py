@@ -5,8 +5,8 @@ from pathlib import Path
 from mkdocs.structure.files import File
 
 from geotools.cli import cli
-from geotools.manual import pages
-from geotools.step import discover
+from geotools.cli.manual import pages
+from geotools.engine.step import discover
 
 
 def on_config(config):

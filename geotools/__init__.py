@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from geotools.runner import Outcome
+    from geotools.engine.runner import Outcome
+    from geotools.engine.step import Step
     from geotools.site import Site
-    from geotools.step import Step
 
 __version__ = "0.1.0"
 __all__ = ["__version__", "open_site", "run", "run_step", "steps"]
@@ -33,21 +33,21 @@ def open_site(path: Path | str) -> Site:
 
 def steps() -> dict[str, Step]:
     """Every step by name, built-in ones first."""
-    from geotools.step import discover
+    from geotools.engine.step import discover
 
     return dict(discover())
 
 
 def run(site: Site, out: Path | str, *, overwrite: bool = False) -> list[Outcome]:
     """Run the whole job on a site and write its plan into the folder ``out``."""
-    from geotools.runner import run_site
+    from geotools.engine.runner import run_site
 
     return run_site(site, Path(out), overwrite=overwrite)
 
 
 def run_step(name: str, site: Site, out: Path | str, *, overwrite: bool = False, **params: Any) -> Outcome:
     """Run one step on the plan in ``out``; ``params`` are the step's own, as its manual lists them."""
-    from geotools.runner import Job
+    from geotools.engine.runner import Job
 
     with Job(site, Path(out), overwrite=overwrite) as job:
         return job.run(name, **params)

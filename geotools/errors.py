@@ -1,12 +1,15 @@
 """The errors a user can meet: one shape for all of them.
 
 Every message says what is wrong, where, what was found, what was expected and how to mend it. The command line
-prints them without a traceback and ends with the error's own exit code; a Python caller can read the parts.
+prints them without a traceback and ends with the error's own exit code; a Python caller can read the parts. Text that
+others wrote is quoted here, so making it harmless for a screen, a file's name and a document lives here too.
 """
 
 from __future__ import annotations
 
-from geotools.text import shown
+import hashlib
+import re
+import unicodedata
 
 __all__ = [
     "CancelledError",
@@ -17,7 +20,41 @@ __all__ = [
     "OutputError",
     "SiteError",
     "StepError",
+    "file_part",
+    "shown",
+    "unprintable",
 ]
+
+
+#: What XML 1.0 (section 2.2) cannot hold, and C1 controls, which terminals obey; a line's end and a tab may stand.
+_BARRED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
+#: The same, and what turns the order of the letters round (Unicode Standard Annex 9): one name looks like another.
+_NOT_SHOWN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff\u202a-\u202e\u2066-\u2069]")
+_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?$", re.IGNORECASE)
+
+
+def unprintable(text: str) -> str | None:
+    """The first character that XML, a spreadsheet or a page cannot hold, as its code; None where there is none."""
+    found = _BARRED.search(text)
+    return None if found is None else f"U+{ord(found.group()):04X}"
+
+
+def shown(text: str) -> str:
+    """The text as it may go to a terminal: characters that would steer it stand as their codes."""
+    return _NOT_SHOWN.sub(lambda found: found.group().encode("unicode_escape").decode("ascii"), text)
+
+
+def file_part(name: str) -> str:
+    """A part of a file's name for any text, without path parts, spaces or reserved words.
+
+    What is plain already stays; else a code of the whole text keeps names apart that look alike without their marks.
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
+    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", plain).strip("-.")[:60].strip("-.")
+    if safe and safe == name and not _RESERVED.match(safe):
+        return safe
+    code = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+    return f"x-{safe}-{code}" if safe else f"x-{code}"
 
 
 class GeotoolsError(Exception):

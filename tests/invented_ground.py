@@ -6,7 +6,7 @@ import numpy as np
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
-from geotools.scenario import HeadPair, Rules, ZoneSetup
+from geotools.detection.perimeter import HeadPair, Rules, ZoneSetup
 
 LOW = HeadPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30)
 USUAL = HeadPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.91)

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from geotools.cli import cli
-from geotools.demo import demo_folder
+from geotools.cli.demo import demo_folder
 
 SITE = str(demo_folder() / "site.toml")
 
@@ -47,7 +47,7 @@ def test_a_request_to_end_puts_temporary_files_away(tmp_path):
     code = (
         "import sys, time\n"
         "from geotools.steps.layout import step\n"
-        "import dataclasses, geotools.step as g\n"
+        "import dataclasses, geotools.engine.step as g\n"
         "def slow(ctx):\n"
         "    print('now', flush=True)\n"
         "    time.sleep(60)\n"

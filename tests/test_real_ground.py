@@ -15,7 +15,7 @@ import rasterio
 import shapely
 
 import geotools
-from geotools.runner import run_site
+from geotools.engine.runner import run_site
 from tests.vendor import validate_gpkg
 
 DATA = Path(__file__).parent / "data"

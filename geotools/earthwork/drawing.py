@@ -11,9 +11,9 @@ import numpy as np
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.works import MapUnits, Works
 from geotools.errors import OutputError
+from geotools.terrain.design import DesignSurface
 
 __all__ = ["audit", "contours", "write_dxf"]
 

@@ -18,8 +18,8 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from geotools.earthwork.cells import Cells
 from geotools.errors import GeotoolsError, InfeasibleError, NumericInputError
+from geotools.terrain.cells import Cells
 
 __all__ = ["Grading", "GradingRules", "SightLine", "grade"]
 

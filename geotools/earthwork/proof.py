@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geotools.earthwork.cells import Cells
 from geotools.earthwork.programme import Grading, GradingRules, SightLine, grade
 from geotools.errors import InfeasibleError
+from geotools.terrain.cells import Cells
 
 #: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).
 LEAST_M = 0.005

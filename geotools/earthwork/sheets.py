@@ -13,7 +13,7 @@ from fpdf import FPDF
 from geotools.earthwork.paper import HEIGHT_MM, WIDTH_MM, Panel, Paper, nice_step
 from geotools.earthwork.volumes import section_areas
 from geotools.earthwork.works import MEASURE_M, Works
-from geotools.text import file_part
+from geotools.errors import file_part
 
 __all__ = ["write_sheets"]
 

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.volumes import average_end_area, grid_volumes, prismoidal, section_areas
+from geotools.terrain.design import DesignSurface
 
 __all__ = ["MEASURE_M", "MapUnits", "Triangles", "Works", "stations", "works_of"]
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from geotools.detection.perimeter import Perimeter, ZoneSetup, straight_ground
 from geotools.earthwork.programme import GradingRules, SightLine
 from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven, spread
-from geotools.earthwork.surface import DesignSurface, StripCells
 from geotools.earthwork.water import flood
 from geotools.errors import InfeasibleError
-from geotools.scenario import Perimeter, ZoneSetup, straight_ground
+from geotools.terrain.design import DesignSurface, StripCells
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 

@@ -9,8 +9,8 @@ from typing import Any
 
 from pydantic import ValidationError, model_validator
 
-from geotools.errors import InputError, SiteError
-from geotools.files import local_file
+from geotools.errors import InputError, SiteError, unprintable
+from geotools.io.files import local_file
 from geotools.site.base import Section, setting
 from geotools.site.care import Upkeep, WalkTest
 from geotools.site.catalogue import COMMON, HeadTypeSettings, TargetSettings, default_head_types, default_targets
@@ -22,7 +22,6 @@ from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
-from geotools.text import unprintable
 
 MAX_SITE_FILE_BYTES = 1_000_000
 

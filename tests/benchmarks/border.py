@@ -20,8 +20,8 @@ import rasterio
 from rasterio.transform import from_origin
 
 from geotools.corridor import BeamLine, StripGrid
-from geotools.runner import Job
-from geotools.schema import BEAMS
+from geotools.engine.runner import Job
+from geotools.plan.schema import BEAMS
 from geotools.site import open_site
 from tests.benchmarks.sites import heights
 

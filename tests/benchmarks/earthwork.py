@@ -18,14 +18,15 @@ from pathlib import Path
 import numpy as np
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.cells import strip_cells
+from geotools.detection.from_plan import perimeter_of
+from geotools.earthwork.from_plan import grade_settings, surface_over
 from geotools.earthwork.programme import GradingRules, SightLine, grade
+from geotools.engine.runner import Job
 from geotools.errors import InfeasibleError
-from geotools.planned import grade_settings, perimeter_of, surface_over
-from geotools.runner import Job
-from geotools.schema import BEAMS
+from geotools.plan.schema import BEAMS
 from geotools.site import open_site
 from geotools.steps.grade.kernel import grade_zones
+from geotools.terrain.cells import strip_cells
 from tests.benchmarks.sites import write_site
 
 TOLERANCE_M, HALF_M, CELL_M, BATTER_CELLS = 0.075, 3.0, 0.5, 4

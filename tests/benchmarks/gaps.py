@@ -17,7 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from geotools.runner import Job
+from geotools.engine.runner import Job
 from geotools.site import open_site
 from tests.benchmarks.sites import write_site
 

@@ -19,7 +19,7 @@ from rasterio.windows import Window
 from scipy.ndimage import map_coordinates
 
 from geotools.corridor import BeamLine, StripGrid
-from geotools.terrain import Terrain
+from geotools.terrain.model import Terrain
 
 CRS_NAME, LEFT, TOP, CELL, SIZE = "EPSG:32632", 500_000.0, 5_401_000.0, 0.25, 4000
 

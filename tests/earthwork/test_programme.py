@@ -5,10 +5,10 @@ import itertools
 import numpy as np
 import pytest
 
-from geotools.earthwork.cells import Cells, strip_cells
 from geotools.earthwork.programme import GradingRules, SightLine, grade
 from geotools.earthwork.water import flood
 from geotools.errors import InfeasibleError, NumericInputError
+from geotools.terrain.cells import Cells, strip_cells
 
 
 def rough(seed: int, nx: int, ny: int, cell: float = 0.5, amplitude: float = 0.07) -> np.ndarray:

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.earthwork.cells import strip_cells
 from geotools.earthwork.programme import GradingRules, SightLine
 from geotools.earthwork.proof import Proof, grade_until_proven, spread
 from geotools.errors import InfeasibleError
+from geotools.terrain.cells import strip_cells
 
 STATIONS = np.arange(0.25, 40, 0.5)
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.surface import DesignSurface
 from geotools.errors import InputError
+from geotools.terrain.design import DesignSurface
 from tests.invented_ground import Formula
 
 LINE = BeamLine(3.0, 2.0, 33.0, 22.0)

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.zones import GradeSettings, grade_group, strip_groups
-from geotools.scenario import Perimeter
 from geotools.steps.grade.kernel import depth_classes, grade_zones
+from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 
 SETTINGS = GradeSettings(

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geotools.steps.gaps.crossing import build_graph, shortest_way, worst_from
+from geotools.detection.ways import build_graph, shortest_way, worst_from
 from tests.evidence.page import Section
 
 

@@ -22,8 +22,8 @@ from scipy.ndimage import gaussian_filter
 from shapely import LineString, Point, Polygon
 
 import geotools
-from geotools.demo import demo_folder
-from geotools.runner import Job
+from geotools.cli.demo import demo_folder
+from geotools.engine.runner import Job
 
 EAST, NORTH = 512_000.0, 5_404_000.0
 DATA = Path(__file__).parents[1] / "data"

@@ -18,7 +18,7 @@ from matplotlib.colors import LightSource
 from matplotlib.figure import Figure
 
 import geotools
-from geotools.runner import run_site
+from geotools.engine.runner import run_site
 
 DATA = Path(__file__).parents[1] / "data"
 STEPS = ["inspect", "layout", "gaps", "heights", "remedy", "grade"]

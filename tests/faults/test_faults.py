@@ -12,8 +12,8 @@ from types import SimpleNamespace
 import pytest
 
 from geotools.errors import OutputError
-from geotools.files import disk_words
-from geotools.publish import COMMIT_NAME, finish, publish
+from geotools.io.files import disk_words
+from geotools.io.publish import COMMIT_NAME, finish, publish
 from tests.faults import disk, kill
 from tests.faults.site import command_line, make_site
 
@@ -62,7 +62,7 @@ def test_an_interrupted_move_is_ended_by_the_next_run(tmp_path: Path, monkeypatc
     (tmp_path / "plan.gpkg").write_text("old")
     folder = staged(tmp_path, {"plan.gpkg": "new", "a.txt": "a"})
     with monkeypatch.context() as patch, pytest.raises(RuntimeError):
-        patch.setattr("geotools.publish.finish", lambda out: (_ for _ in ()).throw(RuntimeError("power cut")))
+        patch.setattr("geotools.io.publish.finish", lambda out: (_ for _ in ()).throw(RuntimeError("power cut")))
         publish(folder, tmp_path, guard="plan.gpkg")
     assert (tmp_path / "plan.gpkg").read_text() == "old"
     finish(tmp_path)
@@ -73,7 +73,7 @@ def test_an_interrupted_move_never_covers_work_done_since(tmp_path: Path, monkey
     (tmp_path / "plan.gpkg").write_text("old")
     folder = staged(tmp_path, {"plan.gpkg": "new"})
     with monkeypatch.context() as patch, pytest.raises(RuntimeError):
-        patch.setattr("geotools.publish.finish", lambda out: (_ for _ in ()).throw(RuntimeError("power cut")))
+        patch.setattr("geotools.io.publish.finish", lambda out: (_ for _ in ()).throw(RuntimeError("power cut")))
         publish(folder, tmp_path, guard="plan.gpkg")
     (tmp_path / "plan.gpkg").write_text("edited since")
     finish(tmp_path)

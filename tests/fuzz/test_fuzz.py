@@ -18,12 +18,12 @@ from pyproj import CRS
 from rasterio.transform import from_origin
 
 from geotools.errors import InputError
-from geotools.figures import read_figures, read_points
-from geotools.rasters import open_raster
+from geotools.io.features import read_figures, read_points
+from geotools.io.rasters import open_raster
+from geotools.io.vectors import read_fence
+from geotools.plan.workspace import Workspace
 from geotools.steps.walktest.results import read_results, refuse_losing
-from geotools.terrain import Terrain
-from geotools.vectors import read_fence
-from geotools.workspace import Workspace
+from geotools.terrain.model import Terrain
 from tests.fuzz.mutate import mutated
 from tests.fuzz.run import run, run_wild
 from tests.fuzz.subjects import BOTTOM, LEFT, SUBJECTS, write_fence, write_terrain

@@ -18,9 +18,9 @@ import pypdf
 import pytest
 from lxml import etree
 
-from geotools.gpkg import check_whole
-from geotools.schema import LAYERS
-from geotools.text import unprintable
+from geotools.errors import unprintable
+from geotools.plan.gpkg import check_whole
+from geotools.plan.schema import LAYERS
 from tests.fuzz.worker import call, listing
 from tests.making import line, write_fence, write_raster
 

@@ -17,15 +17,15 @@ from lxml import etree
 from shapely import LineString
 
 from geotools.earthwork.paper import Paper
-from geotools.schema import BEAMS
+from geotools.errors import file_part, unprintable
+from geotools.io.tables import csv_rows, csv_text
+from geotools.plan.schema import BEAMS
 from geotools.steps.export.kml import KmlLayer, kml_text
 from geotools.steps.report.blocks import Fact, Facts, Heading, Notes, Report, Table, Text
 from geotools.steps.report.html import to_html
 from geotools.steps.report.pdf import to_pdf
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.kernel import Visit
-from geotools.tables import csv_rows, csv_text
-from geotools.text import file_part, unprintable
 from tests.fuzz.wild import TEXT
 
 #: What the site file and the plan let through.

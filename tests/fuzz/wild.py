@@ -14,7 +14,7 @@ from annotated_types import Ge, Gt, Le, Lt, MinLen
 from hypothesis import strategies as st
 from pydantic.fields import FieldInfo
 
-from geotools.schema import HEADS, WALK_PLAN
+from geotools.plan.schema import HEADS, WALK_PLAN
 from geotools.site import Site
 from geotools.site.base import Section
 from tests.fuzz.mutate import EDGES, WORDS

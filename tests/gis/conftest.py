@@ -8,16 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from geotools.demo import demo_folder
+from geotools.cli.demo import demo_folder
 from geotools.gis.install import enable_plugin, install_plugin
 
 ROOT = Path(__file__).parents[2]
 THIRD_PARTY = '''
 """A step of another distribution."""
 
-from geotools.schema import FENCE, LayerSchema, Field
-from geotools.step import LayerIn, LayerOut, Param, Step, StepResult
-from geotools.workspace import frame_of
+from geotools.plan.schema import FENCE, LayerSchema, Field
+from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepResult
+from geotools.plan.workspace import frame_of
 
 ENDS = LayerSchema("fence_ends", "Fence ends", "First point of each fence line.", "Point",
                    (Field("end_id", "text", "fence line", nullable=False), Field("shift_m", "real", "shift", "m")),

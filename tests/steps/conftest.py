@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import geotools
-from geotools.demo import demo_folder
-from geotools.runner import run_site
+from geotools.cli.demo import demo_folder
+from geotools.engine.runner import run_site
 
 
 @pytest.fixture(scope="session")

@@ -19,7 +19,7 @@ from tests.making import SQUARE, line, write_fence, write_raster
 MakeSite = Callable[..., Path]
 
 
-def inspect(site: Path, out: Path) -> geotools.runner.Outcome:  # type: ignore[name-defined]
+def inspect(site: Path, out: Path) -> geotools.engine.runner.Outcome:  # type: ignore[name-defined]
     return geotools.run_step("inspect", geotools.open_site(site), out)
 
 

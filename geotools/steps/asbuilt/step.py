@@ -7,18 +7,19 @@ from pathlib import Path
 import numpy as np
 from rasterio import Affine
 
-from geotools.earthwork.surface import DesignSurface
+from geotools.detection.from_plan import perimeter_of, rules_of, zone_with
+from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.earthwork.from_plan import design_of
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError, SiteError
-from geotools.grids import outline
-from geotools.planned import design_of, perimeter_of, rules_of, zone_with
-from geotools.scenario import Perimeter, ZoneSetup
-from geotools.schema import ACCEPTANCE, AS_BUILT, BEAMS, GRADINGS
-from geotools.sources import open_sources
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.grids import outline
+from geotools.io.tables import csv_text
+from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, GRADINGS
+from geotools.plan.workspace import frame_of
+from geotools.site.sources import open_sources
 from geotools.steps.asbuilt.kernel import Comparison, OutArea, compare
-from geotools.tables import csv_text
-from geotools.terrain import Terrain
-from geotools.workspace import frame_of
+from geotools.terrain.design import DesignSurface
+from geotools.terrain.model import Terrain
 
 Row = dict[str, object]
 

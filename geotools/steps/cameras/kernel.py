@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import NumericInputError
-from geotools.imaging import Sensor, focal_length_mm, pixel_density
+from geotools.plan.camera import Sensor, focal_length_mm, pixel_density
 
 __all__ = ["Aim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
 

@@ -12,13 +12,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Point
 
-from geotools.bandgrid import BandGrid
-from geotools.errors import InputError, StepError
-from geotools.imaging import DENSITY_CLASSES, Sensor, longest_distance_m
-from geotools.schema import BEAMS, ZONES
-from geotools.step import StepContext
+from geotools.engine.step import StepContext
+from geotools.errors import InputError, StepError, unprintable
+from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
+from geotools.plan.schema import BEAMS, ZONES
 from geotools.steps.cameras.kernel import Aim, aim_along, choose_lens, covered, stand_back
-from geotools.text import unprintable
+from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["SHORT_M", "Camera", "Seen", "Sight", "camera_row"]
 

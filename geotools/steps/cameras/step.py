@@ -8,14 +8,14 @@ import geopandas as gpd
 import numpy as np
 from shapely import Point
 
+from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
-from geotools.figures import read_points
-from geotools.imaging import best_class
-from geotools.schema import BEAMS, CAMERAS, CLEAR_GROUND, CONFLICTS, VIEWS, ZONES
-from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.features import read_points
+from geotools.plan.camera import best_class
+from geotools.plan.schema import BEAMS, CAMERAS, CLEAR_GROUND, CONFLICTS, VIEWS, ZONES
+from geotools.plan.workspace import frame_of
 from geotools.steps.cameras.kernel import ground_view
 from geotools.steps.cameras.sight import SHORT_M, Camera, Seen, Sight, camera_row
-from geotools.workspace import frame_of
 
 Row = dict[str, Any]
 

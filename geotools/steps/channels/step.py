@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Point
 
-from geotools.bandgrid import BandGrid
+from geotools.beam.interference import HeadArray, reception
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
-from geotools.interference import HeadArray, reception
-from geotools.posts import zones_of_heads
-from geotools.schema import BEAMS, CONFLICTS, HEADS
-from geotools.sheets import stack_sheets
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
+from geotools.plan.stack_sheets import stack_sheets
+from geotools.plan.workspace import frame_of
+from geotools.plan.zones import zones_of_heads
 from geotools.steps.channels.kernel import (
     HeadMargins,
     critical_zones,
@@ -25,7 +25,7 @@ from geotools.steps.channels.kernel import (
     zone_margins,
     zones_to_channels,
 )
-from geotools.workspace import frame_of
+from geotools.terrain.band_grid import BandGrid
 
 Row = dict[str, Any]
 #: Terrain is asked only where it can decide: pairs with more margin than this without it are apart anyway.

@@ -12,16 +12,17 @@ from geopandas import GeoDataFrame
 from rasterio import Affine
 from shapely import LineString, MultiPolygon, Point, get_coordinates
 
-from geotools.crs import metres_per_unit
-from geotools.earthwork.surface import DesignSurface
+from geotools.detection.from_plan import perimeter_of
+from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
 from geotools.earthwork.water import Pond
-from geotools.grids import outline
-from geotools.planned import CUT_FILL, design_of, perimeter_of, surface_over
-from geotools.scenario import Perimeter
-from geotools.schema import BEAMS, FLOW_CROSSINGS, PONDS
-from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.crs import metres_per_unit
+from geotools.io.grids import outline
+from geotools.plan.schema import BEAMS, FLOW_CROSSINGS, PONDS
+from geotools.plan.workspace import frame_of
 from geotools.steps.drain.kernel import Piece, Water, water_of
-from geotools.workspace import frame_of
+from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
 

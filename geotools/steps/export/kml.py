@@ -15,7 +15,7 @@ from fastkml.styles import IconStyle, LabelStyle, LineStyle, PolyStyle, Style, S
 from shapely import force_2d
 from shapely.geometry.base import BaseGeometry
 
-from geotools.schema import LayerSchema, Symbol
+from geotools.plan.schema import LayerSchema, Symbol
 
 __all__ = ["KmlLayer", "kml_text"]
 

@@ -10,9 +10,9 @@ import pandas as pd
 import pyogrio
 from shapely import force_2d, is_geometry
 
+from geotools.engine.step import FileOut, LayerIn, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
-from geotools.schema import LAYERS
-from geotools.step import FileOut, LayerIn, Param, Step, StepContext, StepResult
+from geotools.plan.schema import LAYERS
 
 FOLDER, KML_NAME = "geojson", "plan.kml"
 _NOTE = (

@@ -17,8 +17,8 @@ from rasterio.windows import Window
 from scipy.ndimage import map_coordinates
 
 from geotools.corridor import BeamLine
-from geotools.crs import metres_per_unit
-from geotools.steps.gaps.patch import Patch
+from geotools.detection.patch import Patch
+from geotools.io.crs import metres_per_unit
 
 __all__ = ["Band", "MapRaster", "bounds_of"]
 

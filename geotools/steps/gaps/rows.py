@@ -11,18 +11,18 @@ from shapely import LineString
 from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import HIGHEST_TOP_M
-from geotools.step import StepContext
-from geotools.steps.gaps.fence import FenceFindings
-from geotools.steps.gaps.kernel import Question
-from geotools.steps.gaps.spots import Spot
-from geotools.steps.gaps.work import FenceWork
+from geotools.detection.findings import Findings
+from geotools.detection.solve import Question
+from geotools.detection.spots import Spot
+from geotools.detection.work import FenceWork
+from geotools.engine.step import StepContext
 
 __all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_rows", "tell"]
 
 Row = dict[str, Any]
 
 
-def spot_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:
+def spot_rows(work: FenceWork, findings: Findings, question: Question) -> list[Row]:
     """Rows of the dead_spots layer."""
     rows: list[Row] = []
     for target in question.targets:
@@ -56,7 +56,7 @@ def _space(target: Target, spot: Spot) -> Row:
     return {"crawl_gap_m": spot.crawl_gap_m, "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0)}
 
 
-def profile_rows(work: FenceWork, findings: FenceFindings) -> list[Row]:
+def profile_rows(work: FenceWork, findings: Findings) -> list[Row]:
     """Rows of the profiles table: a crossing straight over is stopped by the smallest gap it meets."""
     rows: list[Row] = []
     for place in work.core:
@@ -76,7 +76,7 @@ def profile_rows(work: FenceWork, findings: FenceFindings) -> list[Row]:
     return rows
 
 
-def crossing_rows(work: FenceWork, findings: FenceFindings, question: Question) -> list[Row]:
+def crossing_rows(work: FenceWork, findings: Findings, question: Question) -> list[Row]:
     """Rows of the crossings layer, drawn from outside to inside."""
     rows: list[Row] = []
     for target in question.targets:

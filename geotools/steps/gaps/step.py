@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from geotools.schema import (
+from geotools.detection.work import plans_of
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.schema import (
     BEAM_LEVELS,
     BEAMS,
     CROSSINGS,
@@ -14,10 +16,8 @@ from geotools.schema import (
     SENSITIVITY,
     ZONES,
 )
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.steps.gaps.bywave import CORRIDOR_RASTER, GAP_RASTER, run_wave
-from geotools.steps.gaps.straight import LINE_RASTER, run_straightness
-from geotools.steps.gaps.work import plans_of
+from geotools.steps.gaps.straightness import LINE_RASTER, run_straightness
+from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, run_wave
 
 
 def run(ctx: StepContext) -> StepResult:

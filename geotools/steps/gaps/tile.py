@@ -10,15 +10,15 @@ import rasterio
 from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
-from geotools.step import StepContext
-from geotools.steps.gaps.doubts import add_certainty, beam_rows, sensitivity_rows
-from geotools.steps.gaps.fence import find
-from geotools.steps.gaps.kernel import Question
-from geotools.steps.gaps.patch import Patch
+from geotools.detection.accuracy import Accuracy
+from geotools.detection.findings import find
+from geotools.detection.patch import Patch
+from geotools.detection.solve import Question
+from geotools.detection.work import FenceWork, Tile, work_of
+from geotools.engine.step import StepContext
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
-from geotools.steps.gaps.survey import Accuracy
-from geotools.steps.gaps.work import FenceWork, Tile, work_of
-from geotools.terrain import Terrain
+from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, sensitivity_rows
+from geotools.terrain.model import Terrain
 
 __all__ = ["LAYERS", "Asked", "Found", "answer", "solve"]
 

@@ -8,14 +8,14 @@ import numpy as np
 from shapely import get_coordinates
 
 from geotools.earthwork.drawing import contours, write_dxf
+from geotools.earthwork.from_plan import CUT_FILL
 from geotools.earthwork.landxml import write_landxml
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
-from geotools.grids import GridBand, outline, write_grid
-from geotools.planned import CUT_FILL
-from geotools.step import StepContext
+from geotools.engine.step import StepContext
+from geotools.io.grids import GridBand, outline, write_grid
+from geotools.io.tables import csv_text
 from geotools.steps.grade.kernel import Graded
-from geotools.tables import csv_text
+from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
 

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from geotools.detection.perimeter import Perimeter, ZoneSetup
 from geotools.earthwork.proof import LEAST_M
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
-from geotools.scenario import Perimeter, ZoneSetup
+from geotools.terrain.design import DesignSurface
 
 __all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points"]
 

@@ -7,18 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Point
 
-from geotools.crs import metres_per_unit, unit_name
+from geotools.detection.from_plan import perimeter_of, zone_with
+from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.earthwork.from_plan import CUT_FILL, grade_settings, keep_mask, kept_areas, surface_over
 from geotools.earthwork.sheets import write_sheets
-from geotools.earthwork.surface import DesignSurface, SharedGround
 from geotools.earthwork.works import MapUnits, Works
-from geotools.grids import outline
-from geotools.planned import CUT_FILL, grade_settings, keep_mask, kept_areas, perimeter_of, surface_over, zone_with
-from geotools.scenario import Perimeter, ZoneSetup
-from geotools.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.crs import metres_per_unit, unit_name
+from geotools.io.grids import outline
+from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
+from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
 from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
-from geotools.workspace import frame_of
+from geotools.terrain.design import DesignSurface, SharedGround
 
 Row = dict[str, object]
 

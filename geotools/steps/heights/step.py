@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from geotools.earthwork.surface import SharedGround
-from geotools.planned import perimeter_of
-from geotools.scenario import Perimeter, ZoneSetup
-from geotools.schema import BEAMS, HEAD_HEIGHTS
-from geotools.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.detection.from_plan import perimeter_of
+from geotools.detection.height_search import HeightTrials
+from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.schema import BEAMS, HEAD_HEIGHTS
+from geotools.plan.workspace import frame_of
 from geotools.steps.heights.kernel import HeightSearch, search_heights
-from geotools.trials import HeightTrials
-from geotools.workspace import frame_of
+from geotools.terrain.design import SharedGround
 
 Row = dict[str, object]
 

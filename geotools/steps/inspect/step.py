@@ -9,20 +9,20 @@ import numpy as np
 from shapely import LineString, Point, box, get_coordinates, line_interpolate_point
 
 from geotools.corridor import Array
-from geotools.crs import horizontal
+from geotools.engine.step import LayerOut, Step, StepContext, StepResult
 from geotools.errors import InputError
-from geotools.files import local_file
-from geotools.schema import FENCE
-from geotools.sources import Sources, open_sources
-from geotools.step import LayerOut, Step, StepContext, StepResult
+from geotools.io.crs import horizontal
+from geotools.io.files import local_file
+from geotools.plan.schema import FENCE
+from geotools.plan.workspace import frame_of
+from geotools.site.sources import Sources, open_sources
 from geotools.steps.inspect.kernel import (
     coarse_accuracy_warning,
     coarse_cell_warning,
     first_unknown,
     implausible_heights,
 )
-from geotools.terrain import Terrain
-from geotools.workspace import frame_of
+from geotools.terrain.model import Terrain
 
 #: Far beyond any one site; a line of more is a mistake, and would fill the memory.
 MAX_FENCE_M = 1_000_000.0

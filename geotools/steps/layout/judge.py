@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType, Target
 from geotools.beam.field import BeamField
-from geotools.posts import PlannedZone
+from geotools.plan.zones import PlannedZone
 from geotools.site import Level, Site
 from geotools.steps.layout.checks import Conflict, Limits, StandingZone, check_chain, check_zone
 from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, seen_half_width, solve_stack

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.errors import InputError
-from geotools.posts import PlannedHead, PlannedZone
+from geotools.plan.zones import PlannedHead, PlannedZone
 from geotools.steps.layout.usable import Course
 
 __all__ = ["kept_zones"]

@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from geotools.beam.interference import HeadArray, reception
 from geotools.errors import InfeasibleError
-from geotools.interference import HeadArray, reception
 from geotools.steps.layout.edges import Field, Prices, ZoneRules
 from geotools.steps.layout.lines import candidates, crests
 from geotools.steps.layout.roles import alternate_roles

@@ -16,8 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
-from geotools.posts import PlannedZone
-from geotools.schema.style import BLACK, BLUE, GREY, PALE, PURPLE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, PURPLE, SKY, VERMILION
+from geotools.plan.zones import PlannedZone
 from geotools.steps.layout.usable import Course
 
 __all__ = ["plan_picture"]

@@ -9,15 +9,14 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from geotools.bandgrid import BandGrid
+from geotools.detection.from_plan import head_type_of
+from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError
-from geotools.figures import read_figures
-from geotools.imaging import DENSITY_CLASSES, Sensor, longest_distance_m
-from geotools.planned import head_type_of
-from geotools.posts import PlannedHead, PlannedZone
-from geotools.schema import FENCE, HEADS, ZONES
+from geotools.io.features import read_figures
+from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
+from geotools.plan.schema import FENCE, HEADS, ZONES
+from geotools.plan.zones import PlannedHead, PlannedZone
 from geotools.site import Level
-from geotools.step import StepContext
 from geotools.steps.layout.checks import Limits
 from geotools.steps.layout.edges import Prices, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
@@ -25,6 +24,7 @@ from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
+from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["Request"]
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
-from geotools.posts import PlannedZone
+from geotools.plan.zones import PlannedZone
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import FreeWidth

@@ -7,16 +7,16 @@ from typing import Any
 
 from shapely import unary_union
 
-from geotools.posts import PlannedZone, beam_rows, head_rows, zone_row
-from geotools.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
-from geotools.sheets import stack_sheets
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
+from geotools.plan.stack_sheets import stack_sheets
+from geotools.plan.workspace import frame_of
+from geotools.plan.zones import PlannedZone, beam_rows, head_rows, zone_row
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.picture import plan_picture
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
 from geotools.steps.layout.width import beam_half_width, narrow_stretches
-from geotools.workspace import frame_of
 
 Row = dict[str, Any]
 

@@ -9,13 +9,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from geotools.bandgrid import clearance_grid
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import Field, Prices, ZoneRules, possible_zones, runs_past
 from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width, beam_outline
+from geotools.terrain.band_grid import clearance_grid
 
 __all__ = ["Zone", "choose_zones"]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geotools.earthwork.surface import DesignSurface
+from geotools.detection.height_search import HeightTrials, height_pairs
+from geotools.detection.perimeter import Perimeter, ZoneSetup
 from geotools.earthwork.zones import GradeSettings, ZoneGrading
-from geotools.scenario import Perimeter, ZoneSetup
-from geotools.trials import HeightTrials, height_pairs
+from geotools.terrain.design import DesignSurface
 
 __all__ = ["Remedy", "Spot", "advise_zone"]
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.surface import DesignSurface
+from geotools.detection.height_search import HeightTrials, height_pairs
+from geotools.detection.perimeter import HeadPair, Perimeter, ZoneSetup
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
-from geotools.scenario import HeadPair, Perimeter, ZoneSetup
-from geotools.trials import HeightTrials, height_pairs
+from geotools.terrain.design import DesignSurface
 
 __all__ = ["Costs", "Option", "recommend", "zone_options"]
 

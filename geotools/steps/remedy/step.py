@@ -8,16 +8,17 @@ import geopandas as gpd
 import numpy as np
 from shapely import MultiPolygon, get_coordinates
 
-from geotools.earthwork.surface import DesignSurface, SharedGround
-from geotools.grids import outline
-from geotools.planned import grade_settings, head_type_of, keep_mask, kept_areas, perimeter_of, surface_over
-from geotools.scenario import HeadPair, Perimeter
-from geotools.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
-from geotools.step import LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.detection.from_plan import head_type_of, perimeter_of
+from geotools.detection.height_search import trials_of
+from geotools.detection.perimeter import HeadPair, Perimeter
+from geotools.earthwork.from_plan import grade_settings, keep_mask, kept_areas, surface_over
+from geotools.engine.step import LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.io.grids import outline
+from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
+from geotools.plan.workspace import frame_of
 from geotools.steps.remedy.kernel import Remedy, Spot, advise_zone
 from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
-from geotools.trials import trials_of
-from geotools.workspace import frame_of
+from geotools.terrain.design import DesignSurface, SharedGround
 
 Row = dict[str, object]
 

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from PIL import Image
 
-from geotools.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, VERMILION
 from geotools.steps.report.blocks import Picture, Table
 from geotools.steps.report.frame import FONT_PT, HATCH, THREAT_LINE, Legend, marks, scales
 from geotools.steps.report.wording import words

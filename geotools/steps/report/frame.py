@@ -19,7 +19,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from geotools.schema.style import BLACK, BLUE, GREEN, GREY, PALE, PURPLE, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, PALE, PURPLE, VERMILION
 
 __all__ = ["FONT_PT", "HATCH", "LETTER_EM", "THREAT_LINE", "Legend", "marks", "scales"]
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from geotools.schema.style import BLACK, BLUE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, SKY, VERMILION
 from geotools.steps.report.frame import HATCH, LETTER_EM, THREAT_LINE, Legend
 from geotools.steps.report.wording import words
 

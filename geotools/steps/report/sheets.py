@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from geotools.schema import LayerSchema
+from geotools.plan.schema import LayerSchema
 from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUSES, field_table, number, words
 

@@ -13,10 +13,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from geotools.beside import PlanRaster
 from geotools.corridor import BeamLine, StripGrid
-from geotools.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
-from geotools.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.errors import file_part
+from geotools.plan.rasters import PlanRaster
+from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Block, Heading, Picture, Report
 from geotools.steps.report.charts import Dead, Section, draw, profile_table
@@ -34,7 +35,6 @@ from geotools.steps.report.sheets import (
     zone_tables,
 )
 from geotools.steps.report.wording import words
-from geotools.text import file_part
 
 Array = npt.NDArray[np.float64]
 

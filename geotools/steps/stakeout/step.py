@@ -12,15 +12,15 @@ import pandas as pd
 import pyproj
 from shapely import force_2d, force_3d
 
-from geotools.beside import PlanRaster
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
-from geotools.posts import zones_of_heads
-from geotools.schema import BEAMS, GRADINGS, HEADS, OPTIONS, STAKEOUT
-from geotools.sheets import stack_sheets
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.tables import csv_text
+from geotools.plan.rasters import PlanRaster
+from geotools.plan.schema import BEAMS, GRADINGS, HEADS, OPTIONS, STAKEOUT
+from geotools.plan.stack_sheets import stack_sheets
+from geotools.plan.workspace import frame_of
+from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import Aim, aim
-from geotools.tables import csv_text
-from geotools.workspace import frame_of
 
 _UPRIGHT = "as delivered: rain hood up, drip holes down"
 _TURNED = "head turned 90 degrees: refit the radome upright, rain hood up, drip holes down"

@@ -7,9 +7,11 @@ from datetime import UTC, date, datetime
 
 import geopandas as gpd
 
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import SiteError
-from geotools.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.tables import csv_text
+from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
+from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.kernel import (
     CARE,
@@ -21,8 +23,6 @@ from geotools.steps.upkeep.kernel import (
     life_cost,
     plan_visits,
 )
-from geotools.tables import csv_text
-from geotools.workspace import frame_of
 
 
 def _start(text: str | None, site_start: date | None) -> date:

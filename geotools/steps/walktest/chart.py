@@ -9,7 +9,7 @@ import numpy.typing as npt
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator, StrMethodFormatter
 
-from geotools.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
 from geotools.steps.walktest.kernel import ThresholdEstimate
 
 __all__ = ["results_chart"]

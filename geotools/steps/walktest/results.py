@@ -11,14 +11,13 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
-from geotools.errors import InputError, OutputError
-from geotools.files import local_file
-from geotools.schema import WALK_PLAN
+from geotools.errors import InputError, OutputError, unprintable
+from geotools.io.files import local_file
+from geotools.io.tables import read_csv
+from geotools.io.vector_kind import check_database
+from geotools.plan.schema import WALK_PLAN
+from geotools.plan.workspace import PLAN_TROUBLE
 from geotools.steps.walktest.kernel import binomial_bounds, further_trials, trials_needed
-from geotools.tables import read_csv
-from geotools.text import unprintable
-from geotools.vectorkind import check_database
-from geotools.workspace import PLAN_TROUBLE
 
 __all__ = ["FILLED", "judge", "read_results", "refuse_losing"]
 

@@ -13,16 +13,16 @@ import numpy.typing as npt
 from shapely import LineString, Point
 
 from geotools.corridor import BeamLine
+from geotools.detection.from_plan import perimeter_of
+from geotools.detection.perimeter import Perimeter
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
-from geotools.planned import perimeter_of
-from geotools.scenario import Perimeter
-from geotools.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT
-from geotools.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.tables import csv_text
+from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT
+from geotools.plan.workspace import Workspace, frame_of
 from geotools.steps.walktest.chart import results_chart
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
 from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_losing
-from geotools.tables import csv_text
-from geotools.workspace import Workspace, frame_of
 
 Array = npt.NDArray[np.float64]
 

@@ -7,7 +7,7 @@ import pytest
 from shapely import box
 
 from geotools.errors import NumericInputError
-from geotools.imaging import Sensor
+from geotools.plan.camera import Sensor
 from geotools.steps.cameras.kernel import aim_along, choose_lens, covered, ground_view, stand_back, visible
 
 SENSOR = Sensor(5.6, 3.15, 1920, 1080)

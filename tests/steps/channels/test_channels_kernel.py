@@ -8,8 +8,8 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from geotools.beam.interference import HeadArray, reception
 from geotools.errors import NumericInputError
-from geotools.interference import HeadArray, reception
 from geotools.steps.channels.colouring import assign, colour
 from geotools.steps.channels.kernel import (
     critical_zones,

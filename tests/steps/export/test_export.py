@@ -11,7 +11,7 @@ from lxml import etree
 
 import geotools
 from geotools.errors import OutputError
-from geotools.schema import HEADS, LAYERS
+from geotools.plan.schema import HEADS, LAYERS
 
 KML = "{http://www.opengis.net/kml/2.2}"
 

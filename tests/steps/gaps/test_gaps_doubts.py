@@ -7,13 +7,13 @@ from geotools.beam import HEAD_TYPES, TARGETS, Beam, solve_beam
 from geotools.beam.standing import CLEAR_DB, NULL_DB, leave_null
 from geotools.beam.strip import Strip, crossable
 from geotools.corridor import BeamLine
+from geotools.detection.accuracy import Accuracy, correlation_length, error_field, estimate, read_check_points
+from geotools.detection.certainty import ZoneDoubt, certainty_of, judge_zone
+from geotools.detection.sensitivity import CHANGES, sensitivity
+from geotools.detection.solve import Question, ZoneWork, examine
+from geotools.detection.spots import runs
+from geotools.detection.work import strip_nodes
 from geotools.errors import InputError
-from geotools.steps.gaps.certainty import ZoneDoubt, certainty_of, judge_zone
-from geotools.steps.gaps.kernel import Question, ZoneWork, examine
-from geotools.steps.gaps.sensitivity import CHANGES, sensitivity
-from geotools.steps.gaps.spots import runs
-from geotools.steps.gaps.survey import Accuracy, correlation_length, error_field, estimate, read_check_points
-from geotools.steps.gaps.work import strip_nodes
 
 PRONE = TARGETS["prone"]
 QUESTION = Question((PRONE,), 0.2)

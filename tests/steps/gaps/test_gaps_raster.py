@@ -7,9 +7,9 @@ from pyproj import CRS
 
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
-from geotools.crs import metres_per_unit
-from geotools.scenario import strip_nodes
-from geotools.steps.gaps.patch import Patch
+from geotools.detection.patch import Patch
+from geotools.detection.perimeter import strip_nodes
+from geotools.io.crs import metres_per_unit
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 
 LINES = (BeamLine(1000.0, 2000.0, 1060.0, 2030.0), BeamLine(1058.0, 2029.0, 1058.0, 2090.0))

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import rasterio
 
-from geotools.demo import place_demo_input
+from geotools.cli.demo import place_demo_input
+from geotools.engine.runner import run_site
 from geotools.errors import NumericInputError
-from geotools.runner import run_site
 from geotools.site import open_site
 
 
@@ -91,7 +91,7 @@ def test_running_again_gives_the_same(wave, tmp_path):
 def test_straightness_stands_alone(wave, tmp_path):
     site = open_site(place_demo_input(tmp_path, overwrite=False))
     run_site(site, tmp_path, steps=["inspect", "layout"])
-    from geotools.runner import Job
+    from geotools.engine.runner import Job
 
     with Job(site, tmp_path) as job:
         outcome = job.run("gaps", method="straightness")

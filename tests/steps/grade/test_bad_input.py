@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from shapely import box
 
+from geotools.engine.runner import Job
 from geotools.errors import InputError, SiteError, StepError
-from geotools.runner import Job
-from geotools.schema import ADVICE, EARTHWORKS, GRADINGS, OPTIONS
+from geotools.plan.schema import ADVICE, EARTHWORKS, GRADINGS, OPTIONS
 from geotools.site import open_site
 from tests.making import write_raster
 from tests.steps.grade.test_works_of_a_site import ground, site_in

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from geotools.runner import Job
-from geotools.schema import GRADING_POINTS, GRADINGS
+from geotools.engine.runner import Job
+from geotools.plan.schema import GRADING_POINTS, GRADINGS
 from geotools.site import open_site
 from tests.making import line, write_fence, write_raster
 from tests.steps.grade.test_works_of_a_site import ground, site_in

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from geotools.runner import Job
-from geotools.schema import (
+from geotools.engine.runner import Job
+from geotools.plan.schema import (
     ACCEPTANCE,
     ADVICE,
     AS_BUILT,

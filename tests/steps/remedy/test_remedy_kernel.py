@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geotools.detection.height_search import height_pairs, trials_of
+from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.surface import DesignSurface
 from geotools.earthwork.zones import GradeSettings, grade_group
-from geotools.scenario import Perimeter
 from geotools.steps.remedy.kernel import Spot, advise_zone
 from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
-from geotools.trials import height_pairs, trials_of
+from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
 SETTINGS = GradeSettings(

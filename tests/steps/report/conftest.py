@@ -5,7 +5,7 @@ import shutil
 import pytest
 
 import geotools
-from geotools.runner import run_site
+from geotools.engine.runner import run_site
 
 
 @pytest.fixture(scope="session")

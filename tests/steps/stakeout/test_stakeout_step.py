@@ -14,8 +14,8 @@ from rasterio.transform import from_origin
 
 import geotools
 from geotools.errors import InputError
-from geotools.schema import GRADINGS, OPTIONS
-from geotools.workspace import Workspace, frame_of
+from geotools.plan.schema import GRADINGS, OPTIONS
+from geotools.plan.workspace import Workspace, frame_of
 
 
 @pytest.fixture

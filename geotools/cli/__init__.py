@@ -1,0 +1,296 @@
+"""The command line: a command for every registered step, and `run`, `demo`, `steps` around them."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import signal
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from geotools import __version__
+from geotools.cli.batch.command import batch, make_workers
+from geotools.cli.commands import gis_plugin, new
+from geotools.cli.screen import Screen
+from geotools.cli.terrain import terrain
+from geotools.engine.memory import few_heaps, rare_collections
+from geotools.engine.step import Param, Step, discover
+from geotools.engine.workers import Workers
+from geotools.errors import CancelledError, GeotoolsError, OutputError
+
+EXIT_CODES = """\b
+Exit codes: 0 done; 1 an unexpected fault; 2 wrong use of the command line; 3 an input file cannot be used;
+4 the site file or a parameter is wrong; 5 no answer inside the limits; 6 a result could not be written;
+7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 130 stopped by the user."""
+
+_CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path": click.Path(path_type=Path)}
+
+
+class StepGroup(click.Group):
+    """Commands of our own, then one for every registered step, loaded when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands: our own first, then the steps in the order of the job."""
+        return [*super().list_commands(ctx), *discover()]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, made from the step's declaration where it is a step."""
+        own = super().get_command(ctx, cmd_name)
+        if own is not None:
+            return own
+        step = discover().get(cmd_name)
+        return None if step is None else step_command(step)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run, and turn our own errors into one shape of message and an exit code."""
+        try:
+            return super().invoke(ctx)
+        except GeotoolsError as problem:
+            fail(problem, as_json=wants_json(ctx))
+        except KeyboardInterrupt:
+            stopped = CancelledError("stopped by the user; what stood there before is untouched")
+            fail(stopped, as_json=wants_json(ctx))
+
+
+def wants_json(ctx: click.Context) -> bool:
+    """Whether the command that ran, or was about to, was asked for JSON lines."""
+    return bool((ctx.find_root().obj or {}).get("json"))
+
+
+def fail(problem: GeotoolsError, *, as_json: bool) -> NoReturn:
+    """Print an error in the one shape all of them have, and end with its exit code."""
+    if as_json:
+        click.echo(json.dumps({"event": "error", **problem.parts(), "exit_code": problem.exit_code}))
+    else:
+        click.echo(f"error: {problem}", err=True)
+    sys.exit(problem.exit_code)
+
+
+def output_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options every command that writes a plan has."""
+    for option in reversed(
+        (
+            click.option(
+                "--out",
+                "-o",
+                type=click.Path(path_type=Path),
+                required=True,
+                help="Folder of the plan; made where there is none.",
+            ),
+            click.option("--overwrite", is_flag=True, help="Replace results that are there already."),
+            click.option(
+                "--dry-run", is_flag=True, help="Check input and parameters and say what would be done; write nothing."
+            ),
+            click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text."),
+            click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors."),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def _option(param: Param) -> click.Option:
+    flag = "--" + param.name.replace("_", "-")
+    words = param.help + (f" [{param.range_text()}]" if param.range_text() and param.kind != "choice" else "")
+    if param.kind == "flag":
+        return click.Option([f"{flag}/--no-{flag[2:]}", param.name], default=param.default, help=words)
+    kind = click.Choice(list(param.choices)) if param.kind == "choice" else _CLICK_TYPE[param.kind]
+    return click.Option(
+        [flag, param.name], type=kind, default=param.default, help=words, show_default=param.default is not None
+    )
+
+
+def step_command(step: Step) -> click.Command:
+    """The command of a step, made from its declaration."""
+
+    @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+    @output_options
+    @click.pass_context
+    def command(
+        ctx: click.Context,
+        /,
+        site_file: Path,
+        out: Path,
+        overwrite: bool,
+        dry_run: bool,
+        as_json: bool,
+        quiet: bool,
+        **params: Any,
+    ) -> None:
+        ctx.find_root().obj = {"json": as_json}
+        run_steps(site_file, out, [step.name], overwrite, dry_run, Screen(as_json, quiet), {step.name: params})
+
+    writes = ", ".join([f"layer {o.schema.name}" for o in step.outputs] + [f.name for f in step.files])
+    reads = ", ".join(i.schema.name for i in step.inputs)
+    text = f"{step.summary}\n\nWrites {writes or 'nothing'}." + (f" Reads layers {reads}." if reads else "")
+    made = click.command(step.name, help=text, short_help=step.summary, epilog=" ".join(step.cautions))(command)
+    made.params += [_option(param) for param in step.params]
+    return made
+
+
+def run_steps(
+    site_file: Path,
+    out: Path,
+    names: list[str] | None,
+    overwrite: bool,
+    dry_run: bool,
+    screen: Screen,
+    params: dict[str, dict[str, Any]] | None = None,
+    resume: bool = False,
+    workers: Workers | None = None,
+) -> None:
+    """Run steps on a site with words on the screen."""
+    from geotools.beam import second
+    from geotools.engine.runner import Job, plan_steps
+    from geotools.site import open_site
+
+    site = open_site(site_file)
+    chosen = plan_steps(names)
+    second.allow()
+    with Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers) as job:
+        for step in job.left(chosen) if resume else chosen:
+            given = (params or {}).get(step.name, {})
+            if dry_run:
+                job.refuse_overwriting(step)
+                screen.would_run(step, step.validate_params(given), job.sources)
+                continue
+            with screen.step(step):
+                outcome = job.run(step.name, **given)
+            screen.outcome(outcome)
+        if not dry_run:
+            screen.finished(job)
+
+
+@click.group(cls=StepGroup, epilog=EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="geotools")
+def cli() -> None:
+    """Find where a person could crawl under the microwave beams of a perimeter, and what to do about it.
+
+    Start with `geotools demo --out DIR`, then write a site file and `geotools run SITE.toml --out DIR`.
+    """
+
+
+@cli.command()
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@output_options
+@click.option("--resume", is_flag=True, help="Go on with a run that was broken off: do only what is not there.")
+@click.option(
+    "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="A running Dask scheduler whose workers share them instead (extra `cluster`); all must see the same paths.",
+)
+@click.pass_context
+def run(
+    ctx: click.Context,
+    site_file: Path,
+    out: Path,
+    overwrite: bool,
+    dry_run: bool,
+    as_json: bool,
+    quiet: bool,
+    resume: bool,
+    workers: int,
+    scheduler: str | None,
+) -> None:
+    """Run the whole job on one site: every step in order."""
+    ctx.find_root().obj = {"json": as_json}
+    made = make_workers(workers, scheduler)
+    try:
+        run_steps(
+            site_file,
+            out,
+            None,
+            overwrite or resume,
+            dry_run,
+            Screen(as_json, quiet),
+            resume=resume and not dry_run,
+            workers=made,
+        )
+    finally:
+        made.close()
+
+
+@cli.command()
+@output_options
+@click.pass_context
+def demo(ctx: click.Context, out: Path, overwrite: bool, dry_run: bool, as_json: bool, quiet: bool) -> None:
+    """Run the whole job on an invented site with swales, a crest and a ditch."""
+    from geotools.cli.demo import demo_folder, place_demo_input
+
+    ctx.find_root().obj = {"json": as_json}
+    site_file = demo_folder() / "site.toml" if dry_run else place_demo_input(out, overwrite=overwrite)
+    run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
+
+
+@cli.command()
+@click.option("--json", "as_json", is_flag=True, help="Print the whole contract of every step as JSON.")
+@click.pass_context
+def steps(ctx: click.Context, as_json: bool) -> None:
+    """List the steps there are, built in and plugged in."""
+    ctx.find_root().obj = {"json": as_json}
+    found = discover()
+    if as_json:
+        click.echo(json.dumps({"version": __version__, "steps": [s.describe() for s in found.values()]}, indent=2))
+        return
+    width = max(len(name) for name in found)
+    for name, step in found.items():
+        click.echo(f"{name:<{width}}  {step.summary}")
+
+
+cli.add_command(batch)
+cli.add_command(terrain)
+cli.add_command(new)
+cli.add_command(gis_plugin)
+
+
+#: What the system says where nothing more can be written to the screen, or the file in its place.
+_NO_SCREEN = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EPIPE}
+
+
+def _terminated(*_: object) -> NoReturn:
+    raise KeyboardInterrupt
+
+
+def main() -> None:
+    """Entry point of the `geotools` command."""
+    # a polite request to end (from the desktop GIS, a scheduler) puts temporary files away as Ctrl-C does
+    signal.signal(signal.SIGTERM, _terminated)
+    few_heaps()
+    rare_collections()
+    # many short array operations: threads of the numeric library would wait for one another; its name is read on import
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    try:
+        cli(prog_name="geotools")
+    except Exception as problem:
+        if isinstance(problem, OSError) and problem.errno in _NO_SCREEN and problem.filename is None:
+            fail(
+                OutputError(
+                    "the words of the program could not be written",
+                    found=problem,
+                    mend="check the file or program that the output is sent to, and the room on its disk",
+                ),
+                as_json=False,
+            )
+        # a fault of ours: the user gets words, the maintainers can ask for the trace
+        if os.environ.get("GEOTOOLS_TRACEBACK"):
+            raise
+        fail(
+            GeotoolsError(
+                "an unexpected fault in the toolkit",
+                found=f"{type(problem).__name__}: {problem}",
+                mend="set GEOTOOLS_TRACEBACK=1, run again and report what it prints",
+            ),
+            as_json="--json" in sys.argv,
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,92 @@
+"""Runs every site of a batch and gathers what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from geotools.cli.batch.manifest import Entry
+from geotools.cli.batch.outcomes import write_combined, write_table
+from geotools.cli.batch.task import SiteResult, Task, run_task
+from geotools.engine.lock import FolderLock
+from geotools.engine.runner import plan_steps
+from geotools.engine.workers import Serial, Workers
+from geotools.errors import GeotoolsError, OutputError
+
+SITES_NAME = "sites"
+
+
+@dataclass(frozen=True)
+class BatchResult:
+    """What came of a batch, sites in the manifest's order."""
+
+    sites: list[SiteResult]
+    table: Path
+    combined: Path
+
+    @property
+    def failed(self) -> int:
+        """How many sites failed."""
+        return sum(site.state == "failed" for site in self.sites)
+
+
+def run_batch(
+    entries: Sequence[Entry],
+    out: Path,
+    *,
+    steps: Sequence[str] | None = None,
+    overwrite: bool = False,
+    resume: bool = False,
+    workers: Workers | None = None,
+    told: Callable[[SiteResult, int, int], None] = lambda result, done, total: None,
+) -> BatchResult:
+    """Run every site of a batch.
+
+    Parameters
+    ----------
+    entries : the sites, from `read_manifest`.
+    out : folder of the batch; ``steps`` : names of steps, None for the whole job.
+    overwrite : do every site anew; ``resume`` : do only what is not there from the same input, settings and version.
+    workers : who does the sites; None for this process.
+    told : called as each site ends, with how many of how many are through.
+
+    Raises OutputError where the folder cannot be written or is in use; nothing for what is wrong with a site.
+    """
+    plan_steps(steps)  # an unknown step is one mistake, not one a site
+    sites = out / SITES_NAME
+    if sites.is_dir() and any(sites.iterdir()) and not (overwrite or resume):
+        raise OutputError(
+            "the output folder holds a batch already",
+            where=out,
+            mend="add --resume to go on with it, --overwrite to do it anew, or choose another folder",
+        )
+    try:
+        sites.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise OutputError(
+            "the output folder cannot be made",
+            where=out,
+            found=problem,
+            mend="choose another folder, or change the permission of the one it stands in",
+        ) from problem
+    lock = FolderLock(out)
+    try:
+        names = tuple(steps) if steps is not None else None
+        tasks = [Task(e.name, e.site_file, sites / e.folder, names, overwrite, resume) for e in entries]
+        results: list[SiteResult | None] = [None] * len(tasks)
+        for done, (place, result) in enumerate((workers or Serial()).each(run_task, tasks), start=1):
+            lost = isinstance(result, GeotoolsError)
+            ended = _lost(tasks[place], result) if isinstance(result, GeotoolsError) else result
+            results[place] = ended
+            assert lost or isinstance(ended, SiteResult)
+            told(ended, done, len(tasks))
+        ended_all = [result for result in results if result is not None]
+        return BatchResult(ended_all, write_table(out, ended_all), write_combined(out, ended_all))
+    finally:
+        lock.release()
+
+
+def _lost(task: Task, problem: GeotoolsError) -> SiteResult:
+    """A site whose worker died on it."""
+    return SiteResult(task.name, task.out.name, "failed", error=problem.parts(), exit_code=problem.exit_code)

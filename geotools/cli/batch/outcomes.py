@@ -1,0 +1,121 @@
+"""What a batch leaves for people: the table of outcomes, and one GeoPackage of all sites for the planner."""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from geotools.cli.batch.task import SiteResult
+from geotools.engine.runner import write_text
+from geotools.errors import OutputError
+from geotools.io.files import disk_words
+from geotools.io.tables import csv_text
+from geotools.plan import gpkg
+from geotools.plan.schema import BATCH_SITES, LAYERS, Field, LayerSchema
+from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, conform, frame_of, plan_crs_of
+
+TABLE_NAME = "outcomes.csv"
+COMBINED_NAME = "batch.gpkg"
+_SITE = Field("site", "text", "name of the site in the batch", nullable=False)
+
+
+def outcome_rows(results: Sequence[SiteResult]) -> list[dict[str, object]]:
+    """A row for each site, in the manifest's order."""
+    return [
+        {
+            "site": r.name,
+            "folder": f"sites/{r.folder}",
+            "state": r.state,
+            "steps": " ".join(r.steps),
+            "warnings": r.warnings,
+            "problem": r.error.get("error"),
+            "problem_where": r.error.get("where"),
+            "found": r.error.get("found"),
+            "mend": r.error.get("mend"),
+            "exit_code": r.exit_code,
+        }
+        for r in results
+    ]
+
+
+def write_table(out: Path, results: Sequence[SiteResult]) -> Path:
+    """The outcomes as a table that a spreadsheet opens; cells cannot run as formulas."""
+    path = out / TABLE_NAME
+    write_text(path, "\ufeff" + csv_text(BATCH_SITES.field_names, outcome_rows(results)))
+    return path
+
+
+def combined_schema(schema: LayerSchema) -> LayerSchema:
+    """A layer of a plan as it stands in the batch's file: with the site's name before its fields."""
+    return replace(schema, fields=(_SITE, *schema.fields), key=None, made_by="(batch)")
+
+
+def _common_crs(systems: Sequence[CRS]) -> CRS:
+    """The system all plans share; else degrees, which hold sites far from each other."""
+    first = systems[0] if systems else CRS("EPSG:4326")
+    return first if all(crs == first for crs in systems) else CRS("EPSG:4326")
+
+
+def _layer(schema: LayerSchema, plans: Sequence[tuple[str, Workspace]], crs: CRS) -> gpd.GeoDataFrame | None:
+    """Rows of one layer from every plan that holds it."""
+    frames = []
+    for name, plan in plans:
+        if plan.has(schema):
+            frame = plan.read(schema)
+            frame.insert(0, "site", name)
+            frames.append(frame if schema.geometry is None else frame.to_crs(crs))
+    full = [frame for frame in frames if len(frame)]
+    if not frames:
+        return None
+    return pd.concat(full or frames[:1], ignore_index=True)
+
+
+def write_combined(out: Path, results: Sequence[SiteResult]) -> Path:
+    """All layers of all finished sites in one GeoPackage with the table of outcomes; whole or not at all."""
+    plans = []
+    for r in results:
+        plan = out / "sites" / r.folder / PLAN_NAME
+        if r.state != "failed" and plan.exists():
+            plans.append((r.name, Workspace(plan.parent, plan_crs_of(plan))))
+    crs = _common_crs([plan.plan_crs for _, plan in plans])
+    path = out / COMBINED_NAME
+    with _replacing(path) as temporary:
+        written = []
+        for schema in (BATCH_SITES, *LAYERS.values()):
+            if schema is BATCH_SITES:
+                made, frame = schema, frame_of(schema, outcome_rows(results))
+            else:
+                made, frame = combined_schema(schema), _layer(schema, plans, crs)
+            if frame is not None:
+                gpkg.write_layer(temporary, made, conform(frame, made), crs)
+                written.append(made)
+        gpkg.finish(temporary, written)
+    return path
+
+
+@contextmanager
+def _replacing(path: Path):  # type: ignore[no-untyped-def]
+    temporary = path.with_name(f".plan-{uuid.uuid4().hex}.gpkg")
+    try:
+        yield temporary
+        with open(temporary, "rb+") as written:
+            os.fsync(written.fileno())
+        os.replace(temporary, path)
+    except PLAN_TROUBLE as problem:
+        raise OutputError(
+            "the batch's GeoPackage could not be written; each site's own plan stands",
+            where=path,
+            found=disk_words(problem, path.parent),
+            mend="check free space and write permission of the folder, then run again with --resume",
+        ) from problem
+    finally:
+        for leftover in path.parent.glob(temporary.name + "*"):
+            leftover.unlink(missing_ok=True)

@@ -1,0 +1,102 @@
+"""Commands beside the steps: a new site file, the desktop GIS's plugin."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.option("--name", required=True, help="Name of the site.")
+@click.option("--fence", required=True, type=click.Path(path_type=Path), help="Vector file with the fence lines.")
+@click.option("--terrain", required=True, type=click.Path(path_type=Path), help="Raster with the ground's height.")
+@click.option(
+    "--threat", "threats", multiple=True, help="Threat to answer; give it once for each. [walk, crawl, prone]"
+)
+@click.option("--fence-layer", help="Layer of the fence file, where it has several.")
+@click.option("--fence-crs", help="Coordinate system of the fence file, where it names none.")
+@click.option("--terrain-crs", help="Coordinate system of the raster, where it names none.")
+@click.option("--plan-crs", help="Projected system of the plan, where fence and terrain are geographic.")
+@click.option(
+    "--vertical-unit",
+    type=click.Choice(["metre", "foot", "US survey foot"]),
+    help="Unit of the raster's heights, where the file does not say it.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a site file that is there already.")
+@click.option("--dry-run", is_flag=True, help="Check everything and print the file; write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
+@click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")
+@click.pass_context
+def new(
+    ctx: click.Context,
+    /,
+    site_file: Path,
+    name: str,
+    fence: Path,
+    terrain: Path,
+    threats: tuple[str, ...],
+    overwrite: bool,
+    dry_run: bool,
+    as_json: bool,
+    quiet: bool,
+    **inputs: str | None,
+) -> None:
+    """Write a site file that names every setting, with its default, unit and range."""
+    from geotools.cli.new_site import new_site_text, write_site
+
+    ctx.find_root().obj = {"json": as_json}
+    text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs)
+    if dry_run:
+        click.echo(json.dumps({"event": "dry-run", "text": text}) if as_json else text)
+        return
+    write_site(site_file, text, overwrite=overwrite)
+    if as_json:
+        click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve())}))
+    elif not quiet:
+        click.echo(f"Written: {site_file.resolve()}\nNext: geotools run {site_file} --out plan")
+
+
+@click.group("gis-plugin")
+def gis_plugin() -> None:
+    """The plugin for the desktop GIS QGIS (3.22 or later): every step as a Processing algorithm."""
+
+
+@gis_plugin.command("install")
+@click.option(
+    "--profile", type=click.Path(path_type=Path, file_okay=False), help="Profile folder. [the default profile]"
+)
+@click.option("--enable", is_flag=True, help="Switch it on as well; only while the GIS is not running.")
+@click.option("--overwrite", is_flag=True, help="Replace a plugin that is there already.")
+@click.option("--dry-run", is_flag=True, help="Say where it would go; write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
+@click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")
+@click.pass_context
+def install(
+    ctx: click.Context,
+    /,
+    profile: Path | None,
+    enable: bool,
+    overwrite: bool,
+    dry_run: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Put the plugin into a profile of the desktop GIS."""
+    from geotools.gis.install import PLUGIN_NAME, default_profile, enable_plugin, install_plugin
+
+    ctx.find_root().obj = {"json": as_json}
+    folder = profile or default_profile()
+    target = folder / "python" / "plugins" / PLUGIN_NAME
+    if not dry_run:
+        target = install_plugin(folder, overwrite=overwrite)
+        if enable:
+            enable_plugin(folder)
+    if as_json:
+        click.echo(json.dumps({"event": "dry-run" if dry_run else "finished", "plugin": str(target)}))
+    elif not quiet:
+        click.echo(f"{'Would write' if dry_run else 'Written'}: {target}")
+        if not enable:
+            click.echo("In the GIS: Plugins, Manage and install plugins, Installed, tick Perimeter geotools.")

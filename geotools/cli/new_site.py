@@ -1,0 +1,60 @@
+"""A new site file, checked before it is put in place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from geotools.engine.runner import write_text
+from geotools.errors import OutputError
+from geotools.io.files import local_file
+from geotools.site import Site, parse_site
+from geotools.site.template import relative_to, site_text
+
+__all__ = ["new_site_text", "write_site"]
+
+
+def new_site_text(
+    path: Path,
+    *,
+    name: str,
+    fence: Path,
+    terrain: Path,
+    threats: Sequence[str] = (),
+    inputs: Mapping[str, Any] | None = None,
+) -> str:
+    """Text of a site file that names every setting and opens without an error.
+
+    Parameters
+    ----------
+    path : where the file will stand; fence and terrain beneath its folder are named relative to it.
+    fence, terrain : files that are there.
+    threats : names of targets, empty for the usual ones.
+    inputs : further settings of the section ``[input]``, None for what the files say themselves.
+
+    InputError where a file is not there, SiteError where a value cannot be.
+    """
+    files = {
+        "fence": relative_to(Path(local_file(fence, "fence file")), path.parent),
+        "terrain": relative_to(Path(local_file(terrain, "terrain file")), path.parent),
+    }
+    top: dict[str, Any] = {"name": name}
+    if threats:
+        top["threats"] = list(threats)
+    text = site_text(Site, {"": top, "input": {**(inputs or {}), **files}})
+    parse_site(text, path)
+    return text
+
+
+def write_site(path: Path, text: str, *, overwrite: bool = False) -> None:
+    """Put the site file in place; OutputError where one is there already and ``overwrite`` was not asked for."""
+    if path.exists() and not overwrite:
+        raise OutputError(
+            "there is a site file already", where=path, mend="add --overwrite to replace it, or choose another name"
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise OutputError("the folder of the site file cannot be made", where=path.parent, found=problem) from problem
+    write_text(path, text)

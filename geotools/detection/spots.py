@@ -1,0 +1,93 @@
+"""Dead spots: runs of stations where somebody gets through, as areas with their measures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.detection.patch import Patch
+
+__all__ = ["Spot", "find_spots", "outline", "runs"]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One dead spot of a zone: rows ``first`` to ``last`` (inclusive) of its strip."""
+
+    first: int
+    last: int
+    from_m: float
+    to_m: float
+    area: Polygon
+    crawl_gap_m: float
+    modulation: float
+
+
+def runs(flags: Flags) -> list[tuple[int, int]]:
+    """First and last index of every run of True."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
+    """Area of the open nodes around the beam line, rows ``first`` to ``last``: in each row as far as they reach.
+
+    ``open_nodes`` (n, k); the node on the beam line counts as open in every row.
+    """
+    x, y = patch.strip.chainage_m, patch.strip.offset_m
+    dx, dy = patch.spacing
+    middle, k = y.size // 2, y.size
+    left, right = [], []
+    for row in range(first, last + 1):
+        shut_left = np.flatnonzero(~open_nodes[row, middle + 1 :])
+        shut_right = np.flatnonzero(~open_nodes[row, :middle][::-1])
+        j_left = middle + (int(shut_left[0]) if shut_left.size else k - 1 - middle)
+        j_right = middle - (int(shut_right[0]) if shut_right.size else middle)
+        left.append(min(float(y[j_left]) + dy / 2, float(y[-1])))
+        right.append(max(float(y[j_right]) - dy / 2, float(y[0])))
+    rows = x[first : last + 1]
+    along = np.concatenate([[max(float(rows[0]) - dx / 2, 0.0)], rows, [min(float(rows[-1]) + dx / 2, float(x[-1]))]])
+    up = np.array([left[0], *left, left[-1]])
+    down = np.array([right[0], *right, right[-1]])
+    mx, my = patch.line.to_map(np.concatenate([along, along[::-1]]), np.concatenate([down, up[::-1]]))
+    shape = Polygon(np.column_stack([mx, my]))
+    return shape if shape.is_valid else shape.buffer(0)
+
+
+def find_spots(
+    patch: Patch, best: Floats, floor: Floats, stations: Floats, steps: Ints, threshold: float
+) -> list[Spot]:
+    """Spots of one zone and threat.
+
+    Parameters
+    ----------
+    best, floor : (n, k) modulation and detection floor.
+    stations : (n,) largest modulation on the easiest way through each.
+    steps : (n, 2) nodes where that way steps over the chain.
+    """
+    x = patch.strip.chainage_m
+    gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M).ravel()
+    half = patch.spacing[0] / 2
+    spots = []
+    for first, last in runs(stations < threshold):
+        rows = slice(first, last + 1)
+        spots.append(
+            Spot(
+                first,
+                last,
+                max(float(x[first]) - half, 0.0),
+                min(float(x[last]) + half, float(x[-1])),
+                outline(patch, best < threshold, first, last),
+                float(gap[steps[rows]].min(axis=1).max()),
+                float(stations[rows].min()),
+            )
+        )
+    return spots

@@ -1,0 +1,1 @@
+"""The contract of a step, the runner, workers and cluster, the lock."""

@@ -1,0 +1,118 @@
+"""Work on many zones at once, whose beams are solved together: few large transforms instead of many small ones.
+
+Each zone is worked on by a thread of its own. A thread that asks for beams waits until all that are at work have asked;
+then the beams of all are solved in one go. What is solved with what hangs on the items alone, never on which thread was
+first, so that answers are the same on every machine.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from geotools.beam.profile import Beam
+from geotools.beam.response import ResponseRequest, StripResponse
+from geotools.engine.second import look_at
+
+__all__ = ["Batching"]
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+#: Items worked on at once: enough for full transforms, few enough that memory is bounded.
+_PARTIES = 24
+
+
+@dataclass
+class _Request:
+    """What one item asks for. place : the item's, by which requests are put in order."""
+
+    place: int
+    asked: Sequence[tuple[Beam, ResponseRequest]]
+    answer: Future[list[StripResponse]] = field(default_factory=Future)
+
+
+class Batching:
+    """Where the threads of several items meet to have their beams solved; see :meth:`map` and :meth:`look_at`."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._mine = threading.local()
+        self._waiting: list[_Request] = []
+        self._present = 0
+
+    def map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
+        """``work`` of every item, in the items' order; an error of the work is raised when its turn comes.
+
+        Beams that ``work`` asks of this meeting are solved with those of the other items. One call at a time.
+        """
+        todo = list(enumerate(items))[::-1]
+        answers: list[Future[R]] = [Future() for _ in items]
+        parties = min(_PARTIES, len(items))
+        self._present = parties
+
+        def party() -> None:
+            while True:
+                with self._lock:
+                    if not todo:
+                        break
+                    place, item = todo.pop()
+                self._mine.place = place
+                try:
+                    answers[place].set_result(work(item))
+                except BaseException as problem:
+                    answers[place].set_exception(problem)
+            self._mine.place = None
+            with self._lock:
+                self._present -= 1
+                together = self._complete()
+            _solve(together)
+
+        with ThreadPoolExecutor(max(parties, 1)) as pool:
+            for _ in range(parties):
+                pool.submit(party)
+            try:
+                for answer in answers:
+                    yield answer.result()
+            finally:
+                with self._lock:
+                    todo.clear()
+
+    def look_at(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
+        """As :func:`geotools.engine.second.look_at`; within :meth:`map` together with the beams of the other items."""
+        place = getattr(self._mine, "place", None)
+        if place is None:
+            return look_at(asked)
+        request = _Request(place, asked)
+        with self._lock:
+            self._waiting.append(request)
+            together = self._complete()
+        _solve(together)
+        return request.answer.result()
+
+    def _complete(self) -> list[_Request]:
+        """All requests once everybody present has made one, else none; they are taken away. Call with the lock held."""
+        if not self._waiting or len(self._waiting) < self._present:
+            return []
+        together, self._waiting = sorted(self._waiting, key=lambda request: request.place), []
+        return together
+
+
+def _solve(requests: Sequence[_Request]) -> None:
+    """Solve the beams of all requests and answer each."""
+    if not requests:
+        return
+    try:
+        made = iter(look_at([pair for request in requests for pair in request.asked]))
+    except Exception as problem:
+        if len(requests) == 1:
+            requests[0].answer.set_exception(problem)
+            return
+        for request in requests:  # only the one whose beam fails shall hear of it
+            _solve([request])
+        return
+    for request in requests:
+        request.answer.set_result([next(made) for _ in request.asked])

@@ -1,0 +1,412 @@
+"""Runs steps: prepares their context, validates what they hand back, writes it whole, keeps the log."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+from rasterio.errors import RasterioError
+
+from geotools import __version__
+from geotools.engine.lock import NO_LINK, FolderLock
+from geotools.engine.step import Progress, Step, StepContext, StepResult, discover, get_step
+from geotools.engine.workers import Workers
+from geotools.errors import GeotoolsError, OutputError, StepError, shown
+from geotools.io.files import disk_words
+from geotools.io.publish import SCRATCH_PREFIX, finish, publish, sweep
+from geotools.plan.schema import PROVENANCE
+from geotools.plan.workspace import PLAN_NAME, Workspace
+from geotools.site import Site
+from geotools.site.sources import Sources, input_hashes, library_versions, open_sources
+from geotools.terrain.model import Terrain
+
+SUMMARY_NAME = "summary.json"
+LOG_NAME = "run.log"
+
+CAUTIONS = (
+    "Detection: a model is no acceptance; walk-test every zone.",
+    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; "
+    "local codes rule.",
+    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
+    "equipment used.",
+    "The outputs show where a site is weak: handle as sensitive, share by need.",
+)
+
+
+@dataclass
+class Outcome:
+    """What a step said and wrote."""
+
+    step: str
+    layers: list[str]
+    files: list[Path]
+    summary: dict[str, Any]
+    notes: list[str]
+    warnings: list[str]
+    seconds: float
+
+
+def _silent(done: int, total: int, what: str = "") -> None:
+    return None
+
+
+@dataclass
+class Job:
+    """A site and the folder its plan is made in.
+
+    Parameters
+    ----------
+    site : what to work on.
+    out : folder of the plan.
+    overwrite : whether layers and files that are there already may be replaced; otherwise that is an OutputError.
+    progress : told how far each step is.
+    workers : who shares the pieces of a step; None for this process alone.
+
+    One job at a time works in a folder; a second one is refused. Close the job to give the folder back.
+    """
+
+    site: Site
+    out: Path
+    overwrite: bool = False
+    progress: Progress = _silent
+    workers: Workers | None = None
+    outcomes: list[Outcome] = field(default_factory=list)
+    _lock: FolderLock | None = field(default=None, init=False, repr=False)
+
+    @cached_property
+    def sources(self) -> Sources:
+        """The site's files, read when first needed."""
+        return open_sources(self.site)
+
+    @cached_property
+    def workspace(self) -> Workspace:
+        """The plan being made."""
+        return Workspace(self.out, self.sources.plan_crs)
+
+    @cached_property
+    def terrain(self) -> Terrain:
+        """The terrain model, opened when first needed."""
+        return self.sources.open_terrain(self.site)
+
+    @cached_property
+    def _input_hashes(self) -> dict[str, str]:
+        return input_hashes(self.site)
+
+    def close(self) -> None:
+        """Give the terrain file and the folder back."""
+        if "terrain" in self.__dict__:
+            self.terrain.close()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+    def __enter__(self) -> Job:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def run(self, name: str, **params: Any) -> Outcome:
+        """Run one step and write its layers and files, or raise and leave the folder as it was."""
+        step = get_step(name)
+        checked = step.validate_params(params)
+        workspace = self.workspace  # reads the input: what is refused there leaves no trace
+        self._hold_folder()
+        self.refuse_overwriting(step)
+        workspace.check_free()
+        started = time.perf_counter()
+        with _scratch(self.out) as scratch:
+            ctx = StepContext(
+                site=self.site,
+                workspace=workspace,
+                params=checked,
+                scratch=scratch / "step",
+                open_terrain=lambda: self.terrain,
+                progress=self.progress,
+                workers=self.workers,
+            )
+            try:
+                ctx.scratch.mkdir()
+                result = _run_step(step, ctx)
+                _check_result(step, result, ctx.scratch)
+                placed = self._publish(step, ctx, result, scratch / "ready")
+            except GeotoolsError as problem:
+                self._log(step.name, "failed", problem.parts())
+                raise
+        outcome = Outcome(
+            step.name,
+            sorted(result.layers),
+            placed,
+            result.summary,
+            ctx.notes,
+            ctx.warnings,
+            time.perf_counter() - started,
+        )
+        self.outcomes.append(outcome)
+        self._log(
+            step.name, "done", {"seconds": round(outcome.seconds, 3), "notes": ctx.notes, "warnings": ctx.warnings}
+        )
+        return outcome
+
+    def left(self, steps: Sequence[Step]) -> list[Step]:
+        """The steps from the first one on whose results are not there already; each stands on those before it."""
+        self.workspace.check_free()  # reads the input: what is refused there leaves no trace
+        self._hold_folder()
+        done = 0
+        while done < len(steps) and self.is_done(steps[done]):
+            done += 1
+        return list(steps[done:])
+
+    def _hold_folder(self) -> None:
+        """Make the folder ours for the run, end what a killed run began, and take away what it left."""
+        if self._lock is not None:
+            return
+        self._make_folder()
+        self._lock = FolderLock(self.out)
+        try:
+            finish(self.out)
+        except OSError as problem:
+            raise OutputError(
+                "results of an earlier run could not be put in place",
+                where=self.out,
+                found=problem,
+                mend="close programs that have its files open, then run again",
+            ) from problem
+        sweep(self.out)
+
+    def _make_folder(self) -> None:
+        try:
+            self.out.mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            raise OutputError(
+                "the output folder cannot be made",
+                where=self.out,
+                found=problem,
+                mend="choose another folder, or change the permission of the one it stands in",
+            ) from problem
+
+    def refuse_overwriting(self, step: Step) -> None:
+        """OutputError where the step would replace results that are there, and was not told to."""
+        if self.overwrite:
+            return
+        held = set(self.workspace.layer_names())
+        there = [out.schema.name for out in step.outputs if out.schema.name in held and not out.updates]
+        there += [f.name for f in step.files if (self.out / f.name.rstrip("/")).exists() and not f.updates]
+        if there:
+            raise OutputError(
+                "the output folder holds results of this step already",
+                where=self.out,
+                found=", ".join(there),
+                mend="add --overwrite to replace them, or choose another folder",
+            )
+
+    def _publish(self, step: Step, ctx: StepContext, result: StepResult, ready: Path) -> list[Path]:
+        """Gather the new plan, the step's files and the summary, and put them in place as one."""
+        schemas = {out.schema.name: out.schema for out in step.outputs}
+        layers = {schemas[name]: frame for name, frame in result.layers.items()}
+        held, row = self._provenance(step, ctx, result)
+        stale = next((str(r["files"] or "").split() for r in held if r["step"] == step.name), [])
+        with writing(self.out):
+            ready.mkdir()
+            for name in result.files:
+                (ready / name).parent.mkdir(parents=True, exist_ok=True)
+                os.replace(ctx.scratch / name, ready / name)
+            summary = self._summary(step.name, {**result.summary, "warnings": ctx.warnings})
+            (ready / SUMMARY_NAME).write_text(summary, encoding="utf-8")
+        self.workspace.build(ready / PLAN_NAME, {**layers, PROVENANCE: row})
+        self.workspace.check_free()
+        publish(ready, self.out, guard=PLAN_NAME, remove=stale)
+        return [self.out / name for name in result.files]
+
+    def _provenance(
+        self, step: Step, ctx: StepContext, result: StepResult
+    ) -> tuple[list[dict[str, Any]], gpd.GeoDataFrame | pd.DataFrame]:
+        """The plan's rows as they are, and the table with this step's row put in for an older one of the same step."""
+        held = self.provenance()
+        row = {
+            "step": step.name,
+            "version": __version__,
+            "libraries": library_versions(),
+            "parameters": _as_json(ctx.params),
+            "inputs": _as_json(self._input_hashes),
+            "layers": " ".join(sorted(result.layers)),
+            "files": " ".join(sorted(result.files)),
+            "plan_crs": self.workspace.plan_crs.to_string(),
+            "vertical_datum": self.sources.vertical_datum,
+            "vertical_unit": "metre",
+            "source_vertical_unit": self.sources.source_vertical_unit,
+            "citations": "; ".join(step.citations),
+            "cautions": " ".join(step.cautions or CAUTIONS),
+            "notes": "\n".join([*ctx.notes, *(f"warning: {text}" for text in ctx.warnings)]),
+        }
+        # what files say of themselves is quoted here, and a plan takes no control characters
+        row = {name: shown(value) if isinstance(value, str) else value for name, value in row.items()}
+        rows = [r for r in held if r["step"] != step.name] + [row]
+        order = {name: place for place, name in enumerate(discover())}
+        rows.sort(key=lambda r: order.get(r["step"], len(order)))
+        return held, pd.DataFrame(rows, columns=PROVENANCE.field_names)
+
+    def provenance(self) -> list[dict[str, Any]]:
+        """What the plan says of the steps that wrote into it, a row each."""
+        return self.workspace.read(PROVENANCE).to_dict("records") if self.workspace.has(PROVENANCE) else []
+
+    def is_done(self, step: Step, params: Mapping[str, Any] | None = None) -> bool:
+        """Whether the plan holds this step's results from the same input, settings, version and parameters."""
+        wanted = {
+            "version": __version__,
+            "parameters": _as_json(step.validate_params(params or {})),
+            "inputs": _as_json(self._input_hashes),
+        }
+        rows = [row for row in self.provenance() if row["step"] == step.name]
+        if not rows or any(rows[0][name] != value for name, value in wanted.items()):
+            return False
+        return all((self.out / name).is_file() for name in str(rows[0]["files"] or "").split())
+
+    def _log(self, step: str, state: str, detail: Mapping[str, Any]) -> None:
+        stamp = datetime.now(UTC).isoformat(timespec="seconds")
+        line = json.dumps({"time": stamp, "step": step, "state": state, **detail}, default=str)
+        try:
+            # a link in a folder from elsewhere must not lead the log to another file
+            place = os.open(self.out / LOG_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_LINK, 0o666)
+            with open(place, "a", encoding="utf-8") as log:
+                log.write(line + "\n")
+        except OSError:
+            # A full disk must not hide the error that is being logged; the step's own outcome is what counts.
+            return
+
+    def _summary(self, step: str, figures: Mapping[str, Any]) -> str:
+        """The text of the summary with this step's figures put in."""
+        path = self.out / SUMMARY_NAME
+        summary: Any = {}
+        if path.exists():
+            try:
+                summary = json.loads(path.read_text(encoding="utf-8"))
+            except (ValueError, OSError, RecursionError):
+                summary = {}  # made anew: it repeats what the plan holds
+        if not isinstance(summary, dict) or not isinstance(summary.get("steps"), dict):
+            summary = {"steps": {}}
+        summary |= {"site": self.site.name, "version": __version__, "cautions": list(CAUTIONS)}
+        summary["steps"][step] = dict(figures)
+        return json.dumps(summary, indent=2, sort_keys=True, default=str) + "\n"
+
+
+def _as_json(data: Mapping[str, Any]) -> str:
+    return json.dumps(dict(data), sort_keys=True, default=str)
+
+
+@contextmanager
+def writing(where: Path) -> Iterator[None]:
+    """Whatever the system refuses while results are written, said as one error."""
+    try:
+        yield
+    except (OSError, sqlite3.Error, RasterioError) as problem:
+        raise OutputError(
+            "a result could not be written; what stood there before is untouched",
+            where=where,
+            found=disk_words(problem, where),
+            mend="check free space and write permission of the folder",
+        ) from problem
+
+
+@contextmanager
+def _scratch(out: Path) -> Iterator[Path]:
+    """An empty folder on the output's disk that is gone afterwards."""
+    with writing(out):
+        made = tempfile.TemporaryDirectory(prefix=SCRATCH_PREFIX, dir=out, ignore_cleanup_errors=True)
+    with made as name:
+        yield Path(name)
+
+
+def _run_step(step: Step, ctx: StepContext) -> StepResult:
+    with writing(ctx.workspace.folder):
+        try:
+            return step.run(ctx)
+        except MemoryError as problem:
+            raise StepError(
+                "there is not enough memory for this step",
+                where=f"step {step.name}",
+                found=str(problem) or "out of memory",
+                mend="use fewer workers, a coarser spacing, or a machine with more memory",
+            ) from problem
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file whole or not at all."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        temporary.write_text(text, encoding="utf-8")
+        os.replace(temporary, path)
+    except OSError as problem:
+        raise OutputError(
+            "a file could not be written",
+            where=path,
+            found=disk_words(problem, path.parent),
+            mend="check free space and write permission of the folder",
+        ) from problem
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _check_result(step: Step, result: StepResult, scratch: Path) -> None:
+    declared = {out.schema.name for out in step.outputs}
+    if set(result.layers) != declared:
+        raise StepError(
+            "a step hands back other layers than it declares",
+            where=f"step {step.name}",
+            found=", ".join(sorted(result.layers)) or "none",
+            expected=", ".join(sorted(declared)) or "none",
+        )
+    offered = tuple(f.name for f in step.files)
+    for name in result.files:
+        known = any(name == offer or (offer.endswith("/") and name.startswith(offer)) for offer in offered)
+        if not known or not (scratch / name).is_file() or ".." in Path(name).parts:
+            raise StepError(
+                "a step hands back a file it does not declare, or did not write",
+                where=f"step {step.name}",
+                found=name,
+                expected=", ".join(offered) or "none",
+            )
+
+
+def plan_steps(names: Sequence[str] | None = None) -> list[Step]:
+    """The steps of a whole run in the order of the job, or those named."""
+    steps = discover()
+    if names is not None:
+        return [get_step(name) for name in names]
+    return sorted((s for s in steps.values() if s.order > 0), key=lambda s: (s.order, s.name))
+
+
+def run_site(
+    site: Site,
+    out: Path,
+    *,
+    steps: Sequence[str] | None = None,
+    overwrite: bool = False,
+    resume: bool = False,
+    progress: Progress = _silent,
+    workers: Workers | None = None,
+    before: Callable[[Step], None] | None = None,
+) -> list[Outcome]:
+    """Run the whole job, or the named steps, on one site.
+
+    ``overwrite`` replaces results that are there, step by step. ``resume`` passes over the leading steps whose results
+    are there from the same input, settings and version, and does the rest.
+    """
+    with Job(site, out, overwrite=overwrite or resume, progress=progress, workers=workers) as job:
+        for step in job.left(plan_steps(steps)) if resume else plan_steps(steps):
+            if before is not None:
+                before(step)
+            job.run(step.name)
+        return job.outcomes

@@ -1,0 +1,116 @@
+"""Coordinate systems and their units: what is projected, what a map unit is worth, and the metric twin of a system."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from pyproj import CRS, Transformer
+from pyproj.database import get_units_map
+from pyproj.exceptions import ProjError
+
+from geotools.errors import InputError
+
+METRE = "metre"
+
+#: Spellings met in files beside the names and short names of the PROJ unit database.
+_SPELLINGS = {
+    "meter": "metre",
+    "metres": "metre",
+    "meters": "metre",
+    "feet": "foot",
+    "international foot": "foot",
+    "us-ft": "us survey foot",
+    "ftus": "us survey foot",
+    "foot_us": "us survey foot",
+    "us foot": "us survey foot",
+    "u.s. survey foot": "us survey foot",
+    "us survey feet": "us survey foot",
+}
+
+
+@lru_cache(maxsize=1)
+def _linear_units() -> dict[str, float]:
+    units = get_units_map(auth_name="EPSG", category="linear").values()
+    named = {unit.name.lower(): unit.conv_factor for unit in units}
+    short = {unit.proj_short_name.lower(): unit.conv_factor for unit in units if unit.proj_short_name}
+    return short | named
+
+
+def metres_in(unit: str | None) -> float | None:
+    """Metres in a unit of length by the names files use (PROJ unit database); None for what is no such name."""
+    if unit is None:
+        return None
+    name = unit.strip().lower()
+    return _linear_units().get(_SPELLINGS.get(name, name))
+
+
+def horizontal(crs: CRS) -> CRS:
+    """The horizontal part of a compound system, or the system itself, without height axis."""
+    for part in crs.sub_crs_list:
+        if part.is_projected or part.is_geographic:
+            return part.to_2d()
+    return crs.to_2d()
+
+
+def vertical(crs: CRS) -> CRS | None:
+    """The vertical part of a compound system, None where it has none."""
+    return next((part for part in crs.sub_crs_list if part.is_vertical), None)
+
+
+def metres_per_unit(crs: CRS) -> float:
+    """How many metres one map unit of a projected system is worth (0.3048 exactly for the international foot)."""
+    axes = {axis.unit_conversion_factor for axis in horizontal(crs).axis_info}
+    if len(axes) != 1:
+        raise InputError("a coordinate system has axes of different units", where=crs.name, found=sorted(axes))
+    return float(axes.pop())
+
+
+def unit_name(crs: CRS) -> str:
+    """Name of the map unit."""
+    return str(horizontal(crs).axis_info[0].unit_name)
+
+
+@lru_cache(maxsize=32)
+def metric_twin(crs: CRS) -> CRS:
+    """The same projected system counted in metres; the system itself where it is metric already.
+
+    The twin differs by a scale of the axes alone, so nothing is reprojected. InputError where the system is not
+    projected.
+    """
+    flat = horizontal(crs)
+    if not flat.is_projected:
+        raise InputError(
+            "a plan needs a projected coordinate system",
+            where=crs.name,
+            found="geographic" if crs.is_geographic else crs.type_name,
+            mend="name a projected system as input.plan_crs in the site file",
+        )
+    if metres_per_unit(flat) == 1.0:
+        return flat
+    described: dict[str, Any] = flat.to_json_dict()
+    described.pop("id", None)
+    described["name"] = f"{described['name']} counted in metres"
+    for axis in described["coordinate_system"]["axis"]:
+        axis["unit"] = METRE
+    return CRS.from_json_dict(described)
+
+
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """From one system to the other, x before y in both; InputError where there is no way between them."""
+    try:
+        return Transformer.from_crs(source, target, always_xy=True)
+    except ProjError as problem:
+        raise InputError(
+            "there is no way from one coordinate system to the other",
+            where=f"{source.name} to {target.name}",
+            found=str(problem)[:200],
+            expected="two systems of one planet, whole in their files",
+            mend="check the systems that the files name",
+        ) from problem
+
+
+def utm_for(longitude: float, latitude: float) -> str:
+    """EPSG code of the WGS 84 UTM zone of a place, as a proposal."""
+    zone = min(int((longitude + 180.0) // 6.0) + 1, 60)
+    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"

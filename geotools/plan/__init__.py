@@ -1,0 +1,1 @@
+"""The plan: its GeoPackage, the schema of every layer, zones and heads."""

@@ -1,0 +1,238 @@
+"""Writing the tables of a GeoPackage 1.3 (OGC 12-128r18): layers with descriptions, field notes and default styles."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio.raw
+from pyproj import CRS
+
+from geotools.errors import OutputError
+from geotools.plan.schema import Field, LayerSchema, to_qml, to_sld
+
+VERSION = "1.3"
+_SPATIAL = {"Point": "Point", "LineString": "LineString", "Polygon": "Polygon"}
+# A fixed instant: a plan computed again from the same input is the same file content.
+_FIXED_TIME = "2000-01-01T00:00:00.000Z"
+
+_SYNC = "OGR_SQLITE_SYNCHRONOUS"
+
+_STYLE_TABLE = """
+CREATE TABLE IF NOT EXISTS layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+  f_table_catalog TEXT(256), f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
+  styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT(30),
+  ui TEXT(30), update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')))
+"""
+_COLUMN_TABLES = """
+CREATE TABLE IF NOT EXISTS gpkg_data_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT, mime_type TEXT,
+  constraint_name TEXT, CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name));
+CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
+  constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT, min NUMERIC, min_is_inclusive BOOLEAN,
+  max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
+"""
+_SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extension_schema", "read-write")
+
+
+def layer_names(path: Path) -> list[str]:
+    """Names of the feature and attribute layers in a GeoPackage, styles left out; sqlite3.Error where it is damaged.
+
+    Asked often: the file's own list is read, as opening every layer takes ten times as long.
+    """
+    # opened as it is: never made where there is none
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as db:
+        rows = db.execute(
+            "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes', 'aspatial') "
+            "AND lower(table_name) IN (SELECT lower(name) FROM sqlite_master) ORDER BY rowid"
+        ).fetchall()
+    return [str(name) for (name,) in rows if name != "layer_styles"]
+
+
+def check_free(path: Path) -> None:
+    """OutputError where another program is at work in the file, or it is write-protected; ends what that one left.
+
+    A program that died while it wrote leaves a journal beside the file; it is worked off here, as the database's own
+    rules say. One that is still at work holds locks.
+    """
+    try:
+        with closing(sqlite3.connect(path, timeout=2.0, isolation_level=None)) as db:
+            mode = db.execute("PRAGMA journal_mode").fetchone()[0]
+            if mode == "wal":
+                # Edits of a desktop GIS live in a second file until it closes; this brings them home.
+                mode = db.execute("PRAGMA journal_mode = DELETE").fetchone()[0]
+                if mode != "delete":
+                    raise sqlite3.OperationalError("database is locked")
+            db.execute("BEGIN EXCLUSIVE")
+            db.execute("ROLLBACK")
+    except sqlite3.OperationalError as problem:
+        if "locked" in str(problem):
+            raise OutputError(
+                "the plan is open in another program",
+                where=path,
+                found=problem,
+                expected="nobody at work in it while results are written",
+                mend="save your edits, close the file there, and run again",
+            ) from problem
+        if "readonly" in str(problem):
+            raise OutputError(
+                "the plan is write-protected",
+                where=path,
+                found=problem,
+                mend="take the protection away, or choose another output folder",
+            ) from problem
+        raise
+
+
+def check_whole(path: Path) -> None:
+    """sqlite3.DatabaseError where the file is damaged."""
+    with closing(sqlite3.connect(path)) as db:
+        answer = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if answer != "ok":
+        raise sqlite3.DatabaseError(answer)
+
+
+def copy(source: Path, target: Path) -> None:
+    """A copy as of now, with what another program has committed to a second file beside it."""
+    with closing(sqlite3.connect(source)) as held, closing(_connect_new(target)) as made:
+        held.backup(made)
+
+
+def _connect_new(path: Path) -> sqlite3.Connection:
+    """A file that is not in its place yet: whoever puts it there has the disk hold all of it, once."""
+    db = sqlite3.connect(path)
+    db.execute("PRAGMA synchronous = OFF")
+    return db
+
+
+@contextmanager
+def _synced_later() -> Iterator[None]:
+    """The same for what the vector library writes."""
+    before = pyogrio.get_gdal_config_option(_SYNC)
+    pyogrio.set_gdal_config_options({_SYNC: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({_SYNC: before})
+
+
+def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.DataFrame, crs: CRS) -> None:
+    """Write one layer, replacing the one of that name, into the GeoPackage at ``path`` (made where there is none).
+
+    For a file that is still being made: it is on the disk for good only when the caller has synced it.
+    """
+    options: dict[str, object] = {
+        "layer": schema.name,
+        "driver": "GPKG",
+        "layer_options": {"IDENTIFIER": schema.title, "DESCRIPTION": schema.description, "FID": "fid"},
+        "dataset_options": {"VERSION": VERSION},
+        "append": False,
+    }
+    if path.exists():
+        _forget_layer(path, schema.name)
+    data, masks = zip(*(_column(frame[field.name], field) for field in schema), strict=True)
+    shapes = None
+    if schema.geometry is not None:
+        options["layer_options"] = {**options["layer_options"], "GEOMETRY_NAME": "geom"}  # type: ignore[dict-item]
+        options["geometry_type"] = schema.geometry.removesuffix("Z") + (" Z" if schema.geometry.endswith("Z") else "")
+        options["crs"] = crs.to_wkt()
+        shapes = frame.geometry.to_wkb().to_numpy()
+    with _synced_later():
+        pyogrio.raw.write(path, shapes, list(data), schema.field_names, field_mask=list(masks), **options)
+
+
+def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | None]:
+    """A column as the GeoPackage driver takes it, and where it is empty.
+
+    Through a frame a date would become a moment, without the zone that GeoPackage wants of one.
+    """
+    empty = values.isna().to_numpy(bool)
+    if field.type == "date":
+        return values.to_numpy("datetime64[D]"), empty
+    if field.type in ("integer", "boolean"):
+        kind = np.int64 if field.type == "integer" else np.bool_
+        return values.fillna(0).astype(kind).to_numpy(), empty
+    if field.type == "real":
+        return values.to_numpy(np.float64), None
+    return values.astype(object).where(~empty, None).to_numpy(object), None
+
+
+def _forget_layer(path: Path, name: str) -> None:
+    """Take away what we wrote about a layer, so that replacing it leaves no stale row."""
+    with closing(_connect_new(path)) as db, db:
+        tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        if "gpkg_data_columns" in tables:
+            db.execute("DELETE FROM gpkg_data_columns WHERE table_name = ?", (name,))
+            db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name LIKE ?", (f"{name}\\_\\_%",))
+            db.execute("DELETE FROM gpkg_extensions WHERE table_name = ? AND extension_name = 'gpkg_schema'", (name,))
+
+
+def finish(path: Path, schemas: list[LayerSchema]) -> None:
+    """Write field notes, allowed values and default styles of the layers just written; synced as they are."""
+    with closing(_connect_new(path)) as db, db:
+        db.executescript(_COLUMN_TABLES)
+        db.execute(_STYLE_TABLE)
+        db.execute(
+            "INSERT OR IGNORE INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
+            "VALUES ('layer_styles', 'attributes', 'layer_styles', 'Default styles of the layers', ?, 0)",
+            (_FIXED_TIME,),
+        )
+        for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
+            db.execute(
+                "INSERT INTO gpkg_extensions (table_name, column_name, extension_name, definition, scope) "
+                "SELECT ?, NULL, ?, ?, ? WHERE NOT EXISTS (SELECT 1 FROM gpkg_extensions WHERE table_name = ?)",
+                (table, *_SCHEMA_EXTENSION, table),
+            )
+        for schema in schemas:
+            _write_field_notes(db, schema)
+            _write_style(db, schema)
+            db.execute("UPDATE gpkg_contents SET last_change = ? WHERE table_name = ?", (_FIXED_TIME, schema.name))
+
+
+def _write_field_notes(db: sqlite3.Connection, schema: LayerSchema) -> None:
+    for field in schema:
+        constraint = None
+        if field.choices:
+            constraint = f"{schema.name}__{field.name}"
+            db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name = ?", (constraint,))
+            db.executemany(
+                "INSERT INTO gpkg_data_column_constraints (constraint_name, constraint_type, value) "
+                "VALUES (?, 'enum', ?)",
+                [(constraint, choice) for choice in field.choices],
+            )
+        db.execute(
+            "INSERT OR REPLACE INTO gpkg_data_columns "
+            "(table_name, column_name, name, title, description, constraint_name) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            (schema.name, field.name, field.name, None, field.comment, constraint),
+        )
+
+
+def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
+    held = db.execute("SELECT min(id) FROM layer_styles WHERE f_table_name = ?", (schema.name,)).fetchone()[0]
+    db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (schema.name,))
+    if schema.style is None or schema.geometry is None:
+        return
+    # The row keeps its number, so that running a step again changes nothing.
+    db.execute(
+        "INSERT INTO layer_styles (id, f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
+        "styleQML, styleSLD, useAsDefault, description, owner, ui, update_time) "
+        "VALUES (?, '', '', ?, 'geom', ?, ?, ?, 1, ?, '', NULL, ?)",
+        (
+            held,
+            schema.name,
+            schema.name[:30],
+            to_qml(schema.style, schema.geometry, schema.fields),
+            to_sld(schema.style, schema.geometry, schema.name),
+            schema.title,
+            _FIXED_TIME,
+        ),
+    )

@@ -1,0 +1,108 @@
+"""Every layer a plan can hold, declared once. Nothing else in the package declares a field."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.batch import BATCH_SITES
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
+from geotools.plan.schema.earthwork import (
+    ACCEPTANCE,
+    AS_BUILT,
+    EARTHWORKS,
+    FLOW_CROSSINGS,
+    GRADING_POINTS,
+    GRADINGS,
+    HEAD_HEIGHTS,
+    PONDS,
+)
+from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
+from geotools.plan.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
+from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
+from geotools.plan.schema.provenance import PROVENANCE
+from geotools.plan.schema.qml import to_qml
+from geotools.plan.schema.remedy import ADVICE, OPTIONS
+from geotools.plan.schema.sight import CAMERAS, VIEWS
+from geotools.plan.schema.sld import to_sld
+from geotools.plan.schema.style import Category, Style, Symbol
+
+LAYERS: dict[str, LayerSchema] = {
+    layer.name: layer
+    for layer in (
+        FENCE,
+        CORRIDOR,
+        ZONES,
+        HEADS,
+        BEAMS,
+        CLEAR_GROUND,
+        WIDTHS,
+        CONFLICTS,
+        CAMERAS,
+        VIEWS,
+        DEAD_SPOTS,
+        CROSSINGS,
+        BEAM_LEVELS,
+        PROFILES,
+        RESURVEY,
+        SENSITIVITY,
+        ADVICE,
+        OPTIONS,
+        HEAD_HEIGHTS,
+        EARTHWORKS,
+        GRADINGS,
+        GRADING_POINTS,
+        PONDS,
+        FLOW_CROSSINGS,
+        AS_BUILT,
+        ACCEPTANCE,
+        STAKEOUT,
+        WALK_PLAN,
+        WALK_RESULT,
+        UPKEEP,
+        UPKEEP_COST,
+        PROVENANCE,
+    )
+}
+
+__all__ = [
+    "ACCEPTANCE",
+    "ADVICE",
+    "AS_BUILT",
+    "BATCH_SITES",
+    "BEAMS",
+    "BEAM_LEVELS",
+    "CAMERAS",
+    "CLEAR_GROUND",
+    "CONFLICTS",
+    "CORRIDOR",
+    "CROSSINGS",
+    "DEAD_SPOTS",
+    "EARTHWORKS",
+    "FENCE",
+    "FLOW_CROSSINGS",
+    "GRADINGS",
+    "GRADING_POINTS",
+    "HEADS",
+    "HEAD_HEIGHTS",
+    "LAYERS",
+    "OPTIONS",
+    "PONDS",
+    "PROFILES",
+    "PROVENANCE",
+    "RESURVEY",
+    "SENSITIVITY",
+    "STAKEOUT",
+    "UPKEEP",
+    "UPKEEP_COST",
+    "VIEWS",
+    "WALK_PLAN",
+    "WALK_RESULT",
+    "WIDTHS",
+    "ZONES",
+    "Category",
+    "Field",
+    "LayerSchema",
+    "Style",
+    "Symbol",
+    "to_qml",
+    "to_sld",
+]

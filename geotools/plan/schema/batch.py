@@ -1,0 +1,32 @@
+"""The table of a batch: what came of each site."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+
+BATCH_SITES = LayerSchema(
+    name="batch_sites",
+    title="Outcomes",
+    description="One row for each site of a batch: whether it was done, and what stood in the way where it was not.",
+    geometry=None,
+    key="site",
+    made_by="(batch)",
+    fields=(
+        Field("site", "text", "name of the site in the batch", nullable=False),
+        Field("folder", "text", "folder of its plan, below the batch's", nullable=False),
+        Field(
+            "state",
+            "text",
+            "done now; kept: all results were there from the same input; failed: see the problem",
+            choices=("done", "kept", "failed"),
+            nullable=False,
+        ),
+        Field("steps", "text", "steps that were run, separated by spaces"),
+        Field("warnings", "integer", "how many warnings the steps gave; the site's run.log holds them"),
+        Field("problem", "text", "what stood in the way"),
+        Field("problem_where", "text", "where it was found"),
+        Field("found", "text", "what was found there"),
+        Field("mend", "text", "what can be done about it"),
+        Field("exit_code", "integer", "exit code a run of this site alone ends with; 0 is well"),
+    ),
+)

@@ -1,0 +1,198 @@
+"""The layers that say where a person gets through."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.plan import ZONE_ID
+from geotools.plan.schema.style import (
+    BLACK,
+    BLUE,
+    GREY,
+    ORANGE,
+    PURPLE,
+    SKY,
+    VERMILION,
+    YELLOW,
+    Category,
+    Style,
+    Symbol,
+)
+
+CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "range")
+
+DEAD_SPOTS = LayerSchema(
+    name="dead_spots",
+    title="Dead spots",
+    description=(
+        "Places where the named threat crosses without an alarm. A model is no acceptance: walk-test every zone. "
+        "Handle as sensitive: it shows where the site is weak."
+    ),
+    geometry="Polygon",
+    key="spot_id",
+    made_by="gaps",
+    fields=(
+        Field("spot_id", "text", "dead spot: zone, threat, number", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat that gets through", nullable=False),
+        Field("method", "text", "how it was found", choices=("wave", "straightness"), nullable=False),
+        Field("cause", "text", "what makes it", choices=CAUSES),
+        Field("from_m", "real", "chainage of its near end from the transmitter post", "m"),
+        Field("to_m", "real", "chainage of its far end from the transmitter post", "m"),
+        Field("length_m", "real", "length along the zone", "m"),
+        Field("area_m2", "real", "area on the ground plan", "m2"),
+        Field("crawl_gap_m", "real", "largest space between ground and detection floor", "m"),
+        Field(
+            "depth_m",
+            "real",
+            "how far the space exceeds the threat's own height (wave; 0 where the whole body alarms less than a "
+            "lower one would) or the tolerance (straightness)",
+            "m",
+        ),
+        Field("modulation", "real", "best modulation the easiest crossing meets; an alarm needs the site's threshold"),
+        Field("probability", "real", "chance that somebody gets through, given the survey's accuracy", "1"),
+        Field(
+            "certainty",
+            "text",
+            "certain from 0.95, likely from 0.50, else this survey cannot tell",
+            choices=("certain", "likely", "cannot_tell"),
+        ),
+    ),
+    style=Style(
+        Symbol(BLACK, width=0.3, fill_colour=GREY),
+        field="cause",
+        categories=(
+            Category("near_head", "Dead spot near a head", Symbol(BLACK, width=0.3, fill_colour=SKY, opacity=0.8)),
+            Category("dip", "Dead spot in a dip", Symbol(BLACK, width=0.5, fill_colour=VERMILION, opacity=0.9)),
+            Category(
+                "shadow", "Dead spot behind a crest", Symbol(BLACK, width=0.5, fill="cross hatch", fill_colour=PURPLE)
+            ),
+            Category(
+                "standing_null",
+                "Dead spot of a beam in a null",
+                Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE),
+            ),
+            Category("corner", "Dead spot at a corner", Symbol(BLACK, width=0.3, fill_colour=YELLOW)),
+            Category(
+                "range",
+                "Dead spot of heads that do not serve the threat over this length",
+                Symbol(BLACK, width=0.3, fill="hatch", fill_colour=BLUE),
+            ),
+        ),
+        label_field="threat",
+    ),
+)
+
+CROSSINGS = LayerSchema(
+    name="crossings",
+    title="Weakest crossings",
+    description=(
+        "For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is "
+        "smallest, all beams of all zones taken together. Handle as sensitive: it shows where the site is weak."
+    ),
+    geometry="LineString",
+    key="crossing_id",
+    made_by="gaps",
+    fields=(
+        Field("crossing_id", "text", "crossing: zone and threat", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat that crosses", nullable=False),
+        Field("modulation", "real", "largest modulation met on the way; an alarm needs the site's threshold"),
+        Field("outcome", "text", "whether that reaches the threshold", choices=("unseen", "alarmed"), nullable=False),
+        Field("chainage_m", "real", "where the way crosses the beam line, from the transmitter post", "m"),
+        Field("length_m", "real", "length of the way inside the corridor", "m"),
+        Field("site_weakest", "boolean", "whether no zone of the site has a weaker crossing for this threat"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.4),
+        field="outcome",
+        categories=(
+            Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
+            Category("alarmed", "Weakest crossing, alarmed", Symbol(GREY, width=0.4, dash="dash")),
+        ),
+    ),
+)
+
+BEAM_LEVELS = LayerSchema(
+    name="beam_levels",
+    title="Standing levels",
+    description="What each beam receives with nobody in it, against the same heads in free space.",
+    geometry=None,
+    key="beam_id",
+    made_by="gaps",
+    fields=(
+        Field("beam_id", "text", "beam: zone and level", nullable=False),
+        ZONE_ID,
+        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("standing_level_db", "real", "signal against perfectly aimed heads in free space", "dB"),
+        Field("in_null", "boolean", "whether the beam stands in a two-ray null, below -10 dB"),
+        Field(
+            "clear_tx_height_m", "real", "nearest transmitter height that leaves the null, both heads moved alike", "m"
+        ),
+        Field("clear_rx_height_m", "real", "receiver height that goes with it", "m"),
+        Field("clear_level_db", "real", "standing level there", "dB"),
+        Field("rain_fade_db", "real", "loss in the site's rain (ITU-R P.838-3)", "dB"),
+    ),
+)
+
+PROFILES = LayerSchema(
+    name="profiles",
+    title="Ground and crawl gap along the zones",
+    description="Along each zone: the ground under the beam line, and the space the easiest straight crossing has.",
+    geometry=None,
+    key="profile_id",
+    made_by="gaps",
+    fields=(
+        Field("profile_id", "text", "zone and place", nullable=False),
+        ZONE_ID,
+        Field("chainage_m", "real", "distance from the transmitter post", "m"),
+        Field("ground_m", "real", "ground level under the beam line", "m"),
+        Field(
+            "crawl_gap_m",
+            "real",
+            "smallest space under the beams met by crossing straight over here; 3 m where no lower top alarms",
+            "m",
+        ),
+    ),
+)
+
+RESURVEY = LayerSchema(
+    name="resurvey",
+    title="Points to survey again",
+    description=(
+        "Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a "
+        "centimetre (total station or levelled), on the bare ground."
+    ),
+    geometry="PointZ",
+    key="point_id",
+    made_by="gaps",
+    fields=(
+        Field("point_id", "text", "point to survey", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat it is about", nullable=False),
+        Field("spot_id", "text", "dead spot it is about, empty where none was found but one is possible"),
+        Field("chainage_m", "real", "distance from the transmitter post", "m"),
+        Field("ground_m", "real", "level in the terrain model today", "m"),
+        Field("explains", "real", "share of the answer's variance that the level here explains", "1"),
+    ),
+    style=Style(Symbol(PURPLE, marker="cross", size=3.2)),
+)
+
+SENSITIVITY = LayerSchema(
+    name="sensitivity",
+    title="How the answer moves",
+    description=(
+        "Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m, "
+        "heads 0.05 m from their height."
+    ),
+    geometry=None,
+    key="row_id",
+    made_by="gaps",
+    fields=(
+        Field("row_id", "text", "zone, threat and change", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "threat", nullable=False),
+        Field("change", "text", "what is changed", nullable=False),
+        Field("dead_m", "real", "length of the zone that lets the threat through", "m"),
+        Field("more_m", "real", "how much more that is than with everything as set", "m"),
+    ),
+)

@@ -1,0 +1,188 @@
+"""The layers that go to the field and come back: stakeout, walk test, upkeep."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.plan import ZONE_ID
+from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
+
+_ROLES = ("transmitter", "receiver")
+_LEVELS = ("low", "usual", "top")
+
+STAKEOUT = LayerSchema(
+    name="stakeout",
+    title="Stakeout",
+    description=(
+        "Set-up sheet, one row a head: its post's position and levels, height above finished ground, aim. "
+        "Locate buried services before digging for posts."
+    ),
+    geometry="PointZ",
+    key="head_id",
+    made_by="stakeout",
+    fields=(
+        Field("head_id", "text", "head: zone, role, level", nullable=False),
+        Field("post_id", "text", "post the head hangs on", nullable=False),
+        ZONE_ID,
+        Field("role", "text", "transmitter or receiver", choices=_ROLES, nullable=False),
+        Field("level", "text", "place in the stack", choices=_LEVELS, nullable=False),
+        Field("head_type", "text", "head type as named in the site file", nullable=False),
+        Field("easting", "real", "easting of the post, in the plan's own map units", "map unit", nullable=False),
+        Field("northing", "real", "northing of the post, in the plan's own map units", "map unit", nullable=False),
+        Field("ground_m", "real", "level of the ground as surveyed", "m"),
+        Field("finished_m", "real", "level of the finished ground: the design surface where there is one", "m"),
+        Field(
+            "earthwork_m", "real", "finished less surveyed ground: fill (positive) or cut (negative) at the post", "m"
+        ),
+        Field("height_m", "real", "height of the head's axis above the finished ground", "m"),
+        Field("axis_m", "real", "level of the head's axis", "m"),
+        Field("faces_head_id", "text", "head it looks at", nullable=False),
+        Field("grid_azimuth_deg", "real", "aim, clockwise from grid north", "degree"),
+        Field("true_azimuth_deg", "real", "aim, clockwise from true north", "degree"),
+        Field("tilt_deg", "real", "aim above (positive) or below (negative) the horizontal", "degree"),
+        Field(
+            "distance_m", "real", "horizontal distance to the head it faces, as a tape on the ground measures it", "m"
+        ),
+        Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal")),
+        Field("channel", "integer", "channel number, empty until channels are planned"),
+        Field("turned", "boolean", "whether the head is turned 90 degrees on its post"),
+        Field("radome", "text", "how the radome is fitted", nullable=False),
+    ),
+    style=Style(
+        Symbol(GREY, marker="diamond", size=2.6),
+        field="role",
+        categories=(
+            Category(
+                "transmitter",
+                "Transmitter head to set out",
+                Symbol(BLACK, fill_colour=VERMILION, marker="triangle", size=3.4),
+            ),
+            Category("receiver", "Receiver head to set out", Symbol(BLACK, fill_colour=SKY, marker="square", size=2.8)),
+        ),
+        label_field="post_id",
+    ),
+)
+
+WALK_PLAN = LayerSchema(
+    name="walk_test",
+    title="Walk test",
+    description=(
+        "Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed), "
+        "walked_on, walker and note in the field; read them back with `geotools walktest --results`."
+    ),
+    geometry="LineString",
+    key="crossing_id",
+    made_by="walktest",
+    fields=(
+        Field("crossing_id", "text", "crossing: zone, threat, number", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "what to walk as: a target of the site file", nullable=False),
+        Field("number", "integer", "order of walking within zone and threat, from 1", nullable=False),
+        Field("chainage_m", "real", "where to cross, from the zone's start post", "m", nullable=False),
+        Field("reason", "text", "why here", choices=("worst spot", "even cover"), nullable=False),
+        Field("direction", "text", "way to cross, against the fence", choices=("inward", "outward"), nullable=False),
+        Field("speed_m_s", "real", "speed of crossing", "m/s"),
+        Field("face_head_id", "text", "head to face: the nearer one"),
+        Field(
+            "modulation", "real", "best modulation the model predicts for this crossing; empty where it is not known"
+        ),
+        Field("expected", "text", "what the model expects", choices=("detected", "missed")),
+        Field("result", "text", "to fill in: what the receiver did", choices=("detected", "missed")),
+        Field("walked_on", "date", "to fill in: day of the crossing"),
+        Field("walker", "text", "to fill in: who crossed"),
+        Field("note", "text", "to fill in: anything odd"),
+    ),
+    style=Style(
+        Symbol(BLACK, width=0.5, dash="dot"),
+        field="result",
+        categories=(
+            Category("detected", "Crossing, detected", Symbol(BLUE, width=0.6)),
+            Category("missed", "Crossing, missed", Symbol(VERMILION, width=1.2, dash="dash")),
+        ),
+        other="Crossing, to be walked",
+    ),
+)
+
+WALK_RESULT = LayerSchema(
+    name="walk_result",
+    title="Walk-test result",
+    description="What the walk test proves for each zone and threat: exact binomial bounds and what to do next.",
+    geometry=None,
+    key="result_id",
+    made_by="walktest",
+    fields=(
+        Field("result_id", "text", "zone and threat", nullable=False),
+        ZONE_ID,
+        Field("threat", "text", "target that was walked", nullable=False),
+        Field("planned", "integer", "crossings planned", nullable=False),
+        Field("walked", "integer", "crossings with a result", nullable=False),
+        Field("detected", "integer", "crossings detected", nullable=False),
+        Field("probability", "real", "share detected; empty where nothing was walked"),
+        Field("lower", "real", "exact lower bound of the detection probability at the site's confidence, one-sided"),
+        Field("upper", "real", "exact upper bound, likewise"),
+        Field("surprises", "integer", "crossings missed that the model expected to be detected", nullable=False),
+        Field("further", "integer", "crossings still to walk, all detected, to prove the wanted probability"),
+        Field(
+            "verdict",
+            "text",
+            "where it stands",
+            choices=("not walked", "proven", "not proven yet", "failed"),
+            nullable=False,
+        ),
+        Field("next", "text", "what to do next"),
+    ),
+)
+
+UPKEEP = LayerSchema(
+    name="upkeep",
+    title="Upkeep",
+    description="Dated care of every head and zone. The equipment's own manual wins where it says otherwise.",
+    geometry="Point",
+    key="visit_id",
+    made_by="upkeep",
+    fields=(
+        Field("visit_id", "text", "visit: day, care, place", nullable=False),
+        Field("due", "date", "day it is due", nullable=False),
+        Field("care", "text", "kind of care", nullable=False),
+        Field(
+            "scope", "text", "whether it is done at a head or along a zone", choices=("head", "zone"), nullable=False
+        ),
+        Field("place", "text", "head or zone", nullable=False),
+        Field("zone_id", "text", "zone", nullable=False),
+        Field("minutes", "real", "time for one person", "min"),
+        Field("instruction", "text", "what to do"),
+        Field("done_on", "date", "to fill in: day it was done"),
+        Field("done_by", "text", "to fill in: who did it"),
+    ),
+    style=Style(
+        Symbol(GREY, marker="circle", size=2.2),
+        field="scope",
+        categories=(
+            Category("head", "Care of a head", Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=2.6)),
+            Category("zone", "Care of a zone", Symbol(BLACK, fill_colour=GREEN, marker="circle", size=2.6)),
+        ),
+    ),
+)
+
+UPKEEP_COST = LayerSchema(
+    name="upkeep_cost",
+    title="Cost of radome care",
+    description="What the two ways of radome care cost over the life, with the site file's prices.",
+    geometry=None,
+    key="choice",
+    made_by="upkeep",
+    fields=(
+        Field(
+            "choice",
+            "text",
+            "wax (cleaned and waxed) or shed (water-shedding, replaced)",
+            choices=("wax", "shed"),
+            nullable=False,
+        ),
+        Field("chosen", "boolean", "whether the site file chooses it", nullable=False),
+        Field("years", "integer", "length of the life looked at", "year", nullable=False),
+        Field("visits", "integer", "visits to each head"),
+        Field("labour", "real", "cost of work, not discounted", "currency of the site file"),
+        Field("material", "real", "cost of wax or radomes, not discounted", "currency of the site file"),
+        Field("total", "real", "both, discounted to the start", "currency of the site file"),
+    ),
+)

@@ -1,0 +1,67 @@
+"""The layers that say how much room a layout has, and which of its rules are broken."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.style import BLACK, GREEN, GREY, PALE, PURPLE, VERMILION, Category, Style, Symbol
+
+CLEAR_GROUND = LayerSchema(
+    name="clear_ground",
+    title="Clear ground",
+    description="Ground that beams and posts may use: beside the fence, or between two fences, keep-outs taken out.",
+    geometry="MultiPolygon",
+    key="fence_id",
+    made_by="layout",
+    fields=(
+        Field("fence_id", "text", "fence line it lies along", nullable=False),
+        Field("area_m2", "real", "area on the ground plan", "m2"),
+    ),
+    style=Style(Symbol(GREEN, width=0.2, fill="solid", fill_colour=PALE, opacity=0.35)),
+)
+
+WIDTHS = LayerSchema(
+    name="widths",
+    title="Free width",
+    description="Free width of the corridor square to the line the beams follow, from obstacle to obstacle.",
+    geometry="LineString",
+    key="width_id",
+    made_by="layout",
+    fields=(
+        Field("width_id", "text", "place: fence line and number", nullable=False),
+        Field("fence_id", "text", "fence line it lies along", nullable=False),
+        Field("chainage_m", "real", "distance along the line the beams follow", "m"),
+        Field("left_m", "real", "free distance to the left of the line", "m"),
+        Field("right_m", "real", "free distance to the right of the line", "m"),
+        Field("width_m", "real", "both together", "m"),
+        Field("needed_m", "real", "width that the widest beam of the longest zone needs at its middle", "m"),
+        Field("enough", "text", "whether the beam fits", choices=("yes", "no")),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.2),
+        field="enough",
+        categories=(
+            Category("yes", "Wide enough", Symbol(GREY, width=0.15)),
+            Category("no", "Too narrow for the beam", Symbol(VERMILION, width=0.6, dash="dash")),
+        ),
+    ),
+)
+
+CONFLICTS = LayerSchema(
+    name="conflicts",
+    title="Broken rules",
+    description="Places where the layout breaks one of its rules: what was found, what is wanted, how to mend it.",
+    geometry="Point",
+    key="conflict_id",
+    made_by="layout",
+    fields=(
+        Field("conflict_id", "text", "rule and place", nullable=False),
+        Field("step", "text", "step that found it", choices=("layout", "channels", "cameras"), nullable=False),
+        Field("rule", "text", "rule that is broken", nullable=False),
+        Field("zone_id", "text", "zone, or the two zones of a junction"),
+        Field("head_ids", "text", "heads concerned, separated by spaces"),
+        Field("found", "text", "what was found"),
+        Field("expected", "text", "what is wanted"),
+        Field("mend", "text", "what can be done"),
+    ),
+    style=Style(Symbol(BLACK, fill_colour=PURPLE, marker="diamond", size=3.6), label_field="rule", label_size=7.0),
+)

@@ -1,0 +1,142 @@
+"""The layers that say where everything stands: fence, corridor, zones, heads, beams."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, SKY, VERMILION, Category, Style, Symbol
+
+ZONE_ID = Field("zone_id", "text", "zone, numbered along the fence", nullable=False)
+
+FENCE = LayerSchema(
+    name="fence",
+    title="Fence line",
+    description="The fence lines as they were read, in the plan's coordinate system.",
+    geometry="LineString",
+    key="fence_id",
+    made_by="inspect",
+    fields=(
+        Field("fence_id", "text", "fence line, numbered as read", nullable=False),
+        Field("source_feature", "integer", "feature number in the source file"),
+        Field("closed", "boolean", "whether the line closes on itself"),
+        Field("length_m", "real", "length on the ground plan", "m"),
+    ),
+    style=Style(Symbol(BLACK, width=0.5, dash="dash dot")),
+)
+
+CORRIDOR = LayerSchema(
+    name="corridor",
+    title="Corridor",
+    description="The strip of ground the beams flood, one area a fence line.",
+    geometry="MultiPolygon",
+    key="corridor_id",
+    made_by="layout",
+    fields=(
+        Field("corridor_id", "text", "corridor, as its fence line", nullable=False),
+        Field("fence_id", "text", "fence line it belongs to"),
+        Field("half_width_m", "real", "half of the width that was examined", "m"),
+        Field("area_m2", "real", "area on the ground plan", "m2"),
+        Field("least_width_m", "real", "least free width along the line the beams follow", "m"),
+        Field("narrow_m", "real", "length of that line along which the widest beam does not fit", "m"),
+    ),
+    style=Style(Symbol(GREY, width=0.2, fill="solid", fill_colour=PALE, opacity=0.5)),
+)
+
+ZONES = LayerSchema(
+    name="zones",
+    title="Zones",
+    description="Detection zones: the strip between a transmitter post and a receiver post.",
+    geometry="Polygon",
+    key="zone_id",
+    made_by="layout",
+    fields=(
+        ZONE_ID,
+        Field("fence_id", "text", "fence line the zone follows"),
+        Field("number", "integer", "place along the fence line, from 1"),
+        Field("length_m", "real", "distance between the two posts", "m"),
+        Field("half_width_m", "real", "half of the width examined", "m"),
+        Field("fence_from_m", "real", "distance along the fence where the zone begins", "m"),
+        Field("fence_to_m", "real", "distance along the fence where the zone ends", "m"),
+        Field(
+            "start_role", "text", "head kind at the post met first along the fence", choices=("transmitter", "receiver")
+        ),
+        Field("levels", "text", "head levels in the stack, from the lowest, separated by spaces"),
+        Field(
+            "earthwork_m3", "real", "earth to move so that the ground is straight enough, as the layout reckons", "m3"
+        ),
+        Field("blind_m", "real", "length of dips that the layout reckons cheaper to leave than to fill", "m"),
+    ),
+    style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
+)
+
+HEADS = LayerSchema(
+    name="heads",
+    title="Heads",
+    description="Transmitter and receiver heads. Z is the head's own level: ground plus height.",
+    geometry="PointZ",
+    key="head_id",
+    made_by="layout",
+    fields=(
+        Field("head_id", "text", "head: zone, role, level", nullable=False),
+        ZONE_ID,
+        Field("post_id", "text", "post the head stands on", nullable=False),
+        Field("junction_id", "text", "junction of two zones it stands at, empty at an open end"),
+        Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("head_type", "text", "head type as named in the site file", nullable=False),
+        Field("band_ghz", "real", "carrier frequency", "GHz"),
+        Field("height_m", "real", "height of the head's axis above the ground at its post", "m"),
+        Field("ground_m", "real", "ground level at the post", "m"),
+        Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal")),
+        Field("channel", "integer", "channel number, from 1"),
+        Field(
+            "margin_db",
+            "real",
+            "wanted over strongest unwanted signal on the channel, less the protection: of a receiver its own, of a "
+            "transmitter the least it leaves a foreign receiver; empty where no other zone is heard",
+            "dB",
+        ),
+        Field("heard_head_id", "text", "head at the other end of that strongest unwanted path"),
+        Field("azimuth_deg", "real", "direction of aim, clockwise from grid north", "degree"),
+        Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),
+    ),
+    style=Style(
+        Symbol(GREY, marker="circle", size=2.6),
+        field="role",
+        categories=(
+            Category(
+                "transmitter", "Transmitter head", Symbol(BLACK, fill_colour=VERMILION, marker="triangle", size=3.4)
+            ),
+            Category("receiver", "Receiver head", Symbol(BLACK, fill_colour=SKY, marker="square", size=2.8)),
+        ),
+    ),
+)
+
+BEAMS = LayerSchema(
+    name="beams",
+    title="Beams",
+    description="Line of sight from each transmitter head to its receiver head.",
+    geometry="LineStringZ",
+    key="beam_id",
+    made_by="layout",
+    fields=(
+        Field("beam_id", "text", "beam: zone and level", nullable=False),
+        ZONE_ID,
+        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("tx_head_id", "text", "transmitter head", nullable=False),
+        Field("rx_head_id", "text", "receiver head", nullable=False),
+        Field("head_type", "text", "head type as named in the site file", nullable=False),
+        Field("band_ghz", "real", "carrier frequency", "GHz"),
+        Field("length_m", "real", "distance between the heads on the ground plan", "m"),
+        Field("tx_height_m", "real", "transmitter's height above the ground", "m"),
+        Field("rx_height_m", "real", "receiver's height above the ground", "m"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.3),
+        field="level",
+        categories=(
+            Category("low", "Low beam", Symbol(ORANGE, width=0.5, dash="dot")),
+            Category("usual", "Usual beam", Symbol(BLUE, width=0.5)),
+            Category("top", "Top beam", Symbol(GREEN, width=0.5, dash="dash")),
+        ),
+    ),
+)

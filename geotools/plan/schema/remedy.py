@@ -1,0 +1,102 @@
+"""The layers that say what to do about it."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.plan import ZONE_ID
+from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, YELLOW, Category, Style, Symbol
+
+ADVICE = LayerSchema(
+    name="advice",
+    title="Advice",
+    description=(
+        "What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed "
+        "civil engineer; local codes rule."
+    ),
+    geometry="MultiPolygon",
+    key="advice_id",
+    made_by="remedy",
+    fields=(
+        Field("advice_id", "text", "piece of advice", nullable=False),
+        Field("spot_id", "text", "dead spot it closes"),
+        ZONE_ID,
+        Field("threat", "text", "threat it is about"),
+        Field(
+            "action",
+            "text",
+            "what to do",
+            choices=("set_heads", "cut", "fill", "grade", "covered", "none"),
+            nullable=False,
+        ),
+        Field("level", "text", "place in the stack of the heads to move"),
+        Field("tx_height_m", "real", "height to set the transmitter head to, above the ground at its post", "m"),
+        Field("rx_height_m", "real", "height to set the receiver head to, above the ground at its post", "m"),
+        Field("cut_m3", "real", "earth to take away", "m3"),
+        Field("fill_m3", "real", "earth to bring", "m3"),
+        Field("area_m2", "real", "ground to be worked", "m2"),
+        Field("depth_m", "real", "deepest cut or highest fill", "m"),
+        Field("proven", "boolean", "whether the detection was run again with it and the dead spot was gone"),
+        Field("dead_before_m", "real", "dead length before", "m"),
+        Field("dead_after_m", "real", "dead length with the advice followed", "m"),
+        Field("reason", "text", "the advice in one sentence"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.4, fill="none"),
+        field="action",
+        categories=(
+            Category("set_heads", "Set the heads lower or higher", Symbol(BLUE, width=0.5, fill="none", dash="dash")),
+            Category("cut", "Cut", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE)),
+            Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
+            Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),
+            Category("covered", "Covered by a neighbouring zone", Symbol(GREY, width=0.3, fill="none", dash="dot")),
+            Category("none", "No remedy found", Symbol(BLACK, width=0.8, fill="none")),
+        ),
+    ),
+)
+
+OPTIONS = LayerSchema(
+    name="options",
+    title="Options compared",
+    description=(
+        "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
+        "Prices that were not set are invented round figures."
+    ),
+    geometry=None,
+    key="option_id",
+    made_by="remedy",
+    fields=(
+        Field("option_id", "text", "zone and option", nullable=False),
+        ZONE_ID,
+        Field(
+            "option",
+            "text",
+            "what would be done",
+            choices=(
+                "set_heads",
+                "add_low_heads",
+                "split",
+                "grade",
+                "set_heads_and_grade",
+                "add_low_heads_and_grade",
+                "none",
+            ),
+            nullable=False,
+        ),
+        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was proven clear"),
+        Field("proven", "boolean", "whether a new run of the detection found nobody getting through"),
+        Field("cost", "real", "cost at the site file's prices, in its currency"),
+        Field("level", "text", "place in the stack of the heads that move"),
+        Field("tx_height_m", "real", "height of the transmitter head, above the ground at its post", "m"),
+        Field("rx_height_m", "real", "height of the receiver head, above the ground at its post", "m"),
+        Field("cut_m3", "real", "earth to take away", "m3"),
+        Field("fill_m3", "real", "earth to bring", "m3"),
+        Field("area_m2", "real", "ground to be worked", "m2"),
+        Field("dead_before_m", "real", "dead length of the zone now", "m"),
+        Field("dead_after_m", "real", "dead length with it done", "m"),
+        Field(
+            "weakest_before", "real", "modulation met on the easiest crossing now; an alarm needs the site's threshold"
+        ),
+        Field("weakest_after", "real", "modulation met on the easiest crossing with it done"),
+        Field("reason", "text", "the option, or why it is the one to take, in one sentence"),
+    ),
+)

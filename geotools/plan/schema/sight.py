@@ -1,0 +1,66 @@
+"""The layers of assessment by camera."""
+
+from __future__ import annotations
+
+from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.style import BLACK, BLUE, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
+
+DENSITY_CLASSES = ("none", "monitor", "detect", "observe", "recognise", "identify", "inspect")
+
+CAMERAS = LayerSchema(
+    name="cameras",
+    title="Cameras",
+    description="Cameras that assess the zones. Z is the camera's own level.",
+    geometry="PointZ",
+    key="camera_id",
+    made_by="cameras",
+    fields=(
+        Field("camera_id", "text", "camera", nullable=False),
+        Field("zone_id", "text", "zone it looks along"),
+        Field("source", "text", "given by the user or proposed", choices=("given", "proposed"), nullable=False),
+        Field("height_m", "real", "height above the ground", "m"),
+        Field("ground_m", "real", "ground level at its foot", "m"),
+        Field("azimuth_deg", "real", "direction of its axis, clockwise from grid north", "degree"),
+        Field("tilt_deg", "real", "its axis above (positive) or below the horizontal", "degree"),
+        Field("lens_mm", "real", "focal length", "mm"),
+        Field("lens_needed_mm", "real", "focal length that reaches the wanted class at the far end", "mm"),
+        Field("wanted_class", "text", "class wanted at the far end", choices=DENSITY_CLASSES),
+        Field("longest_zone_m", "real", "distance up to which this lens reaches the wanted class", "m"),
+    ),
+    style=Style(Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=3.2), label_field="camera_id", label_size=7.0),
+)
+
+VIEWS = LayerSchema(
+    name="views",
+    title="Camera views",
+    description="The ground in a camera's picture, from its nearest place to the far end of the zone it looks along.",
+    geometry="Polygon",
+    key="view_id",
+    made_by="cameras",
+    fields=(
+        Field("view_id", "text", "camera and zone", nullable=False),
+        Field("camera_id", "text", "camera", nullable=False),
+        Field("zone_id", "text", "zone it looks along", nullable=False),
+        Field("zone_length_m", "real", "length of the zone", "m"),
+        Field("far_m", "real", "straight distance to the far end", "m"),
+        Field("far_px_per_m", "real", "pixels per metre at the far end", "px/m"),
+        Field("far_class", "text", "class reached at the far end", choices=DENSITY_CLASSES),
+        Field("assessed_m", "real", "length of the zone in the picture, in sight and at the wanted class", "m"),
+        Field("near_m", "real", "horizontal distance of the nearest ground in the picture", "m"),
+        Field("hidden_m", "real", "length of the zone that the ground hides from this camera", "m"),
+        Field("uncovered_m", "real", "length of the zone that no camera assesses at the wanted class", "m"),
+        Field("enough", "text", "whether the whole zone is assessed, by all cameras together", choices=("yes", "no")),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.2, fill="hatch", opacity=0.4),
+        field="enough",
+        categories=(
+            Category("yes", "Assessed", Symbol(BLUE, width=0.2, fill="solid", fill_colour=SKY, opacity=0.25)),
+            Category(
+                "no",
+                "Not wholly assessed",
+                Symbol(VERMILION, width=0.3, fill="hatch", fill_colour=VERMILION, opacity=0.5),
+            ),
+        ),
+    ),
+)

@@ -1,0 +1,285 @@
+"""The one GeoPackage a plan lives in: reading and writing layers, styles and field notes, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+from shapely import force_2d, force_3d, get_type_id, has_z
+from shapely.errors import ShapelyError
+
+from geotools.errors import InputError, OutputError, StepError, unprintable
+from geotools.io.crs import metric_twin
+from geotools.io.files import disk_words
+from geotools.io.vector_kind import check_database
+from geotools.plan import gpkg
+from geotools.plan.schema import LayerSchema
+
+PLAN_NAME = "plan.gpkg"
+#: Everything a damaged or protected plan, or a full disk, makes the libraries raise.
+PLAN_TROUBLE = (
+    OSError,
+    RuntimeError,
+    ValueError,
+    sqlite3.Error,
+    CRSError,
+    ShapelyError,
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.GeometryError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.CRSError,
+)
+_PANDAS_TYPE = {"text": "object", "integer": "Int64", "real": "float64", "boolean": "boolean", "date": "datetime64[ms]"}
+_SHAPELY_ID = {"Point": 0, "LineString": 1, "Polygon": 3, "MultiPoint": 4, "MultiLineString": 5, "MultiPolygon": 6}
+
+
+def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+    """The frame with exactly the schema's columns, types and geometry; StepError names what is at fault."""
+    where = f"layer {schema.name}"
+    geometry = schema.geometry
+    extra = [c for c in frame.columns if c not in schema.field_names and c != "geometry"]
+    missing = [name for name in schema.field_names if name not in frame.columns]
+    if extra or missing:
+        raise StepError(
+            "a step hands back other fields than it declares",
+            where=where,
+            found=f"not declared: {extra}; missing: {missing}",
+            expected=", ".join(schema.field_names),
+        )
+    columns = {}
+    for field in schema:
+        values = frame[field.name]
+        try:
+            columns[field.name] = pd.Series(values).astype(_PANDAS_TYPE[field.type]).reset_index(drop=True)
+        except (TypeError, ValueError) as problem:
+            raise StepError(
+                "a field holds values of another type",
+                where=f"{where}, field {field.name}",
+                found=problem,
+                expected=field.type,
+            ) from None
+        column = columns[field.name]
+        if not field.nullable and column.isna().any():
+            raise StepError("a field that must be filled is empty", where=f"{where}, field {field.name}")
+        if field.choices:
+            strange = sorted({str(v) for v in column.dropna()} - set(field.choices))
+            if strange:
+                raise StepError(
+                    "a field holds a value that is not declared",
+                    where=f"{where}, field {field.name}",
+                    found=strange,
+                    expected=", ".join(field.choices),
+                )
+    if schema.key is not None and columns[schema.key].duplicated().any():
+        twice = columns[schema.key][columns[schema.key].duplicated()].tolist()
+        raise StepError("a key is not unique", where=f"{where}, field {schema.key}", found=twice[:5])
+    data = pd.DataFrame(columns, columns=schema.field_names)
+    if geometry is None:
+        return data
+    shapes = gpd.GeoSeries(frame.geometry.to_numpy())
+    wanted = _SHAPELY_ID[geometry.removesuffix("Z")]
+    kinds = set(get_type_id(shapes.to_numpy()).tolist()) - {wanted}
+    if kinds or shapes.is_empty.any():
+        raise StepError(
+            "a layer holds geometry of another type, or none", where=where, found=sorted(kinds), expected=geometry
+        )
+    if geometry.endswith("Z"):
+        if len(shapes) and not has_z(shapes.to_numpy()).all():
+            raise StepError("a layer declared with heights has geometry without", where=where, expected=geometry)
+        shapes = gpd.GeoSeries(force_3d(shapes.to_numpy()))
+    else:
+        shapes = gpd.GeoSeries(force_2d(shapes.to_numpy()))
+    return gpd.GeoDataFrame(data, geometry=shapes, crs=getattr(frame, "crs", None))
+
+
+def _refuse_unprintable(frame: pd.DataFrame, schema: LayerSchema, plan: Path) -> None:
+    """What was typed into a layer ends in documents, drawings and tables; none can hold a control character."""
+    for field in schema:
+        if field.type != "text" or field.name not in frame.columns:
+            continue
+        texts = [text for text in frame[field.name] if isinstance(text, str)]
+        if unprintable("".join(texts)) is None:
+            continue
+        text = next(text for text in texts if unprintable(text) is not None)
+        raise InputError(
+            "a value of the plan holds a character that cannot be written",
+            where=f"{plan}, layer {schema.name}, field {field.name}",
+            found=f"{unprintable(text)} in {text[:80]!r}",
+            expected="letters, digits, signs, spaces",
+            mend="take it out, and type the value again",
+        )
+
+
+class Workspace:
+    """A folder with one plan in it.
+
+    Parameters
+    ----------
+    folder : where the plan and the files beside it live; made when something is first written.
+    plan_crs : projected coordinate system of the plan. Geometry is handed out and taken in its metric twin (the same
+        system counted in metres), so that steps never meet feet.
+    """
+
+    def __init__(self, folder: Path | str, plan_crs: CRS) -> None:
+        self.folder = Path(folder)
+        self.plan_crs = CRS.from_user_input(plan_crs)
+        self.work_crs = metric_twin(self.plan_crs)
+
+    @property
+    def plan(self) -> Path:
+        """Path of the GeoPackage."""
+        return self.folder / PLAN_NAME
+
+    def layer_names(self) -> list[str]:
+        """Names of the layers the plan holds now, empty where there is no plan yet; InputError where it is damaged."""
+        if not self.plan.exists():
+            return []
+        with self._reading():
+            return gpkg.layer_names(self.plan)
+
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        try:
+            yield
+        except PLAN_TROUBLE as problem:
+            raise InputError(
+                "the plan cannot be read",
+                where=self.plan,
+                found=f"{type(problem).__name__}: {problem}"[:400],
+                expected="a GeoPackage that this toolkit wrote, with nothing but its values edited",
+                mend="put a copy of it back, or move it away and run the job again",
+            ) from problem
+
+    def check_free(self) -> None:
+        """OutputError where another program is at work in the plan, or the file is protected."""
+        if self.plan.exists():
+            with self._reading():
+                gpkg.check_free(self.plan)
+            check_database(self.plan, "plan")
+
+    def has(self, schema: LayerSchema) -> bool:
+        """Whether the plan holds the layer."""
+        return schema.name in self.layer_names()
+
+    def read(self, schema: LayerSchema) -> gpd.GeoDataFrame:
+        """The layer with its declared columns, geometry in metres; fields a person added in a GIS are left out.
+
+        StepError where the layer or a declared field is missing, or the values were edited out of their type.
+        """
+        if not self.has(schema):
+            maker = f"run `geotools {schema.made_by}` first" if schema.made_by else None
+            raise StepError(
+                "the plan has no such layer yet", where=self.plan, found="no layer " + schema.name, mend=maker
+            )
+        with self._reading():
+            frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
+        keep = [name for name in schema.field_names if name in frame.columns]
+        _refuse_unprintable(frame, schema, self.plan)
+        if schema.geometry is None:
+            return conform(pd.DataFrame(frame[keep]), schema)
+        if frame.crs is None or CRS(frame.crs).to_2d() != self.plan_crs.to_2d():
+            raise StepError(
+                "a layer of the plan is in another coordinate system",
+                where=f"{self.plan}, layer {schema.name}",
+                found=frame.crs,
+                expected=self.plan_crs.name,
+                mend="save the edited layer in the plan's own system",
+            )
+        checked = conform(frame[[*keep, "geometry"]].set_crs(self.plan_crs, allow_override=True), schema)
+        return checked if self.work_crs == self.plan_crs else checked.to_crs(self.work_crs)
+
+    def build(self, target: Path, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
+        """Make at ``target`` what the plan will be with these layers in it, replacing those of the same name.
+
+        Geometry comes in metres (work coordinates) and is stored in the plan's own system. The plan itself stays as it
+        is. OutputError where the folder cannot be written or is full.
+        """
+        ready = {schema: self._to_plan(conform(frame, schema), schema) for schema, frame in layers.items()}
+        if self.plan.exists():
+            with self._reading():
+                gpkg.check_whole(self.plan)
+        try:
+            if self.plan.exists():
+                gpkg.copy(self.plan, target)
+            for schema, frame in ready.items():
+                gpkg.write_layer(target, schema, frame, self.plan_crs)
+            gpkg.finish(target, list(ready))
+        except PLAN_TROUBLE as problem:
+            raise OutputError(
+                "the plan could not be written; what stood there before is untouched",
+                where=self.plan,
+                found=disk_words(problem, self.folder),
+                mend="check free space and write permission of the folder",
+            ) from problem
+
+    def write(self, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
+        """Put the layers into the plan: all of them, or on any error none. For a plan that stands alone."""
+        self.check_free()
+        temporary = self.folder / f".plan-{uuid.uuid4().hex}.gpkg"
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self.build(temporary, layers)
+            with open(temporary, "rb+") as written:
+                os.fsync(written.fileno())
+            os.replace(temporary, self.plan)
+        except OSError as problem:
+            raise OutputError("the plan could not be put in place", where=self.plan, found=problem) from problem
+        finally:
+            for leftover in self.folder.glob(temporary.name + "*"):
+                leftover.unlink(missing_ok=True)
+
+    def _to_plan(self, frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+        if schema.geometry is None:
+            return frame
+        if frame.crs is not None and frame.crs != self.work_crs:
+            raise StepError(
+                "a step hands back geometry in another coordinate system",
+                where=f"layer {schema.name}",
+                found=frame.crs.name,
+                expected=self.work_crs.name,
+            )
+        placed = frame.set_crs(self.work_crs)
+        return placed if self.work_crs == self.plan_crs else placed.to_crs(self.plan_crs)
+
+
+def empty_frame(schema: LayerSchema, crs: CRS | None = None) -> gpd.GeoDataFrame | pd.DataFrame:
+    """A frame of that layer without rows."""
+    columns: dict[str, list[object]] = {name: [] for name in schema.field_names}
+    if schema.geometry is None:
+        return pd.DataFrame(columns)
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(np.array([], dtype=object)), crs=crs)
+
+
+def frame_of(
+    schema: LayerSchema, rows: list[dict[str, object]], crs: CRS | None = None
+) -> gpd.GeoDataFrame | pd.DataFrame:
+    """Rows (field names to values, ``geometry`` among them) as a frame of that layer, columns in the schema's order."""
+    if not rows:
+        return empty_frame(schema, crs)
+    data = {name: [row.get(name) for row in rows] for name in schema.field_names}
+    if schema.geometry is None:
+        return pd.DataFrame(data)
+    return gpd.GeoDataFrame(data, geometry=[row["geometry"] for row in rows], crs=crs)
+
+
+def plan_crs_of(plan: Path) -> CRS:
+    """The coordinate system a plan's layers are in; InputError where it cannot be told."""
+    try:
+        for name, kind in pyogrio.list_layers(plan):
+            if kind is not None:
+                return CRS.from_user_input(pyogrio.read_info(plan, layer=name)["crs"]).to_2d()
+    except PLAN_TROUBLE as problem:
+        raise InputError("the plan cannot be read", where=plan, found=problem) from problem
+    raise InputError("the plan has no layer with geometry", where=plan)

@@ -1,0 +1,208 @@
+"""What the site's files are in: systems, units and datums, and the coordinate system that the plan takes from them."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import fiona
+import numpy
+import pyproj
+import rasterio
+import scipy
+import shapely
+from pyproj import CRS
+
+from geotools.errors import InputError
+from geotools.io.crs import horizontal, metres_in, metres_per_unit, transformer, unit_name, utm_for, vertical
+from geotools.io.files import given_file, sha256
+from geotools.io.rasters import open_raster, understood
+from geotools.io.vectors import FenceLines, crs_from, read_fence
+from geotools.io.vrt import MAX_DEPTH, is_vrt, vrt_sources
+from geotools.site import Site
+from geotools.terrain.model import Terrain
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The site's fence lines with everything about the files that a plan has to know."""
+
+    fence: FenceLines
+    terrain_crs: CRS
+    plan_crs: CRS
+    metres_per_height: float
+    source_vertical_unit: str
+    vertical_datum: str
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def open_terrain(self, site: Site) -> Terrain:
+        """The terrain model in the plan's metres."""
+        return Terrain(
+            site.path(site.input.terrain),
+            self.plan_crs,
+            metres_per_height=self.metres_per_height,
+            source_crs=self.terrain_crs,
+            band=site.input.terrain_band,
+        )
+
+
+def _terrain_header(site: Site) -> tuple[CRS, str | None]:
+    """The raster's system and the unit its band names; InputError where it holds no elevation."""
+    path = site.path(site.input.terrain)
+    number = site.input.terrain_band
+    with open_raster(path) as raster, understood(path):
+        if number > raster.count:
+            raise InputError(
+                "the terrain raster has no such band", where=path, found=number, expected=f"1 to {raster.count}"
+            )
+        colour = raster.colorinterp[number - 1].name
+        kind = raster.dtypes[number - 1]
+        own = raster.crs.to_wkt() if raster.crs else None
+        unit = raster.units[number - 1]
+    if colour in ("palette", "red", "green", "blue", "alpha", "hue", "saturation", "lightness") or kind.startswith(
+        "complex"
+    ):
+        raise InputError(
+            "the terrain raster holds no elevation",
+            where=f"{path}, band {number}",
+            found=f"{colour} values of type {kind}",
+            expected="one number a cell, the height of the ground",
+            mend="give the digital terrain model itself, not a picture of it",
+        )
+    if own is None and site.input.terrain_crs is None:
+        raise InputError(
+            "the terrain raster names no coordinate system",
+            where=path,
+            expected="a raster that names its system",
+            mend="set input.terrain_crs in the site file",
+        )
+    crs = CRS.from_wkt(own) if own else crs_from(str(site.input.terrain_crs), "input.terrain_crs")
+    return crs, (unit or None)
+
+
+def _choose_plan_crs(site: Site, fence: FenceLines, terrain_crs: CRS, notes: list[str]) -> CRS:
+    if site.input.plan_crs:
+        chosen = horizontal(crs_from(site.input.plan_crs, "input.plan_crs"))
+        if not chosen.is_projected:
+            raise InputError("the plan's coordinate system is not projected", where="input.plan_crs", found=chosen.name)
+        return chosen
+    for crs, whose in ((terrain_crs, "terrain raster"), (fence.crs, "fence file")):
+        if horizontal(crs).is_projected:
+            notes.append(f"plan in {horizontal(crs).name}, the system of the {whose}")
+            return horizontal(crs)
+    proposal = "a projected system of your region"
+    if horizontal(fence.crs).is_geographic:
+        to_degrees = transformer(horizontal(fence.crs), CRS("EPSG:4326"))
+        longitude, latitude = to_degrees.transform(*fence.lines[0].coords[0])
+        proposal = f'plan_crs = "{utm_for(longitude, latitude)}"'
+    raise InputError(
+        "fence and terrain are both in degrees, and a beam is measured in metres",
+        where=f"{site.input.fence}, {site.input.terrain}",
+        found=f"{fence.crs.name}; {terrain_crs.name}",
+        expected="a projected system for the plan",
+        mend=f"set it in the site file under [input], for example {proposal}",
+    )
+
+
+def _height_unit(
+    site: Site, terrain_crs: CRS, band_unit: str | None, warnings: list[str], notes: list[str]
+) -> tuple[float, str]:
+    upright = vertical(terrain_crs)
+    said = site.input.vertical_unit
+    in_file = upright.axis_info[0].unit_name if upright is not None else band_unit
+    if in_file is not None and metres_in(in_file) is None:
+        if said is None:
+            raise InputError(
+                "the terrain raster names an unknown unit of height",
+                where=site.input.terrain,
+                found=in_file,
+                expected="metre, foot or US survey foot",
+                mend="set input.vertical_unit in the site file",
+            )
+        in_file = None
+    if said is not None:
+        metres = metres_in(said)
+        assert metres is not None  # the setting's choices are units
+        if in_file is not None and metres_in(in_file) != metres:
+            warnings.append(f"the raster says its heights are in {in_file}, the site file says {said}: {said} is taken")
+        return metres, said
+    metres = metres_in(in_file)
+    if in_file is not None and metres is not None:
+        return metres, in_file
+    flat = horizontal(terrain_crs)
+    if flat.is_projected and metres_per_unit(flat) != 1.0:
+        raise InputError(
+            "the terrain raster does not say in what unit its heights are",
+            where=site.input.terrain,
+            found=f"map unit {unit_name(flat)}, heights unstated",
+            expected="a stated unit, for heights may be in metres or in feet",
+            mend='set input.vertical_unit in the site file: "metre", "foot" or "US survey foot"',
+        )
+    notes.append("the raster does not say in what unit its heights are; metres are taken")
+    return 1.0, "metre"
+
+
+def open_sources(site: Site) -> Sources:
+    """Read the fence and the terrain's header, and settle units and the plan's coordinate system.
+
+    InputError where any of them cannot be settled; nothing is written.
+    """
+    notes: list[str] = []
+    warnings: list[str] = []
+    fence = read_fence(site.path(site.input.fence), layer=site.input.fence_layer, crs=site.input.fence_crs)
+    notes += fence.notes
+    terrain_crs, band_unit = _terrain_header(site)
+    plan_crs = _choose_plan_crs(site, fence, terrain_crs, notes)
+    for crs in (fence.crs, terrain_crs):
+        transformer(horizontal(crs), plan_crs)
+    factor, name = _height_unit(site, terrain_crs, band_unit, warnings, notes)
+    if factor != 1.0:
+        notes.append(f"heights converted from {name} to metres (1 {name} = {factor:.10g} m)")
+    if metres_per_unit(plan_crs) != 1.0:
+        notes.append(
+            f"map units of {plan_crs.name} are {unit_name(plan_crs)}; all lengths in the plan's tables are metres"
+        )
+    if horizontal(terrain_crs) != plan_crs:
+        notes.append(f"the terrain is reprojected from {terrain_crs.name} to {plan_crs.name}")
+    if horizontal(fence.crs) != plan_crs:
+        notes.append(f"the fence is reprojected from {fence.crs.name} to {plan_crs.name}")
+    upright = vertical(terrain_crs)
+    datum = site.input.vertical_datum or (upright.name if upright is not None else "not stated")
+    return Sources(fence, terrain_crs, plan_crs, factor, name, datum, notes, warnings)
+
+
+_SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+
+
+def input_hashes(site: Site) -> dict[str, str]:
+    """SHA-256 of the fence and terrain files (parts of a Shapefile, tiles of a virtual raster too) and the settings.
+
+    What is fetched from elsewhere is named, not hashed.
+    """
+    found = {"site": hashlib.sha256(site.model_dump_json().encode("utf-8")).hexdigest()}
+    for what, given in (("fence", site.input.fence), ("terrain", site.input.terrain)):
+        path = given_file(site.path(given), what)
+        found[what] = _hash_all(_parts(path)) if isinstance(path, Path) else f"not hashed: {path}"
+    return found
+
+
+def _parts(path: Path, depth: int = 0) -> list[Path]:
+    if path.suffix.lower() == ".shp":
+        return [path, *(part for end in _SHAPEFILE_PARTS if (part := path.with_suffix(end)).is_file())]
+    if not is_vrt(path) or depth > MAX_DEPTH:
+        return [path]
+    return [path, *(part for source in vrt_sources(path) for part in _parts(source, depth + 1))]
+
+
+def _hash_all(paths: list[Path]) -> str:
+    if len(paths) == 1:
+        return sha256(paths[0])
+    return hashlib.sha256("".join(f"{sha256(path)} {path.name}\n" for path in paths).encode("utf-8")).hexdigest()
+
+
+def library_versions() -> str:
+    """Versions of the libraries whose change can change a figure."""
+    named = [f"{module.__name__} {module.__version__}" for module in (numpy, scipy, shapely, rasterio, fiona)]
+    return "; ".join([*named, f"GDAL {rasterio.__gdal_version__}", f"PROJ {pyproj.proj_version_str}"])

@@ -1,0 +1,96 @@
+"""The hand rule: where the ground lies further below the straight line between the posts than a threat allows."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geotools.beam.strip import straightness
+from geotools.detection.patch import Patch
+from geotools.detection.spots import Spot, outline, runs
+from geotools.detection.work import FencePlan, works_of
+from geotools.engine.step import StepContext, StepResult
+from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
+from geotools.plan.workspace import empty_frame, frame_of
+from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
+from geotools.steps.gaps.rows import Row
+
+__all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
+
+LINE_RASTER = "straightness.tif"
+
+
+def straightness_spots(patch: Patch, tolerance_m: float) -> list[tuple[Spot, float]]:
+    """Spots of one zone by the straightness rule, each with its greatest depth below the line, metres."""
+    below = straightness(patch.strip)
+    middle = patch.strip.offset_m.size // 2
+    x, half = patch.strip.chainage_m, patch.spacing[0] / 2
+    found = []
+    for first, last in runs(below[:, middle] > tolerance_m):
+        area = outline(patch, below > tolerance_m, first, last)
+        from_m, to_m = max(float(x[first]) - half, 0.0), min(float(x[last]) + half, float(x[-1]))
+        spot = Spot(first, last, from_m, to_m, area, np.nan, np.nan)
+        found.append((spot, float(below[first : last + 1, middle].max())))
+    return found
+
+
+def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
+    """Hold the ground of every zone against the straight line between its posts."""
+    rows: list[Row] = []
+    table = []
+    rules = {name: ctx.site.all_targets[name].straightness_m for name in ctx.site.threats}
+    without = [name for name, rule in rules.items() if rule is None]
+    if without:
+        ctx.warn(f"no straightness tolerance for {', '.join(without)}: the rule says nothing of them")
+    detection = ctx.site.detection
+    bounds = bounds_of((zone.setup.line for plan in plans for zone in plan.zones), detection.half_width_m)
+    bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
+    raster = MapRaster(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, detection.spacing_m, bounds, bands)
+    for plan in plans:
+        works = works_of(plan, ctx.terrain, detection.half_width_m, detection.spacing_m)
+        for zone in (work.zones[place] for work in works for place in work.core):
+            blank = np.zeros((0, *zone.strip.ground_m.shape))
+            patch = Patch(zone.line, zone.strip, blank, zone.strip.ground_m)
+            raster.lay(patch, (straightness(zone.strip),))
+            cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
+            for threat, rule in rules.items():
+                found = [] if rule is None else straightness_spots(patch, rule)
+                cells.append(f"{sum(s.to_m - s.from_m for s, _ in found):.1f}" if found else "-")
+                for number, (spot, depth) in enumerate(found, start=1):
+                    rows.append(
+                        {
+                            "spot_id": f"{zone.zone_id}-{threat.replace(' ', '_')}-{number:02d}",
+                            "zone_id": zone.zone_id,
+                            "threat": threat,
+                            "method": "straightness",
+                            "cause": "dip",
+                            "from_m": spot.from_m,
+                            "to_m": spot.to_m,
+                            "length_m": spot.to_m - spot.from_m,
+                            "area_m2": spot.area.area,
+                            "depth_m": depth - float(rule or 0.0),
+                            "geometry": spot.area,
+                        }
+                    )
+            table.append([*cells, f"{float(straightness(zone.strip).max()):.2f}"])
+    raster.finish()
+    ctx.say("straightness rule: ground against the straight line between the posts; the wave model was not asked")
+    return StepResult(
+        layers={
+            "dead_spots": frame_of(DEAD_SPOTS, rows, ctx.workspace.work_crs),
+            "crossings": empty_frame(CROSSINGS, ctx.workspace.work_crs),
+            "beam_levels": empty_frame(BEAM_LEVELS),
+            "profiles": empty_frame(PROFILES),
+            "resurvey": empty_frame(RESURVEY, ctx.workspace.work_crs),
+            "sensitivity": empty_frame(SENSITIVITY),
+        },
+        files=[LINE_RASTER],
+        summary={
+            "method": "straightness",
+            "dead_spots": len(rows),
+            "table": {
+                "title": "ground below the straight line between the posts, beyond tolerance",
+                "columns": ["zone", "length m", *(f"{name}: m beyond" for name in rules), "deepest m"],
+                "rows": table,
+            },
+        },
+    )

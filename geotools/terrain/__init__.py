@@ -1,0 +1,1 @@
+"""The ground: existing and proposed, from rasters, lidar, points and breaklines."""

@@ -1,0 +1,237 @@
+"""A design surface: the terrain as it is plus the earth that is moved, held on one grid of square cells.
+
+Only the change is held, so the surface away from the works is the terrain itself, bit for bit, and sampling the design
+costs one more bilinear look-up. Whatever reads a terrain by `sample`, `strip` or `profile` reads a design the same way.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+from rasterio import Affine
+from scipy import ndimage
+
+from geotools.corridor import BeamLine, StripGrid
+from geotools.errors import InputError
+from geotools.terrain.cells import Cells
+
+__all__ = ["DesignSurface", "Ground", "SharedGround", "StripCells"]
+
+Array = npt.NDArray[np.float64]
+
+#: A grid above this many cells is no longer one site.
+MAX_CELLS = 120_000_000
+
+
+class Ground(Protocol):
+    """Whatever has levels: a terrain or a design surface."""
+
+    @property
+    def cell_m(self) -> float:
+        """Cell size, m."""
+        ...
+
+    def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """Levels at map places, NaN where unknown."""
+        ...
+
+
+class SharedGround:
+    """A ground that several threads may ask: one open raster cannot be read by two at once."""
+
+    def __init__(self, ground: Ground) -> None:
+        self._ground = ground
+        self._lock = threading.Lock()
+        self.transform: Affine | None = getattr(ground, "transform", None)
+
+    @property
+    def cell_m(self) -> float:
+        """Cell size, m."""
+        return self._ground.cell_m
+
+    def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """Levels at map places, NaN where unknown."""
+        with self._lock:
+            return self._ground.sample(x_m, y_m)
+
+
+@dataclass(frozen=True)
+class StripCells:
+    """Grid cells of one or more strips, ready for the grading programme.
+
+    row, column : (n,) place in the grid of the surface they were taken from. x, y : (n,) map coordinates of the
+    centres. cells : the same cells for `programme.grade`.
+    """
+
+    row: np.ndarray
+    column: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
+    cells: Cells
+
+
+class DesignSurface:
+    """Terrain plus change.
+
+    Parameters
+    ----------
+    terrain : existing ground. bounds_m : left, bottom, right, top of the area that may be worked, m.
+    cell_m : side of the cells; None takes the terrain's own where that is 0.4 to 1 m, else the nearest whole share or
+        multiple of it, so that cells and terrain raster fall together.
+    """
+
+    def __init__(
+        self, terrain: Ground, bounds_m: tuple[float, float, float, float], *, cell_m: float | None = None
+    ) -> None:
+        self.terrain = terrain
+        self.cell_m = cell_m or _cell_for(terrain.cell_m)
+        transform = getattr(terrain, "transform", None)
+        # cells of a north-up terrain are kept; a turned or foreign grid gets cells of its own from a round origin
+        ox, oy = (transform.c, transform.f) if transform is not None and transform.b == transform.d == 0 else (0.0, 0.0)
+        c = self.cell_m
+        left, bottom, right, top = bounds_m
+        c0, c1 = int(np.floor((left - ox) / c)), int(np.ceil((right - ox) / c))
+        r0, r1 = int(np.floor((oy - top) / c)), int(np.ceil((oy - bottom) / c))
+        if (r1 - r0) * (c1 - c0) > MAX_CELLS:
+            raise InputError(
+                "the area to grade is too large for one grid",
+                found=f"{c1 - c0} x {r1 - r0} cells of {c:g} m",
+                expected=f"at most {MAX_CELLS} cells",
+                mend="grade the zones in several runs, or set larger cells",
+            )
+        self.transform = Affine(c, 0.0, ox + c0 * c, 0.0, -c, oy - r0 * c)
+        self.change = np.zeros((r1 - r0, c1 - c0), np.float32)
+
+    def centres(self, row: npt.ArrayLike, column: npt.ArrayLike) -> tuple[Array, Array]:
+        """Map coordinates of cell centres."""
+        t = self.transform
+        return t.c + (np.asarray(column) + 0.5) * t.a, t.f + (np.asarray(row) + 0.5) * t.e
+
+    def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """Design levels at map places, bilinear, NaN where the terrain has none."""
+        return self.terrain.sample(x_m, y_m) + self.change_at(x_m, y_m)
+
+    def change_at(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """How far the design lies above (fill, positive) or below the terrain at map places."""
+        t = self.transform
+        x, y = np.broadcast_arrays(np.asarray(x_m, float), np.asarray(y_m, float))
+        at = np.array([((y - t.f) / t.e - 0.5).ravel(), ((x - t.c) / t.a - 0.5).ravel()])
+        change = ndimage.map_coordinates(self.change, at, order=1, mode="constant", output=np.float64)
+        return np.asarray(change.reshape(x.shape))
+
+    def strip(self, grid: StripGrid) -> Array:
+        """Levels at the nodes of a strip, (chainages, offsets)."""
+        return self.sample(*grid.map_xy())
+
+    def profile(self, line: BeamLine, chainage_m: npt.ArrayLike) -> Array:
+        """Levels along a line."""
+        return self.sample(*line.to_map(chainage_m))
+
+    def strip_cells(
+        self,
+        lines: Mapping[str, BeamLine],
+        half_width_m: float,
+        *,
+        keep: npt.NDArray[np.bool_] | None = None,
+        keep_off: Sequence[tuple[float, float, float]] = (),
+    ) -> StripCells:
+        """The cells within `half_width_m` of any of the lines; the outermost ring is untouched ground to tie in to.
+
+        Parameters
+        ----------
+        lines : beam lines by zone.
+        keep : (rows, columns) of the whole grid, True where nothing may be moved (no-dig areas).
+        keep_off : places (x, y, radius) that keep their level, such as the posts' foundations.
+
+        Cells that earlier work has changed keep the level it gave them. InputError where no cell has a level.
+        """
+        t = self.transform
+        corners = np.array([(x, y) for line in lines.values() for x, y in ((line.x0, line.y0), (line.x1, line.y1))])
+        reach = half_width_m + self.cell_m
+        low, high = corners.min(axis=0) - reach, corners.max(axis=0) + reach
+        rows, columns = self.change.shape
+        c0, c1 = max(int((low[0] - t.c) / t.a), 0), min(int(np.ceil((high[0] - t.c) / t.a)), columns)
+        r0, r1 = max(int((high[1] - t.f) / t.e), 0), min(int(np.ceil((low[1] - t.f) / t.e)), rows)
+        x, y = self.centres(np.arange(r0, r1)[:, None], np.arange(c0, c1)[None, :])
+        x, y = np.broadcast_arrays(x, y)
+        inside = np.zeros(x.shape, bool)
+        for line in lines.values():
+            along, off = line.from_map(x, y)
+            inside |= (np.abs(off) <= half_width_m) & (along >= -self.cell_m) & (along <= line.length + self.cell_m)
+        row, column = np.nonzero(inside)
+        ground = self.terrain.sample(x[inside], y[inside])
+        known = np.isfinite(ground)
+        if not known.any():
+            raise InputError(
+                "a strip to grade lies outside the terrain",
+                found=f"no cell with a level within {half_width_m:g} m of the line",
+                mend="use a terrain model that covers the corridor",
+            )
+        inside[row[~known], column[~known]] = False
+        row, column, ground = row[known], column[known], ground[known]
+        worked = self.change[row + r0, column + c0]
+        movable = ndimage.binary_erosion(inside, np.ones((3, 3)))[row, column] & (worked == 0)
+        if keep is not None:
+            movable &= ~keep[row + r0, column + c0]
+        cx, cy = x[row, column], y[row, column]
+        for px, py, radius in keep_off:
+            movable &= np.hypot(cx - px, cy - py) > radius
+        number = np.full(inside.shape, -1)
+        number[row, column] = np.arange(len(row))
+        pairs = []
+        for a, b in ((number[:-1], number[1:]), (number[:, :-1], number[:, 1:])):
+            both = (a >= 0) & (b >= 0)
+            pairs.append(np.c_[a[both], b[both]])
+        joined = np.concatenate(pairs)
+        level = ground + np.where(movable, 0.0, worked)
+
+        def tell(cell: int) -> str:
+            seen = {name: line.from_map(cx[cell], cy[cell]) for name, line in lines.items()}
+            name, (along, off) = min(seen.items(), key=lambda item: abs(float(item[1][1])))
+            return f"zone {name}, chainage {float(along):.1f} m, offset {float(off):+.1f} m"
+
+        cells = Cells(level, self.cell_m**2, joined, np.full(len(joined), self.cell_m), movable, np.c_[cx, cy], tell)
+        return StripCells(row + r0, column + c0, cx, cy, cells)
+
+    def apply(self, strip: StripCells, design: np.ndarray) -> None:
+        """Take the design levels of a strip's movable cells into the surface."""
+        m = strip.cells.movable
+        moved = (design - strip.cells.ground)[m]
+        moved[np.abs(moved) < 1e-6] = 0.0  # the solver's own rounding is no earthwork
+        row, column = self.locate(strip.x[m], strip.y[m])
+        self.change[row, column] = moved
+
+    def undo(self, strip: StripCells, mine: npt.NDArray[np.bool_]) -> None:
+        """Give those of a strip's movable cells that are meant their existing level back."""
+        m = strip.cells.movable & mine
+        row, column = self.locate(strip.x[m], strip.y[m])
+        self.change[row, column] = 0.0
+
+    def around(self, strip: StripCells) -> DesignSurface:
+        """A small surface over the cells of a strip alone, whose change can be altered without touching this one."""
+        rows, columns = self.change.shape
+        r0, r1 = max(int(strip.row.min()) - 2, 0), min(int(strip.row.max()) + 3, rows)
+        c0, c1 = max(int(strip.column.min()) - 2, 0), min(int(strip.column.max()) + 3, columns)
+        part = object.__new__(DesignSurface)
+        part.terrain, part.cell_m = self.terrain, self.cell_m
+        t = self.transform
+        part.transform = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
+        part.change = self.change[r0:r1, c0:c1].copy()
+        return part
+
+    def locate(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+        """Row and column of the cells that hold map places; they may lie outside the grid."""
+        t = self.transform
+        row = np.floor((np.asarray(y_m, float) - t.f) / t.e).astype(int)
+        return row, np.floor((np.asarray(x_m, float) - t.c) / t.a).astype(int)
+
+
+def _cell_for(terrain_cell: float) -> float:
+    if 0.4 <= terrain_cell <= 1.0:
+        return terrain_cell
+    return terrain_cell * round(0.5 / terrain_cell) if terrain_cell < 0.4 else terrain_cell / np.ceil(terrain_cell)

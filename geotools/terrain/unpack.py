@@ -1,0 +1,53 @@
+"""Reads a lidar file in a process of its own: `python -m geotools.terrain.unpack FILE CLASS...`, points to its output.
+
+A damaged packed file can make the decoder ask for any amount of memory, or end the process it runs in. Here it may.
+Each piece is written as its number of points (8 bytes) and x, y, z of the points (8 bytes each); last, the classes that
+were met are told as one line of words on the other output.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import laspy
+import numpy as np
+
+MAX_MEMORY = 1_000_000_000
+CHUNK = 500_000
+
+
+def pieces(path: Path, classes: list[int], met: Counter[int]) -> Iterator[np.ndarray]:
+    """Ground points (n, 3) of a file, piece by piece; ``met`` counts the points of every class.
+
+    Points marked as withheld are as good as deleted (ASPRS LAS specification 1.4 R15, table 10): they count nowhere.
+    """
+    with laspy.open(path, laz_backend=laspy.LazBackend.Lazrs) as reader:
+        for points in reader.chunk_iterator(CHUNK):
+            kinds = np.asarray(points.classification)
+            valid = np.asarray(points.withheld) == 0
+            met.update(dict(enumerate(np.bincount(kinds[valid]).tolist())))
+            taken = np.isin(kinds, classes) & valid
+            yield np.column_stack([np.asarray(axis)[taken] for axis in (points.x, points.y, points.z)])
+
+
+def main() -> None:
+    """Entry point of the process."""
+    try:
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_AS, (MAX_MEMORY, MAX_MEMORY))
+    except ImportError:
+        pass  # no such limit on this system; the process still stands alone
+    met: Counter[int] = Counter()
+    for piece in pieces(Path(sys.argv[1]), [int(word) for word in sys.argv[2:]], met):
+        sys.stdout.buffer.write(len(piece).to_bytes(8, "little"))
+        sys.stdout.buffer.write(np.ascontiguousarray(piece, dtype="<f8").tobytes())
+    found = ", ".join(f"{kind} ({count} points)" for kind, count in sorted(met.items()) if count)
+    sys.stderr.write(f"classes: {found}\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,192 @@
+"""Many sites: outcomes, failure beside success, going on after a kill, the combined plan, the same on one or many."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import signal
+import time
+from pathlib import Path
+
+import pyogrio
+import pytest
+from click.testing import CliRunner
+
+from geotools.cli import cli
+from geotools.cli.batch.manifest import Entry, folder_name, read_manifest
+from geotools.cli.batch.many import run_batch
+from geotools.engine.workers import LocalWorkers
+from geotools.errors import InputError, OutputError, SiteError
+from tests.faults.site import digest, make_site, start
+from tests.vendor import validate_gpkg
+
+STEPS = ["inspect", "layout"]
+
+
+@pytest.fixture(scope="module")
+def sites(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three good sites and a bad one between them."""
+    folder = tmp_path_factory.mktemp("sites")
+    for name in ("alpha", "beta", "gamma"):
+        make_site(folder / name, f"{name} yard")
+    broken = make_site(folder / "broken", "Broken yard")
+    (broken.parent / "terrain.tif").write_bytes(b"no raster")
+    return folder
+
+
+def read_table(path: Path) -> list[dict[str, str]]:
+    with open(path, encoding="utf-8-sig", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_one_failure_stops_no_other_and_is_told(sites: Path, tmp_path: Path) -> None:
+    done = CliRunner().invoke(
+        cli, ["batch", str(sites), "--out", str(tmp_path), "--steps", "inspect,layout", "--workers", "1"]
+    )
+    assert done.exit_code == 8, done.output
+    rows = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
+    assert {name: row["state"] for name, row in rows.items()} == {
+        "alpha": "done", "beta": "done", "broken": "failed", "gamma": "done",
+    }  # fmt: skip
+    assert rows["broken"]["exit_code"] == "3" and "cannot be read" in rows["broken"]["problem"]
+    assert "3 done, 1 failed" in done.output and "Traceback" not in done.output
+
+
+def test_combined_plan_holds_every_site_and_is_valid(sites: Path, tmp_path: Path) -> None:
+    result = run_batch(read_manifest(sites), tmp_path, steps=STEPS)
+    zones = pyogrio.read_dataframe(result.combined, layer="zones")
+    assert sorted(set(zones["site"])) == ["alpha", "beta", "gamma"]
+    single = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="zones")
+    mine = zones[zones["site"] == "beta"].reset_index(drop=True)
+    assert mine["zone_id"].tolist() == single["zone_id"].tolist()
+    assert mine.geometry.geom_equals(single.geometry).all()
+    assert validate_gpkg.main(["validate_gpkg", "--extra", "--warning-as-error", str(result.combined)]) == 0
+
+
+def test_two_workers_give_the_same_bytes_as_one(sites: Path, tmp_path: Path) -> None:
+    entries = read_manifest(sites)
+    run_batch(entries, tmp_path / "one", steps=STEPS)
+    workers = LocalWorkers(2)
+    try:
+        run_batch(entries, tmp_path / "two", steps=STEPS, workers=workers)
+    finally:
+        workers.close()
+    for name in ("alpha", "beta", "gamma"):
+        plans = [tmp_path / way / "sites" / name / "plan.gpkg" for way in ("one", "two")]
+        assert digest(plans[0]) == digest(plans[1])
+    assert digest(tmp_path / "one" / "batch.gpkg") == digest(tmp_path / "two" / "batch.gpkg")
+    assert (tmp_path / "one" / "outcomes.csv").read_bytes() == (tmp_path / "two" / "outcomes.csv").read_bytes()
+
+
+def test_resume_keeps_what_is_done_and_redoes_what_changed(sites: Path, tmp_path: Path) -> None:
+    own = tmp_path / "sites"
+    for name in ("a", "b"):
+        make_site(own / name, name)
+    entries, out = read_manifest(own), tmp_path / "out"
+    run_batch(entries, out, steps=STEPS)
+    with pytest.raises(OutputError, match="batch already"):
+        run_batch(entries, out, steps=STEPS)
+    before = {name: (out / "sites" / name / "plan.gpkg").stat().st_mtime_ns for name in ("a", "b")}
+    site = own / "b" / "site.toml"
+    site.write_text(site.read_text().replace("setback_m = 4.0", "setback_m = 5.0"))
+    again = run_batch(entries, out, steps=STEPS, resume=True)
+    assert [r.state for r in again.sites] == ["kept", "done"]
+    after = {name: (out / "sites" / name / "plan.gpkg").stat().st_mtime_ns for name in ("a", "b")}
+    assert after["a"] == before["a"] and after["b"] != before["b"]
+
+
+def test_a_killed_batch_is_taken_up_without_repeating(tmp_path: Path) -> None:
+    own = tmp_path / "sites"
+    for number in range(6):
+        make_site(own / f"s{number}", f"s{number}")
+    out = tmp_path / "out"
+    words = [str(own), "--out", str(out), "--steps", "inspect,layout", "--workers", "2"]
+    process = start("geotools", "batch", *words, "--json")
+    assert process.stdout is not None
+    done = []
+    for line in process.stdout:
+        done.append(json.loads(line)["site"])
+        if len(done) == 2:
+            os.kill(process.pid, signal.SIGKILL)
+            break
+    process.wait()
+    time.sleep(0.5)  # the workers notice that their parent is gone
+    resumed = CliRunner().invoke(cli, ["batch", *words, "--resume", "--json"])
+    assert resumed.exit_code == 0, resumed.output
+    states = {
+        e["site"]: e["state"] for line in resumed.output.splitlines() if (e := json.loads(line))["event"] == "site"
+    }
+    assert len(states) == 6 and all(states[name] == "kept" for name in done)
+    fresh = run_batch(read_manifest(own), tmp_path / "fresh", steps=STEPS)
+    for site in fresh.sites:
+        assert digest(out / "sites" / site.folder / "plan.gpkg") == digest(
+            fresh.combined.parent / "sites" / site.folder / "plan.gpkg"
+        )
+
+
+def test_manifests_of_every_form_name_the_same_sites(sites: Path, tmp_path: Path) -> None:
+    files = {name: os.path.relpath(sites / name / "site.toml", tmp_path) for name in ("alpha", "beta")}
+    (tmp_path / "m.toml").write_text("".join(f'[[site]]\nname = "{n}"\nfile = "{f}"\n' for n, f in files.items()))
+    (tmp_path / "m.csv").write_text("name,file\r\n" + "".join(f"{n},{f}\r\n" for n, f in files.items()))
+    from_toml, from_csv = read_manifest(tmp_path / "m.toml"), read_manifest(tmp_path / "m.csv")
+    assert from_toml == from_csv
+    assert [(e.name, e.folder) for e in from_toml] == [("alpha", "alpha"), ("beta", "beta")]
+    assert all(e.site_file.resolve() == (sites / e.name / "site.toml").resolve() for e in from_toml)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "kind"),
+    [
+        ("m.toml", "[[site]]\nfile = 3\n", SiteError),
+        ("m.toml", "[[site]]\nfile = 'a'\nnmae = 'b'\n", SiteError),
+        ("m.toml", "site = [", InputError),
+        ("m.toml", "", SiteError),
+        ("m.csv", "path\r\na.toml\r\n", InputError),
+        ("m.csv", "file\r\n", InputError),
+        ("m.csv", "name,file\r\nx,a.toml\r\nx,b.toml\r\n", InputError),
+    ],
+)
+def test_what_is_no_manifest_is_refused(tmp_path: Path, name: str, text: str, kind: type[Exception]) -> None:
+    (tmp_path / name).write_text(text)
+    with pytest.raises(kind):
+        read_manifest(tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    ("name", "folder"),
+    [
+        ("North gate", "north-gate"),
+        ("../../etc/passwd", "etc-passwd"),
+        ("CON", "site-con"),
+        ("", "site-"),
+        ("Straße <b>x</b>; rm -rf", "strasse-b-x-b-rm-rf"),
+        ("a" * 300, "a" * 60),
+    ],
+)
+def test_folder_names_are_harmless(name: str, folder: str) -> None:
+    assert folder_name(name) == folder
+
+
+def test_names_that_harm_elsewhere_are_harmless_here(sites: Path, tmp_path: Path) -> None:
+    names = ["'; DROP TABLE zones; --", '=HYPERLINK("http://x")', "<script>alert(1)</script>", "../../up", "a/b\\c"]
+    entries = [Entry(n, folder_name(n), sites / "alpha" / "site.toml") for n in names]
+    result = run_batch(entries, tmp_path / "out", steps=STEPS)
+    assert result.failed == 0
+    assert sorted(set(pyogrio.read_dataframe(result.combined, layer="zones")["site"])) == sorted(names)
+    with open(result.table, encoding="utf-8-sig", newline="") as stream:
+        cells = [cell for row in csv.reader(stream) for cell in row]
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
+    assert {p.name for p in tmp_path.iterdir()} == {"out"}
+
+
+def test_two_batches_in_one_folder_are_refused(sites: Path, tmp_path: Path) -> None:
+    from geotools.engine.lock import FolderLock
+
+    tmp_path.joinpath("out").mkdir()
+    lock = FolderLock(tmp_path / "out")
+    try:
+        with pytest.raises(OutputError, match="another run is at work"):
+            run_batch(read_manifest(sites), tmp_path / "out", steps=STEPS)
+    finally:
+        lock.release()

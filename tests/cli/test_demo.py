@@ -1,0 +1,37 @@
+"""The demonstration site is the one its maker makes, and the command runs it from any folder."""
+
+from __future__ import annotations
+
+import runpy
+import shutil
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from click.testing import CliRunner
+
+from geotools.cli import cli
+from geotools.cli.demo import FILES, demo_folder, place_demo_input
+
+
+def test_demo_data_are_what_their_maker_makes(tmp_path: Path) -> None:
+    shutil.copy(demo_folder() / "make_demo.py", tmp_path)
+    runpy.run_path(str(tmp_path / "make_demo.py"), run_name="__main__")
+    assert (tmp_path / "fence.geojson").read_text() == (demo_folder() / "fence.geojson").read_text()
+    with rasterio.open(tmp_path / "terrain.tif") as made, rasterio.open(demo_folder() / "terrain.tif") as kept:
+        assert made.profile == kept.profile
+        # another processor may round the last bit of a float: heights are kept in whole millimetres
+        assert np.abs(made.read(1) - kept.read(1)).max() <= 0.0011
+
+
+def test_demo_copies_its_input_and_keeps_an_older_plan(tmp_path: Path) -> None:
+    out = tmp_path / "some where"
+    assert CliRunner().invoke(cli, ["demo", "--out", str(out), "--dry-run"]).exit_code == 0
+    assert not out.exists()
+    place_demo_input(out, overwrite=False)
+    assert sorted(p.name for p in (out / "input").iterdir()) == sorted(FILES)
+    (out / "plan.gpkg").write_bytes(b"older")
+    again = CliRunner().invoke(cli, ["demo", "--out", str(out)])
+    assert again.exit_code == 6
+    assert "--overwrite" in again.stderr
+    assert (out / "plan.gpkg").read_bytes() == b"older"

@@ -1,0 +1,56 @@
+"""The manual tells of every declaration, and nothing else."""
+
+import re
+
+import pytest
+
+from geotools import errors
+from geotools.cli import cli
+from geotools.cli.manual import command_page, layers_page, pages, site_page, step_page
+from geotools.engine.step import discover
+from geotools.plan.schema import LAYERS
+from geotools.site import Site
+from geotools.site.template import repeated, section_settings, subsections
+
+
+@pytest.mark.parametrize("step", discover().values(), ids=lambda s: s.name)
+def test_a_step_page_has_every_parameter_layer_and_file(step):
+    page = step_page(step)
+    for param in step.params:
+        assert f"--{param.name.replace('_', '-')}`" in page and f"`{param.name}`" in page
+    for item in step.outputs:
+        assert f"[{item.schema.name}](../layers.md#{item.schema.name})" in page
+    for item in step.files:
+        assert f"`{item.name}`" in page
+    assert step.manual(), f"step {step.name} has no manual beside its declaration"
+
+
+def test_every_layer_and_field_is_told():
+    page = layers_page()
+    for layer in LAYERS.values():
+        part = page[page.index(f"{{ #{layer.name} }}") :]
+        part = part[: part.index("\n## ")] if "\n## " in part else part
+        assert [f"`{n}`" for n in layer.field_names] == re.findall(r"^\| (`\w+`)", part, flags=re.M)
+
+
+def test_every_setting_is_told():
+    page = site_page()
+    for section in [Site, *(s for _, _, s in subsections(Site)), *(s for _, _, s in repeated(Site))]:
+        for setting in section_settings(section):
+            assert f"| `{setting.name}` |" in page
+            assert not setting.default or f"`{setting.default}`" in page
+
+
+def test_exit_codes_are_those_of_the_errors():
+    told = dict(re.findall(r"^\| (\d+) \| (.+?) \|$", command_page(cli), flags=re.M))
+    assert {kind.exit_code for kind in vars(errors).values() if isinstance(kind, type)} <= {int(c) for c in told}
+    assert told["0"] == "done" and "stopped" in told["130"] and "batch" in told["8"]
+
+
+def test_tables_are_whole():
+    for path, text in pages(cli).items():
+        for table in re.findall(r"(?:^\|.*\|$\n?)+", text, flags=re.M):
+            widths = {len(re.findall(r"(?<!\\)\|", line)) for line in table.splitlines()}
+            assert len(widths) == 1, f"{path}:\n{table}"
+        # a table that follows words without an empty line is set as words
+        assert not re.findall(r"^[^|#\n].*\n\|", text, flags=re.M), path

@@ -1,0 +1,96 @@
+"""A new site file: every setting in it, and it opens."""
+
+import json
+import tomllib
+
+import pytest
+from click.testing import CliRunner
+
+import geotools
+from geotools.cli import cli
+from geotools.cli.demo import demo_folder
+from geotools.site import Site
+from geotools.site.template import section_settings, site_text, subsections, toml_value
+
+DEMO = demo_folder()
+
+
+def new(folder, *words):
+    base = ["new", str(folder / "site.toml"), "--fence", str(DEMO / "fence.geojson")]
+    return CliRunner().invoke(cli, [*base, "--terrain", str(DEMO / "terrain.tif"), *words])
+
+
+def test_it_opens_and_means_what_was_said(tmp_path):
+    run = new(
+        tmp_path, "--name", 'North "yard" \\ é', "--threat", "prone", "--threat", "walk", "--vertical-unit", "foot"
+    )
+    assert run.exit_code == 0, run.output
+    site = geotools.open_site(tmp_path / "site.toml")
+    assert (site.name, site.threats, site.input.vertical_unit) == ('North "yard" \\ é', ("prone", "walk"), "foot")
+
+
+def test_every_setting_stands_in_it_with_its_default():
+    text = site_text(Site, {"": {"name": "x"}, "input": {"fence": "f", "terrain": "t"}})
+    # a reader who takes every # away before a setting that has a default gets the defaults
+    taken = [
+        line[2:] if line.startswith("# ") and " = " in line and "..." not in line else line
+        for line in text[: text.index("# Own targets")].splitlines()
+    ]
+    again = tomllib.loads("\n".join(taken))
+    for name, _, section in subsections(Site):
+        stated = {s.name for s in section_settings(section) if s.default}
+        assert stated <= set(again[name])
+    site = Site.model_validate(again)
+    assert site.upkeep == Site.model_validate(tomllib.loads(text)).upkeep
+
+
+def test_paths_beneath_the_site_file_are_relative(tmp_path):
+    for name in ("fence.geojson", "terrain.tif"):
+        (tmp_path / name).write_bytes((DEMO / name).read_bytes())
+    run = CliRunner().invoke(
+        cli,
+        [
+            "new",
+            str(tmp_path / "site.toml"),
+            "--name",
+            "a",
+            "--fence",
+            str(tmp_path / "fence.geojson"),
+            "--terrain",
+            str(tmp_path / "terrain.tif"),
+        ],
+    )
+    assert run.exit_code == 0
+    assert tomllib.loads((tmp_path / "site.toml").read_text())["input"]["fence"] == "fence.geojson"
+
+
+def test_nothing_is_overwritten_unasked(tmp_path):
+    (tmp_path / "site.toml").write_text("mine")
+    run = new(tmp_path, "--name", "a", "--json")
+    assert run.exit_code == 6 and json.loads(run.output)["error"] == "there is a site file already"
+    assert (tmp_path / "site.toml").read_text() == "mine"
+    assert new(tmp_path, "--name", "a", "--overwrite").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--name", ""], 4, "name"),
+        (["--name", "a", "--threat", "dragon"], 4, "dragon"),
+        (["--name", "a", "--fence", "absent.shp"], 3, "absent.shp"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_nothing_written(tmp_path, words, code, said):
+    run = new(tmp_path, *words)
+    assert run.exit_code == code and said in run.output
+    assert not (tmp_path / "site.toml").exists()
+
+
+def test_dry_run_prints_and_writes_nothing(tmp_path):
+    run = new(tmp_path, "--name", "a", "--dry-run")
+    assert "[upkeep]" in run.output and not (tmp_path / "site.toml").exists()
+
+
+@pytest.mark.parametrize("text", ['"', "\\", "\n", "\t", "\x7f", "\x00", "é€😀", "[[x]]"])
+def test_any_text_survives_toml(text):
+    assert tomllib.loads(f"a = {toml_value(text)}")["a"] == text

@@ -1,0 +1,133 @@
+"""The second process gives the answers this one gives, and no answer is lost when it cannot."""
+
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from geotools.beam import HEAD_TYPES, TARGETS, second
+from geotools.beam.response import ResponseRequest
+from geotools.beam.strip import Strip
+from geotools.errors import NumericInputError
+
+CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
+
+
+@pytest.fixture
+def beside(monkeypatch):
+    """A second process of this test's own, up and ready."""
+    other = second._Second()
+    monkeypatch.setattr(second, "_SECOND", other)
+    other.allowed = True
+    began = time.monotonic()
+    while not other.at_hand():
+        assert time.monotonic() - began < 30.0, "the second process does not come up"
+        time.sleep(0.01)
+    yield other
+    other.close()
+
+
+def asked(count: int, height_m: float = 0.4):
+    """That many beams of both bands with the prone body looked for."""
+    pairs = []
+    for number in range(count):
+        ground = 200.0 + 0.08 * np.sin(CHAINAGE / (5.0 + number))[:, None] + 0.01 * OFFSETS
+        strip = Strip(CHAINAGE, OFFSETS, ground)
+        head = HEAD_TYPES["10 GHz" if number % 2 else "24 GHz"]
+        beam = strip.beam(head, height_m + 0.01 * number, height_m)
+        pairs.append((beam, ResponseRequest(strip, ((TARGETS["prone"], 0.0), (TARGETS["walk"], 0.1)), (0.5, 0.2))))
+    return pairs
+
+
+def bits(seen):
+    return [(one.standing_level_db, one.modulation.tobytes(), one.floor.tobytes()) for one in seen]
+
+
+def counted(monkeypatch, other):
+    """A list that grows with every piece the second process has done."""
+    done, call = [], other.call
+
+    def counting(work, item):
+        answer = call(work, item)
+        done.append(item)
+        return answer
+
+    monkeypatch.setattr(other, "call", counting)
+    return done
+
+
+def test_the_answers_are_the_same_to_the_last_bit(beside, monkeypatch):
+    pairs = asked(24)
+    done = counted(monkeypatch, beside)
+    shared = second.look_at(pairs)
+    assert done, "the second process has done nothing"
+    beside.allowed = False
+    assert bits(shared) == bits(second.look_at(pairs))
+
+
+def test_a_process_that_is_killed_loses_nothing(beside):
+    pairs = asked(24)
+    os.kill(beside._process.pid, signal.SIGKILL)
+    shared = second.look_at(pairs)
+    assert not beside.allowed
+    assert bits(shared) == bits(second.look_at(pairs))
+
+
+def test_pieces_come_in_order_and_both_do_some(beside, monkeypatch):
+    assert list(second.share(math.factorial, range(200))) == [math.factorial(n) for n in range(200)]
+    done = counted(monkeypatch, beside)
+    assert list(second.share(time.sleep, [0.02] * 12)) == [None] * 12
+    assert 0 < len(done) < 12
+
+
+def test_an_error_there_is_raised_here(beside):
+    with pytest.raises(TypeError):
+        list(second.share(time.sleep, [0.05, 0.05, 0.05, "long"]))
+    with pytest.raises(NumericInputError, match="transmitter"):
+        second.look_at([*asked(8), *asked(1, height_m=-2.0)])
+    assert beside.allowed
+
+
+def work_that_only_this_process_knows(number: int) -> int:
+    time.sleep(0.02)
+    return -number
+
+
+def test_work_that_it_cannot_load_is_done_here(beside):
+    items = list(range(6))
+    assert list(second.share(work_that_only_this_process_knows, items)) == [-n for n in items]
+    assert beside.allowed
+
+
+def test_nobody_starts_a_process_who_has_not_said_so(monkeypatch):
+    monkeypatch.setattr(second, "_SECOND", second._Second())
+    second.look_at(asked(24))
+    assert second._SECOND._process is None
+
+
+def test_it_ends_with_whoever_started_it():
+    program = (
+        "import time\nfrom geotools.beam import second\nsecond._SECOND.allowed = True\n"
+        "while not second._SECOND.at_hand():\n    time.sleep(0.01)\n"
+        "print(second._SECOND._process.pid, flush=True)\ntime.sleep(60)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True) as first:
+        pid = int(first.stdout.readline())
+        os.kill(pid, 0)  # it is there
+        first.kill()
+    began = time.monotonic()
+    while time.monotonic() - began < 10.0:
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return
+        with open(f"/proc/{pid}/stat") as stat:
+            if stat.read().rsplit(")", 1)[1].split()[0] == "Z":
+                return
+        time.sleep(0.05)
+    pytest.fail("the second process outlives the first")
