@@ -5,9 +5,10 @@ import threading
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, Beam, meeting, solve_beams
+from geotools.beam import HEAD_TYPES, TARGETS, Beam, solve_beams
 from geotools.beam.response import ResponseRequest
 from geotools.beam.strip import Strip
+from geotools.engine import batching as meeting
 from geotools.engine.batching import Batching
 from geotools.errors import NumericInputError
 

@@ -10,9 +10,10 @@ import time
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, second
+from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.response import ResponseRequest
 from geotools.beam.strip import Strip
+from geotools.engine import second
 from geotools.errors import NumericInputError
 
 CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
@@ -112,7 +113,7 @@ def test_nobody_starts_a_process_who_has_not_said_so(monkeypatch):
 
 def test_it_ends_with_whoever_started_it():
     program = (
-        "import time\nfrom geotools.beam import second\nsecond._SECOND.allowed = True\n"
+        "import time\nfrom geotools.engine import second\nsecond._SECOND.allowed = True\n"
         "while not second._SECOND.at_hand():\n    time.sleep(0.01)\n"
         "print(second._SECOND._process.pid, flush=True)\ntime.sleep(60)\n"
     )

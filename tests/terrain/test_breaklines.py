@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from geotools.survey import breaklines
 from pyproj import CRS
 from scipy.spatial import Delaunay
 
 from geotools.errors import InputError, NumericInputError
+from geotools.terrain import breaklines
 from geotools.terrain.breaklines import Conforming, conforming, network
 from geotools.terrain.dtm import grid_survey
 from geotools.terrain.model import Terrain

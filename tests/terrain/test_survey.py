@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 import rasterio
 from click.testing import CliRunner
-from geotools.survey import dtm
 from pyproj import CRS
 from rasterio.transform import from_origin
 
 from geotools.cli import cli
 from geotools.errors import InputError
+from geotools.terrain import dtm
 from geotools.terrain.dtm import grid_survey
 from geotools.terrain.lidar import read_lidar
 from geotools.terrain.measured import read_table, read_vector
