@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,7 +44,7 @@ class HeadArray:
     def __len__(self) -> int:
         return len(self.xyz)
 
-    def __getitem__(self, pick: NDArray) -> HeadArray:
+    def __getitem__(self, pick: NDArray[Any]) -> HeadArray:
         return HeadArray(
             self.xyz[pick],
             self.azimuth_deg[pick],
@@ -131,7 +132,7 @@ def terrain_loss_db(
     return loss
 
 
-def _off_axis(heads: HeadArray, offset: NDArray, *, axis: int) -> tuple[NDArray, NDArray]:
+def _off_axis(heads: HeadArray, offset: NDArray[Any], *, axis: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """Angles between each head's axis and the way to the other head, azimuth and elevation, degrees."""
     bearing = np.degrees(np.arctan2(offset[..., 0], offset[..., 1]))
     rise = np.degrees(np.arctan2(offset[..., 2], np.hypot(offset[..., 0], offset[..., 1])))

@@ -145,7 +145,7 @@ def run_steps(
     workers: Workers | None = None,
 ) -> None:
     """Run steps on a site with words on the screen."""
-    from geotools.beam import second
+    from geotools.engine import second
     from geotools.engine.runner import Job, plan_steps
     from geotools.site import open_site
 
