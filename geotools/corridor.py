@@ -97,3 +97,16 @@ class StripGrid:
     def map_xy(self) -> tuple[Array, Array]:
         """Map coordinates of the nodes, each (chainages, offsets)."""
         return self.line.to_map(self.chainage_m[:, None], self.offset_m[None, :])
+
+    @property
+    def spacing_m(self) -> tuple[float, float]:
+        """Spacing of the nodes along and across, m."""
+        return float(self.chainage_m[1] - self.chainage_m[0]), float(self.offset_m[1] - self.offset_m[0])
+
+    def locate(self, x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
+        """Row and column (fractional) of map places, and whether they lie on the strip, each in the shape of x."""
+        along, across = self.line.from_map(x, y)
+        dx, dy = self.spacing_m
+        half = float(self.offset_m[-1])
+        inside = (along >= 0) & (along <= self.line.length) & (np.abs(across) <= half)
+        return along / dx, (across + half) / dy, inside

@@ -6,15 +6,16 @@ import numpy as np
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import HeadPair, Rules, ZoneSetup
+from geotools.detection.perimeter import Rules
+from geotools.plan.model import BeamPair, Zone
 
-LOW = HeadPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30)
-USUAL = HeadPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.91)
+LOW = BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30)
+USUAL = BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.91)
 RULES = Rules(0.2, 2.0, 0.5, {name: TARGETS[name] for name in ("walk", "crawl", "prone")})
 
 
-def zone(name: str = "Z1", start: float = 0.0, length: float = 100.0, pairs=(LOW, USUAL)) -> ZoneSetup:
-    return ZoneSetup(name, BeamLine(start, 0.0, start + length, 0.0), tuple(pairs))
+def zone(name: str = "Z1", start: float = 0.0, length: float = 100.0, pairs=(LOW, USUAL)) -> Zone:
+    return Zone(name, BeamLine(start, 0.0, start + length, 0.0), tuple(pairs))
 
 
 class Formula:

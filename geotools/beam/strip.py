@@ -1,4 +1,4 @@
-"""A zone's strip of ground and all the beams of its stack together: best modulation, detection floor, who gets through.
+"""A zone's strip of ground and all the beams of its stack together: best modulation, detection floor.
 
 Arrays over a strip are (n, k): n chainages from the transmitter post, k offsets, positive to the left, symmetric, the
 middle column being the beam line.
@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import label
 
 from geotools.beam.antenna import HeadType
 from geotools.beam.field import BeamField
@@ -19,13 +18,12 @@ from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
 from geotools.errors import NumericInputError
 
-__all__ = ["HIGHEST_TOP_M", "Strip", "crossable", "detection_floor", "in_grass", "modulation", "straightness"]
+__all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "modulation", "straightness"]
 
 HIGHEST_TOP_M = 3.0
 """Tops higher than this above the ground are not looked at when a detection floor is sought, metres."""
 
 Floats = NDArray[np.float64]
-_NEIGHBOURS = np.ones((3, 3), dtype=int)
 
 
 @dataclass(frozen=True)
@@ -104,31 +102,10 @@ def detection_floor(fields: Sequence[BeamField], width_m: float, threshold: floa
     return floor
 
 
-def crossable(best: Floats, threshold: float) -> NDArray[np.bool_]:
-    """Stations of the beam line where somebody gets from one side to the other, anywhere below the threshold, (n,).
-
-    A station counts when its node on the beam line is reached from the strip's right edge over nodes below the
-    threshold right of the line, and from its left edge over such nodes left of it (through sides and corners of
-    nodes): an oblique or winding way counts as a straight one does, a way that only touches the line does not.
-    """
-    middle = best.shape[1] // 2
-    below = best < threshold
-    return np.asarray(_reached(below[:, : middle + 1]) & _reached(below[:, middle:][:, ::-1]))
-
-
-def _reached(below: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Rows whose last node is connected with any row's first node, (n,)."""
-    areas, _ = label(below, structure=_NEIGHBOURS)
-    from_edge = np.zeros(int(areas.max()) + 1, dtype=bool)
-    from_edge[areas[:, 0]] = True
-    from_edge[0] = False
-    return np.asarray(from_edge[areas[:, -1]])
-
-
 def straightness(strip: Strip) -> Floats:
     """How far the ground lies below the straight line between the feet of the two posts, (n, k), metres.
 
-    The hand rule of the trade (common practice, no source). Positive is a dip, negative a hump.
+    The straight-edge check of the trade (common practice, no source). Positive is a dip, negative a hump.
     """
     ground = strip.line_ground_m
     share = strip.chainage_m / strip.chainage_m[-1]

@@ -1,42 +1,25 @@
-"""How certain a dead spot is: the zone solved again on grounds drawn within the survey's accuracy."""
+"""How certain a dead spot is: the zone asked again on grounds drawn within the survey's accuracy."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam import Target
-from geotools.beam.strip import crossable
 from geotools.detection.accuracy import Accuracy, error_field
-from geotools.detection.solve import Question, ZoneWork, best_of, on_ground, see_zones
+from geotools.detection.perimeter import Case, Perimeter
 from geotools.detection.spots import runs
 
-__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "ZoneDoubt", "certainty_of", "judge_zone"]
+__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "in_question", "judge_zone"]
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 CERTAIN, LIKELY = 0.95, 0.50
 _POSSIBLE = 0.05
 _POINTS_A_SPOT = 4
-
-
-@dataclass(frozen=True)
-class ZoneDoubt:
-    """A zone whose answer may hang on the survey.
-
-    number : of the zone along its fence line, which its draws hang on.
-    owned : (n,) stations where the chain of beam lines runs along this zone; past them it is the next zone's.
-    others : by threat (n, k), what neighbours' beams give. spots : by threat, rows of the dead spots found.
-    """
-
-    work: ZoneWork
-    number: int
-    owned: NDArray[np.bool_]
-    others: dict[str, Floats]
-    spots: dict[str, tuple[tuple[int, int], ...]]
 
 
 @dataclass(frozen=True)
@@ -55,10 +38,22 @@ class Resurvey:
 
 @dataclass(frozen=True)
 class Judged:
-    """probability : by threat, for each spot, that it lets somebody through. possible : by threat, runs of rows not
-    found dead that are so in one draw in twenty or more."""
+    """What the draws say of one zone.
+
+    Attributes
+    ----------
+    probability : mapping of str to list of float
+        By threat, for each spot, that it lets somebody through.
+    open_share : mapping of str to (n,) array
+        By threat, share of the draws in which somebody gets over at each station.
+    possible : mapping of str to list of (int, int)
+        By threat, runs of rows not found dead that are so in one draw in twenty or more.
+    resurvey : list of Resurvey
+        Where better levels would help most.
+    """
 
     probability: dict[str, list[float]]
+    open_share: dict[str, Floats]
     possible: dict[str, list[tuple[int, int]]]
     resurvey: list[Resurvey]
 
@@ -70,48 +65,61 @@ def certainty_of(probability: float) -> str:
     return "likely" if probability >= LIKELY else "cannot_tell"
 
 
-def judge_zone(doubt: ZoneDoubt, question: Question, accuracy: Accuracy, draws: int, seed: int) -> Judged:
-    """Monte Carlo over correlated ground errors, the same for the same seed and zone."""
-    strip = doubt.work.strip
-    rng = np.random.default_rng([seed, doubt.number])
-    errors = error_field(strip.chainage_m, strip.offset_m, accuracy, rng, draws)
-    targets = [target for target in question.targets if target.name in doubt.others]
-    middle = strip.offset_m.size // 2
+def judge_zone(
+    perimeter: Perimeter,
+    zone_id: str,
+    spots: Mapping[str, Sequence[tuple[int, int]]],
+    accuracy: Accuracy,
+    draws: int,
+    seed: int,
+) -> Judged:
+    """Monte Carlo over correlated ground errors, the same for the same seed and zone; neighbours as they stand.
 
-    grounds = [on_ground(doubt.work, strip.ground_m + error) for error in errors]
-    who = [(target, question.grass_m) for target in targets]
-    others = np.array([doubt.others[target.name] for target in targets])
-    answers = []
-    for seen in see_zones([doubt.work, *grounds], [who] * (len(grounds) + 1)):
-        best = np.maximum(best_of(seen), others)
-        answers.append([(crossable(m, question.threshold), m[:, middle]) for m in best])
-    probability: dict[str, list[float]] = {}
-    possible: dict[str, list[tuple[int, int]]] = {}
-    resurvey: list[Resurvey] = []
-    for number, target in enumerate(targets):
-        today, _ = answers[0][number]
-        dead = np.array([answer[number][0] for answer in answers[1:]])
-        on_line = np.array([answer[number][1] for answer in answers[1:]])
-        spots = doubt.spots.get(target.name, ())
-        chances = []
-        for spot in spots:
-            rows = slice(spot[0], spot[1] + 1)
-            if today[rows].any():
-                chances.append(float(dead[:, rows].any(axis=1).mean()))
-            else:
-                # the way winds through a neighbour's strip: here only the open beam line itself can be asked
-                chances.append(float((on_line[:, rows] < question.threshold).any(axis=1).mean()))
-        probability[target.name] = chances
-        elsewhere = (dead.mean(axis=0) >= _POSSIBLE) & doubt.owned
-        for first, last in spots:
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With every zone solved as it stands.
+    zone_id : str
+        The zone asked about.
+    spots : mapping of str to sequence of (int, int)
+        By threat asked about, first and last row of each dead spot found.
+    accuracy : Accuracy
+        Of the survey.
+    draws, seed : int
+        Number of grounds drawn, and what they hang on beside the zone's number.
+    """
+    rules, zone, grid = perimeter.rules, perimeter.zones[zone_id], perimeter.grids[zone_id]
+    ground = perimeter.levels(zone_id)
+    rng = np.random.default_rng([seed, zone.number])
+    errors = error_field(grid.chainage_m, grid.offset_m, accuracy, rng, draws)
+    names = list(rules.targets)
+    middle = grid.offset_m.size // 2
+    owns = perimeter.best([Case(zone, ground + error) for error in errors])
+    tried = [dict(zip(names, own, strict=True)) for own in owns]
+    dead_in = [perimeter.dead(zone_id, own) for own in tried]
+    counted = perimeter.counted(zone_id)
+    cover = perimeter.cover(zone_id)
+    judged = Judged({}, {}, {}, [])
+    for threat, found in spots.items():
+        dead = np.array([one[threat] for one in dead_in])
+        on_line = np.array([np.maximum(own[threat], cover[threat])[:, middle] for own in tried])
+        chances = [float(dead[:, first : last + 1].any(axis=1).mean()) for first, last in found]
+        judged.probability[threat] = chances
+        judged.open_share[threat] = dead.mean(axis=0)
+        elsewhere = (dead.mean(axis=0) >= _POSSIBLE) & counted
+        for first, last in found:
             elsewhere[max(first - 2, 0) : last + 3] = False
-        possible[target.name] = _merged(runs(elsewhere), strip.chainage_m, accuracy.correlation_m)
-        asked = [(i, spot) for i, (spot, p) in enumerate(zip(spots, chances, strict=True)) if _POSSIBLE < p < CERTAIN]
-        for index, spot in [*asked, *((None, run) for run in possible[target.name])]:
+        judged.possible[threat] = _merged(runs(elsewhere), grid.chainage_m, accuracy.correlation_m)
+        asked: list[tuple[int | None, tuple[int, int]]] = [
+            (i, spot) for i, (spot, p) in enumerate(zip(found, chances, strict=True)) if _POSSIBLE < p < CERTAIN
+        ]
+        for index, spot in [*asked, *((None, run) for run in judged.possible[threat])]:
             weakest = on_line[:, spot[0] : spot[1] + 1].min(axis=1)
-            found = _where_to_look(target, index, weakest, errors[:, :, middle], strip.chainage_m, accuracy)
-            resurvey += [p for p in found if all(_apart(p, q) >= accuracy.correlation_m for q in resurvey)]
-    return Judged(probability, possible, resurvey)
+            points = _where_to_look(threat, index, weakest, errors[:, :, middle], grid.chainage_m, accuracy)
+            judged.resurvey.extend(
+                p for p in points if all(_apart(p, q) >= accuracy.correlation_m for q in judged.resurvey)
+            )
+    return judged
 
 
 def _apart(a: Resurvey, b: Resurvey) -> float:
@@ -119,7 +127,7 @@ def _apart(a: Resurvey, b: Resurvey) -> float:
 
 
 def _merged(found: list[tuple[int, int]], chainage_m: Floats, reach_m: float) -> list[tuple[int, int]]:
-    """Runs of rows with those joined that lie closer than ``reach_m``: one doubt, one set of levels."""
+    """Runs of rows with those joined that lie closer than ``reach_m``: one question, one set of levels."""
     merged: list[tuple[int, int]] = []
     for first, last in found:
         if merged and chainage_m[first] - chainage_m[merged[-1][1]] < reach_m:
@@ -130,12 +138,7 @@ def _merged(found: list[tuple[int, int]], chainage_m: Floats, reach_m: float) ->
 
 
 def _where_to_look(
-    target: Target,
-    spot: int | None,
-    answer: Floats,
-    error: Floats,
-    chainage_m: Floats,
-    accuracy: Accuracy,
+    threat: str, spot: int | None, answer: Floats, error: Floats, chainage_m: Floats, accuracy: Accuracy
 ) -> list[Resurvey]:
     """Places on the beam line whose level explains the answer best, at least a correlation length apart."""
     spread = answer.std()
@@ -150,10 +153,10 @@ def _where_to_look(
             break
         at = float(chainage_m[row])
         if all(abs(at - point.chainage_m) >= accuracy.correlation_m for point in points):
-            points.append(Resurvey(target.name, spot, at, float(share[row])))
+            points.append(Resurvey(threat, spot, at, float(share[row])))
     return sorted(points, key=lambda point: point.chainage_m)
 
 
-def in_doubt(weakest: Sequence[float], threshold: float) -> bool:
+def in_question(weakest: float, threshold: float) -> bool:
     """Whether a zone is near enough to the threshold for its survey to matter."""
-    return any(value < 1.75 * threshold for value in weakest)
+    return weakest < 1.75 * threshold

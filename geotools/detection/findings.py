@@ -1,103 +1,160 @@
-"""All zones of one fence line together: coverage by neighbours, weakest crossings, dead spots with their causes."""
+"""All zones of one chain together: weakest crossings, dead spots with their causes, the detection floor."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine
-from geotools.detection.causes import Doubt, causes
+from geotools.detection.causes import Suspect, causes
+from geotools.detection.chains import Tile
 from geotools.detection.crossing import Corridor, ThreatResult
-from geotools.detection.patch import Patch, joined
-from geotools.detection.solve import Question, ZoneWork, examine
+from geotools.detection.patch import Patch
+from geotools.detection.perimeter import Case, Perimeter
 from geotools.detection.spots import Spot, find_spots
-from geotools.detection.work import FenceWork
+from geotools.plan.model import Zone
 
 __all__ = ["Findings", "find"]
 
 Floats = NDArray[np.float64]
+_AT_ONCE = 32
 
 
 @dataclass(frozen=True)
 class Findings:
-    """What was found on one fence line.
+    """What was found on one tile of a chain.
 
-    patches : each zone by its own beams. best : per zone (threats, n, k) modulation, neighbours joined in.
-    floor : per zone (n, k). standing : per zone, decibels of each beam. threats : by name.
-    spots : by threat, per zone of the core, each spot with its cause.
+    Attributes
+    ----------
+    perimeter : Perimeter
+        That was asked.
+    asked : list of str
+        Zones that were asked about.
+    patches : dict of str to Patch
+        Every zone's strip with its values.
+    standing : dict of str to tuple of float
+        Decibels of each beam of a zone.
+    threats : dict of str to ThreatResult
+        By threat, per zone of the tile in its order.
+    spots : dict of (str, str) to list of (Spot, str)
+        By threat and zone asked about, each spot with its cause.
     """
 
-    patches: list[Patch]
-    best: list[Floats]
-    floor: list[Floats]
-    standing: list[tuple[float, ...]]
+    perimeter: Perimeter
+    asked: list[str]
+    patches: dict[str, Patch]
+    standing: dict[str, tuple[float, ...]]
     threats: dict[str, ThreatResult]
-    spots: dict[str, list[list[tuple[Spot, str]]]]
+    spots: dict[tuple[str, str], list[tuple[Spot, str]]]
+
+    def place(self, zone_id: str) -> int:
+        """A zone's place in the lists of the threats."""
+        return self.perimeter.topology(zone_id)[1]
+
+    def weakest(self, threat: str, zone_id: str) -> float:
+        """Modulation of a zone's weakest crossing."""
+        return self.threats[threat].weakest[self.place(zone_id)]
 
 
-def find(work: FenceWork, question: Question, progress: Callable[[int], None] = lambda done: None) -> Findings:
-    """Examine one fence line."""
-    zones = work.zones
-    patches, standing = examine(zones, question, progress)
-    best, floor, links = joined(patches)
-    corridor = Corridor(zones, patches, links, work.closed)
-    threats: dict[str, ThreatResult] = {}
-    found: dict[str, list[list[Spot]]] = {}
-    for number, target in enumerate(question.targets):
-        result = corridor.threat([grid[number] for grid in best], work.core)
-        threats[target.name] = result
-        found[target.name] = [
-            find_spots(patch, grid[number], levels, stations, steps, question.threshold)
-            for patch, grid, levels, stations, steps in zip(
-                patches, best, floor, result.stations, result.steps, strict=True
-            )
-        ]
-    named = _with_causes(work, question, patches, best, found)
-    return Findings(patches, best, floor, standing, threats, named)
+def find(perimeter: Perimeter, tile: Tile, progress: Callable[[int], None] = lambda done: None) -> Findings:
+    """Examine one tile; ``perimeter`` holds its zones."""
+    standing, floors = _solve(perimeter, progress)
+    ids = list(perimeter.zones)
+    patches = {
+        zone_id: Patch(
+            zone_id,
+            perimeter.grids[zone_id],
+            perimeter.levels(zone_id),
+            np.array(list(perimeter.seen(zone_id).values())),
+            _joined_floor(perimeter, zone_id, floors),
+        )
+        for zone_id in ids
+    }
+    topology, _ = perimeter.topology(ids[0])
+    corridor = Corridor(topology)
+    drawn = set(tile.core)
+    threats = {
+        name: corridor.threat([patches[zone_id].best[number] for zone_id in ids], drawn)
+        for number, name in enumerate(perimeter.rules.targets)
+    }
+    found = {
+        (name, zone_id): find_spots(
+            patches[zone_id],
+            number,
+            result.stations[place],
+            result.steps[place],
+            perimeter.rules.threshold,
+        )
+        for number, (name, result) in enumerate(threats.items())
+        for place, zone_id in enumerate(ids)
+        if place in drawn
+    }
+    return Findings(perimeter, tile.asked, patches, standing, threats, _with_causes(perimeter, tile, found))
 
 
-def _bends(zones: Sequence[ZoneWork], closed: bool) -> list[tuple[float, float]]:
-    """Turn of the chain, degrees, at the transmitter and the receiver end of each zone; NaN where the chain ends."""
-    lines = [zone.line if zone.forward else zone.line.reversed() for zone in zones]
+def _solve(
+    perimeter: Perimeter, progress: Callable[[int], None]
+) -> tuple[dict[str, tuple[float, ...]], dict[str, Floats]]:
+    """Standing levels and own detection floor of every zone; what its heads give is kept by the perimeter."""
+    standing: dict[str, tuple[float, ...]] = {}
+    floors: dict[str, Floats] = {}
+    zones = list(perimeter.zones.values())
+    for start in range(0, len(zones), _AT_ONCE):
+        part = zones[start : start + _AT_ONCE]
+        cases = [Case(zone, perimeter.levels(zone.zone_id), floor=True) for zone in part]
+        for zone, found in zip(part, perimeter.responses(cases), strict=True):
+            best = np.max([one.modulation for one in found], axis=0)
+            perimeter.hold(zone.zone_id, dict(zip(perimeter.rules.targets, best, strict=True)))
+            floors[zone.zone_id] = np.min([one.floor for one in found if one.floor is not None], axis=0)
+            standing[zone.zone_id] = tuple(one.standing_level_db for one in found)
+            progress(len(standing))
+    return standing, floors
+
+
+def _joined_floor(perimeter: Perimeter, zone_id: str, floors: dict[str, Floats]) -> Floats:
+    """A zone's detection floor with what its neighbours' beams add."""
+    topology, place = perimeter.topology(zone_id)
+    ids, ground = list(perimeter.zones), perimeter.levels(zone_id).ravel()
+    floor = floors[zone_id].ravel().copy()
+    for link in topology.links(place):
+        other = ids[link.other]
+        # where no height alarms there is nothing to interpolate: the highest top looked at stands in
+        there = link.look_up(np.minimum(floors[other], perimeter.levels(other) + HIGHEST_TOP_M))
+        known = there < ground[link.nodes] + 0.99 * HIGHEST_TOP_M
+        floor[link.nodes] = np.where(known, np.minimum(floor[link.nodes], there), floor[link.nodes])
+    return np.asarray(floor.reshape(floors[zone_id].shape))
+
+
+def _bends(zones: tuple[Zone, ...], closed: bool, place: int) -> tuple[float, float]:
+    """Turn of the chain, degrees, at the transmitter and the receiver end of a zone; NaN where the chain ends."""
 
     def bend(a: BeamLine, b: BeamLine) -> float:
         return abs((b.azimuth_deg - a.azimuth_deg + 180.0) % 360.0 - 180.0)
 
-    count = len(lines)
-    ends = []
-    for place, zone in enumerate(zones):
-        before = bend(lines[place - 1], lines[place]) if place or closed else np.nan
-        after = bend(lines[place], lines[(place + 1) % count]) if place < count - 1 or closed else np.nan
-        ends.append((before, after) if zone.forward else (after, before))
-    return ends
+    count, line = len(zones), zones[place].along_fence
+    before = bend(zones[place - 1].along_fence, line) if place or closed else np.nan
+    after = bend(line, zones[(place + 1) % count].along_fence) if place < count - 1 or closed else np.nan
+    return (before, after) if zones[place].forward else (after, before)
 
 
 def _with_causes(
-    work: FenceWork,
-    question: Question,
-    patches: Sequence[Patch],
-    best: Sequence[Floats],
-    found: dict[str, list[list[Spot]]],
-) -> dict[str, list[list[tuple[Spot, str]]]]:
-    bends = _bends(work.zones, work.closed)
-    doubts, keys = [], []
-    for number, target in enumerate(question.targets):
-        for place in work.core:
-            spots = found[target.name][place]
-            if spots:
-                own, both = patches[place].best[number], best[place][number]
-                others = np.where(both > own, both, 0.0)
-                rows = tuple((spot.first, spot.last) for spot in spots)
-                doubts.append(Doubt(work.zones[place], target, rows, others, bends[place]))
-                keys.append((target.name, place))
-    names = dict(zip(keys, causes(doubts, question), strict=True))
-    return {
-        threat: [
-            list(zip(spots, names.get((threat, place), []), strict=True)) if place in work.core else []
-            for place, spots in enumerate(per_zone)
-        ]
-        for threat, per_zone in found.items()
+    perimeter: Perimeter, tile: Tile, found: dict[tuple[str, str], list[Spot]]
+) -> dict[tuple[str, str], list[tuple[Spot, str]]]:
+    chain = tile.chain
+    place = {zone.zone_id: number for number, zone in enumerate(chain.zones)}
+    suspects = {
+        (threat, zone_id): Suspect(
+            zone_id,
+            threat,
+            tuple((spot.first, spot.last) for spot in spots),
+            _bends(chain.zones, chain.closed, place[zone_id]),
+        )
+        for (threat, zone_id), spots in found.items()
+        if spots
     }
+    named = dict(zip(suspects, causes(perimeter, list(suspects.values())), strict=True))
+    return {key: list(zip(spots, named.get(key, []), strict=True)) for key, spots in found.items()}

@@ -6,12 +6,12 @@ import geopandas as gpd
 
 from geotools.beam import HeadType, Target
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import HeadPair, Perimeter, Rules, ZoneSetup
+from geotools.detection.perimeter import Rules
 from geotools.errors import StepError
+from geotools.plan.model import BeamPair, Zone
 from geotools.site import Site
-from geotools.terrain.design import Ground
 
-__all__ = ["head_type_of", "perimeter_of", "rules_of", "zone_with", "zones_of"]
+__all__ = ["head_type_of", "rules_of", "zone_with", "zones_of"]
 
 
 def head_type_of(site: Site, name: str) -> HeadType:
@@ -30,7 +30,7 @@ def rules_of(site: Site) -> Rules:
     return Rules(d.threshold, d.half_width_m, d.spacing_m, targets, d.grass_m)
 
 
-def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:
+def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[Zone]:
     """Zones by name, from the plan's beams; StepError where the beams of a zone do not fit together."""
     zones = []
     for zone_id, rows in beams.sort_values(["zone_id", "beam_id"]).groupby("zone_id", sort=True):
@@ -53,16 +53,14 @@ def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[ZoneSetup]:
                 expected=", ".join(site.all_head_types),
             )
         pairs = [
-            HeadPair(str(r.level), head_type_of(site, r.head_type), float(r.tx_height_m), float(r.rx_height_m))
+            BeamPair(str(r.level), head_type_of(site, r.head_type), float(r.tx_height_m), float(r.rx_height_m))
             for r in rows.itertuples()
         ]
-        zones.append(
-            ZoneSetup(str(zone_id), lines[0], tuple(sorted(pairs, key=lambda p: p.tx_height_m + p.rx_height_m)))
-        )
+        zones.append(Zone(str(zone_id), lines[0], tuple(sorted(pairs, key=lambda p: p.tx_height_m + p.rx_height_m))))
     return zones
 
 
-def zone_with(site: Site, zone: ZoneSetup, level: str, heights: tuple[float, float]) -> ZoneSetup:
+def zone_with(site: Site, zone: Zone, level: str, heights: tuple[float, float]) -> Zone:
     """The zone with one level's heads at these heights, transmitter and receiver; a level it lacks is added."""
     if any(p.level == level for p in zone.pairs):
         return zone.with_heights(level, *heights)
@@ -75,11 +73,4 @@ def zone_with(site: Site, zone: ZoneSetup, level: str, heights: tuple[float, flo
             expected=", ".join(r.level for r in site.stack_rules),
             mend="run `geotools remedy` and `geotools grade` again",
         )
-    return zone.with_pair(HeadPair(level, head_type_of(site, rule.head_type), *heights))
-
-
-def perimeter_of(site: Site, beams: gpd.GeoDataFrame, ground: Ground) -> Perimeter:
-    """Every zone of the plan on a ground; InputError where the ground has no level under a beam's strip."""
-    perimeter = Perimeter(zones_of(site, beams), ground, rules_of(site))
-    perimeter.check_ground()
-    return perimeter
+    return zone.with_pair(BeamPair(level, head_type_of(site, rule.head_type), *heights))

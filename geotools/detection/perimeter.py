@@ -1,83 +1,102 @@
-"""What the heads of a perimeter detect, for any head heights on any ground: the question every remedy is tested by.
+"""Who gets through where, for any head heights on any ground: the one place that answers it.
 
-A zone is a straight strip between two posts with one or more pairs of heads. Somebody crosses it on any way from one
-edge to the other, on the ground; the crossing is detected where the modulation that any pair of heads of this zone,
-or of a neighbour that reaches the place, gives anywhere on the way comes up to the threshold.
+A zone is a straight strip between two posts with one or more pairs of heads; the beam lines of a fence line form one
+chain. Somebody crosses the chain on any way, straight or winding, over the ground of all strips; the crossing is
+detected where the modulation that any pair of heads of any zone of the chain gives anywhere on the way comes up to the
+threshold.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import map_coordinates
 from shapely import STRtree
 
-from geotools.beam import HeadType, Target
-from geotools.beam.response import ResponseRequest
-from geotools.beam.strip import Strip, crossable
+from geotools.beam import Target
+from geotools.beam.response import ResponseRequest, StripResponse
+from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
+from geotools.detection.areas import Areas, areas_of, crossed
+from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
 from geotools.errors import InputError
+from geotools.plan.model import BeamPair as HeadPair
+from geotools.plan.model import FenceChain
+from geotools.plan.model import Zone as ZoneSetup
 from geotools.terrain.design import DesignSurface, Ground
 
-__all__ = ["HeadPair", "Perimeter", "Rules", "ZoneSetup", "straight_ground", "strip_nodes"]
+__all__ = ["Case", "HeadPair", "Perimeter", "Rules", "ZoneSetup", "length_of", "straight_ground", "strip_nodes"]
 
 Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 T = TypeVar("T")
 R = TypeVar("R")
 
-#: A neighbour takes over near an end of a zone, within this share of its length, or it does not follow it at all.
-_END_SHARE = 0.45
 #: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
 _ACROSS_M = 0.25
-
-
-@dataclass(frozen=True)
-class HeadPair:
-    """One level of a zone's stack: heights of the heads of transmitter and receiver, above their own ground."""
-
-    level: str
-    head_type: HeadType
-    tx_height_m: float
-    rx_height_m: float
-
-
-@dataclass(frozen=True)
-class ZoneSetup:
-    """One zone: its line from transmitter to receiver post and its pairs of heads, lowest first."""
-
-    zone_id: str
-    line: BeamLine
-    pairs: tuple[HeadPair, ...]
-
-    def with_heights(self, level: str, tx_height_m: float, rx_height_m: float) -> ZoneSetup:
-        """The same zone with the heads of one level set to other heights."""
-        return replace(
-            self,
-            pairs=tuple(
-                replace(p, tx_height_m=tx_height_m, rx_height_m=rx_height_m) if p.level == level else p
-                for p in self.pairs
-            ),
-        )
-
-    def with_pair(self, pair: HeadPair) -> ZoneSetup:
-        """The same zone with one more pair of heads."""
-        return replace(self, pairs=tuple(sorted((*self.pairs, pair), key=lambda p: p.tx_height_m)))
+#: Zones before and after one that ways across it may use.
+WAYS_ZONES = 3
+#: Zones solved together.
+_AT_ONCE = 24
 
 
 @dataclass(frozen=True)
 class Rules:
-    """When somebody is detected, and how finely that is looked at. grass_m : height of grass that hides a crawler."""
+    """When somebody is detected, and how finely that is looked at.
+
+    Attributes
+    ----------
+    threshold : float
+        Modulation that alarms.
+    half_width_m, spacing_m : float
+        Half width of the strips, and spacing of their nodes along the beam, m.
+    targets : mapping of str to Target
+        Threats by name, in the site's order.
+    grass_m : float
+        Height of grass that hides the lower part of a body, m.
+    """
 
     threshold: float
     half_width_m: float
     spacing_m: float
     targets: Mapping[str, Target]
     grass_m: float = 0.0
+
+    @property
+    def floor_width_m(self) -> float:
+        """Width of the body that the detection floor is for: the narrowest of those on the ground."""
+        on_ground = [t.width_m for t in self.targets.values() if t.base_m == 0.0]
+        return min(on_ground or [t.width_m for t in self.targets.values()])
+
+
+@dataclass(frozen=True)
+class Case:
+    """One state of a zone to be solved.
+
+    Attributes
+    ----------
+    zone : Zone
+        With its heads as they are to stand.
+    level : (n, k) array
+        Ground of its strip, m; the middle column lies under the beam.
+    targets : sequence of Target, optional
+        Who is looked for; the rules' own if not given.
+    grass_m : float, optional
+        Height of grass; the rules' own if not given.
+    floor : bool
+        Whether the detection floor is wanted too.
+    """
+
+    zone: ZoneSetup
+    level: Array
+    targets: Sequence[Target] | None = None
+    grass_m: float | None = None
+    floor: bool = False
 
 
 def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[Array, Array]:
@@ -94,45 +113,103 @@ def straight_ground(grid: StripGrid, level: Array) -> Array:
     return np.broadcast_to((middle[0] + share * (middle[-1] - middle[0]))[:, None], level.shape)
 
 
-class Perimeter:
-    """Every zone of a site on one ground, with what its own heads give each place of its strip kept ready."""
+def length_of(flags: Flags, chainage_m: Array) -> float:
+    """Metres of line that flagged nodes stand for: half a spacing to either side, no farther than the line's ends."""
+    half = np.diff(chainage_m) / 2.0
+    share = np.concatenate([[0.0], half]) + np.concatenate([half, [0.0]])
+    return float(share[flags].sum())
 
-    def __init__(self, zones: Sequence[ZoneSetup], ground: Ground, rules: Rules) -> None:
+
+class _Chain:
+    """The zones of one fence line, in order, with the geometry of their strips."""
+
+    def __init__(self, zones: Sequence[ZoneSetup], grids: Mapping[str, StripGrid], closed: bool) -> None:
+        self.ids = [zone.zone_id for zone in zones]
+        self.place = {zone_id: place for place, zone_id in enumerate(self.ids)}
+        self._parts = [grids[z] for z in self.ids], [zone.forward for zone in zones], closed
+
+    @cached_property
+    def topology(self) -> Topology:
+        return Topology(*self._parts)
+
+
+class Perimeter:
+    """Every zone of a site on one ground, with what its own heads give each place of its strip kept ready.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        Those of one fence line follow each other in its order.
+    ground : Ground
+        Whatever has levels.
+    rules : Rules
+        When somebody is detected.
+    closed : collection of str
+        Fence lines whose last zone meets the first.
+    """
+
+    def __init__(self, zones: Sequence[ZoneSetup], ground: Ground, rules: Rules, closed: Collection[str] = ()) -> None:
         self.zones = {zone.zone_id: zone for zone in zones}
-        self.ground = ground
-        self.rules = rules
+        self.ground, self.rules, self.closed = ground, rules, frozenset(closed)
         self.grids = {
             z.zone_id: StripGrid(z.line, *strip_nodes(z.line, rules.half_width_m, rules.spacing_m)) for z in zones
         }
-        self._own: dict[str, dict[str, Array]] = {}
-        self._cover: dict[str, dict[str, Array]] = {}
+        self._chains: dict[str, _Chain] = {}
+        for fence_id in dict.fromkeys(zone.fence_id for zone in zones):
+            members = [zone for zone in zones if zone.fence_id == fence_id]
+            chain = _Chain(members, self.grids, fence_id in self.closed)
+            self._chains.update(dict.fromkeys(chain.ids, chain))
+        self._own: dict[str, Array] = {}
         self._levels: dict[str, Array] = {}
         self._near: dict[str, list[str]] = {}
-        self._counted: dict[str, npt.NDArray[np.bool_]] = {}
-        self._meeting = Batching()
+        self._given: dict[tuple[str, str], Array] = {}
+        self._best: dict[str, Array] = {}
+        self._areas: dict[tuple[str, int, float], Areas] = {}
+        self._batching = Batching()
         self.standing_db: dict[tuple[str, str], float] = {}
+
+    @classmethod
+    def of(cls, chains: Sequence[FenceChain], ground: Ground, rules: Rules) -> Perimeter:
+        """The perimeter of a site's fence lines."""
+        zones = [zone for chain in chains for zone in chain.zones]
+        return cls(zones, ground, rules, [chain.fence_id for chain in chains if chain.closed])
+
+    def with_zones(self, changed: Mapping[str, Sequence[ZoneSetup]], ground: Ground | None = None) -> Perimeter:
+        """The perimeter with some zones replaced, each by one or more in the fence line's order, on another ground.
+
+        What is solved already is kept where ground and zone are the same.
+        """
+        zones = [new for zone_id, zone in self.zones.items() for new in changed.get(zone_id, (zone,))]
+        made = Perimeter(zones, self.ground if ground is None else ground, self.rules, self.closed)
+        made.take_over(self)
+        return made
 
     def take_over(self, other: Perimeter) -> None:
         """Keep what another perimeter has solved of the same zones, where ground and rules are the same too.
 
         What is asked within the other's :meth:`together` is solved there.
         """
-        self._meeting = other._meeting
+        self._batching = other._batching
         if other.ground is self.ground and other.rules == self.rules:
-            self._own.update({z: own for z, own in other._own.items() if self.zones.get(z) == other.zones[z]})
+            same = {z for z, zone in self.zones.items() if other.zones.get(z) == zone}
+            self._own.update({z: own for z, own in other._own.items() if z in same})
+            self._levels.update({z: level for z, level in other._levels.items() if z in same})
 
     def check_ground(self) -> None:
         """InputError where a strip has places without a level, naming the zone and the place."""
         for zone_id, grid in self.grids.items():
             level = self.levels(zone_id)
-            if not np.isfinite(level).all():
-                i, j = np.argwhere(~np.isfinite(level))[0]
+            unknown = ~np.isfinite(level)
+            if unknown.any():
+                i, j = np.argwhere(unknown)[0]
+                x, y = grid.line.to_map(grid.chainage_m[i], grid.offset_m[j])
                 raise InputError(
-                    "the ground under a beam's strip has no level",
-                    where=f"zone {zone_id}, chainage {grid.chainage_m[i]:.1f} m, offset {grid.offset_m[j]:+.1f} m",
-                    found=f"{int((~np.isfinite(level)).sum())} of {level.size} places",
-                    expected="levels over the whole strip",
-                    mend="use a surface that covers the corridor, or move the zone",
+                    "the terrain has no data under a zone's strip",
+                    where=f"zone {zone_id}, chainage {grid.chainage_m[i]:.1f} m, offset {grid.offset_m[j]:+.1f} m "
+                    f"(x {float(x):.2f}, y {float(y):.2f} m)",
+                    found=f"{int(unknown.sum())} of {unknown.size} places without a level",
+                    expected="a level everywhere in the corridor",
+                    mend="fill the hole in the model, survey that stretch, or narrow detection.half_width_m",
                 )
 
     def neighbours(self, zone_id: str) -> list[str]:
@@ -156,6 +233,38 @@ class Perimeter:
             self._levels[zone_id] = self.ground.sample(*self.grids[zone_id].map_xy())
         return self._levels[zone_id]
 
+    def strip(self, zone_id: str) -> Strip:
+        """The zone's strip on the perimeter's own ground."""
+        grid = self.grids[zone_id]
+        return Strip(grid.chainage_m, grid.offset_m, self.levels(zone_id))
+
+    # ---- what heads give
+
+    def responses(self, cases: Sequence[Case]) -> list[list[StripResponse]]:
+        """What each pair of heads of each case gives over the zone's strip; solved together."""
+        requests = []
+        for case in cases:
+            grid = self.grids[case.zone.zone_id]
+            strip = Strip(grid.chainage_m, grid.offset_m, case.level)
+            grass = self.rules.grass_m if case.grass_m is None else case.grass_m
+            targets = self.rules.targets.values() if case.targets is None else case.targets
+            floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
+            for pair in case.zone.pairs:
+                name = f"{case.zone.zone_id}-{pair.level}"
+                beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
+                requests.append((beam, ResponseRequest(strip, tuple((target, grass) for target in targets), floor)))
+        found = iter(self._batching.look_at(requests))
+        return [[next(found) for _ in case.zone.pairs] for case in cases]
+
+    def best(self, cases: Sequence[Case]) -> list[Array]:
+        """Best modulation over the heads of each case, (targets, n, k) each."""
+        return [
+            np.max([one.modulation for one in found], axis=0)
+            if found
+            else np.zeros((len(self.rules.targets if case.targets is None else case.targets), *case.level.shape))
+            for case, found in zip(cases, self.responses(cases), strict=True)
+        ]
+
     def modulation(self, zone: ZoneSetup, level: Array) -> dict[str, Array]:
         """Best modulation of each threat over the zone's own heads, at every node of its strip.
 
@@ -165,138 +274,222 @@ class Perimeter:
 
     def modulations(self, cases: Sequence[tuple[ZoneSetup, Array]]) -> list[dict[str, Array]]:
         """`modulation` of several cases in one go; the solver shares its transforms among them."""
-        silhouettes = tuple((target, self.rules.grass_m) for target in self.rules.targets.values())
-        asked, owner = [], []
-        for number, (zone, level) in enumerate(cases):
-            grid = self.grids[zone.zone_id]
-            strip = Strip(grid.chainage_m, grid.offset_m, level)
-            for pair in zone.pairs:
-                beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m)
-                asked.append((beam, ResponseRequest(strip, silhouettes)))
-                owner.append((number, pair.level))
-        best: list[dict[str, Array]] = [{} for _ in cases]
-        for (number, name), seen in zip(owner, self._meeting.look_at(asked), strict=True):
-            self.standing_db[cases[number][0].zone_id, name] = seen.standing_level_db
-            so_far = best[number]
-            for threat, m in zip(self.rules.targets, seen.modulation, strict=True):
-                so_far[threat] = np.maximum(so_far[threat], m) if threat in so_far else m
-        return best
+        every = self.responses([Case(zone, level) for zone, level in cases])
+        made = []
+        for (zone, level), found in zip(cases, every, strict=True):
+            for pair, one in zip(zone.pairs, found, strict=True):
+                self.standing_db[zone.zone_id, pair.level] = one.standing_level_db
+            blank = np.zeros((len(self.rules.targets), *level.shape))
+            best = np.max([one.modulation for one in found], axis=0) if found else blank
+            made.append(dict(zip(self.rules.targets, best, strict=True)))
+        return made
 
     def together(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every zone or group of zones, in order, several at once; their beams are solved in one go."""
-        return self._meeting.map(work, items)
+        return self._batching.map(work, items)
 
     def own(self, zone_id: str) -> dict[str, Array]:
         """`modulation` of a zone as it stands, solved once."""
+        return dict(zip(self.rules.targets, self._solved(zone_id), strict=True))
+
+    def _solved(self, zone_id: str) -> Array:
         if zone_id not in self._own:
-            self._own[zone_id] = self.modulation(self.zones[zone_id], self.levels(zone_id))
+            self.hold(zone_id, self.modulation(self.zones[zone_id], self.levels(zone_id)))
         return self._own[zone_id]
 
-    def solve_all(self, batch: int = 24) -> None:
+    def hold(self, zone_id: str, own: Mapping[str, Array]) -> None:
+        """Take what a zone's own heads give from whoever has solved it already."""
+        self._own[zone_id] = self._stacked(own)
+
+    def solve_all(self) -> None:
         """Solve every zone as it stands, several at a time."""
         todo = [z for z in self.zones if z not in self._own]
-        for start in range(0, len(todo), batch):
-            part = todo[start : start + batch]
-            made = self.modulations([(self.zones[z], self.levels(z)) for z in part])
-            self._own.update(zip(part, made, strict=True))
+        for start in range(0, len(todo), _AT_ONCE):
+            part = todo[start : start + _AT_ONCE]
+            for zone_id, own in zip(
+                part, self.modulations([(self.zones[z], self.levels(z)) for z in part]), strict=True
+            ):
+                self.hold(zone_id, own)
 
-    def cover(self, zone_id: str) -> dict[str, Array]:
-        """What the neighbours' heads give at the nodes of this zone's strip, 0 where none reaches."""
-        if zone_id not in self._cover:
-            self._cover[zone_id] = self._covered(zone_id)
-        return self._cover[zone_id]
+    def _stacked(self, own: Mapping[str, Array]) -> Array:
+        return np.array([own[threat] for threat in self.rules.targets])
 
-    def _covered(self, zone_id: str) -> dict[str, Array]:
-        x, y = self.grids[zone_id].map_xy()
-        best = {threat: np.zeros(x.shape) for threat in self.rules.targets}
-        for other in self.neighbours(zone_id):
-            grid = self.grids[other]
-            along, off = grid.line.from_map(x, y)
-            at = np.array(
-                [
-                    along / grid.line.length * (len(grid.chainage_m) - 1),
-                    (off - grid.offset_m[0]) / (grid.offset_m[-1] - grid.offset_m[0]) * (len(grid.offset_m) - 1),
-                ]
-            )
-            for threat, m in self.own(other).items():
-                best[threat] = np.maximum(best[threat], map_coordinates(m, at, order=1, mode="constant"))
-        return best
+    # ---- with the neighbours of the chain
 
-    def seen(self, zone_id: str, own: dict[str, Array] | None = None) -> dict[str, Array]:
+    def topology(self, zone_id: str) -> tuple[Topology, int]:
+        """Geometry of the chain that a zone is part of, and its place there."""
+        chain = self._chains[zone_id]
+        return chain.topology, chain.place[zone_id]
+
+    def seen(self, zone_id: str, own: Mapping[str, Array] | None = None) -> dict[str, Array]:
         """Best modulation at every node of a zone's strip, neighbours' heads included.
 
         own : modulation of the zone's own heads in the case to be tried; as it stands if not given.
         """
-        own = own or self.own(zone_id)
-        cover = self.cover(zone_id)
-        return {threat: np.maximum(m, cover[threat]) for threat, m in own.items()}
+        trial = {} if own is None else {zone_id: self._stacked(own)}
+        return dict(zip(self.rules.targets, self._joined(zone_id, trial), strict=True))
 
-    def counted(self, zone_id: str) -> npt.NDArray[np.bool_]:
-        """Stations of a zone on the chain of beam lines, (n,); what lies past a neighbour's line is the neighbour's.
+    def cover(self, zone_id: str) -> dict[str, Array]:
+        """What the neighbours' heads give at the nodes of this zone's strip, 0 where none reaches."""
+        return dict(zip(self.rules.targets, self._covered(zone_id, {}), strict=True))
 
-        The chain passes from a line to the next where they cross, else halfway of their overlap. Past that place nobody
-        who crosses this line alone has got anywhere.
+    def _covered(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
+        topology, place = self.topology(zone_id)
+        ids = self._chains[zone_id].ids
+        n, k = topology.shape(place)
+        best = np.zeros((len(self.rules.targets), n * k))
+        for link in topology.links(place):
+            other = ids[link.other]
+            if other in trial:
+                there = _looked_up(link, trial[other])
+            elif (zone_id, other) in self._given:
+                there = self._given[zone_id, other]
+            else:
+                there = self._given[zone_id, other] = _looked_up(link, self._solved(other))
+            best[:, link.nodes] = np.maximum(best[:, link.nodes], there)
+        return best.reshape(-1, n, k)
+
+    def _joined(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
+        """(targets, n, k) best modulation of own and neighbours' heads; ``trial`` : own modulation of zones tried."""
+        if not self._touched(zone_id, trial):
+            if zone_id not in self._best:
+                self._best[zone_id] = np.maximum(self._solved(zone_id), self._covered(zone_id, {}))
+            return self._best[zone_id]
+        own = trial[zone_id] if zone_id in trial else self._solved(zone_id)
+        return np.maximum(own, self._covered(zone_id, trial))
+
+    def _touched(self, zone_id: str, trial: Mapping[str, Array]) -> bool:
+        """Whether a case tried changes what is met in a zone's strip."""
+        if not trial:
+            return False
+        chain = self._chains[zone_id]
+        near = chain.topology.touching(chain.place[zone_id])
+        return zone_id in trial or any(chain.ids[other] in trial for other in near)
+
+    # ---- who gets through
+
+    def counted(self, zone_id: str) -> Flags:
+        """Stations of a zone along which the chain runs, (n,); what lies past a neighbour's line is the neighbour's."""
+        topology, place = self.topology(zone_id)
+        return topology.counted(place)
+
+    def dead(self, zone_id: str, own: Mapping[str, Array] | None = None, *, headroom: float = 0.0) -> dict[str, Flags]:
+        """Chainages at which each threat gets over the chain on some way across without an alarm, (n,).
+
+        Parameters
+        ----------
+        zone_id : str
+            The zone asked about.
+        own : mapping of str to (n, k) array, optional
+            Modulation of the zone's own heads in the case to be tried; as it stands if not given.
+        headroom : float
+            Share of the threshold that has to be kept in hand over it.
         """
-        if zone_id not in self._counted:
-            line, at = self.zones[zone_id].line, self.grids[zone_id].chainage_m
-            keep = np.ones(len(at), bool)
-            for other in self.neighbours(zone_id):
-                place = _handover(line, self.zones[other].line)
-                if place is not None and place < _END_SHARE * line.length:
-                    keep &= at >= place - 1e-9
-                elif place is not None and place > (1 - _END_SHARE) * line.length:
-                    keep &= at <= place + 1e-9
-            self._counted[zone_id] = keep
-        return self._counted[zone_id]
+        trial = {} if own is None else {zone_id: self._stacked(own)}
+        return self._dead([zone_id], trial, self.rules.threshold * (1.0 + headroom))[zone_id]
 
-    def dead(
-        self, zone_id: str, own: dict[str, Array] | None = None, *, headroom: float = 0.0
-    ) -> dict[str, npt.NDArray[np.bool_]]:
-        """Chainages at which each threat gets over the beam line on some way across without an alarm, (n,).
+    def dead_around(
+        self, owns: Mapping[str, Mapping[str, Array]], *, headroom: float = 0.0
+    ) -> dict[str, dict[str, Flags]]:
+        """`dead` of the zones of a case tried, and of all whose answer it may change.
 
-        headroom : share of the threshold that has to be kept in hand over it.
+        owns : modulation of their own heads by zone, in the case to be tried.
         """
-        keep, level = self.counted(zone_id), self.rules.threshold * (1.0 + headroom)
-        return {threat: crossable(m, level) & keep for threat, m in self.seen(zone_id, own).items()}
+        trial = {zone_id: self._stacked(own) for zone_id, own in owns.items()}
+        wanted = dict.fromkeys(
+            self._chains[zone_id].ids[place]
+            for zone_id in trial
+            for place in self._chains[zone_id].topology.window(self._chains[zone_id].place[zone_id], 1)
+        )
+        return self._dead(list(wanted), trial, self.rules.threshold * (1.0 + headroom))
 
-    def weakest(self, zone_id: str, own: dict[str, Array] | None = None) -> float:
+    def _dead(self, wanted: Sequence[str], trial: Mapping[str, Array], level: float) -> dict[str, dict[str, Flags]]:
+        tried: dict[tuple[str, int], Areas] = {}
+        return {zone_id: self._open_rows(zone_id, trial, level, tried) for zone_id in wanted}
+
+    def _open_rows(
+        self, zone_id: str, trial: Mapping[str, Array], level: float, tried: dict[tuple[str, int], Areas]
+    ) -> dict[str, Flags]:
+        chain = self._chains[zone_id]
+        topology, place = chain.topology, chain.place[zone_id]
+        window = topology.window(place, WAYS_ZONES)
+        rows = {}
+        for number, threat in enumerate(self.rules.targets):
+
+            def areas(at: int, number: int = number) -> Areas:
+                name = chain.ids[at]
+                if not self._touched(name, trial):
+                    key = name, number, level
+                    if key not in self._areas:
+                        self._areas[key] = areas_of(topology, at, self._joined(name, trial)[number] < level)
+                    return self._areas[key]
+                if (name, number) not in tried:
+                    tried[name, number] = areas_of(topology, at, self._joined(name, trial)[number] < level)
+                return tried[name, number]
+
+            rows[threat] = crossed(topology, window, areas, [place])[place]
+        return rows
+
+    def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
-        keep = self.counted(zone_id)
-        return min(_bottleneck(m[keep]) for m in self.seen(zone_id, own).values())
+        trial = {} if own is None else {zone_id: self._stacked(own)}
+        return min(self._bottleneck(zone_id, number, trial) for number in range(len(self.rules.targets)))
 
-    def dead_length(self, zone_id: str, dead: Mapping[str, npt.NDArray[np.bool_]]) -> float:
+    def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array]) -> float:
+        """Smallest level at which a way of nodes not above it leads across: bisection over the nodes' own values."""
+        chain = self._chains[zone_id]
+        topology, place = chain.topology, chain.place[zone_id]
+        window = topology.window(place, WAYS_ZONES)
+        met = {at: self._joined(chain.ids[at], trial)[number] for at in window}
+
+        def open_at(level: float) -> bool:
+            def areas(at: int) -> Areas:
+                return areas_of(topology, at, met[at] <= level)
+
+            return bool(crossed(topology, window, areas, [place])[place].any())
+
+        # whoever steps over meets a node of the zone's own strip, and its own values bracket the answer first
+        own_values = np.unique(met[place])
+        found = _first(own_values, open_at)
+        if found is None:
+            return float("inf")
+        below = own_values[found - 1] if found else -np.inf
+        near = [m[(m > below) & (m <= own_values[found])] for m in met.values()]
+        values = np.unique(np.concatenate(near))
+        at = _first(values, open_at)
+        return float(values[-1 if at is None else at])
+
+    def dead_length(self, zone_id: str, dead: Mapping[str, Flags]) -> float:
         """Metres of the zone that let any threat through."""
-        grid = self.grids[zone_id]
-        any_ = np.any(list(dead.values()), axis=0)
-        return float(any_.sum() * grid.line.length / (len(any_) - 1))
+        return length_of(np.any(list(dead.values()), axis=0), self.grids[zone_id].chainage_m)
 
 
-def _handover(a: BeamLine, b: BeamLine) -> float | None:
-    """Chainage on line a at which the chain passes to or from line b; None where they do not follow each other."""
-    ax, ay, bx, by = a.x1 - a.x0, a.y1 - a.y0, b.x1 - b.x0, b.y1 - b.y0
-    cross = ax * by - ay * bx
-    if abs(cross) > 1e-9 * a.length * b.length:
-        t = ((b.x0 - a.x0) * by - (b.y0 - a.y0) * bx) / cross
-        s = ((b.x0 - a.x0) * ay - (b.y0 - a.y0) * ax) / cross
-        if 0.0 <= t <= 1.0 and 0.0 <= s <= 1.0:
-            return t * a.length
-    if abs(cross) > 0.1 * a.length * b.length:
-        return None
-    # nearly in line: halfway between the end of a that lies beside b and the end of b that lies beside a
-    (along, _), (back, _) = a.from_map([b.x0, b.x1], [b.y0, b.y1]), b.from_map([a.x0, a.x1], [a.y0, a.y1])
-    mine = [place for place, other in zip((0.0, a.length), back, strict=True) if 0.0 <= other <= b.length]
-    theirs = [float(place) for place in along if 0.0 <= place <= a.length]
-    return (mine[0] + theirs[0]) / 2 if len(mine) == len(theirs) == 1 else None
+def _looked_up(link: Link, values: Array) -> Array:
+    return np.array([link.look_up(one) for one in values])
 
 
-def _bottleneck(m: Array) -> float:
-    """Smallest level at which a way of nodes not above it joins the two edges: bisection over the nodes' own values."""
-    values = np.unique(m)
-    low, high = 0, len(values) - 1  # at the highest value every node is open
+def _first(values: Array, holds: Callable[[float], bool]) -> int | None:
+    """Place of the first value that holds, where all after it do; None where none does."""
+    low, high = 0, len(values)
     while low < high:
         middle = (low + high) // 2
-        if crossable(m, np.nextafter(values[middle], np.inf)).any():
+        if holds(float(values[middle])):
             high = middle
         else:
             low = middle + 1
-    return float(values[low])
+    return low if low < len(values) else None
+
+
+def with_heights(zone: ZoneSetup, move_tx_m: float, move_rx_m: float, lowest_m: float = 0.06) -> ZoneSetup:
+    """The zone with all heads of each post moved by so much, none lower than ``lowest_m`` above the ground."""
+    return replace(
+        zone,
+        pairs=tuple(
+            replace(
+                p,
+                tx_height_m=max(p.tx_height_m + move_tx_m, lowest_m),
+                rx_height_m=max(p.rx_height_m + move_rx_m, lowest_m),
+            )
+            for p in zone.pairs
+        ),
+    )

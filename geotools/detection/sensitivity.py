@@ -1,15 +1,14 @@
-"""How the answer moves when a setting is a little off: threshold, grass, head heights."""
+"""How the dead length changes when a setting is a little off: threshold, grass, head heights."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam.strip import crossable
-from geotools.detection.solve import Question, ZoneWork, best_of, see_zones
+from geotools.detection.perimeter import Case, Perimeter, length_of, with_heights
 
 __all__ = ["CHANGES", "GRASS_M", "HEAD_M", "THRESHOLD", "Moved", "sensitivity"]
 
@@ -33,48 +32,41 @@ CHANGES = (
 class Moved:
     """Dead length of one zone and threat under one change, metres."""
 
-    place: int
+    zone_id: str
     threat: str
     change: str
     dead_m: float
 
 
-def sensitivity(
-    works: Sequence[ZoneWork], others: Sequence[Floats], owned: Sequence[NDArray[np.bool_]], question: Question
-) -> list[Moved]:
-    """Dead length of every zone and threat under each change, one change at a time.
+def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
+    """Dead length of every zone and threat under each change, one change at a time; neighbours as they stand.
 
-    others : per zone (threats, n, k), what neighbours' beams give, held as it is.
-    owned : per zone (n,), stations where the chain of beam lines runs along it.
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With every zone solved as it stands.
+    zone_ids : sequence of str
+        Zones asked about.
     """
-    plain = [(target, question.grass_m) for target in question.targets]
-    grown = [(target, question.grass_m + GRASS_M) for target in question.targets]
-    cases: list[tuple[int, ZoneWork, tuple[str, ...]]] = []
-    for place, work in enumerate(works):
-        cases += [
-            (place, work, ("as set", "threshold up", "threshold down", "grass")),
-            (place, _moved(work, HEAD_M, HEAD_M), ("heads up",)),
-            (place, _moved(work, -HEAD_M, -HEAD_M), ("heads down",)),
-            (place, _moved(work, HEAD_M, -HEAD_M), ("one up, one down",)),
-        ]
-    who = [[*plain, *grown] if "grass" in changes else plain for _, _, changes in cases]
+    rules = perimeter.rules
+    share = THRESHOLD / rules.threshold
+    shifts = {"heads up": (HEAD_M, HEAD_M), "heads down": (-HEAD_M, -HEAD_M), "one up, one down": (HEAD_M, -HEAD_M)}
+    cases, keys = [], []
+    for zone_id in zone_ids:
+        zone, level = perimeter.zones[zone_id], perimeter.levels(zone_id)
+        cases.append(Case(zone, level, grass_m=rules.grass_m + GRASS_M))
+        keys.append((zone_id, "grass"))
+        for change, (tx_m, rx_m) in shifts.items():
+            cases.append(Case(with_heights(zone, tx_m, rx_m), level))
+            keys.append((zone_id, change))
+    owns = dict(zip(keys, perimeter.best(cases), strict=True))
     found = []
-    for (place, work, changes), seen in zip(cases, see_zones([case[1] for case in cases], who), strict=True):
-        step = float(work.strip.chainage_m[1] - work.strip.chainage_m[0])
-        best = best_of(seen)
-        for number, target in enumerate(question.targets):
-            for change in changes:
-                m = best[number + len(plain) if change == "grass" else number]
-                threshold = question.threshold
-                threshold += {"threshold up": THRESHOLD, "threshold down": -THRESHOLD}.get(change, 0.0)
-                dead = crossable(np.maximum(m, others[place][number]), threshold)
-                found.append(Moved(place, target.name, change, float((dead & owned[place]).sum()) * step))
+    for zone_id in zone_ids:
+        chainage = perimeter.grids[zone_id].chainage_m
+        for change in CHANGES:
+            own = owns.get((zone_id, change))
+            tried = None if own is None else dict(zip(rules.targets, own, strict=True))
+            headroom = {"threshold up": share, "threshold down": -share}.get(change, 0.0)
+            dead = perimeter.dead(zone_id, tried, headroom=headroom)
+            found += [Moved(zone_id, threat, change, length_of(flags, chainage)) for threat, flags in dead.items()]
     return found
-
-
-def _moved(work: ZoneWork, tx_m: float, rx_m: float) -> ZoneWork:
-    beams = tuple(
-        replace(beam, tx_height_m=max(beam.tx_height_m + tx_m, 0.06), rx_height_m=max(beam.rx_height_m + rx_m, 0.06))
-        for beam in work.beams
-    )
-    return replace(work, beams=beams)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.corridor import StripGrid
 from geotools.detection.patch import Patch
 
 __all__ = ["Spot", "find_spots", "outline", "runs"]
@@ -37,13 +38,13 @@ def runs(flags: Flags) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
 
 
-def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
+def outline(grid: StripGrid, open_nodes: Flags, first: int, last: int) -> Polygon:
     """Area of the open nodes around the beam line, rows ``first`` to ``last``: in each row as far as they reach.
 
     ``open_nodes`` (n, k); the node on the beam line counts as open in every row.
     """
-    x, y = patch.strip.chainage_m, patch.strip.offset_m
-    dx, dy = patch.spacing
+    x, y = grid.chainage_m, grid.offset_m
+    dx, dy = grid.spacing_m
     middle, k = y.size // 2, y.size
     left, right = [], []
     for row in range(first, last + 1):
@@ -57,25 +58,30 @@ def outline(patch: Patch, open_nodes: Flags, first: int, last: int) -> Polygon:
     along = np.concatenate([[max(float(rows[0]) - dx / 2, 0.0)], rows, [min(float(rows[-1]) + dx / 2, float(x[-1]))]])
     up = np.array([left[0], *left, left[-1]])
     down = np.array([right[0], *right, right[-1]])
-    mx, my = patch.line.to_map(np.concatenate([along, along[::-1]]), np.concatenate([down, up[::-1]]))
+    mx, my = grid.line.to_map(np.concatenate([along, along[::-1]]), np.concatenate([down, up[::-1]]))
     shape = Polygon(np.column_stack([mx, my]))
     return shape if shape.is_valid else shape.buffer(0)
 
 
-def find_spots(
-    patch: Patch, best: Floats, floor: Floats, stations: Floats, steps: Ints, threshold: float
-) -> list[Spot]:
+def find_spots(patch: Patch, number: int, stations: Floats, steps: Ints, threshold: float) -> list[Spot]:
     """Spots of one zone and threat.
 
     Parameters
     ----------
-    best, floor : (n, k) modulation and detection floor.
-    stations : (n,) largest modulation on the easiest way through each.
-    steps : (n, 2) nodes where that way steps over the chain.
+    patch : Patch
+        The zone's.
+    number : int
+        The threat's place in it.
+    stations : (n,) array
+        Largest modulation on the easiest way through each.
+    steps : (n, 2) array
+        Nodes where that way steps over the chain.
+    threshold : float
+        Modulation that alarms.
     """
-    x = patch.strip.chainage_m
-    gap = np.minimum(floor - patch.strip.ground_m, HIGHEST_TOP_M).ravel()
-    half = patch.spacing[0] / 2
+    x, best = patch.grid.chainage_m, patch.best[number]
+    gap = np.minimum(patch.floor - patch.ground_m, HIGHEST_TOP_M).ravel()
+    half = patch.grid.spacing_m[0] / 2
     spots = []
     for first, last in runs(stations < threshold):
         rows = slice(first, last + 1)
@@ -85,7 +91,7 @@ def find_spots(
                 last,
                 max(float(x[first]) - half, 0.0),
                 min(float(x[last]) + half, float(x[-1])),
-                outline(patch, best < threshold, first, last),
+                outline(patch.grid, best < threshold, first, last),
                 float(gap[steps[rows]].min(axis=1).max()),
                 float(stations[rows].min()),
             )

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
 
+from geotools.detection.topology import neighbours_of
+
 __all__ = ["Graph", "build_graph", "shortest_way", "worst_from"]
 
 Floats = NDArray[np.float64]
@@ -46,14 +48,9 @@ def build_graph(shapes: Sequence[tuple[int, int]], links: Sequence[tuple[int, in
     v: list[Ints] = []
     for start, (n, k) in zip(first, shapes, strict=False):
         number = start + np.arange(n * k, dtype=np.intp).reshape(n, k)
-        for a, b in (
-            (number[:-1], number[1:]),
-            (number[:, :-1], number[:, 1:]),
-            (number[:-1, :-1], number[1:, 1:]),
-            (number[:-1, 1:], number[1:, :-1]),
-        ):
-            u.append(a.ravel())
-            v.append(b.ravel())
+        for a, b in neighbours_of(number):
+            u.append(a)
+            v.append(b)
     # two patches may be linked both ways: each pair is kept once
     pairs = [np.empty((0, 2), dtype=np.intp)]
     pairs += [np.column_stack([first[a] + a_nodes, first[b] + b_nodes]) for a, b, a_nodes, b_nodes in links]

@@ -7,30 +7,42 @@ import pytest
 from shapely import Polygon
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.beam.strip import Strip, crossable
-from geotools.corridor import BeamLine
+from geotools.beam.strip import Strip
+from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.chain import chain_vertices, side_of
+from geotools.detection.chains import Tile, tiles
 from geotools.detection.findings import find
-from geotools.detection.patch import Patch
-from geotools.detection.perimeter import strip_nodes
-from geotools.detection.solve import Question, ZoneWork
+from geotools.detection.perimeter import Perimeter, Rules, strip_nodes
 from geotools.detection.ways import build_graph, shortest_way, worst_from
-from geotools.detection.work import FenceWork, tiles
+from geotools.plan.model import BeamPair, FenceChain, Zone
 from geotools.steps.gaps.straightness import straightness_spots
+from tests.invented_ground import Formula
 
 CRAWL, PRONE, WALK = TARGETS["crawl"], TARGETS["prone"], TARGETS["walk"]
 
 
 def zone(line, stack, ground=lambda s, o: 0.0 * s * o, number=1, forward=True):
-    """A zone over ground given by (chainage, offset)."""
-    x, y = strip_nodes(line, 2.0, 0.5)
-    strip = Strip(x, y, np.asarray(ground(x[:, None], y[None, :]), float) + np.zeros((x.size, y.size)))
-    beams = tuple(strip.beam(HEAD_TYPES[name], height, height) for name, height in stack)
-    return ZoneWork(f"Z{number}", number, line, forward, strip, beams, ("low", "usual")[: len(stack)])
+    """A zone and its ground, given by (chainage, offset)."""
+    levels = ("low", "usual")[: len(stack)]
+    pairs = [BeamPair(level, HEAD_TYPES[n], h, h) for level, (n, h) in zip(levels, stack, strict=True)]
+    return Zone(f"Z{number}", line, tuple(pairs), "F01", number, forward), ground
 
 
-def fence(*zones, closed=False):
-    return FenceWork("F01", closed, True, tuple(zones), range(len(zones)))
+def fence(*zones, closed=False, core=None, targets=(PRONE,)):
+    """What is found on zones that each have a ground of their own."""
+    chain = FenceChain("F01", tuple(one for one, _ in zones), closed)
+    rules = Rules(0.2, 2.0, 0.5, {target.name: target for target in targets})
+    perimeter = Perimeter.of([chain], Formula(lambda x, y: 0.0 * x), rules)
+    for one, ground in zones:
+        grid = perimeter.grids[one.zone_id]
+        s, o = grid.chainage_m[:, None], grid.offset_m[None, :]
+        level = np.asarray(ground(s, o), float) + np.zeros((s.size, o.size))
+        perimeter._levels[one.zone_id] = level
+    return find(perimeter, Tile(chain, range(len(zones)) if core is None else core))
+
+
+def spots(found, threat, number=1):
+    return found.spots[threat, f"Z{number}"]
 
 
 LOW_AND_USUAL = (("24 GHz", 0.30), ("10 GHz", 0.91))
@@ -83,26 +95,6 @@ def test_patches_are_joined_where_they_touch():
     assert worst_from(graph, cost, np.array([0]))[9] == 9.0
 
 
-def test_crossable_finds_the_winding_way_and_no_other():
-    best = np.ones((12, 7))
-    best[:, :3] = best[:, 4:] = 0.0
-    assert not crossable(best, 0.2).any()
-    best[5, 3] = 0.0
-    assert list(np.flatnonzero(crossable(best, 0.2))) == [5]
-    best[:, 1] = 1.0  # a second wall without a hole
-    assert not crossable(best, 0.2).any()
-    best[11, 1] = 0.0  # a hole in it at the far end: in by one, along, out by the other
-    assert list(np.flatnonzero(crossable(best, 0.2))) == [5]
-
-
-def test_a_station_that_is_only_touched_is_no_crossing():
-    best = np.ones((12, 7))
-    best[:, :3] = best[:, 4:] = 0.0
-    best[5, 3] = 0.0  # the way through
-    best[9, 3], best[:, 4] = 0.0, np.where(np.arange(12) > 7, 1.0, 0.0)  # open on the line, but a wall left of it
-    assert list(np.flatnonzero(crossable(best, 0.2))) == [5]
-
-
 # ---- the chain and its sides
 
 
@@ -133,41 +125,40 @@ def test_a_closed_chain_ends_where_it_begins():
 
 
 def test_a_neighbours_overlap_covers_the_dead_spot_before_a_head():
-    question = Question((CRAWL,), 0.2)
     usual = (("10 GHz", 0.91),)
-    lone = find(fence(zone(BeamLine(0, 0, 80, 0), usual)), question)
-    assert {cause for _, cause in lone.spots["crawl"][0]} == {"near_head"}
-    assert len(lone.spots["crawl"][0]) == 2
+    lone = fence(zone(BeamLine(0, 0, 80, 0), usual), targets=(CRAWL,))
+    assert {cause for _, cause in spots(lone, "crawl")} == {"near_head"}
+    assert len(spots(lone, "crawl")) == 2
 
     def pair(overlap, stagger):
         return fence(
             zone(BeamLine(0, 0, 80, 0), usual),
             zone(BeamLine(160 - overlap, stagger, 80 - overlap, stagger), usual, number=2, forward=False),
+            targets=(CRAWL,),
         )
 
-    covered = find(pair(14.0, 0.0), question)
-    assert [len(spots) for spots in covered.spots["crawl"]] == [1, 1]  # the two free ends of the line alone
-    assert covered.spots["crawl"][0][0][0].to_m < 10.0
-    touching = find(pair(2.0, 0.0), question)
-    assert sum(len(spots) for spots in touching.spots["crawl"]) > 2  # shown not to be covered
+    covered = pair(14.0, 0.0)
+    assert [len(spots(covered, "crawl", n)) for n in (1, 2)] == [1, 1]  # the two free ends of the line alone
+    assert spots(covered, "crawl")[0][0].to_m < 10.0
+    touching = pair(2.0, 0.0)
+    assert sum(len(spots(touching, "crawl", n)) for n in (1, 2)) > 2  # shown not to be covered
     assert touching.threats["crawl"].weakest[0] < 0.2
     # posts set sideways leave a winding way: in before one head, along between the lines, out at the other
-    slipping = find(pair(10.0, 0.5), question)
-    inner = [spot for spot, _ in slipping.spots["crawl"][0] if spot.from_m > 40]
-    assert len(inner) == 1
+    slipping = pair(10.0, 0.5)
+    inner = [(spot, cause) for spot, cause in spots(slipping, "crawl") if spot.from_m > 40]
+    assert [cause for _, cause in inner] == ["junction"]
     assert covered.threats["crawl"].weakest[0] == touching.threats["crawl"].weakest[0]  # the free end is weaker still
 
 
 @pytest.mark.parametrize("reverse", [False, True])
 def test_the_way_a_zone_is_numbered_changes_nothing(reverse):
-    question = Question((PRONE,), 0.2)
     dip = lambda s, o: -0.3 * np.exp(-(((s - 45.0) / 4) ** 2)) + 0 * o  # noqa: E731
     line = BeamLine(10, 20, 90, 80)
     works = zone(line, LOW_AND_USUAL, dip)
     if reverse:
         works = zone(line.reversed(), LOW_AND_USUAL, lambda s, o: dip(line.length - s, o), forward=False)
-    found = find(fence(works), question)
-    (spot, cause), *others = [pair for pair in found.spots["prone"][0] if 20 < pair[0].from_m < 70]
+    found = fence(works)
+    (spot, cause), *others = [pair for pair in spots(found, "prone") if 20 < pair[0].from_m < 70]
     assert not others
     assert cause == "dip"
     middle = np.array(spot.area.centroid.coords[0])
@@ -175,11 +166,10 @@ def test_the_way_a_zone_is_numbered_changes_nothing(reverse):
 
 
 def test_causes_by_counterfactual():
-    question = Question((PRONE,), 0.2)
 
     def cause(ground, stack=LOW_AND_USUAL, length=90.0):
-        found = find(fence(zone(BeamLine(0, 0, length, 0), stack, ground)), question)
-        named = [(spot, name) for spot, name in found.spots["prone"][0] if spot.to_m > 15 and spot.from_m < length - 15]
+        found = fence(zone(BeamLine(0, 0, length, 0), stack, ground))
+        named = [(spot, name) for spot, name in spots(found, "prone") if spot.to_m > 15 and spot.from_m < length - 15]
         return {name for _, name in named}
 
     assert cause(lambda s, o: -0.35 * np.exp(-(((s - 40) / 4) ** 2)) + 0 * o) == {"dip"}
@@ -189,23 +179,16 @@ def test_causes_by_counterfactual():
 
 
 def test_an_uncovered_corner_is_called_one():
-    question = Question((CRAWL,), 0.2)
     usual = (("10 GHz", 0.91),)
-    found = find(
-        fence(zone(BeamLine(0, 0, 60, 0), usual), zone(BeamLine(60, 0, 60, 60), usual, number=2)),
-        question,
-    )
-    near_corner = [name for spot, name in found.spots["crawl"][0] if spot.from_m > 30]
+    found = fence(zone(BeamLine(0, 0, 60, 0), usual), zone(BeamLine(60, 0, 60, 60), usual, number=2), targets=(CRAWL,))
+    near_corner = [name for spot, name in spots(found, "crawl") if spot.from_m > 30]
     assert near_corner == ["corner"]
-    assert {name for spot, name in found.spots["crawl"][0] if spot.to_m < 30} == {"near_head"}
+    assert {name for spot, name in spots(found, "crawl") if spot.to_m < 30} == {"near_head"}
 
 
 def test_spot_measures():
-    question = Question((PRONE,), 0.2)
-    found = find(
-        fence(zone(BeamLine(0, 0, 90, 0), LOW_AND_USUAL, lambda s, o: -0.4 * (np.abs(s - 45) < 4) + 0 * o)), question
-    )
-    spot = next(spot for spot, _ in found.spots["prone"][0] if spot.from_m > 20)
+    found = fence(zone(BeamLine(0, 0, 90, 0), LOW_AND_USUAL, lambda s, o: -0.4 * (np.abs(s - 45) < 4) + 0 * o))
+    spot = next(spot for spot, _ in spots(found, "prone") if spot.from_m > 20)
     assert spot.area.is_valid
     assert isinstance(spot.area, Polygon)
     assert spot.area.area == pytest.approx((spot.to_m - spot.from_m) * 4.0, rel=0.05)
@@ -232,45 +215,47 @@ def ring(count=10, side=45.0):
 
 
 def test_tiles_find_what_the_whole_finds(monkeypatch):
-    question = Question((CRAWL, PRONE), 0.2)
     works = ring()
-    whole = find(FenceWork("F01", True, True, tuple(works), range(len(works))), question)
-    monkeypatch.setattr("geotools.detection.work.TILE_ZONES", 3)
-    monkeypatch.setattr("geotools.detection.work.MARGIN_ZONES", 1)
+    whole = fence(*works, closed=True, targets=(CRAWL, PRONE))
+    monkeypatch.setattr("geotools.detection.chains.TILE_ZONES", 3)
+    monkeypatch.setattr("geotools.detection.chains.MARGIN_ZONES", 1)
     seen = []
     for places, core in tiles(len(works), closed=True):
-        part = find(FenceWork("F01", False, True, tuple(works[p] for p in places), core), question)
+        part = fence(*(works[p] for p in places), core=core, targets=(CRAWL, PRONE))
         for at in core:
-            place = places[at]
-            seen.append(place)
+            number = places[at] + 1
+            seen.append(number)
             for threat in ("crawl", "prone"):
-                assert part.threats[threat].weakest[at] == pytest.approx(whole.threats[threat].weakest[place], abs=1e-9)
-                assert [(s.from_m, s.to_m, c) for s, c in part.spots[threat][at]] == [
-                    (s.from_m, s.to_m, c) for s, c in whole.spots[threat][place]
+                assert part.weakest(threat, f"Z{number}") == pytest.approx(
+                    whole.weakest(threat, f"Z{number}"), abs=1e-9
+                )
+                assert [(s.from_m, s.to_m, c) for s, c in spots(part, threat, number)] == [
+                    (s.from_m, s.to_m, c) for s, c in spots(whole, threat, number)
                 ]
-    assert sorted(seen) == list(range(len(works)))
-    assert sum(len(spots) for spots in whole.spots["prone"]) >= 5
+    assert sorted(seen) == list(range(1, len(works) + 1))
+    assert sum(len(spots(whole, "prone", n)) for n in seen) >= 5
 
 
 def test_tiles_of_an_open_line_hold_every_zone_once(monkeypatch):
-    monkeypatch.setattr("geotools.detection.work.TILE_ZONES", 4)
-    monkeypatch.setattr("geotools.detection.work.MARGIN_ZONES", 2)
+    monkeypatch.setattr("geotools.detection.chains.TILE_ZONES", 4)
+    monkeypatch.setattr("geotools.detection.chains.MARGIN_ZONES", 2)
     for count in (1, 8, 9, 12, 13):
         parts = list(tiles(count, closed=False))
         assert [places[at] for places, core in parts for at in core] == list(range(count))
         assert all(0 <= place < count for places, _ in parts for place in places)
 
 
-# ---- the hand rule
+# ---- the straight-edge check
 
 
 def test_straightness_of_a_v_shaped_dip_by_hand():
     # 0.30 m deep at 40 m, 10 m to either side: deeper than 0.15 m over 10 m, than 0.075 m over 15 m
     line = BeamLine(0, 0, 80, 0)
-    work = zone(line, LOW_AND_USUAL, lambda s, o: 5.0 + 0.02 * s - 0.3 * np.clip(1 - np.abs(s - 40) / 10, 0, 1) + 0 * o)
-    patch = Patch(line, work.strip, np.zeros((0, *work.strip.ground_m.shape)), work.strip.ground_m)
+    grid = StripGrid(line, *strip_nodes(line, 2.0, 0.5))
+    level = 5.0 + 0.02 * grid.chainage_m - 0.3 * np.clip(1 - np.abs(grid.chainage_m - 40) / 10, 0, 1)
+    strip = Strip(grid.chainage_m, grid.offset_m, level[:, None] + 0.0 * grid.offset_m)
     for tolerance, length in ((0.15, 10.0), (0.075, 15.0)):
-        (spot, depth), *rest = straightness_spots(patch, tolerance)
+        (spot, depth), *rest = straightness_spots(grid, strip, tolerance)
         assert not rest
         assert depth == pytest.approx(0.30, abs=1e-9)
         assert spot.to_m - spot.from_m == pytest.approx(length, abs=0.5)

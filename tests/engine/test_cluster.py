@@ -114,7 +114,7 @@ def kill_one_at_work(address: str) -> int:
 def test_tiles_of_one_line_are_shared_and_a_killed_worker_changes_nothing(
     machines: Any, cluster: ClusterWorkers, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plan_work = importlib.import_module("geotools.detection.work")
+    plan_work = importlib.import_module("geotools.detection.chains")
     monkeypatch.setattr(plan_work, "TILE_ZONES", 2)
     monkeypatch.setattr(plan_work, "MARGIN_ZONES", 1)
     site = geotools.open_site(write_site(tmp_path / "in", 800.0, extra="[survey]\ndraws = 2"))

@@ -18,7 +18,7 @@ from geotools.plan.schema.style import (
     Symbol,
 )
 
-CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "range")
+CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "junction", "range")
 
 DEAD_SPOTS = LayerSchema(
     name="dead_spots",

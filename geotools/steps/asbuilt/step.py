@@ -7,14 +7,15 @@ from pathlib import Path
 import numpy as np
 from rasterio import Affine
 
-from geotools.detection.from_plan import perimeter_of, rules_of, zone_with
-from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.detection.chains import perimeter_of
+from geotools.detection.from_plan import zone_with
+from geotools.detection.perimeter import ZoneSetup
 from geotools.earthwork.from_plan import design_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError, SiteError
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
-from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, GRADINGS
+from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import open_sources
 from geotools.steps.asbuilt.kernel import Comparison, OutArea, compare
@@ -111,7 +112,7 @@ def _verdict(zone: ZoneSetup, found: Comparison, dead_design: float, dead_built:
 def run(ctx: StepContext) -> StepResult:
     """Compare the survey with the design and run the detection on it; see the manual beside this file."""
     site = ctx.site
-    before = perimeter_of(site, ctx.read(BEAMS), ctx.terrain)
+    before = perimeter_of(site, ctx.read, ctx.terrain)
     surface = design_of(site, before, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
     gradings = ctx.read(GRADINGS)
     zones = dict(before.zones)
@@ -124,7 +125,7 @@ def run(ctx: StepContext) -> StepResult:
     half = site.detection.half_width_m
     reach = site.grading.under_m + site.grading.batter_m
     with _open_survey(ctx) as survey:
-        built = Perimeter(list(zones.values()), survey, rules_of(site))
+        built = before.with_zones({name: (zone,) for name, zone in zones.items()}, survey)
         for number, row in enumerate(gradings.itertuples()):
             ctx.progress(number, len(gradings), f"zone {row.zone_id}")
             if row.zone_id not in zones:
@@ -201,6 +202,8 @@ STEP = Step(
         Param("least_area_m2", "real", "smaller areas out of tolerance do not fail a zone", 1.0, "m2", 0.0, 100),
     ),
     inputs=(
+        LayerIn(FENCE, "which zones follow each other, and which side is inside"),
+        LayerIn(ZONES, "the strips to examine"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(GRADINGS, "which zones were graded, and the heads' new heights"),
     ),

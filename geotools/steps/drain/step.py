@@ -12,14 +12,14 @@ from geopandas import GeoDataFrame
 from rasterio import Affine
 from shapely import LineString, MultiPolygon, Point, get_coordinates
 
-from geotools.detection.from_plan import perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
 from geotools.earthwork.water import Pond
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
-from geotools.plan.schema import BEAMS, FLOW_CROSSINGS, PONDS
+from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.drain.kernel import Piece, Water, water_of
 from geotools.terrain.design import DesignSurface
@@ -190,7 +190,7 @@ def _dams(window: _Window, water: Water) -> list[str]:
 def run(ctx: StepContext) -> StepResult:
     """Find standing and running water; see the manual beside this file."""
     beams = ctx.read(BEAMS)
-    perimeter = perimeter_of(ctx.site, beams, ctx.terrain)
+    perimeter = perimeter_of(ctx.site, ctx.read, ctx.terrain)
     folder = ctx.workspace.folder
     graded = (folder / CUT_FILL).exists()
     if graded:
@@ -279,7 +279,11 @@ STEP = Step(
         Param("min_depth_m", "real", "shallower ponds are left out", 0.03, "m", 0.005, 1),
         Param("min_catchment_m2", "real", "smaller streams are left out", 100.0, "m2", 1, 1e6),
     ),
-    inputs=(LayerIn(BEAMS, "beam lines, low heads"),),
+    inputs=(
+        LayerIn(FENCE, "which zones follow each other, and which side is inside"),
+        LayerIn(ZONES, "the strips to examine"),
+        LayerIn(BEAMS, "beam lines, low heads"),
+    ),
     outputs=(LayerOut(PONDS), LayerOut(FLOW_CROSSINGS)),
     order=60,
     citations=(

@@ -16,8 +16,7 @@ from rasterio.transform import Affine
 from rasterio.windows import Window
 from scipy.ndimage import map_coordinates
 
-from geotools.corridor import BeamLine
-from geotools.detection.patch import Patch
+from geotools.corridor import BeamLine, StripGrid
 from geotools.io.crs import metres_per_unit
 
 __all__ = ["Band", "MapRaster", "bounds_of"]
@@ -87,16 +86,16 @@ class MapRaster:
             self._raster.set_band_description(number, band.words)
             self._raster.set_band_unit(number, band.unit)
 
-    def lay(self, patch: Patch, layers: Sequence[Floats]) -> None:
+    def lay(self, grid: StripGrid, layers: Sequence[Floats]) -> None:
         """Lay a strip's node values, one (n, k) array a band, over what is there."""
-        x, y = patch.node_xy()
+        x, y = grid.map_xy()
         cell = self.cell_m
         c0, c1 = math.floor(float(x.min()) / cell) - self._left, math.ceil(float(x.max()) / cell) - self._left
         r0, r1 = self._top - math.ceil(float(y.max()) / cell), self._top - math.floor(float(y.min()) / cell)
         window = Window(c0, r0, max(c1 - c0, 1), max(r1 - r0, 1))
         held = self._raster.read(window=window)
         corner = (self._left + c0, self._top - r0)
-        self._raster.write(_laid(patch, layers, self.bands, held, corner, cell), window=window)
+        self._raster.write(_laid(grid, layers, self.bands, held, corner, cell), window=window)
 
     def finish(self) -> bool:
         """Write the file; whether it is cloud-optimised.
@@ -136,24 +135,24 @@ def bounds_of(lines: Iterable[BeamLine], half_width_m: float) -> tuple[float, fl
 
 
 def _laid(
-    patch: Patch,
+    grid: StripGrid,
     layers: Sequence[Floats],
     bands: Sequence[Band],
     held: NDArray[np.float32],
     corner: tuple[int, int],
     cell_m: float,
 ) -> NDArray[np.float32]:
-    """The window's cells with this patch laid over what they held."""
+    """The window's cells with this strip laid over what they held."""
     _, rows, columns = held.shape
     x = (corner[0] + np.arange(columns) + 0.5) * cell_m
     y = (corner[1] - np.arange(rows) - 0.5) * cell_m
     x, y = np.meshgrid(x, y)
-    _, _, inside = patch.place(x, y)
+    _, _, inside = grid.locate(x, y)
     x, y = x[inside], y[inside]
-    centre = [patch.place(x, y)[:2]]
+    centre = [grid.locate(x, y)[:2]]
     # a beam is narrower than a cell: of what is largest, four places in the cell are asked
     quarter = cell_m / 4.0
-    spread = [patch.place(x + dx, y + dy)[:2] for dx in (-quarter, quarter) for dy in (-quarter, quarter)]
+    spread = [grid.locate(x + dx, y + dy)[:2] for dx in (-quarter, quarter) for dy in (-quarter, quarter)]
     for number, (layer, band) in enumerate(zip(layers, bands, strict=True)):
         places = spread if band.larger else centre
         values = [map_coordinates(layer, at, order=1, mode="nearest", prefilter=False) for at in places]

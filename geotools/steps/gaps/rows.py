@@ -12,28 +12,31 @@ from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.findings import Findings
-from geotools.detection.solve import Question
+from geotools.detection.perimeter import Rules
 from geotools.detection.spots import Spot
-from geotools.detection.work import FenceWork
 from geotools.engine.step import StepContext
 
-__all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_rows", "tell"]
+__all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_id", "spot_rows", "tell"]
 
 Row = dict[str, Any]
 
 
-def spot_rows(work: FenceWork, findings: Findings, question: Question) -> list[Row]:
+def spot_id(zone_id: str, threat: str, number: int) -> str:
+    """Name of a dead spot; ``number`` counts the threat's spots in the zone from 1."""
+    return f"{zone_id}-{threat.replace(' ', '_')}-{number:02d}"
+
+
+def spot_rows(findings: Findings) -> list[Row]:
     """Rows of the dead_spots layer."""
     rows: list[Row] = []
-    for target in question.targets:
-        for place in work.core:
-            zone = work.zones[place]
-            spots = findings.spots[target.name][place]
+    for target in findings.perimeter.rules.targets.values():
+        for zone_id in findings.asked:
+            spots = findings.spots[target.name, zone_id]
             for number, (spot, cause) in enumerate(spots, start=1):
                 rows.append(
                     {
-                        "spot_id": f"{zone.zone_id}-{target.name.replace(' ', '_')}-{number:02d}",
-                        "zone_id": zone.zone_id,
+                        "spot_id": spot_id(zone_id, target.name, number),
+                        "zone_id": zone_id,
                         "threat": target.name,
                         "method": "wave",
                         "cause": cause,
@@ -56,14 +59,14 @@ def _space(target: Target, spot: Spot) -> Row:
     return {"crawl_gap_m": spot.crawl_gap_m, "depth_m": max(spot.crawl_gap_m - target.top_m, 0.0)}
 
 
-def profile_rows(work: FenceWork, findings: Findings) -> list[Row]:
+def profile_rows(findings: Findings) -> list[Row]:
     """Rows of the profiles table: a crossing straight over is stopped by the smallest gap it meets."""
     rows: list[Row] = []
-    for place in work.core:
-        zone_id, strip = work.zones[place].zone_id, findings.patches[place].strip
-        gap = np.minimum(findings.floor[place] - strip.ground_m, HIGHEST_TOP_M).min(axis=1)
-        ground = strip.ground_m[:, strip.ground_m.shape[1] // 2]
-        for number, (chainage, level, space) in enumerate(zip(strip.chainage_m, ground, gap, strict=True)):
+    for zone_id in findings.asked:
+        patch = findings.patches[zone_id]
+        gap = np.minimum(patch.floor - patch.ground_m, HIGHEST_TOP_M).min(axis=1)
+        ground = patch.ground_m[:, patch.ground_m.shape[1] // 2]
+        for number, (chainage, level, space) in enumerate(zip(patch.grid.chainage_m, ground, gap, strict=True)):
             rows.append(
                 {
                     "profile_id": f"{zone_id}-{number:04d}",
@@ -76,26 +79,28 @@ def profile_rows(work: FenceWork, findings: Findings) -> list[Row]:
     return rows
 
 
-def crossing_rows(work: FenceWork, findings: Findings, question: Question) -> list[Row]:
+def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
     """Rows of the crossings layer, drawn from outside to inside."""
     rows: list[Row] = []
-    for target in question.targets:
-        result = findings.threats[target.name]
-        for place in work.core:
-            zone, weakest, way = work.zones[place], result.weakest[place], result.ways[place]
+    rules = findings.perimeter.rules
+    for name, result in findings.threats.items():
+        for zone_id in findings.asked:
+            place, line_of = findings.place(zone_id), findings.perimeter.zones[zone_id].line
+            weakest, way = result.weakest[place], result.ways[place]
             if len(way) < 2:
                 continue
             # ways come from the right of the chain to its left; the line is drawn from outside to inside
-            line = LineString(way if work.inside_left else way[::-1])
-            middle = min(way, key=lambda place: abs(float(zone.line.from_map(*place)[1])))
+            line = LineString(way if inside_left else way[::-1])
+            _, off = line_of.from_map(way[:, 0], way[:, 1])
+            middle = way[int(np.argmin(np.abs(off)))]
             rows.append(
                 {
-                    "crossing_id": f"{zone.zone_id}-{target.name.replace(' ', '_')}",
-                    "zone_id": zone.zone_id,
-                    "threat": target.name,
+                    "crossing_id": f"{zone_id}-{name.replace(' ', '_')}",
+                    "zone_id": zone_id,
+                    "threat": name,
                     "modulation": weakest,
-                    "outcome": "unseen" if weakest < question.threshold else "alarmed",
-                    "chainage_m": float(zone.line.from_map(*middle)[0]),
+                    "outcome": "unseen" if weakest < rules.threshold else "alarmed",
+                    "chainage_m": float(line_of.from_map(*middle)[0]),
                     "length_m": line.length,
                     "geometry": line,
                 }
@@ -103,7 +108,7 @@ def crossing_rows(work: FenceWork, findings: Findings, question: Question) -> li
     return rows
 
 
-def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], question: Question) -> dict[str, Any]:
+def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], rules: Rules) -> dict[str, Any]:
     """The table shown when a run ends: one line a zone. zones : length by zone, in order."""
     spots_of: dict[str, list[Row]] = {}
     for row in rows["dead_spots"]:
@@ -113,21 +118,21 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], questi
     for zone_id, length in zones.items():
         cells: list[object] = [zone_id, f"{length:.1f}"]
         spots = spots_of.get(zone_id, [])
-        for target in question.targets:
+        for target in rules.targets.values():
             dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
             value = weakest.get((zone_id, target.name))
             shown = "-" if value is None else f"{value:.2f}"
             cells.append(f"{dead:.1f} m dead, {shown}" if dead else f"seen, {shown}")
         gaps = [r["crawl_gap_m"] for r in spots if r["crawl_gap_m"] is not None]
         lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
-    columns = ["zone", "length m", *(target.name for target in question.targets), "worst gap m"]
-    title = f"who gets through where (modulation of the weakest crossing; an alarm needs {question.threshold:g})"
+    columns = ["zone", "length m", *(target.name for target in rules.targets.values()), "worst gap m"]
+    title = f"who gets through where (modulation of the weakest crossing; an alarm needs {rules.threshold:g})"
     return {"title": title, "columns": columns, "rows": lines}
 
 
-def tell(ctx: StepContext, rows: dict[str, list[Row]], question: Question, weakest: dict[str, float | None]) -> None:
+def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: dict[str, float | None]) -> None:
     """Say the findings in words."""
-    for target in question.targets:
+    for target in rules.targets.values():
         spots = [r for r in rows["dead_spots"] if r["threat"] == target.name]
         value = weakest[target.name]
         if spots:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geotools.detection.work import plans_of
+from geotools.detection.chains import chains_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan.schema import (
     BEAM_LEVELS,
@@ -22,8 +22,8 @@ from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, run_wave
 
 def run(ctx: StepContext) -> StepResult:
     """Find where each threat gets through; see the manual beside this file."""
-    plans = plans_of(ctx)
-    return run_wave(ctx, plans) if ctx.params["method"] == "wave" else run_straightness(ctx, plans)
+    chains = chains_of(ctx.site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
+    return run_wave(ctx, chains) if ctx.params["method"] == "wave" else run_straightness(ctx, chains)
 
 
 STEP = Step(
@@ -35,7 +35,7 @@ STEP = Step(
         Param(
             "method",
             "choice",
-            "wave: the field of the beams over the ground; straightness: the hand rule, ground against a straight line",
+            "wave: the field of the beams over the ground; straightness: ground against a straight line between posts",
             default="wave",
             choices=("wave", "straightness"),
         ),

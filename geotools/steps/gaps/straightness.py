@@ -1,39 +1,42 @@
-"""The hand rule: where the ground lies further below the straight line between the posts than a threat allows."""
+"""The straight-edge check: ground further below the straight line between the posts than a threat allows."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from geotools.beam.strip import straightness
-from geotools.detection.patch import Patch
+from geotools.beam.strip import Strip, straightness
+from geotools.corridor import StripGrid
+from geotools.detection.chains import tiles_of
+from geotools.detection.from_plan import rules_of
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import Spot, outline, runs
-from geotools.detection.work import FencePlan, works_of
 from geotools.engine.step import StepContext, StepResult
+from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.plan.workspace import empty_frame, frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
-from geotools.steps.gaps.rows import Row
+from geotools.steps.gaps.rows import Row, spot_id
 
 __all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
 
 LINE_RASTER = "straightness.tif"
 
 
-def straightness_spots(patch: Patch, tolerance_m: float) -> list[tuple[Spot, float]]:
+def straightness_spots(grid: StripGrid, strip: Strip, tolerance_m: float) -> list[tuple[Spot, float]]:
     """Spots of one zone by the straightness rule, each with its greatest depth below the line, metres."""
-    below = straightness(patch.strip)
-    middle = patch.strip.offset_m.size // 2
-    x, half = patch.strip.chainage_m, patch.spacing[0] / 2
+    below = straightness(strip)
+    middle = grid.offset_m.size // 2
+    x, half = grid.chainage_m, grid.spacing_m[0] / 2
     found = []
     for first, last in runs(below[:, middle] > tolerance_m):
-        area = outline(patch, below > tolerance_m, first, last)
+        area = outline(grid, below > tolerance_m, first, last)
         from_m, to_m = max(float(x[first]) - half, 0.0), min(float(x[last]) + half, float(x[-1]))
         spot = Spot(first, last, from_m, to_m, area, np.nan, np.nan)
         found.append((spot, float(below[first : last + 1, middle].max())))
     return found
 
 
-def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
+def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     """Hold the ground of every zone against the straight line between its posts."""
     rows: list[Row] = []
     table = []
@@ -42,24 +45,24 @@ def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
     if without:
         ctx.warn(f"no straightness tolerance for {', '.join(without)}: the rule says nothing of them")
     detection = ctx.site.detection
-    bounds = bounds_of((zone.setup.line for plan in plans for zone in plan.zones), detection.half_width_m)
+    bounds = bounds_of((zone.line for chain in chains for zone in chain.zones), detection.half_width_m)
     bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
     raster = MapRaster(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, detection.spacing_m, bounds, bands)
-    for plan in plans:
-        works = works_of(plan, ctx.terrain, detection.half_width_m, detection.spacing_m)
-        for zone in (work.zones[place] for work in works for place in work.core):
-            blank = np.zeros((0, *zone.strip.ground_m.shape))
-            patch = Patch(zone.line, zone.strip, blank, zone.strip.ground_m)
-            raster.lay(patch, (straightness(zone.strip),))
-            cells: list[object] = [zone.zone_id, f"{zone.line.length:.1f}"]
+    for tile in (tile for chain in chains for tile in tiles_of(chain)):
+        perimeter = Perimeter.of([tile.chain], ctx.terrain, rules_of(ctx.site))
+        for zone_id in tile.asked:
+            grid, strip = perimeter.grids[zone_id], perimeter.strip(zone_id)
+            below = straightness(strip)
+            raster.lay(grid, (below,))
+            cells: list[object] = [zone_id, f"{grid.line.length:.1f}"]
             for threat, rule in rules.items():
-                found = [] if rule is None else straightness_spots(patch, rule)
+                found = [] if rule is None else straightness_spots(grid, strip, rule)
                 cells.append(f"{sum(s.to_m - s.from_m for s, _ in found):.1f}" if found else "-")
                 for number, (spot, depth) in enumerate(found, start=1):
                     rows.append(
                         {
-                            "spot_id": f"{zone.zone_id}-{threat.replace(' ', '_')}-{number:02d}",
-                            "zone_id": zone.zone_id,
+                            "spot_id": spot_id(zone_id, threat, number),
+                            "zone_id": zone_id,
                             "threat": threat,
                             "method": "straightness",
                             "cause": "dip",
@@ -71,7 +74,7 @@ def run_straightness(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
                             "geometry": spot.area,
                         }
                     )
-            table.append([*cells, f"{float(straightness(zone.strip).max()):.2f}"])
+            table.append([*cells, f"{float(below.max()):.2f}"])
     raster.finish()
     ctx.say("straightness rule: ground against the straight line between the posts; the wave model was not asked")
     return StepResult(

@@ -10,17 +10,17 @@ import rasterio
 from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.corridor import StripGrid
 from geotools.detection.accuracy import Accuracy
+from geotools.detection.chains import Tile
 from geotools.detection.findings import find
-from geotools.detection.patch import Patch
-from geotools.detection.solve import Question
-from geotools.detection.work import FenceWork, Tile, work_of
+from geotools.detection.perimeter import Perimeter, Rules
 from geotools.engine.step import StepContext
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
 from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, sensitivity_rows
 from geotools.terrain.model import Terrain
 
-__all__ = ["LAYERS", "Asked", "Found", "answer", "solve"]
+__all__ = ["LAYERS", "TileResult", "TileTask", "solve_here", "solve_tile"]
 
 Floats = NDArray[np.float64]
 Turned = Mapping[tuple[str, str], str]
@@ -28,76 +28,90 @@ LAYERS = ("dead_spots", "crossings", "beam_levels", "profiles", "resurvey", "sen
 
 
 @dataclass(frozen=True)
-class Asked:
+class TileTask:
     """What is asked of every tile of a run: small, and nothing of the plan's data.
 
-    half_width_m, spacing_m : of the strips. accuracy : of the terrain, None where certainty is not told.
-    doubts : whether the answer is tried out with other settings. draws, seed : of the drawn grounds.
-    rain_mm_h : rain that the loss is told for.
+    Attributes
+    ----------
+    rules : Rules
+        When somebody is detected.
+    terrain : Terrain
+        Opened anew where it arrives.
+    accuracy : Accuracy or None
+        Of the terrain; None where certainty is not stated.
+    uncertainty : bool
+        Whether the answer is tried out with other settings.
+    draws, seed : int
+        Of the drawn grounds.
+    rain_mm_h : float
+        Rain that the loss is given for.
     """
 
-    question: Question
+    rules: Rules
     terrain: Terrain
-    half_width_m: float
-    spacing_m: float
     accuracy: Accuracy | None
-    doubts: bool
+    uncertainty: bool
     draws: int
     seed: int
     rain_mm_h: float
 
     @classmethod
-    def of(cls, ctx: StepContext, question: Question, accuracy: Accuracy | None) -> Asked:
+    def of(cls, ctx: StepContext, rules: Rules, accuracy: Accuracy | None) -> TileTask:
         """What this run asks."""
-        detection, survey = ctx.site.detection, ctx.site.survey
+        survey = ctx.site.survey
         return cls(
-            question,
+            rules,
             ctx.terrain,
-            detection.half_width_m,
-            detection.spacing_m,
             accuracy,
             bool(ctx.params["doubts"]),
             survey.draws,
             survey.seed,
-            detection.rain_mm_h,
+            ctx.site.detection.rain_mm_h,
         )
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a tile gives to the plan, of the zones it was asked about.
+class StripValues:
+    """One zone's strip for the rasters: (n, k) crawl gap, detection floor, and each threat's modulation."""
 
-    rows : by layer. patches : each zone's strip, with crawl gap and detection floor, and with each threat's modulation.
-    """
+    grid: StripGrid
+    gap: tuple[Floats, Floats]
+    modulation: list[Floats]
+
+
+@dataclass(frozen=True)
+class TileResult:
+    """What a tile gives to the plan, of the zones it was asked about: rows by layer, and every strip's values."""
 
     rows: dict[str, list[Row]]
-    patches: list[tuple[Patch, tuple[Floats, Floats], list[Floats]]]
+    strips: list[StripValues]
 
 
-def answer(asked: Asked, work: FenceWork, turned: Turned, progress: Callable[[int], None]) -> Found:
-    """Solve a tile whose ground is known; ``turned`` : polarisation of its heads by zone and level."""
-    question = asked.question
-    found = find(work, question, progress)
-    spots = spot_rows(work, found, question)
-    rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
-    if asked.doubts:
-        rows["resurvey"] = add_certainty(work, found, question, asked.accuracy, spots, asked.draws, asked.seed)
-        rows["sensitivity"] = sensitivity_rows(work, found, question)
-    rows["crossings"] = crossing_rows(work, found, question)
-    rows["beam_levels"] = beam_rows(work, found, asked.rain_mm_h, turned)
-    rows["profiles"] = profile_rows(work, found)
-    patches = []
-    for place in work.core:
-        patch, floor = found.patches[place], found.floor[place]
-        ground = patch.strip.ground_m
-        gap = np.minimum(floor - ground, HIGHEST_TOP_M), np.minimum(floor, ground + HIGHEST_TOP_M)
-        patches.append((patch, gap, list(found.best[place])))
-    return Found(rows, patches)
-
-
-def solve(asked: Asked, item: tuple[Tile, Turned]) -> Found:
-    """Read a tile's ground and solve it."""
-    tile, turned = item
+def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[int], None]) -> TileResult:
+    """Solve a tile; ``turned`` : polarisation of its heads by zone and level."""
+    chain = tile.chain
     with rasterio.Env(GDAL_CACHEMAX=64):
-        work = work_of(tile, asked.terrain, asked.half_width_m, asked.spacing_m)
-    return answer(asked, work, turned, lambda done: None)
+        perimeter = Perimeter.of([chain], task.terrain, task.rules)
+        perimeter.check_ground()
+    found = find(perimeter, tile, progress)
+    spots = spot_rows(found)
+    rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
+    if task.uncertainty:
+        rows["resurvey"] = add_certainty(found, spots, task.accuracy, task.draws, task.seed)
+        rows["sensitivity"] = sensitivity_rows(found)
+    rows["crossings"] = crossing_rows(found, chain.inside_left)
+    rows["beam_levels"] = beam_rows(found, task.rain_mm_h, turned)
+    rows["profiles"] = profile_rows(found)
+    strips = []
+    for zone_id in found.asked:
+        patch = found.patches[zone_id]
+        ground = patch.ground_m
+        gap = np.minimum(patch.floor - ground, HIGHEST_TOP_M), np.minimum(patch.floor, ground + HIGHEST_TOP_M)
+        strips.append(StripValues(patch.grid, gap, list(patch.best)))
+    return TileResult(rows, strips)
+
+
+def solve_tile(task: TileTask, item: tuple[Tile, Turned]) -> TileResult:
+    """Solve a tile in a worker."""
+    tile, turned = item
+    return solve_here(task, tile, turned, lambda done: None)

@@ -7,22 +7,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.beam import rain_fade_db
 from geotools.beam.standing import NULL_DB, leave_null
 from geotools.detection.accuracy import PER_95, Accuracy, estimate, read_check_points
-from geotools.detection.certainty import ZoneDoubt, certainty_of, in_doubt, judge_zone
+from geotools.detection.certainty import certainty_of, in_question, judge_zone
+from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
 from geotools.detection.sensitivity import sensitivity
-from geotools.detection.solve import Question
-from geotools.detection.work import FenceWork, Tile
 from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
 from geotools.plan.schema import HEADS
-from geotools.steps.gaps.rows import Row
+from geotools.steps.gaps.rows import Row, spot_id
 
 __all__ = ["Polarisations", "accuracy_of", "add_certainty", "beam_rows", "polarisations", "sensitivity_rows"]
 
@@ -51,87 +49,57 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
     return Accuracy(stated / PER_95, correlation_m=given.correlation_m)
 
 
-def _others(found: Findings, place: int) -> NDArray[np.float64]:
-    """What neighbours' beams give in a zone, (threats, n, k); 0 where its own give as much or more."""
-    own, both = found.patches[place].best, found.best[place]
-    return np.where(both > own, both, 0.0)
-
-
-def _owned(found: Findings, place: int) -> NDArray[np.bool_]:
-    """Stations of a zone where the chain of beam lines runs along it, (n,)."""
-    result = next(iter(found.threats.values()))
-    return result.steps[place][:, 0] >= 0
-
-
-def add_certainty(
-    work: FenceWork,
-    found: Findings,
-    question: Question,
-    accuracy: Accuracy | None,
-    spots: list[Row],
-    draws: int,
-    seed: int,
-) -> list[Row]:
+def add_certainty(found: Findings, spots: list[Row], accuracy: Accuracy | None, draws: int, seed: int) -> list[Row]:
     """Put probability and certainty into the rows of dead spots; rows of the resurvey layer."""
     if accuracy is None:
         return []
     by_id = {row["spot_id"]: row for row in spots}
+    perimeter = found.perimeter
     points: list[Row] = []
-    for place in work.core:
-        zone = work.zones[place]
+    for zone_id in found.asked:
         names = [
-            target.name
-            for target in question.targets
-            if in_doubt([found.threats[target.name].weakest[place]], question.threshold)
+            name
+            for name in perimeter.rules.targets
+            if in_question(found.weakest(name, zone_id), perimeter.rules.threshold)
         ]
         if not names:
             continue
-        others = _others(found, place)
-        held = {t.name: others[i] for i, t in enumerate(question.targets) if t.name in names}
-        rows = {name: tuple((s.first, s.last) for s, _ in found.spots[name][place]) for name in names}
-        doubt = ZoneDoubt(zone, zone.number, _owned(found, place), held, rows)
-        judged = judge_zone(doubt, question, accuracy, draws, seed)
+        rows = {name: [(s.first, s.last) for s, _ in found.spots[name, zone_id]] for name in names}
+        judged = judge_zone(perimeter, zone_id, rows, accuracy, draws, seed)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
-                row = by_id[_spot_id(zone.zone_id, name, number)]
-                row |= {"probability": chance, "certainty": certainty_of(chance)}
-        middle = zone.strip.offset_m.size // 2
+                by_id[spot_id(zone_id, name, number)] |= {"probability": chance, "certainty": certainty_of(chance)}
+        grid, level = perimeter.grids[zone_id], perimeter.levels(zone_id)
         for number, point in enumerate(judged.resurvey, start=1):
-            x, y = (float(part) for part in zone.line.to_map(point.chainage_m))
-            level = float(np.interp(point.chainage_m, zone.strip.chainage_m, zone.strip.ground_m[:, middle]))
+            x, y = (float(part) for part in grid.line.to_map(point.chainage_m))
+            height = float(np.interp(point.chainage_m, grid.chainage_m, level[:, level.shape[1] // 2]))
             points.append(
                 {
-                    "point_id": f"{zone.zone_id}-S{number:02d}",
-                    "zone_id": zone.zone_id,
+                    "point_id": f"{zone_id}-S{number:02d}",
+                    "zone_id": zone_id,
                     "threat": point.threat,
-                    "spot_id": None if point.spot is None else _spot_id(zone.zone_id, point.threat, point.spot + 1),
+                    "spot_id": None if point.spot is None else spot_id(zone_id, point.threat, point.spot + 1),
                     "chainage_m": point.chainage_m,
-                    "ground_m": level,
+                    "ground_m": height,
                     "explains": point.explains,
-                    "geometry": Point(x, y, level),
+                    "geometry": Point(x, y, height),
                 }
             )
     return points
 
 
-def _spot_id(zone_id: str, threat: str, number: int) -> str:
-    return f"{zone_id}-{threat.replace(' ', '_')}-{number:02d}"
-
-
-def sensitivity_rows(work: FenceWork, found: Findings, question: Question) -> list[Row]:
+def sensitivity_rows(found: Findings) -> list[Row]:
     """Rows of the sensitivity table."""
-    zones = [work.zones[place] for place in work.core]
-    others = [_others(found, place) for place in work.core]
-    moved = sensitivity(zones, others, [_owned(found, place) for place in work.core], question)
-    as_set = {(m.place, m.threat): m.dead_m for m in moved if m.change == "as set"}
+    moved = sensitivity(found.perimeter, found.asked)
+    as_set = {(m.zone_id, m.threat): m.dead_m for m in moved if m.change == "as set"}
     return [
         {
-            "row_id": f"{zones[m.place].zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
-            "zone_id": zones[m.place].zone_id,
+            "row_id": f"{m.zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
+            "zone_id": m.zone_id,
             "threat": m.threat,
             "change": m.change,
             "dead_m": m.dead_m,
-            "more_m": m.dead_m - as_set[m.place, m.threat],
+            "more_m": m.dead_m - as_set[m.zone_id, m.threat],
         }
         for m in moved
     ]
@@ -142,7 +110,7 @@ class Polarisations(dict[tuple[str, str], str]):
 
     def of(self, tile: Tile) -> dict[tuple[str, str], str]:
         """Those of one tile's zones."""
-        zones = {zone.setup.zone_id for zone in tile.plan.zones}
+        zones = {zone.zone_id for zone in tile.chain.zones}
         return {key: turned for key, turned in self.items() if key[0] in zones}
 
 
@@ -156,29 +124,29 @@ def polarisations(ctx: StepContext) -> Polarisations:
     return found
 
 
-def beam_rows(work: FenceWork, found: Findings, rain_mm_h: float, turned: Mapping[tuple[str, str], str]) -> list[Row]:
+def beam_rows(found: Findings, rain_mm_h: float, turned: Mapping[tuple[str, str], str]) -> list[Row]:
     """Rows of the beam_levels table: standing level, the way out of a null, loss in rain."""
     rows: list[Row] = []
     nulls = []
-    for place in work.core:
-        zone = work.zones[place]
-        for beam, level, standing in zip(zone.beams, zone.levels, found.standing[place], strict=True):
+    for zone_id in found.asked:
+        zone, strip = found.perimeter.zones[zone_id], found.perimeter.strip(zone_id)
+        for pair, standing in zip(zone.pairs, found.standing[zone_id], strict=True):
             row: dict[str, Any] = {
-                "beam_id": f"{zone.zone_id}-{level}",
-                "zone_id": zone.zone_id,
-                "level": level,
+                "beam_id": f"{zone_id}-{pair.level}",
+                "zone_id": zone_id,
+                "level": pair.level,
                 "standing_level_db": standing,
                 "in_null": standing < NULL_DB,
                 "rain_fade_db": rain_fade_db(
-                    beam.head_type.frequency_hz,
+                    pair.head_type.frequency_hz,
                     zone.line.length,
                     rain_mm_h,
-                    polarisation=turned.get((zone.zone_id, level), "circular"),
+                    polarisation=turned.get((zone_id, pair.level), "circular"),
                 ),
             }
             rows.append(row)
             if row["in_null"]:
-                nulls.append((row, beam))
+                nulls.append((row, strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m)))
     for (row, _), escape in zip(nulls, leave_null([beam for _, beam in nulls]), strict=True):
         if escape is not None:
             row["clear_tx_height_m"] = escape.tx_height_m

@@ -8,15 +8,17 @@ from functools import partial
 import rasterio
 
 from geotools.beam.strip import HIGHEST_TOP_M
-from geotools.detection.solve import Question
-from geotools.detection.work import FencePlan, question_of, tiles_of, work_of
+from geotools.detection.chains import tiles_of
+from geotools.detection.from_plan import rules_of
+from geotools.detection.perimeter import Rules
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
+from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
-from geotools.steps.gaps.tile import LAYERS, Asked, Found, answer, solve
+from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
 from geotools.steps.gaps.uncertainty import accuracy_of, polarisations
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
@@ -27,22 +29,22 @@ GAP_RASTER, CORRIDOR_RASTER = "crawl_gap.tif", "corridor.tif"
 class _Rasters:
     """Both rasters of a run while they are being made."""
 
-    def __init__(self, ctx: StepContext, question: Question, plans: list[FencePlan]) -> None:
+    def __init__(self, ctx: StepContext, rules: Rules, chains: list[FenceChain]) -> None:
         detection, crs = ctx.site.detection, ctx.workspace.plan_crs
-        bounds = bounds_of((zone.setup.line for plan in plans for zone in plan.zones), detection.half_width_m)
+        bounds = bounds_of((zone.line for chain in chains for zone in chain.zones), detection.half_width_m)
         gap = (
             Band(f"crawl gap; {HIGHEST_TOP_M:g} m where no lower top alarms", "m", larger=False),
             Band("detection floor", "m", larger=False),
         )
-        threats = tuple(Band(f"best modulation: {target.name}", "1", larger=True) for target in question.targets)
+        threats = tuple(Band(f"best modulation: {target.name}", "1", larger=True) for target in rules.targets.values())
         self.gap = MapRaster(ctx.scratch / GAP_RASTER, crs, detection.spacing_m, bounds, gap)
         self.corridor = MapRaster(ctx.scratch / CORRIDOR_RASTER, crs, detection.spacing_m, bounds, threats)
 
-    def lay(self, found: Found) -> None:
+    def lay(self, found: TileResult) -> None:
         """Lay the tile's own zones into both."""
-        for patch, gap, threats in found.patches:
-            self.gap.lay(patch, gap)
-            self.corridor.lay(patch, threats)
+        for strip in found.strips:
+            self.gap.lay(strip.grid, strip.gap)
+            self.corridor.lay(strip.grid, strip.modulation)
 
     def finish(self) -> bool:
         """Write both; whether they are cloud-optimised."""
@@ -53,42 +55,41 @@ def _advance(ctx: StepContext, before: int, total: int, zones: int) -> None:
     ctx.progress(min(before + zones, total), total, "beams")
 
 
-def _findings(ctx: StepContext, plan: FencePlan, asked: Asked, done: int, total: int) -> Iterator[Found]:
+def _findings(ctx: StepContext, chain: FenceChain, task: TileTask, done: int, total: int) -> Iterator[TileResult]:
     """What is found in every tile of a fence line, in order; on the run's workers where there are several."""
-    tiles, turned = tiles_of(plan), polarisations(ctx)
+    tiles, turned = tiles_of(chain), polarisations(ctx)
     if not isinstance(ctx.workers, Serial | None) and len(tiles) > 1:
-        yield from ctx.map(partial(solve, asked), [(tile, turned.of(tile)) for tile in tiles], "beams")
+        yield from ctx.map(partial(solve_tile, task), [(tile, turned.of(tile)) for tile in tiles], "beams")
         return
     for tile in tiles:
-        work = work_of(tile, asked.terrain, asked.half_width_m, asked.spacing_m)
-        yield answer(asked, work, turned.of(tile), partial(_advance, ctx, done, total))
-        done += len(work.core)
+        yield solve_here(task, tile, turned.of(tile), partial(_advance, ctx, done, total))
+        done += len(tile.core)
 
 
-def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
+def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
-    question = question_of(ctx)
-    zones = {zone.setup.zone_id: zone.setup.line.length for plan in plans for zone in plan.zones}
+    rules = rules_of(ctx.site)
+    zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
-    asked = Asked.of(ctx, question, accuracy_of(ctx))
+    task = TileTask.of(ctx, rules, accuracy_of(ctx))
     # the raster library's block cache would grow with the machine, not with the work
     with rasterio.Env(GDAL_CACHEMAX=64):
-        rasters, done = _Rasters(ctx, question, plans), 0
-        for plan in plans:
-            for found in _findings(ctx, plan, asked, done, len(zones)):
-                done += len(found.patches)
+        rasters, done = _Rasters(ctx, rules, chains), 0
+        for chain in chains:
+            for found in _findings(ctx, chain, task, done, len(zones)):
+                done += len(found.strips)
                 rasters.lay(found)
                 for name in LAYERS:
                     rows[name] += found.rows[name]
         if not rasters.finish():
             ctx.say("the rasters reach very far: written as tiled GeoTIFF without overviews")
     site_weakest: dict[str, float | None] = {}
-    for target in question.targets:
+    for target in rules.targets.values():
         values = [r["modulation"] for r in rows["crossings"] if r["threat"] == target.name]
         site_weakest[target.name] = min(values) if values else None
     for row in rows["crossings"]:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
-    tell(ctx, rows, question, site_weakest)
+    tell(ctx, rows, rules, site_weakest)
     crs = ctx.workspace.work_crs
     return StepResult(
         layers={
@@ -105,10 +106,10 @@ def run_wave(ctx: StepContext, plans: list[FencePlan]) -> StepResult:
             "dead_spots": len(rows["dead_spots"]),
             "dead_length_m": {
                 t.name: round(sum(r["length_m"] for r in rows["dead_spots"] if r["threat"] == t.name), 2)
-                for t in question.targets
+                for t in rules.targets.values()
             },
             "weakest_crossing": {name: None if v is None else round(v, 3) for name, v in site_weakest.items()},
             "beams_in_null": [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]],
-            "table": closing_table(rows, zones, question),
+            "table": closing_table(rows, zones, rules),
         },
     )

@@ -87,8 +87,9 @@ def grade_zones(
         for zone in again:  # one after the other, so that the second counts on the first as it now is
             old = made[zone.zone_id][1]
             surface.undo(old.strip, old.own(zone.zone_id))
-            near = [made[n][0] if n in made else perimeter.zones[n] for n in perimeter.neighbours(zone.zone_id)]
-            around = Perimeter([zone, *near], surface, perimeter.rules)
+            around = perimeter.with_zones(
+                {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
+            )
             part = grade_group(around, surface, [zone], settings, keep=keep)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
@@ -107,7 +108,7 @@ def grade_zones(
 
 def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[ZoneSetup, ZoneGrading]]) -> Perimeter:
     """Every zone, graded ones with their new heads, solved on the surface as it now is."""
-    whole = Perimeter([made[k][0] if k in made else z for k, z in before.zones.items()], surface, before.rules)
+    whole = before.with_zones({zone_id: (zone,) for zone_id, (zone, _) in made.items()}, surface)
     whole.solve_all()
     return whole
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Point
 
-from geotools.detection.from_plan import perimeter_of, zone_with
+from geotools.detection.chains import perimeter_of
+from geotools.detection.from_plan import zone_with
 from geotools.detection.perimeter import Perimeter, ZoneSetup
 from geotools.earthwork.from_plan import CUT_FILL, grade_settings, keep_mask, kept_areas, surface_over
 from geotools.earthwork.sheets import write_sheets
@@ -15,7 +16,7 @@ from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
-from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS
+from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
 from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
@@ -145,7 +146,7 @@ def run(ctx: StepContext) -> StepResult:
     """Grade, prove and draw; see the manual beside this file."""
     site = ctx.site
     ground = SharedGround(ctx.terrain)
-    perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
+    perimeter = perimeter_of(site, ctx.read, ground)
     perimeter.solve_all()
     surface = surface_over(site, perimeter, ground)
     keep = keep_mask(kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs), surface)
@@ -211,6 +212,7 @@ STEP = Step(
         Param("contour_m", "real", "contour interval of the drawing", 0.05, "m", 0.01, 5),
     ),
     inputs=(
+        LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(OPTIONS, "which zones are to be graded"),

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from geotools.detection.from_plan import perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.detection.height_search import HeightTrials
 from geotools.detection.perimeter import Perimeter, ZoneSetup
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.plan.schema import BEAMS, HEAD_HEIGHTS
+from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.heights.kernel import HeightSearch, search_heights
 from geotools.terrain.design import SharedGround
@@ -79,7 +79,7 @@ def _row(perimeter: Perimeter, zone: ZoneSetup, level: str, limits: tuple[float,
 def run(ctx: StepContext) -> StepResult:
     """Search the heights of every beam that may move; see the manual beside this file."""
     site = ctx.site
-    perimeter = perimeter_of(site, ctx.read(BEAMS), SharedGround(ctx.terrain))
+    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
     perimeter.solve_all()
     limits = {level.level: level.limits_m for level in site.stack_levels()}
     tallest = max(t.top_m for t in perimeter.rules.targets.values())
@@ -120,7 +120,11 @@ STEP = Step(
             choices=("dead", "every"),
         ),
     ),
-    inputs=(LayerIn(BEAMS, "heads and their heights"),),
+    inputs=(
+        LayerIn(FENCE, "which zones follow each other, and which side is inside"),
+        LayerIn(ZONES, "the strips to examine"),
+        LayerIn(BEAMS, "heads and their heights"),
+    ),
     outputs=(LayerOut(HEAD_HEIGHTS),),
     order=40,
     citations=("head heights, their limits and rain splash: common practice, no source",),

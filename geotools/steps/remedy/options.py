@@ -147,11 +147,7 @@ class _Trial:
         for name, a, b in (("a", 0.0, s + reach), ("b", s - reach, line.length)):
             (x0, x1), (y0, y1) = line.to_map([a, b])
             parts.append(replace(self.zone, zone_id=f"{self.zone.zone_id}{name}", line=BeamLine(x0, y0, x1, y1)))
-        near = self.perimeter.neighbours(self.zone.zone_id)
-        trial = Perimeter(
-            [*parts, *(self.perimeter.zones[n] for n in near)], self.perimeter.ground, self.perimeter.rules
-        )
-        trial.take_over(self.perimeter)
+        trial = self.perimeter.with_zones({self.zone.zone_id: parts if self.zone.forward else parts[::-1]})
         dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
         cost = 2 * self.costs.post + 2 * len(self.zone.pairs) * self.costs.head
         return Option(

@@ -8,13 +8,14 @@ import geopandas as gpd
 import numpy as np
 from shapely import MultiPolygon, get_coordinates
 
-from geotools.detection.from_plan import head_type_of, perimeter_of
+from geotools.detection.chains import perimeter_of
+from geotools.detection.from_plan import head_type_of
 from geotools.detection.height_search import trials_of
 from geotools.detection.perimeter import HeadPair, Perimeter
 from geotools.earthwork.from_plan import grade_settings, keep_mask, kept_areas, surface_over
 from geotools.engine.step import LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
-from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS
+from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.remedy.kernel import Remedy, Spot, advise_zone
 from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
@@ -130,7 +131,7 @@ def run(ctx: StepContext) -> StepResult:
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = SharedGround(ctx.terrain)
-    perimeter = perimeter_of(site, ctx.read(BEAMS), ground)
+    perimeter = perimeter_of(site, ctx.read, ground)
     settings = grade_settings(site)
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
@@ -220,6 +221,7 @@ STEP = Step(
     summary="What closes each dead spot, heads or earth, compared by price and proven by a new run.",
     run=run,
     inputs=(
+        LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),

@@ -13,12 +13,12 @@ import numpy.typing as npt
 from shapely import LineString, Point
 
 from geotools.corridor import BeamLine
-from geotools.detection.from_plan import perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
-from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT
+from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT, ZONES
 from geotools.plan.workspace import Workspace, frame_of
 from geotools.steps.walktest.chart import results_chart
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
@@ -181,7 +181,7 @@ def run(ctx: StepContext) -> StepResult:
     """Plan the walk test, or read its results back; see the manual beside this file."""
     beams, wanted = ctx.read(BEAMS), ctx.site.walktest
     results, source = _results(ctx)
-    perimeter = perimeter_of(ctx.site, beams, ctx.terrain)
+    perimeter = perimeter_of(ctx.site, ctx.read, ctx.terrain)
     perimeter.solve_all()
     rows = (_planned_before(ctx) if results else None) or _plan(ctx, perimeter, beams)
     for row in rows:
@@ -273,6 +273,7 @@ STEP = Step(
         Param("discard_results", "flag", "Plan anew although results that were filled in are lost.", False),
     ),
     inputs=(
+        LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "which way is outward"),
         LayerIn(BEAMS, "heads whose detection is predicted"),
         LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),

@@ -5,9 +5,7 @@ import pytest
 import rasterio
 from pyproj import CRS
 
-from geotools.beam.strip import Strip
-from geotools.corridor import BeamLine
-from geotools.detection.patch import Patch
+from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.perimeter import strip_nodes
 from geotools.io.crs import metres_per_unit
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
@@ -16,17 +14,15 @@ LINES = (BeamLine(1000.0, 2000.0, 1060.0, 2030.0), BeamLine(1058.0, 2029.0, 1058
 BANDS = (Band("largest", "1", larger=True), Band("smallest", "m", larger=False))
 
 
-def patch(line):
-    x, y = strip_nodes(line, 2.0, 0.5)
-    ground = np.zeros((x.size, y.size))
-    return Patch(line, Strip(x, y, ground), np.zeros((1, *ground.shape)), ground)
+def strip(line):
+    return StripGrid(line, *strip_nodes(line, 2.0, 0.5))
 
 
 def laid(path, crs, values=(1.0, 2.0)):
     raster = MapRaster(path, CRS(crs), 0.5, bounds_of(LINES, 2.0), BANDS)
     for line, value in zip(LINES, values, strict=True):
-        one = patch(line)
-        raster.lay(one, [np.full(one.floor.shape, value)] * 2)
+        grid = strip(line)
+        raster.lay(grid, [np.full((grid.chainage_m.size, grid.offset_m.size), value)] * 2)
     return raster.finish()
 
 
@@ -51,8 +47,8 @@ def test_cells_lie_where_the_strips_are_in_the_plans_own_unit(tmp_path, crs):
 
 def test_a_beam_narrower_than_a_cell_is_not_lost(tmp_path):
     line = BeamLine(0.0, 0.0, 40.0, 17.0)
-    one = patch(line)
-    ridge = np.zeros(one.floor.shape)
+    one = strip(line)
+    ridge = np.zeros((one.chainage_m.size, one.offset_m.size))
     ridge[:, ridge.shape[1] // 2] = 1.0
     raster = MapRaster(tmp_path / "r.tif", CRS("EPSG:32632"), 0.5, bounds_of([line], 2.0), BANDS[:1])
     raster.lay(one, [ridge])

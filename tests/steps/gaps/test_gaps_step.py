@@ -160,10 +160,9 @@ def test_edited_heights_of_beams_count(wave, tmp_path):
         beams.loc[beams.level == "usual", ["tx_height_m", "rx_height_m"]] = 0.6
 
     out = _edited(wave, tmp_path, "beams", lower)
-    outcomes = run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
+    run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     before, after = layer(wave, "beam_levels"), layer(out, "beam_levels")
     assert (before.standing_level_db != after.standing_level_db).sum() == len(before) / 2
-    assert any("moved but not their beams" in text for text in outcomes[-1].warnings)
 
 
 def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_path):

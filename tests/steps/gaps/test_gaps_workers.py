@@ -15,7 +15,7 @@ from tests.faults.site import digest
 
 
 def test_two_workers_give_the_same_plan_as_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    plan_work = importlib.import_module("geotools.detection.work")
+    plan_work = importlib.import_module("geotools.detection.chains")
     monkeypatch.setattr(plan_work, "TILE_ZONES", 3)
     monkeypatch.setattr(plan_work, "MARGIN_ZONES", 1)
     site = geotools.open_site(write_site(tmp_path / "in", 700.0, extra="[survey]\ndraws = 4"))
