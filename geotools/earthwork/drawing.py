@@ -10,10 +10,10 @@ import ezdxf
 import numpy as np
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
+from rasterio import Affine
 
 from geotools.earthwork.works import MapUnits, Works
 from geotools.errors import OutputError
-from geotools.terrain.design import DesignSurface
 
 __all__ = ["audit", "contours", "write_dxf"]
 
@@ -29,13 +29,19 @@ _LAYERS = (
 )
 
 
-def contours(surface: DesignSurface, inside: np.ndarray, level: np.ndarray, interval: float) -> list[np.ndarray]:
-    """Contour lines of levels on the surface's grid, (k, 3) each in metres, where `inside` is True."""
+def contours(transform: Affine, inside: np.ndarray, level: np.ndarray, interval: float) -> list[np.ndarray]:
+    """Contour lines of levels on a grid, (k, 3) each in metres, where `inside` is True.
+
+    Parameters
+    ----------
+    transform : of the grid, in metres. inside, level : (rows, columns), levels in m. interval : between lines, m.
+    """
     if not inside.any():
         return []
     rows, columns = np.nonzero(inside)
     r, c = slice(rows.min(), rows.max() + 1), slice(columns.min(), columns.max() + 1)
-    x, y = surface.centres(*np.mgrid[r, c])
+    row, column = np.mgrid[r, c]
+    x, y = transform.c + (column + 0.5) * transform.a, transform.f + (row + 0.5) * transform.e
     z = np.where(inside[r, c], level[r, c], np.nan)
     maker = contourpy.contour_generator(x=x, y=y, z=np.ma.masked_invalid(z))
     low, high = np.nanmin(z), np.nanmax(z)

@@ -11,9 +11,11 @@ import numpy.typing as npt
 from pyproj import CRS
 from rasterio import Affine
 from rasterio.features import geometry_mask
+from rasterio.io import DatasetReader
 from shapely import STRtree, box
 from shapely.geometry.base import BaseGeometry
 
+from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings
@@ -24,7 +26,7 @@ from geotools.io.rasters import open_raster
 from geotools.site import Site
 from geotools.terrain.design import DesignSurface, Ground
 
-__all__ = ["CUT_FILL", "design_of", "grade_settings", "keep_mask", "kept_areas", "surface_over"]
+__all__ = ["CUT_FILL", "KeptCells", "design_of", "grade_settings", "keep_mask", "kept_areas", "surface_over"]
 
 #: The change of level that grading writes beside the plan.
 CUT_FILL = "cut_fill.tif"
@@ -70,14 +72,33 @@ def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
     return STRtree(areas)
 
 
-def keep_mask(kept: STRtree, surface: DesignSurface) -> npt.NDArray[np.bool_] | None:
+class KeptCells:
+    """Cells of a surface where nothing may be moved, drawn where they are asked for."""
+
+    def __init__(self, kept: STRtree, surface: DesignSurface) -> None:
+        self._kept, self._surface = kept, surface
+
+    def __getitem__(self, place: tuple[npt.ArrayLike, npt.ArrayLike]) -> npt.NDArray[np.bool_]:
+        """True at the rows and columns that an area touches."""
+        row, column = np.broadcast_arrays(np.asarray(place[0]), np.asarray(place[1]))
+        if not row.size:
+            return np.zeros(row.shape, bool)
+        r0, c0 = int(row.min()), int(column.min())
+        shape = int(row.max()) - r0 + 1, int(column.max()) - c0 + 1
+        (x0, x1), (y0, y1) = self._surface.centres(np.array([r0, r0 + shape[0]]), np.array([c0, c0 + shape[1]]))
+        near = self._kept.geometries[self._kept.query(box(x0, y1, x1, y0).buffer(self._surface.cell_m))]
+        if not len(near):
+            return np.zeros(row.shape, bool)
+        t = self._surface.transform
+        corner = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
+        return np.asarray(
+            geometry_mask(list(near), shape, corner, all_touched=True, invert=True)[row - r0, column - c0]
+        )
+
+
+def keep_mask(kept: STRtree, surface: DesignSurface) -> KeptCells | None:
     """Cells of a surface where nothing may be moved; None where everything may."""
-    rows, columns = surface.change.shape
-    (x0, x1), (y0, y1) = surface.centres(np.array([0, rows]), np.array([0, columns]))
-    near = kept.geometries[kept.query(box(x0, y1, x1, y0).buffer(surface.cell_m))]
-    if not len(near):
-        return None
-    return geometry_mask(list(near), (rows, columns), surface.transform, all_touched=True, invert=True)
+    return KeptCells(kept, surface) if len(kept.geometries) else None
 
 
 def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
@@ -107,16 +128,30 @@ def design_of(site: Site, perimeter: Perimeter, ground: Ground, folder: Path, pl
         raise StepError("the plan has no design surface yet", where=path, mend="run `geotools grade` first")
     unit = metres_per_unit(plan_crs)
     with open_raster(path, "design surface") as raster:
-        change = raster.read(1)
+        shape = raster.height, raster.width
         transform = Affine(*(unit * value for value in raster.transform[:6]))
-    if change.shape != surface.change.shape or not transform.almost_equals(surface.transform, 1e-4):
-        raise StepError(
-            "the design surface does not belong to this plan",
-            where=path,
-            found=f"{change.shape[0]} x {change.shape[1]} cells from {transform.c:.2f}, {transform.f:.2f}",
-            expected=f"{surface.change.shape[0]} x {surface.change.shape[1]} cells from "
-            f"{surface.transform.c:.2f}, {surface.transform.f:.2f}",
-            mend="run `geotools grade` again after moving zones or changing the site file",
-        )
-    surface.change[:] = np.nan_to_num(change, nan=0.0)
-    return surface
+        if shape == surface.change.shape and transform.almost_equals(surface.transform, 1e-4):
+            for zone in perimeter.zones.values():
+                _read_change(raster, surface, zone.line, site)
+            return surface
+    raise StepError(
+        "the design surface does not belong to this plan",
+        where=path,
+        found=f"{shape[0]} x {shape[1]} cells from {transform.c:.2f}, {transform.f:.2f}",
+        expected=f"{surface.change.shape[0]} x {surface.change.shape[1]} cells from "
+        f"{surface.transform.c:.2f}, {surface.transform.f:.2f}",
+        mend="run `geotools grade` again after moving zones or changing the site file",
+    )
+
+
+def _read_change(raster: DatasetReader, surface: DesignSurface, line: BeamLine, site: Site) -> None:
+    """Take over the change around one line."""
+    reach = site.grading.under_m + site.grading.batter_m + 3.0
+    row, column = surface.locate([line.x0, line.x1], [line.y0, line.y1])
+    pad = int(np.ceil(reach / surface.cell_m)) + 1
+    rows, columns = surface.change.shape
+    r0, r1 = max(int(row.min()) - pad, 0), min(int(row.max()) + pad + 1, rows)
+    c0, c1 = max(int(column.min()) - pad, 0), min(int(column.max()) + pad + 1, columns)
+    change = raster.read(1, window=((r0, r1), (c0, c1)))
+    r, c = np.nonzero(np.isfinite(change) & (change != 0))
+    surface.change[r + r0, c + c0] = change[r, c]

@@ -13,7 +13,7 @@ from geotools.earthwork.programme import GradingRules, SightLine
 from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven, spread
 from geotools.earthwork.water import flood
 from geotools.errors import InfeasibleError
-from geotools.terrain.design import DesignSurface, StripCells
+from geotools.terrain.design import DesignSurface, Kept, StripCells
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 
@@ -128,12 +128,12 @@ def grade_group(
     zones: Sequence[ZoneSetup],
     settings: GradeSettings,
     *,
-    keep: npt.NDArray[np.bool_] | None = None,
+    keep: Kept | None = None,
 ) -> ZoneGrading:
     """Grade one zone, or several whose strips overlap, with one programme; `surface` is not changed.
 
     zones : with their heads as they would stand; the lowest pair is the one whose line the ground follows.
-    keep : (rows, columns) of the surface, True where nothing may be moved.
+    keep : read by rows and columns of the surface, True where nothing may be moved.
     """
     half = settings.under_m
     posts = [(x, y, _POST_RADIUS_M) for z in zones for x, y in ((z.line.x0, z.line.y0), (z.line.x1, z.line.y1))]

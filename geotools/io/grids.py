@@ -14,26 +14,34 @@ from rasterio import Affine
 from rasterio.errors import RasterioError
 from rasterio.features import shapes
 from rasterio.shutil import copy as copy_raster
+from rasterio.windows import Window
 from shapely import MultiPolygon, unary_union
 from shapely.geometry import shape
 
 from geotools.errors import OutputError
 from geotools.io.crs import metres_per_unit
+from geotools.io.sparse_grid import SparseGrid
 
 __all__ = ["GridBand", "outline", "write_grid"]
+
+#: Larger grids, of which little is worked, stay tiled GeoTIFF without overviews: making those takes memory and time for
+#: every cell, not only for those that hold something.
+COG_CELLS = 25_000_000
 
 
 @dataclass(frozen=True)
 class GridBand:
     """One band: values (rows, columns) with NaN for no data, words and unit."""
 
-    values: npt.NDArray[np.floating]
+    values: npt.NDArray[np.floating] | SparseGrid
     words: str
     unit: str = "m"
 
 
 def write_grid(path: Path, plan_crs: CRS, transform_m: Affine, bands: Sequence[GridBand]) -> None:
     """Write bands of equal shape; the transform counts in metres, the file in the plan's map units.
+
+    Of a sparse grid only the blocks it holds are written, the rest has no data; its `fill` has to be NaN.
 
     OutputError where the file cannot be written.
     """
@@ -60,10 +68,18 @@ def write_grid(path: Path, plan_crs: CRS, transform_m: Affine, bands: Sequence[G
     try:
         with rasterio.open(draft, "w", **profile) as raster:
             for number, band in enumerate(bands, start=1):
-                raster.write(band.values.astype(np.float32), number)
+                if isinstance(band.values, SparseGrid):
+                    for row, column, block in band.values.blocks():
+                        place = Window(column, row, block.shape[1], block.shape[0])
+                        raster.write(block.astype(np.float32), number, window=place)
+                else:
+                    raster.write(band.values.astype(np.float32), number)
                 raster.set_band_description(number, band.words)
                 raster.set_band_unit(number, band.unit)
-        copy_raster(draft, path, driver="COG", compress="DEFLATE", predictor="YES", sparse_ok="YES")
+        if rows * columns > COG_CELLS:
+            draft.replace(path)
+        else:
+            copy_raster(draft, path, driver="COG", compress="DEFLATE", predictor="YES", sparse_ok="YES")
     except (RasterioError, OSError) as problem:
         raise OutputError("a raster could not be written", where=path, found=str(problem)[:300]) from problem
     finally:

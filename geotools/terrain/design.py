@@ -1,7 +1,8 @@
 """A design surface: the terrain as it is plus the earth that is moved, held on one grid of square cells.
 
-Only the change is held, so the surface away from the works is the terrain itself, bit for bit, and sampling the design
-costs one more bilinear look-up. Whatever reads a terrain by `sample`, `strip` or `profile` reads a design the same way.
+Only the change is held, and of it only the blocks where something was moved, so memory follows the works; the surface
+away from them is the terrain itself, bit for bit, and sampling the design costs one more bilinear look-up. Whatever
+reads a terrain by `sample`, `strip` or `profile` reads a design the same way.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -18,14 +19,18 @@ from scipy import ndimage
 
 from geotools.corridor import BeamLine, StripGrid
 from geotools.errors import InputError
+from geotools.io.sparse_grid import SparseGrid
 from geotools.terrain.cells import Cells
 
-__all__ = ["DesignSurface", "Ground", "SharedGround", "StripCells"]
+__all__ = ["DesignSurface", "Ground", "Kept", "SharedGround", "StripCells"]
 
 Array = npt.NDArray[np.float64]
 
-#: A grid above this many cells is no longer one site.
-MAX_CELLS = 120_000_000
+#: A grid above this many cells, 100 km each way at half a metre, is no longer one site.
+MAX_CELLS = 40_000_000_000
+
+# the four cells around a place, from the one at its upper left
+_SOUTH, _EAST = np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1])
 
 
 class Ground(Protocol):
@@ -38,6 +43,14 @@ class Ground(Protocol):
 
     def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
         """Levels at map places, NaN where unknown."""
+        ...
+
+
+class Kept(Protocol):
+    """Which cells of a surface keep their level: an array over the grid, or whatever reads like one."""
+
+    def __getitem__(self, place: Any, /) -> Any:
+        """True at rows and columns where nothing may be moved."""
         ...
 
 
@@ -105,7 +118,7 @@ class DesignSurface:
                 mend="grade the zones in several runs, or set larger cells",
             )
         self.transform = Affine(c, 0.0, ox + c0 * c, 0.0, -c, oy - r0 * c)
-        self.change = np.zeros((r1 - r0, c1 - c0), np.float32)
+        self.change = SparseGrid((r1 - r0, c1 - c0))
 
     def centres(self, row: npt.ArrayLike, column: npt.ArrayLike) -> tuple[Array, Array]:
         """Map coordinates of cell centres."""
@@ -120,9 +133,18 @@ class DesignSurface:
         """How far the design lies above (fill, positive) or below the terrain at map places."""
         t = self.transform
         x, y = np.broadcast_arrays(np.asarray(x_m, float), np.asarray(y_m, float))
-        at = np.array([((y - t.f) / t.e - 0.5).ravel(), ((x - t.c) / t.a - 0.5).ravel()])
-        change = ndimage.map_coordinates(self.change, at, order=1, mode="constant", output=np.float64)
-        return np.asarray(change.reshape(x.shape))
+        row, column = (y - t.f) / t.e - 0.5, (x - t.c) / t.a - 0.5
+        above, left = np.floor(row), np.floor(column)
+        down, right = row - above, column - left
+        r = np.where(np.isfinite(above), above, -2).astype(np.intp)
+        c = np.where(np.isfinite(left), left, -2).astype(np.intp)
+        four = (4, *[1] * x.ndim)
+        corners = self.change[r + _SOUTH.reshape(four), c + _EAST.reshape(four)]
+        if not corners.any():
+            return np.zeros(x.shape)
+        nw, ne, sw, se = corners.astype(np.float64)
+        upper, lower = nw * (1 - right) + ne * right, sw * (1 - right) + se * right
+        return np.asarray(upper * (1 - down) + lower * down)
 
     def strip(self, grid: StripGrid) -> Array:
         """Levels at the nodes of a strip, (chainages, offsets)."""
@@ -137,7 +159,7 @@ class DesignSurface:
         lines: Mapping[str, BeamLine],
         half_width_m: float,
         *,
-        keep: npt.NDArray[np.bool_] | None = None,
+        keep: Kept | None = None,
         keep_off: Sequence[tuple[float, float, float]] = (),
     ) -> StripCells:
         """The cells within `half_width_m` of any of the lines; the outermost ring is untouched ground to tie in to.
@@ -145,7 +167,7 @@ class DesignSurface:
         Parameters
         ----------
         lines : beam lines by zone.
-        keep : (rows, columns) of the whole grid, True where nothing may be moved (no-dig areas).
+        keep : read by rows and columns of the whole grid, True where nothing may be moved (no-dig areas).
         keep_off : places (x, y, radius) that keep their level, such as the posts' foundations.
 
         Cells that earlier work has changed keep the level it gave them. InputError where no cell has a level.
@@ -213,15 +235,13 @@ class DesignSurface:
         self.change[row, column] = 0.0
 
     def around(self, strip: StripCells) -> DesignSurface:
-        """A small surface over the cells of a strip alone, whose change can be altered without touching this one."""
-        rows, columns = self.change.shape
-        r0, r1 = max(int(strip.row.min()) - 2, 0), min(int(strip.row.max()) + 3, rows)
-        c0, c1 = max(int(strip.column.min()) - 2, 0), min(int(strip.column.max()) + 3, columns)
+        """A surface whose change over the cells of a strip can be altered without touching this one."""
         part = object.__new__(DesignSurface)
-        part.terrain, part.cell_m = self.terrain, self.cell_m
-        t = self.transform
-        part.transform = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
-        part.change = self.change[r0:r1, c0:c1].copy()
+        part.terrain, part.cell_m, part.transform = self.terrain, self.cell_m, self.transform
+        row, column = strip.row, strip.column
+        part.change = self.change.copy(
+            (int(row.min()) - 2, int(row.max()) + 3, int(column.min()) - 2, int(column.max()) + 3)
+        )
         return part
 
     def locate(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:

@@ -145,7 +145,7 @@ def proven_saving() -> None:
             surface = surface_over(job.site, perimeter, job.terrain)
             zones = [z for i, z in perimeter.zones.items() if any(d.any() for d in perimeter.dead(i).values())]
             graded, _ = grade_zones(perimeter, surface, zones, grade_settings(job.site))
-            moved = float(np.abs(surface.change).sum() * surface.cell_m**2)
+            moved = surface.change.size_of() * surface.cell_m**2
             plain = 0.0
             for zone in zones:
                 rows = max(round(zone.line.length / 0.5), 2)

@@ -1,5 +1,7 @@
 """The design surface: the terrain where nothing is moved, cells that tie in, levels that survive sampling."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
@@ -65,4 +67,20 @@ def test_a_strip_off_the_terrain_is_refused():
 
 def test_an_area_beyond_reason_is_refused():
     with pytest.raises(InputError, match="too large"):
-        DesignSurface(PLANE, (0, 0, 20_000, 20_000))
+        DesignSurface(PLANE, (0, 0, 200_000, 200_000))
+
+
+def test_two_strips_far_apart_take_the_memory_of_two_strips():
+    # two fences 6 km apart: one dense grid of half-metre cells would hold 144 million of them
+    far = BeamLine(6003.0, 6002.0, 6033.0, 6022.0)
+    tracemalloc.start()
+    try:
+        s = DesignSurface(PLANE, (0, 0, 6040, 6030))
+        for name, line in (("near", LINE), ("far", far)):
+            strip = s.strip_cells({name: line}, 3.0)
+            s.apply(strip, strip.cells.ground + np.where(strip.cells.movable, 0.2, 0.0))
+            np.testing.assert_allclose(s.change_at(strip.x, strip.y), 0.2 * strip.cells.movable, atol=1e-6)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 20e6

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import ndimage
 from shapely import get_coordinates
 
 from geotools.earthwork.drawing import contours, write_dxf
@@ -13,6 +14,7 @@ from geotools.earthwork.landxml import write_landxml
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
 from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, outline, write_grid
+from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
 from geotools.steps.grade.kernel import Graded
 from geotools.terrain.design import DesignSurface
@@ -57,47 +59,51 @@ def write_drawings(
     ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded], drawn: Sequence[Works], units: MapUnits
 ) -> None:
     """LandXML and DXF of the works, in the plan's unit."""
-    inside = np.zeros(surface.change.shape, bool)
-    limits = []
+    interval = ctx.params["contour_m"]
+    limits: list[np.ndarray] = []
+    existing_lines: list[np.ndarray] = []
+    design_lines: list[np.ndarray] = []
     meshes = {}
     for g in graded:
         strip = g.grading.strip
         row, column = surface.locate(strip.x, strip.y)
         mine = g.grading.own(g.zone.zone_id)
-        inside[row, column] = True
         meshes[f"design {g.zone.zone_id}"] = triangulate(surface, row[mine], column[mine])
-    rows, columns = np.nonzero(inside)
-    existing = np.full(inside.shape, np.nan)
-    if len(rows):
-        existing[rows, columns] = surface.terrain.sample(*surface.centres(rows, columns))
-        for part in outline(np.abs(surface.change) > 1e-3, surface.transform).geoms:
+        if not mine.any():
+            continue
+        # the zone's own cells and those just beside them, so that its lines meet the next zone's
+        r0, c0 = int(row.min()), int(column.min())
+        strips = np.zeros((int(row.max()) - r0 + 1, int(column.max()) - c0 + 1), bool)
+        own = strips.copy()
+        strips[row - r0, column - c0] = True
+        own[row[mine] - r0, column[mine] - c0] = True
+        inside = strips & ndimage.binary_dilation(own, np.pad(np.ones((2, 2), bool), ((1, 0), (1, 0))))
+        r, c = np.nonzero(inside)
+        existing = np.full(inside.shape, np.nan)
+        existing[r, c] = surface.terrain.sample(*surface.centres(r + r0, c + c0))
+        t = surface.transform
+        corner = type(t)(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
+        change = surface.change[r0 : r0 + inside.shape[0], c0 : c0 + inside.shape[1]]
+        for part in outline(own & (np.abs(change) > 1e-3), corner).geoms:
             ring = np.array(part.exterior.coords)[:-1]
             limits.append(np.c_[ring, surface.sample(ring[:, 0], ring[:, 1])])
+        existing_lines += contours(corner, inside, existing, interval)
+        design_lines += contours(corner, inside, existing + change, interval)
     crs = ctx.workspace.plan_crs
     write_landxml(
         ctx.scratch / "earthworks.xml", ctx.site.name, drawn, meshes, epsg=crs.to_epsg(), crs_name=crs.name, units=units
     )
-    interval = ctx.params["contour_m"]
-    write_dxf(
-        ctx.scratch / "earthworks.dxf",
-        drawn,
-        contours(surface, inside, existing, interval),
-        contours(surface, inside, existing + surface.change, interval),
-        limits,
-        units=units,
-    )
+    write_dxf(ctx.scratch / "earthworks.dxf", drawn, existing_lines, design_lines, limits, units=units)
 
 
 def write_rasters(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> None:
     """Design level and change of level where zones are graded."""
-    shown = np.zeros(surface.change.shape, bool)
+    design = SparseGrid(surface.change.shape, np.nan)
+    change = SparseGrid(surface.change.shape, np.nan)
     for g in graded:
         row, column = surface.locate(g.grading.strip.x, g.grading.strip.y)
-        shown[row, column] = True
-    design = np.full(shown.shape, np.nan, np.float32)
-    rows, columns = np.nonzero(shown)
-    design[rows, columns] = surface.sample(*surface.centres(rows, columns))
+        design[row, column] = surface.sample(*surface.centres(row, column))
+        change[row, column] = surface.change[row, column]
     crs = ctx.workspace.plan_crs
-    change = np.where(shown, surface.change, np.nan)
     write_grid(ctx.scratch / "design.tif", crs, surface.transform, [GridBand(design, "design level")])
     write_grid(ctx.scratch / CUT_FILL, crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")])

@@ -12,7 +12,7 @@ from scipy import ndimage
 from geotools.detection.perimeter import Perimeter, ZoneSetup
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
-from geotools.terrain.design import DesignSurface
+from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points"]
 
@@ -44,7 +44,7 @@ def grade_zones(
     zones: Sequence[ZoneSetup],
     settings: GradeSettings,
     *,
-    keep: npt.NDArray[np.bool_] | None = None,
+    keep: Kept | None = None,
     progress: Callable[[int], None] = lambda done: None,
 ) -> tuple[list[Graded], Perimeter]:
     """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.

@@ -16,6 +16,7 @@ from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
+from geotools.io.sparse_grid import SparseGrid
 from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
@@ -47,10 +48,10 @@ def _zones_to_grade(ctx: StepContext, perimeter: Perimeter) -> list[ZoneSetup]:
     return found
 
 
-def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> np.ndarray:
+def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> SparseGrid:
     """Number of the graded zone each cell belongs to, by the nearest beam line; -1 where no strip reaches."""
-    owner = np.full(surface.change.shape, -1, np.int32)
-    nearest = np.full(surface.change.shape, np.inf, np.float32)
+    owner = SparseGrid(surface.change.shape, -1, np.int32)
+    nearest = SparseGrid(surface.change.shape, np.inf)
     for number, g in enumerate(graded):
         strip = g.grading.strip
         along, off = g.zone.line.from_map(strip.x, strip.y)
@@ -63,11 +64,15 @@ def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> np.ndarray:
     return owner
 
 
-def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: np.ndarray) -> list[Row]:
+def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: SparseGrid) -> list[Row]:
     rows: list[Row] = []
     area = surface.cell_m**2
     for number, g in enumerate(graded):
-        r, c = np.nonzero(owner == number)
+        row, column = surface.locate(g.grading.strip.x, g.grading.strip.y)
+        mine = owner[row, column] == number
+        r, c = row[mine], column[mine]
+        if not len(r):
+            continue
         box = (slice(r.min(), r.max() + 1), slice(c.min(), c.max() + 1))
         change = np.where(owner[box] == number, surface.change[box], 0.0)
         classes = depth_classes(change)

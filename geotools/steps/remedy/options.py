@@ -11,7 +11,7 @@ from geotools.corridor import BeamLine
 from geotools.detection.height_search import HeightTrials, height_pairs
 from geotools.detection.perimeter import HeadPair, Perimeter, ZoneSetup
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
-from geotools.terrain.design import DesignSurface
+from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["Costs", "Option", "recommend", "zone_options"]
 
@@ -76,7 +76,7 @@ class _Trial:
         zone: ZoneSetup,
         settings: GradeSettings,
         costs: Costs,
-        keep: np.ndarray | None,
+        keep: Kept | None,
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
         self.settings, self.costs, self.keep = settings, costs, keep
@@ -187,7 +187,7 @@ def zone_options(
     low: HeadPair | None = None,
     overlap_m: float = 8.0,
     shortest_m: float = 10.0,
-    keep: np.ndarray | None = None,
+    keep: Kept | None = None,
     trials: Sequence[HeightTrials] = (),
 ) -> tuple[list[Option], ZoneGrading]:
     """Every way that applies to a zone, tried and priced; and the plain grading with what was said of it.
