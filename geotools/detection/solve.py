@@ -62,7 +62,7 @@ class ZoneWork:
 def on_ground(work: ZoneWork, ground_m: Floats) -> ZoneWork:
     """The same zone and head heights on another ground, (n, k)."""
     strip = replace(work.strip, ground_m=ground_m)
-    beams = tuple(replace(beam, ground_m=strip.line_ground_m) for beam in work.beams)
+    beams = tuple(replace(beam, ground_m=strip.beam_ground_m) for beam in work.beams)
     return replace(work, strip=strip, beams=beams)
 
 
