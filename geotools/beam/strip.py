@@ -42,6 +42,10 @@ class Strip:
     chainage_m : (n,) from 0 at the transmitter post to the receiver post.
     offset_m : (k,) level metres from the beam line; k odd, symmetric about 0, increasing.
     ground_m : (n, k) elevations.
+    drop_m : (n, k) how far the lowest place of a node's cell lies below the node, square to the ground, 0 or more; a
+        body is looked for there. None where the ground is not known between the nodes.
+    line_detail_m : chainages (m,) and how far the ground that the field follows lies above the straight lines between
+        the nodes of the beam line, (m,); None as before.
 
     What the beam is told is measured square to the ground (see :mod:`geotools.beam.cross_section`).
     """
@@ -49,6 +53,8 @@ class Strip:
     chainage_m: Floats
     offset_m: Floats
     ground_m: Floats
+    drop_m: Floats | None = None
+    line_detail_m: tuple[Floats, Floats] | None = None
 
     def __post_init__(self) -> None:
         n, k = self.chainage_m.size, self.offset_m.size
@@ -98,13 +104,26 @@ class Strip:
         return self.offset_m if level else self._square[0]
 
     @cached_property
-    def standing_m(self) -> Floats:
-        """(n, k) ground that a body stands on as the beam sees it: `beam_ground_m` and the square height above it."""
+    def _level_m(self) -> Floats:
+        """(n, k) ground at the nodes as the beam sees it: `beam_ground_m` and the square height above it."""
         return np.asarray(self.beam_ground_m[:, None] + self._square[1])
+
+    @cached_property
+    def standing_m(self) -> Floats:
+        """(n, k) ground that a body is looked for on, as the beam sees it: the lowest place of the node's cell."""
+        return self._level_m if self.drop_m is None else self._level_m - self.drop_m
 
     def beam(self, head_type: HeadType, tx_height_m: float, rx_height_m: float, *, name: str = "") -> Beam:
         """A beam over this strip's line; heights square to the ground at the foot of each post."""
-        return Beam(head_type, self.chainage_m, self.beam_ground_m, tx_height_m, rx_height_m, name=name)
+        return Beam(
+            head_type,
+            self.chainage_m,
+            self.beam_ground_m,
+            tx_height_m,
+            rx_height_m,
+            name=name,
+            detail_m=self.line_detail_m,
+        )
 
 
 def in_grass(target: Target, grass_m: float) -> Target | None:
