@@ -66,15 +66,19 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     spacing = np.diff(x)
     wanted = step_m if step_m is not None else _step(x, h, head.wavelength_m)
     even = bool(np.ptp(spacing) < 1e-6 * length)
-    if step_m is None and even and 0.8 * wanted <= spacing[0] <= 1.0:
+    longest_kept = 1.0 if beam.detail_m is None else 1.25 * wanted
+    if step_m is None and even and 0.8 * wanted <= spacing[0] <= longest_kept:
         nodes = x.size
-    elif step_m is None and even and spacing[0] > 1.0:
-        nodes = (x.size - 1) * math.ceil(float(spacing[0])) + 1
+    elif step_m is None and even and spacing[0] > longest_kept:
+        nodes = (x.size - 1) * math.ceil(float(spacing[0]) / (1.0 if beam.detail_m is None else wanted) - 1e-9) + 1
     else:
         nodes = max(8, round(length / wanted)) + 1
     dx = length / (nodes - 1)
     even_x = np.arange(nodes, dtype=np.float64) * dx
-    ground = capped_ground(even_x, np.interp(even_x, x, h))
+    ground = np.interp(even_x, x, h)
+    if beam.detail_m is not None:
+        ground += np.interp(even_x, *beam.detail_m)
+    ground = capped_ground(even_x, ground)
     line = h[0] + beam.tx_height_m + (h[-1] + beam.rx_height_m - h[0] - beam.tx_height_m) * even_x / length
     clearance = line - ground
     w0 = waist(k, head.beamwidth_el_deg)

@@ -38,6 +38,8 @@ class Beam:
     polarisation : None (perfect mirror, the limit of both at grazing incidence), ``horizontal`` or ``vertical``.
     ground_permittivity : relative permittivity, used when a polarisation is given (15: damp soil, common practice).
     name : what errors call the beam.
+    detail_m : chainages (m,) from the transmitter and height (m,) of the ground above the straight lines between the
+        nodes, metres, where it is known between them; None where it is not.
     """
 
     head_type: HeadType
@@ -52,6 +54,7 @@ class Beam:
     polarisation: str | None = None
     ground_permittivity: complex = 15.0
     name: str = ""
+    detail_m: tuple[Profile, Profile] | None = None
 
 
 def checked_profile(beam: Beam) -> tuple[Profile, Profile]:

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.antenna import HeadType
+from geotools.beam.cross_section import cross_slope, squared, squared_line
 from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
@@ -25,6 +27,9 @@ HIGHEST_TOP_M = 3.0
 
 Floats = NDArray[np.float64]
 
+_LEVEL_ENOUGH = 0.05
+"""Cross slope (radians) below which a level offset stands for the distance along the slope: 0.13 % at most."""
+
 
 @dataclass(frozen=True)
 class Strip:
@@ -33,13 +38,21 @@ class Strip:
     Parameters
     ----------
     chainage_m : (n,) from 0 at the transmitter post to the receiver post.
-    offset_m : (k,) k odd, symmetric about 0, increasing.
+    offset_m : (k,) level metres from the beam line; k odd, symmetric about 0, increasing.
     ground_m : (n, k) elevations.
+    drop_m : (n, k) how far the lowest place of a node's cell lies below the node, square to the ground, 0 or more; a
+        body is looked for there. None where the ground is not known between the nodes.
+    line_detail_m : chainages (m,) and how far the ground that the field follows lies above the straight lines between
+        the nodes of the beam line, (m,); None as before.
+
+    What the beam is told is measured square to the ground (see :mod:`geotools.beam.cross_section`).
     """
 
     chainage_m: Floats
     offset_m: Floats
     ground_m: Floats
+    drop_m: Floats | None = None
+    line_detail_m: tuple[Floats, Floats] | None = None
 
     def __post_init__(self) -> None:
         n, k = self.chainage_m.size, self.offset_m.size
@@ -66,9 +79,49 @@ class Strip:
         """(n,) elevation of the ground under the beam line."""
         return np.asarray(self.ground_m[:, self.offset_m.size // 2])
 
+    @cached_property
+    def cross_slope_rad(self) -> Floats:
+        """(n,) angle of the ground across the beam, radians, positive where it rises to the left."""
+        return cross_slope(self.chainage_m, self.offset_m, self.ground_m)
+
+    @cached_property
+    def beam_ground_m(self) -> Floats:
+        """(n,) ground under the beam line as the beam sees it, its depth below the straight line taken square."""
+        return squared_line(self.chainage_m, self.line_ground_m, self.cross_slope_rad)
+
+    @cached_property
+    def _square(self) -> tuple[Floats, Floats]:
+        """Distance along the slope and square height above the line's ground, (n, k) each."""
+        above = self.ground_m - self.line_ground_m[:, None]
+        return squared(self.offset_m, above, self.cross_slope_rad)
+
+    @property
+    def across_m(self) -> Floats:
+        """Distance from the beam line along the slope, (k,) where the ground is level enough across, else (n, k)."""
+        level = float(np.abs(self.cross_slope_rad).max()) < _LEVEL_ENOUGH
+        return self.offset_m if level else self._square[0]
+
+    @cached_property
+    def _level_m(self) -> Floats:
+        """(n, k) ground at the nodes as the beam sees it: `beam_ground_m` and the square height above it."""
+        return np.asarray(self.beam_ground_m[:, None] + self._square[1])
+
+    @cached_property
+    def standing_m(self) -> Floats:
+        """(n, k) ground that a body is looked for on, as the beam sees it: the lowest place of the node's cell."""
+        return self._level_m if self.drop_m is None else self._level_m - self.drop_m
+
     def beam(self, head_type: HeadType, tx_height_m: float, rx_height_m: float, *, name: str = "") -> Beam:
-        """A beam over this strip's line; heights above the ground at the posts."""
-        return Beam(head_type, self.chainage_m, self.line_ground_m, tx_height_m, rx_height_m, name=name)
+        """A beam over this strip's line; heights square to the ground at the foot of each post."""
+        return Beam(
+            head_type,
+            self.chainage_m,
+            self.beam_ground_m,
+            tx_height_m,
+            rx_height_m,
+            name=name,
+            detail_m=self.line_detail_m,
+        )
 
 
 def in_grass(target: Target, grass_m: float) -> Target | None:
@@ -84,30 +137,31 @@ def modulation(fields: Sequence[BeamField], target: Target, strip: Strip, *, gra
     best = np.zeros(strip.ground_m.shape)
     if seen is not None:
         for field in fields:
-            np.maximum(best, field.modulation_grid(seen, strip.offset_m, strip.ground_m), out=best)
+            np.maximum(best, field.modulation_grid(seen, strip.across_m, strip.standing_m), out=best)
     return best
 
 
 def detection_floor(fields: Sequence[BeamField], width_m: float, threshold: float, strip: Strip) -> Floats:
     """Lowest elevation a top must reach at every node to alarm any beam of the stack, (n, k); inf where none does.
 
-    The crawl gap is this less the ground. Tops up to 3 m above the ground are looked at.
+    The crawl gap, square to the ground, is this less the ground. Tops up to 3 m above the ground are looked at.
     """
-    floor = np.full(strip.ground_m.shape, np.inf)
+    gap = np.full(strip.ground_m.shape, np.inf)
     for field in fields:
-        lateral = field.lateral(strip.offset_m, width_m)
-        one = field.floor_grid(lateral, threshold, strip.ground_m, highest_m=HIGHEST_TOP_M)
-        np.minimum(floor, one, out=floor)
-    floor[floor > strip.ground_m + HIGHEST_TOP_M] = np.inf
-    return floor
+        lateral = field.lateral(strip.across_m, width_m)
+        one = field.floor_grid(lateral, threshold, strip.standing_m, highest_m=HIGHEST_TOP_M)
+        np.minimum(gap, one - strip.standing_m, out=gap)
+    gap[gap > HIGHEST_TOP_M] = np.inf
+    return np.asarray(strip.ground_m + gap)
 
 
 def straightness(strip: Strip) -> Floats:
     """How far the ground lies below the straight line between the feet of the two posts, (n, k), metres.
 
-    The straight-edge check of the trade (common practice, no source). Positive is a dip, negative a hump.
+    The straight-edge check of the trade (common practice, no source), measured square to the ground's cross slope.
+    Positive is a dip, negative a hump.
     """
     ground = strip.line_ground_m
     share = strip.chainage_m / strip.chainage_m[-1]
     line = ground[0] + (ground[-1] - ground[0]) * share
-    return np.asarray(line[:, None] - strip.ground_m)
+    return np.asarray(line[:, None] - strip.standing_m)

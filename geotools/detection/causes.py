@@ -69,7 +69,7 @@ def causes(perimeter: Perimeter, suspects: Sequence[Suspect]) -> list[list[str]]
         line = straight_ground(perimeter.grids[zone_id], ground)
         zone = perimeter.zones[zone_id]
         cases = [
-            Case(zone, ground),
+            Case(zone, perimeter.strip(zone_id)),
             Case(zone, np.maximum(ground, line)),
             Case(zone, np.minimum(ground, line)),
             Case(zone, line),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,12 +89,12 @@ def judge_zone(
         Number of grounds drawn, and what they hang on beside the zone's number.
     """
     rules, zone, grid = perimeter.rules, perimeter.zones[zone_id], perimeter.grids[zone_id]
-    ground = perimeter.levels(zone_id)
+    strip = perimeter.strip(zone_id)
     rng = np.random.default_rng([seed, zone.number])
     errors = error_field(grid.chainage_m, grid.offset_m, accuracy, rng, draws)
     names = list(rules.targets)
     middle = grid.offset_m.size // 2
-    owns = perimeter.best([Case(zone, ground + error) for error in errors])
+    owns = perimeter.best([Case(zone, replace(strip, ground_m=strip.ground_m + error)) for error in errors])
     tried = [dict(zip(names, own, strict=True)) for own in owns]
     dead_in = [perimeter.dead(zone_id, own) for own in tried]
     counted = perimeter.counted(zone_id)
@@ -153,7 +153,8 @@ def _where_to_look(
             break
         at = float(chainage_m[row])
         if all(abs(at - point.chainage_m) >= accuracy.correlation_m for point in points):
-            points.append(Resurvey(threat, spot, at, float(share[row])))
+            # no more digits than the draws carry: the last ones hang on how many threads a product of matrices is given
+            points.append(Resurvey(threat, spot, at, round(float(share[row]), 6)))
     return sorted(points, key=lambda point: point.chainage_m)
 
 

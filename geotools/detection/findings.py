@@ -105,7 +105,7 @@ def _solve(
     zones = list(perimeter.zones.values())
     for start in range(0, len(zones), _AT_ONCE):
         part = zones[start : start + _AT_ONCE]
-        cases = [Case(zone, perimeter.levels(zone.zone_id), floor=True) for zone in part]
+        cases = [Case(zone, perimeter.strip(zone.zone_id), floor=True) for zone in part]
         for zone, found in zip(part, perimeter.responses(cases), strict=True):
             best = np.max([one.modulation for one in found], axis=0)
             perimeter.hold(zone.zone_id, dict(zip(perimeter.rules.targets, best, strict=True)))

@@ -17,7 +17,7 @@ class HeightTrials:
 
     def __init__(self, perimeter: Perimeter, zone: ZoneSetup, level: str) -> None:
         self.perimeter, self.level, self.zone = perimeter, level, zone
-        self.ground = perimeter.levels(zone.zone_id)
+        self.ground = perimeter.strip(zone.zone_id)
         self.pair = next(p for p in zone.pairs if p.level == level)
         rest = replace(zone, pairs=tuple(p for p in zone.pairs if p.level != level))
         self.others = perimeter.modulation(rest, self.ground) if rest.pairs else None

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from shapely import STRtree
 
 from geotools.beam import Target
+from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
@@ -82,8 +83,8 @@ class Case:
     ----------
     zone : Zone
         With its heads as they are to stand.
-    level : (n, k) array
-        Ground of its strip, m; the middle column lies under the beam.
+    ground : Strip or (n, k) array
+        Its strip, from :meth:`Perimeter.strip`; or levels at the strip's nodes, m, for ground that is thought of.
     targets : sequence of Target, optional
         Who is looked for; the rules' own if not given.
     grass_m : float, optional
@@ -93,7 +94,7 @@ class Case:
     """
 
     zone: ZoneSetup
-    level: Array
+    ground: Strip | Array
     targets: Sequence[Target] | None = None
     grass_m: float | None = None
     floor: bool = False
@@ -161,6 +162,8 @@ class Perimeter:
             self._chains.update(dict.fromkeys(chain.ids, chain))
         self._own: dict[str, Array] = {}
         self._levels: dict[str, Array] = {}
+        self._strips: dict[str, Strip] = {}
+        self._fine: dict[str, Array] = {}
         self._near: dict[str, list[str]] = {}
         self._given: dict[tuple[str, str], Array] = {}
         self._best: dict[str, Array] = {}
@@ -194,6 +197,7 @@ class Perimeter:
             same = {z for z, zone in self.zones.items() if other.zones.get(z) == zone}
             self._own.update({z: own for z, own in other._own.items() if z in same})
             self._levels.update({z: level for z, level in other._levels.items() if z in same})
+            self._strips.update({z: strip for z, strip in other._strips.items() if z in same})
 
     def check_ground(self) -> None:
         """InputError where a strip has places without a level, naming the zone and the place."""
@@ -233,10 +237,38 @@ class Perimeter:
             self._levels[zone_id] = self.ground.sample(*self.grids[zone_id].map_xy())
         return self._levels[zone_id]
 
-    def strip(self, zone_id: str) -> Strip:
-        """The zone's strip on the perimeter's own ground."""
+    def strip(self, zone_id: str, ground: Ground | None = None) -> Strip:
+        """The zone's strip on a ground, with what lies between its nodes where the ground is finer than they are."""
         grid = self.grids[zone_id]
-        return Strip(grid.chainage_m, grid.offset_m, self.levels(zone_id))
+        own = ground is None or ground is self.ground
+        if own and zone_id in self._strips:
+            return self._strips[zone_id]
+        fine = self._fine_ground(zone_id, ground)
+        if fine is None:
+            made = Strip(grid.chainage_m, grid.offset_m, self.levels(zone_id, None if own else ground))
+        else:
+            made = strip_on(grid.chainage_m, grid.offset_m, fine)
+        if own:
+            self._strips[zone_id] = made
+        return made
+
+    def _fine_ground(self, zone_id: str, ground: Ground | None) -> FineGround | None:
+        """Ground between the nodes, as finely as it is known; None where the nodes are as fine as that."""
+        grid, of = self.grids[zone_id], self.ground if ground is None else ground
+        cell = min(of.cell_m, of.terrain.cell_m) if isinstance(of, DesignSurface) else of.cell_m
+        along, across = fine_axis(grid.chainage_m, cell), fine_axis(grid.offset_m, cell)
+        if along.size == grid.chainage_m.size and across.size == grid.offset_m.size:
+            return None
+        x, y = grid.line.to_map(along[:, None], across[None, :])
+        if isinstance(of, DesignSurface) and of.terrain is self.ground:
+            if zone_id not in self._fine:
+                self._fine[zone_id] = self.ground.sample(x, y)
+            level = self._fine[zone_id] + of.change_at(x, y)
+        else:
+            level = of.sample(x, y)
+        if not np.isfinite(level).all():
+            return None  # the nodes' own levels say where
+        return FineGround(along, across, level)
 
     # ---- what heads give
 
@@ -244,8 +276,7 @@ class Perimeter:
         """What each pair of heads of each case gives over the zone's strip; solved together."""
         requests = []
         for case in cases:
-            grid = self.grids[case.zone.zone_id]
-            strip = Strip(grid.chainage_m, grid.offset_m, case.level)
+            strip = self._strip_of(case)
             grass = self.rules.grass_m if case.grass_m is None else case.grass_m
             targets = self.rules.targets.values() if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
@@ -256,31 +287,40 @@ class Perimeter:
         found = iter(self._batching.look_at(requests))
         return [[next(found) for _ in case.zone.pairs] for case in cases]
 
+    def _strip_of(self, case: Case) -> Strip:
+        if isinstance(case.ground, Strip):
+            return case.ground
+        grid = self.grids[case.zone.zone_id]
+        return Strip(grid.chainage_m, grid.offset_m, case.ground)
+
     def best(self, cases: Sequence[Case]) -> list[Array]:
         """Best modulation over the heads of each case, (targets, n, k) each."""
         return [
-            np.max([one.modulation for one in found], axis=0)
-            if found
-            else np.zeros((len(self.rules.targets if case.targets is None else case.targets), *case.level.shape))
+            np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
             for case, found in zip(cases, self.responses(cases), strict=True)
         ]
 
-    def modulation(self, zone: ZoneSetup, level: Array) -> dict[str, Array]:
+    def _nothing(self, case: Case) -> Array:
+        """What a case without heads gives: nothing anywhere."""
+        targets = self.rules.targets if case.targets is None else case.targets
+        grid = self.grids[case.zone.zone_id]
+        return np.zeros((len(targets), grid.chainage_m.size, grid.offset_m.size))
+
+    def modulation(self, zone: ZoneSetup, ground: Strip | Array) -> dict[str, Array]:
         """Best modulation of each threat over the zone's own heads, at every node of its strip.
 
-        level : (n, k) ground of the strip, whose middle column lies under the beam.
+        ground : as of :class:`Case`.
         """
-        return self.modulations([(zone, level)])[0]
+        return self.modulations([(zone, ground)])[0]
 
-    def modulations(self, cases: Sequence[tuple[ZoneSetup, Array]]) -> list[dict[str, Array]]:
+    def modulations(self, cases: Sequence[tuple[ZoneSetup, Strip | Array]]) -> list[dict[str, Array]]:
         """`modulation` of several cases in one go; the solver shares its transforms among them."""
-        every = self.responses([Case(zone, level) for zone, level in cases])
+        every = [Case(zone, ground) for zone, ground in cases]
         made = []
-        for (zone, level), found in zip(cases, every, strict=True):
-            for pair, one in zip(zone.pairs, found, strict=True):
-                self.standing_db[zone.zone_id, pair.level] = one.standing_level_db
-            blank = np.zeros((len(self.rules.targets), *level.shape))
-            best = np.max([one.modulation for one in found], axis=0) if found else blank
+        for case, found in zip(every, self.responses(every), strict=True):
+            for pair, one in zip(case.zone.pairs, found, strict=True):
+                self.standing_db[case.zone.zone_id, pair.level] = one.standing_level_db
+            best = np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
             made.append(dict(zip(self.rules.targets, best, strict=True)))
         return made
 
@@ -294,7 +334,7 @@ class Perimeter:
 
     def _solved(self, zone_id: str) -> Array:
         if zone_id not in self._own:
-            self.hold(zone_id, self.modulation(self.zones[zone_id], self.levels(zone_id)))
+            self.hold(zone_id, self.modulation(self.zones[zone_id], self.strip(zone_id)))
         return self._own[zone_id]
 
     def hold(self, zone_id: str, own: Mapping[str, Array]) -> None:
@@ -307,7 +347,7 @@ class Perimeter:
         for start in range(0, len(todo), _AT_ONCE):
             part = todo[start : start + _AT_ONCE]
             for zone_id, own in zip(
-                part, self.modulations([(self.zones[z], self.levels(z)) for z in part]), strict=True
+                part, self.modulations([(self.zones[z], self.strip(z)) for z in part]), strict=True
             ):
                 self.hold(zone_id, own)
 

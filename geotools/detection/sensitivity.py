@@ -53,11 +53,11 @@ def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
     shifts = {"heads up": (HEAD_M, HEAD_M), "heads down": (-HEAD_M, -HEAD_M), "one up, one down": (HEAD_M, -HEAD_M)}
     cases, keys = [], []
     for zone_id in zone_ids:
-        zone, level = perimeter.zones[zone_id], perimeter.levels(zone_id)
-        cases.append(Case(zone, level, grass_m=rules.grass_m + GRASS_M))
+        zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
+        cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
         keys.append((zone_id, "grass"))
         for change, (tx_m, rx_m) in shifts.items():
-            cases.append(Case(with_heights(zone, tx_m, rx_m), level))
+            cases.append(Case(with_heights(zone, tx_m, rx_m), strip))
             keys.append((zone_id, change))
     owns = dict(zip(keys, perimeter.best(cases), strict=True))
     found = []

@@ -140,7 +140,7 @@ def grade_group(
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
     margin = settings.headroom
-    today = perimeter.modulations([(z, levels[z.zone_id]) for z in zones])
+    today = perimeter.modulations([(z, perimeter.strip(z.zone_id, surface)) for z in zones])
     straight = [_straight(perimeter, z, settings) for z in zones]
     demands = [
         _demand(perimeter, z, flat, now, margin) for z, (flat, _), now in zip(zones, straight, today, strict=True)
@@ -169,7 +169,7 @@ def grade_group(
         trial = surface.around(strip)
         trial.apply(strip, design)
         moved = settled(ends)
-        owns = perimeter.modulations([(z, perimeter.levels(z.zone_id, trial)) for z in moved])
+        owns = perimeter.modulations([(z, perimeter.strip(z.zone_id, trial)) for z in moved])
         return [_proof(perimeter, z, own, d, margin) for z, own, d in zip(moved, owns, demands, strict=True)]
 
     lengths = [z.line.length for z in zones]

@@ -23,7 +23,7 @@ NEAR_HEAD_M = 10.0
 
 def _near_head(perimeter: Perimeter, zone: ZoneSetup) -> float:
     """Dead length beside the heads by this zone's own beams alone: what the neighbours' overlap has to cover."""
-    own = perimeter.modulation(zone, perimeter.levels(zone.zone_id))
+    own = perimeter.modulation(zone, perimeter.strip(zone.zone_id))
     grid = perimeter.grids[zone.zone_id]
     near = (grid.chainage_m < NEAR_HEAD_M) | (grid.chainage_m > grid.line.length - NEAR_HEAD_M)
     blind = np.any([m.max(axis=1) < perimeter.rules.threshold for m in own.values()], axis=0)

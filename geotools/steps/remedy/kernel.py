@@ -113,7 +113,7 @@ def _after(perimeter: Perimeter, surface: DesignSurface, grading: ZoneGrading) -
     (zone,) = grading.zones
     trial = surface.around(grading.strip)
     trial.apply(grading.strip, grading.design)
-    return perimeter.dead(zone.zone_id, perimeter.modulation(zone, perimeter.levels(zone.zone_id, trial)))
+    return perimeter.dead(zone.zone_id, perimeter.modulation(zone, perimeter.strip(zone.zone_id, trial)))
 
 
 def _place(spot: Spot, spots: Sequence[Spot]) -> int:

@@ -85,12 +85,12 @@ class _Trial:
         self.weakest_now = perimeter.weakest(zone.zone_id)
 
     def option(self, name: str, zone: ZoneSetup, cost: float, words: str, grading: ZoneGrading | None = None) -> Option:
-        level = self.level
+        ground = self.perimeter.strip(zone.zone_id)
         if grading is not None:
             made = self.surface.around(grading.strip)
             made.apply(grading.strip, grading.design)
-            level = self.perimeter.levels(zone.zone_id, made)
-        own = self.perimeter.modulation(zone, level)
+            ground = self.perimeter.strip(zone.zone_id, made)
+        own = self.perimeter.modulation(zone, ground)
         before = {p.level: p for p in self.zone.pairs}
         moved = next((p for p in zone.pairs if before.get(p.level) != p), None)
         after = self.perimeter.dead_length(zone.zone_id, self.perimeter.dead(zone.zone_id, own))
