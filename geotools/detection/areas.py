@@ -90,13 +90,26 @@ def crossed(
     -------
     dict of int to (n,) bool
     """
-    found = {place: areas(place) for place in window}
-    right = _reached(topology, {place: one.right for place, one in found.items()})
-    left = _reached(topology, {place: one.left for place, one in found.items()})
+    reached: list[tuple[dict[int, Flags], dict[int, Flags]]] = []
+
+    def joined() -> tuple[dict[int, Flags], dict[int, Flags]]:
+        """Areas of the whole window that are reached from its edges; asked for only where one strip cannot tell."""
+        if not reached:
+            found = {place: areas(place) for place in window}
+            right = _reached(topology, {place: one.right for place, one in found.items()})
+            reached.append((right, _reached(topology, {place: one.left for place, one in found.items()})))
+        return reached[0]
+
     rows = {}
     for place in wanted:
-        steps, one = topology.steps(place), found[place]
-        over = right[place][one.right.labels[steps.right]] & left[place][one.left.labels[steps.left]]
+        steps, one = topology.steps(place), areas(place)
+        right, left = one.right.labels[steps.right], one.left.labels[steps.left]
+        open_ = (right > 0) & (left > 0)
+        over = open_ & one.right.from_edge[right] & one.left.from_edge[left]
+        if (over != open_).any():
+            # an open step whose areas do not begin on this strip's own edge may be reached by way of another
+            from_right, from_left = joined()
+            over = from_right[place][right] & from_left[place][left]
         flags = np.zeros(topology.shape(place)[0], dtype=bool)
         flags[steps.row[over]] = True
         rows[place] = flags

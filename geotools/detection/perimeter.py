@@ -473,10 +473,16 @@ class Perimeter:
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
         trial = {} if own is None else {zone_id: self._stacked(own)}
-        return min(self._bottleneck(zone_id, number, trial) for number in range(len(self.rules.targets)))
+        lowest = float("inf")
+        for number in range(len(self.rules.targets)):
+            lowest = self._bottleneck(zone_id, number, trial, lowest)
+        return lowest
 
-    def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array]) -> float:
-        """Smallest level at which a way of nodes not above it leads across: bisection over the nodes' own values."""
+    def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array], most: float) -> float:
+        """Smallest level at which a way of nodes not above it leads across, ``most`` where that is no smaller.
+
+        Bisection over the nodes' own values.
+        """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
         window = topology.window(place, WAYS_ZONES)
@@ -488,16 +494,18 @@ class Perimeter:
 
             return bool(crossed(topology, window, areas, [place])[place].any())
 
-        # whoever steps over meets a node of the zone's own strip, and its own values bracket the answer first
+        # whoever steps over meets nodes of the zone's own strip: its values bracket the answer first
         own_values = np.unique(met[place])
+        own_values = own_values[own_values < most]
         found = _first(own_values, open_at)
-        if found is None:
-            return float("inf")
-        below = own_values[found - 1] if found else -np.inf
-        near = [m[(m > below) & (m <= own_values[found])] for m in met.values()]
+        below = (
+            own_values[(len(own_values) if found is None else found) - 1] if len(own_values) and found != 0 else -np.inf
+        )
+        above = most if found is None else float(own_values[found])
+        near = [m[(m > below) & (m < above)] for m in met.values()]
         values = np.unique(np.concatenate(near))
         at = _first(values, open_at)
-        return float(values[-1 if at is None else at])
+        return above if at is None else float(values[at])
 
     def dead_length(self, zone_id: str, dead: Mapping[str, Flags]) -> float:
         """Metres of the zone that let any threat through."""
