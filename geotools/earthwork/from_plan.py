@@ -22,13 +22,24 @@ from geotools.earthwork.zones import GradeSettings
 from geotools.errors import InputError, StepError
 from geotools.io.crs import metres_per_unit
 from geotools.io.features import read_figures
+from geotools.io.grids import GridBand, write_grid
 from geotools.io.rasters import open_raster
+from geotools.io.sparse_grid import SparseGrid
 from geotools.site import Site
-from geotools.terrain.design import DesignSurface, Ground
+from geotools.terrain.design import DesignSurface, Ground, StripCells
 
-__all__ = ["CUT_FILL", "KeptCells", "design_of", "grade_settings", "keep_mask", "kept_areas", "surface_over"]
+__all__ = [
+    "CUT_FILL",
+    "KeptCells",
+    "design_of",
+    "grade_settings",
+    "keep_mask",
+    "kept_areas",
+    "surface_over",
+    "write_change",
+]
 
-#: The change of level that grading writes beside the plan.
+#: The change of level that the remedy writes beside the plan.
 CUT_FILL = "cut_fill.tif"
 
 #: Tolerance for a threat whose target names none (the stricter of the two in use; common practice, no source).
@@ -60,6 +71,15 @@ def surface_over(site: Site, perimeter: Perimeter, ground: Ground, zones: Sequen
     boxes = [z.line.rectangle(0.0, z.line.length, reach).buffer(3.0).bounds for z in chosen]
     left, bottom, right, top = zip(*boxes, strict=True)
     return DesignSurface(ground, (min(left), min(bottom), max(right), max(top)), cell_m=site.grading.cell_m)
+
+
+def write_change(path: Path, plan_crs: CRS, surface: DesignSurface, strips: Sequence[StripCells]) -> None:
+    """The change of level of a design as a raster in the plan's system; no data where no strip is worked."""
+    change = SparseGrid(surface.change.shape, np.nan)
+    for strip in strips:
+        row, column = surface.locate(strip.x, strip.y)
+        change[row, column] = surface.change[row, column]
+    write_grid(path, plan_crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")])
 
 
 def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
@@ -118,14 +138,14 @@ def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
 
 
 def design_of(site: Site, perimeter: Perimeter, ground: Ground, folder: Path, plan_crs: CRS) -> DesignSurface:
-    """The design surface that grading wrote into a plan's folder.
+    """The design surface that the remedy wrote into a plan's folder.
 
     StepError where it does not lie on the grid that site and plan ask for now; InputError where it cannot be read.
     """
     surface = surface_over(site, perimeter, ground)
     path = folder / CUT_FILL
     if not path.exists():
-        raise StepError("the plan has no design surface yet", where=path, mend="run `geotools grade` first")
+        raise StepError("the plan has no design surface yet", where=path, mend="run `geotools remedy` first")
     unit = metres_per_unit(plan_crs)
     with open_raster(path, "design surface") as raster:
         shape = raster.height, raster.width
@@ -140,7 +160,7 @@ def design_of(site: Site, perimeter: Perimeter, ground: Ground, folder: Path, pl
         found=f"{shape[0]} x {shape[1]} cells from {transform.c:.2f}, {transform.f:.2f}",
         expected=f"{surface.change.shape[0]} x {surface.change.shape[1]} cells from "
         f"{surface.transform.c:.2f}, {surface.transform.f:.2f}",
-        mend="run `geotools grade` again after moving zones or changing the site file",
+        mend="run `geotools remedy` again after moving zones or changing the site file",
     )
 
 

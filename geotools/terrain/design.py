@@ -22,7 +22,7 @@ from geotools.errors import InputError
 from geotools.io.sparse_grid import SparseGrid
 from geotools.terrain.cells import Cells
 
-__all__ = ["DesignSurface", "Ground", "Kept", "SharedGround", "StripCells"]
+__all__ = ["DesignSurface", "Ground", "Kept", "Overlaid", "SharedGround", "StripCells"]
 
 Array = npt.NDArray[np.float64]
 
@@ -71,6 +71,31 @@ class SharedGround:
         """Levels at map places, NaN where unknown."""
         with self._lock:
             return self._ground.sample(x_m, y_m)
+
+
+class Overlaid:
+    """A ground with another laid over it wherever that one has levels: what was surveyed, over what was designed.
+
+    Parameters
+    ----------
+    over : Ground
+        Counts where it has a level.
+    under : Ground
+        Counts elsewhere.
+    """
+
+    def __init__(self, over: Ground, under: Ground) -> None:
+        self.over, self.under = over, under
+
+    @property
+    def cell_m(self) -> float:
+        """Cell size of the finer of the two, m."""
+        return min(self.over.cell_m, self.under.cell_m)
+
+    def sample(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> Array:
+        """Levels at map places, NaN where neither has one."""
+        above, below = self.over.sample(x_m, y_m), self.under.sample(x_m, y_m)
+        return np.where(np.isfinite(above), above, below)
 
 
 @dataclass(frozen=True)
@@ -242,6 +267,13 @@ class DesignSurface:
         part.change = self.change.copy(
             (int(row.min()) - 2, int(row.max()) + 3, int(column.min()) - 2, int(column.max()) + 3)
         )
+        return part
+
+    def blank(self) -> DesignSurface:
+        """A surface on the same cells without works."""
+        part = object.__new__(DesignSurface)
+        part.terrain, part.cell_m, part.transform = self.terrain, self.cell_m, self.transform
+        part.change = SparseGrid(self.change.shape)
         return part
 
     def locate(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:

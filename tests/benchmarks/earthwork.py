@@ -19,13 +19,13 @@ import numpy as np
 
 from geotools.corridor import BeamLine
 from geotools.detection.from_plan import perimeter_of
+from geotools.earthwork.design import grade_zones
 from geotools.earthwork.from_plan import grade_settings, surface_over
 from geotools.earthwork.programme import GradingRules, SightLine, grade
 from geotools.engine.runner import Job
 from geotools.errors import InfeasibleError
 from geotools.plan.schema import BEAMS
 from geotools.site import open_site
-from geotools.steps.grade.kernel import grade_zones
 from geotools.terrain.cells import strip_cells
 from tests.benchmarks.sites import write_site
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.design import depth_classes, grade_zones
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings, grade_group, strip_groups
-from geotools.steps.grade.kernel import depth_classes, grade_zones
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 

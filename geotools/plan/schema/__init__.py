@@ -20,7 +20,7 @@ from geotools.plan.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
-from geotools.plan.schema.remedy import ADVICE, OPTIONS
+from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
@@ -46,6 +46,7 @@ LAYERS: dict[str, LayerSchema] = {
         SENSITIVITY,
         ADVICE,
         OPTIONS,
+        PROPOSED_HEADS,
         HEAD_HEIGHTS,
         EARTHWORKS,
         GRADINGS,
@@ -87,6 +88,7 @@ __all__ = [
     "OPTIONS",
     "PONDS",
     "PROFILES",
+    "PROPOSED_HEADS",
     "PROVENANCE",
     "RESURVEY",
     "SENSITIVITY",

@@ -51,7 +51,6 @@ GRADINGS = LayerSchema(
         Field("proven", "boolean", "whether a new run on the whole design surface found nobody getting through"),
         Field("dead_before_m", "real", "dead length now", "m"),
         Field("dead_after_m", "real", "dead length on the design surface", "m"),
-        Field("rounds", "integer", "how often the programme was solved"),
         Field("level", "text", "place in the stack of the heads whose line the ground follows"),
         Field("tx_height_m", "real", "height to set the transmitter head to", "m"),
         Field("rx_height_m", "real", "height to set the receiver head to", "m"),

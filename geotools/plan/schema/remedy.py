@@ -25,7 +25,7 @@ ADVICE = LayerSchema(
             "action",
             "text",
             "what to do",
-            choices=("set_heads", "cut", "fill", "grade", "covered", "none"),
+            choices=("set_heads", "add_heads", "split", "cut", "fill", "grade", "nothing_to_do", "none"),
             nullable=False,
         ),
         Field("level", "text", "place in the stack of the heads to move"),
@@ -48,7 +48,9 @@ ADVICE = LayerSchema(
             Category("cut", "Cut", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE)),
             Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
             Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),
-            Category("covered", "Covered by a neighbouring zone", Symbol(GREY, width=0.3, fill="none", dash="dot")),
+            Category("add_heads", "Add a pair of heads", Symbol(BLUE, width=0.8, fill="none")),
+            Category("split", "Split the zone in two", Symbol(GREY, width=0.8, fill="none", dash="dash")),
+            Category("nothing_to_do", "Detected as it stands", Symbol(GREY, width=0.3, fill="none", dash="dot")),
             Category("none", "No remedy found", Symbol(BLACK, width=0.8, fill="none")),
         ),
     ),
@@ -98,5 +100,40 @@ OPTIONS = LayerSchema(
         ),
         Field("weakest_after", "real", "modulation met on the easiest crossing with it done"),
         Field("reason", "text", "the option, or why it is the one to take, in one sentence"),
+    ),
+)
+
+PROPOSED_HEADS = LayerSchema(
+    name="proposed_heads",
+    title="Heads as proposed",
+    description=(
+        "Every head of the state that the remedy recommends: heads that stay, that are set to another height, that "
+        "are added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own "
+        "level over the proposed ground."
+    ),
+    geometry="PointZ",
+    key="head_id",
+    made_by="remedy",
+    fields=(
+        Field("head_id", "text", "head: zone, role, level", nullable=False),
+        ZONE_ID,
+        Field("stands_for", "text", "zone of the layout that this one is, or is a part of", nullable=False),
+        Field("part", "integer", "place among the parts of a zone that is split, along the fence line; else 1"),
+        Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("head_type", "text", "head type as named in the site file", nullable=False),
+        Field("height_m", "real", "height of the head's axis above the proposed ground at its post", "m"),
+        Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),
+        Field("ground_m", "real", "proposed ground level at the post", "m"),
+        Field("change", "text", "what is done to it", choices=("stays", "set", "added"), nullable=False),
+    ),
+    style=Style(
+        Symbol(GREY, marker="circle", size=2.4),
+        field="change",
+        categories=(
+            Category("stays", "Head stays as it is", Symbol(GREY, marker="circle", size=2.0)),
+            Category("set", "Head set to another height", Symbol(BLUE, marker="circle", size=3.4)),
+            Category("added", "Head added", Symbol(ORANGE, marker="circle", size=3.4)),
+        ),
     ),
 )

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from rasterio import Affine
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.from_plan import zone_with
 from geotools.detection.perimeter import ZoneSetup
 from geotools.earthwork.from_plan import design_of
+from geotools.earthwork.proposal import proposed_zones
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError, SiteError
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
-from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, ZONES
+from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import open_sources
 from geotools.steps.asbuilt.kernel import Comparison, OutArea, compare
-from geotools.terrain.design import DesignSurface
+from geotools.terrain.design import DesignSurface, Overlaid
 from geotools.terrain.model import Terrain
 
 Row = dict[str, object]
@@ -114,23 +115,19 @@ def run(ctx: StepContext) -> StepResult:
     site = ctx.site
     before = perimeter_of(site, ctx.read, ctx.terrain)
     surface = design_of(site, before, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
-    gradings = ctx.read(GRADINGS)
-    zones = dict(before.zones)
-    for row in gradings.itertuples():
-        if row.zone_id in zones:
-            heights = (row.tx_height_m, row.rx_height_m)
-            zones[row.zone_id] = zone_with(site, zones[row.zone_id], row.level, heights)
+    proposed = proposed_zones(site, before, ctx.read(PROPOSED_HEADS))
+    graded = set(ctx.read(GRADINGS).zone_id)
+    designed = before.with_zones(proposed, surface)
+    designed.solve_all()
     rows: list[Row] = []
     out: list[Row] = []
     half = site.detection.half_width_m
     reach = site.grading.under_m + site.grading.batter_m
     with _open_survey(ctx) as survey:
-        built = before.with_zones({name: (zone,) for name, zone in zones.items()}, survey)
-        for number, row in enumerate(gradings.itertuples()):
-            ctx.progress(number, len(gradings), f"zone {row.zone_id}")
-            if row.zone_id not in zones:
-                continue
-            zone = zones[row.zone_id]
+        built = before.with_zones(proposed, Overlaid(survey, surface))
+        for number, (zone_id, zone) in enumerate(built.zones.items()):
+            ctx.progress(number, len(built.zones), f"zone {zone_id}")
+            dead_design = designed.dead_length(zone_id, designed.dead(zone_id))
             transform, x, y, inside = _cells(surface, zone, reach)
             design = np.where(inside, surface.sample(x, y), np.nan)
             found = compare(
@@ -140,22 +137,24 @@ def run(ctx: StepContext) -> StepResult:
                 tolerance=ctx.params["tolerance_m"],
                 least_area=ctx.params["least_area_m2"],
             )
-            if found.cells < int(inside.sum()):
+            if zone_id in graded and found.cells < int(inside.sum()):
                 raise InputError(
                     "the survey does not cover a graded zone",
-                    where=f"{ctx.params['survey']}, zone {row.zone_id}",
+                    where=f"{ctx.params['survey']}, zone {zone_id}",
                     found=f"levels for {found.cells} of {int(inside.sum())} cells",
                     expected="a level in every cell of the graded strip",
                     mend="survey the whole strip, or check that the file belongs to this site",
                 )
-            dead = built.dead_length(row.zone_id, built.dead(row.zone_id))
-            rows.append(_verdict(zone, found, float(row.dead_after_m), dead, half))
-            out += [_out_row(row.zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
+            dead = built.dead_length(zone_id, built.dead(zone_id))
+            if zone_id not in graded:
+                found = replace(found, areas=[])  # ground that was not worked has no design to be held to
+            rows.append(_verdict(zone, found, dead_design, dead, half))
+            out += [_out_row(zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
     columns = [f.name for f in ACCEPTANCE.fields]
     table = [{name: round(v, 4) + 0.0 if isinstance(v := r[name], float) else v for name in columns} for r in rows]
     (ctx.scratch / "acceptance.csv").write_text(csv_text(columns, table), encoding="utf-8", newline="")
     passed = sum(r["result"] == "pass" for r in rows)
-    ctx.say(f"{passed} of {len(rows)} graded zones pass")
+    ctx.say(f"{passed} of {len(rows)} zones pass; ground that the survey does not cover is taken as designed")
     for r in rows:
         if r["result"] == "fail":
             ctx.warn(f"zone {r['zone_id']} fails: {r['reason']}")
@@ -205,7 +204,8 @@ STEP = Step(
         LayerIn(FENCE, "which zones follow each other, and which side is inside"),
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(BEAMS, "heads and their heights"),
-        LayerIn(GRADINGS, "which zones were graded, and the heads' new heights"),
+        LayerIn(GRADINGS, "which zones were graded"),
+        LayerIn(PROPOSED_HEADS, "heads as they are to stand"),
     ),
     outputs=(LayerOut(AS_BUILT), LayerOut(ACCEPTANCE)),
     files=(FileOut("acceptance.csv", "table", "pass or fail of each graded zone, with figures"),),

@@ -8,15 +8,14 @@ import numpy as np
 from scipy import ndimage
 from shapely import get_coordinates
 
+from geotools.earthwork.design import Graded
 from geotools.earthwork.drawing import contours, write_dxf
-from geotools.earthwork.from_plan import CUT_FILL
 from geotools.earthwork.landxml import write_landxml
 from geotools.earthwork.works import MapUnits, Works, triangulate, works_of
 from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, outline, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
-from geotools.steps.grade.kernel import Graded
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -97,13 +96,10 @@ def write_drawings(
 
 
 def write_rasters(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> None:
-    """Design level and change of level where zones are graded."""
+    """Design level where zones are graded."""
     design = SparseGrid(surface.change.shape, np.nan)
-    change = SparseGrid(surface.change.shape, np.nan)
     for g in graded:
         row, column = surface.locate(g.grading.strip.x, g.grading.strip.y)
         design[row, column] = surface.sample(*surface.centres(row, column))
-        change[row, column] = surface.change[row, column]
-    crs = ctx.workspace.plan_crs
-    write_grid(ctx.scratch / "design.tif", crs, surface.transform, [GridBand(design, "design level")])
-    write_grid(ctx.scratch / CUT_FILL, crs, surface.transform, [GridBand(change, "fill (positive) or cut (negative)")])
+    band = GridBand(design, "design level")
+    write_grid(ctx.scratch / "design.tif", ctx.workspace.plan_crs, surface.transform, [band])

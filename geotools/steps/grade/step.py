@@ -1,4 +1,4 @@
-"""Declaration of the grade step: advice in; design surface, earthworks and the engineer's files out."""
+"""Declaration of the grade step: the proposed state in; design surface, earthworks and the engineer's files out."""
 
 from __future__ import annotations
 
@@ -8,44 +8,21 @@ import numpy as np
 from shapely import Point
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.from_plan import zone_with
-from geotools.detection.perimeter import Perimeter, ZoneSetup
-from geotools.earthwork.from_plan import CUT_FILL, grade_settings, keep_mask, kept_areas, surface_over
+from geotools.earthwork.design import DEPTH_CLASSES, Graded, depth_classes, graded_points, graded_zones
+from geotools.earthwork.from_plan import design_of, grade_settings
+from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
 from geotools.io.sparse_grid import SparseGrid
-from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, ZONES
+from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
-from geotools.steps.grade.kernel import DEPTH_CLASSES, Graded, depth_classes, grade_zones, graded_points
-from geotools.terrain.design import DesignSurface, SharedGround
+from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
-
-
-def _zones_to_grade(ctx: StepContext, perimeter: Perimeter) -> list[ZoneSetup]:
-    """Zones whose recommended option moves earth, heads as that option has them; or every zone with dead ground."""
-    if ctx.params["zones"] == "dead":
-        wanted = [z for z in perimeter.zones if any(d.any() for d in perimeter.dead(z).values())]
-        return [perimeter.zones[z] for z in wanted]
-    options = ctx.read(OPTIONS)
-    earth = options[options.option.str.contains("grade")]
-    chosen = earth[earth.recommended.astype(bool)]
-    if ctx.params["zones"] == "every":
-        # the plain grading, where an option was tried at all
-        chosen = earth.drop_duplicates("zone_id")
-    found = []
-    for row in chosen.sort_values("zone_id").itertuples():
-        zone = perimeter.zones.get(row.zone_id)
-        if zone is None:
-            continue
-        if row.option != "grade":  # heads that were moved or added first
-            zone = zone_with(ctx.site, zone, row.level, (row.tx_height_m, row.rx_height_m))
-        found.append(zone)
-    return found
 
 
 def _owner(surface: DesignSurface, graded: Sequence[Graded]) -> SparseGrid:
@@ -100,15 +77,15 @@ def _earthworks(surface: DesignSurface, graded: Sequence[Graded], owner: SparseG
 
 def _grading_row(g: Graded, work: Works) -> Row:
     pair = g.zone.pairs[0]
-    _, _, area, depth = g.grading.volumes(g.grading.own(g.zone.zone_id))
-    methods = list(work.volumes.values())
+    cut, fill, area, depth = g.volumes
+    # the grid method is the cells themselves, each counted in the zone it is nearest to: what the options are priced by
+    methods = [(cut, fill), *(work.volumes[name] for name in ("average end area", "prismoidal"))]
     cuts, fills = [m[0] for m in methods], [m[1] for m in methods]
     return {
         "zone_id": g.zone.zone_id,
         "proven": g.proven,
         "dead_before_m": g.dead_before_m,
         "dead_after_m": g.dead_after_m,
-        "rounds": g.grading.rounds,
         "level": pair.level,
         "tx_height_m": pair.tx_height_m,
         "rx_height_m": pair.rx_height_m,
@@ -148,19 +125,19 @@ def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Grade
 
 
 def run(ctx: StepContext) -> StepResult:
-    """Grade, prove and draw; see the manual beside this file."""
+    """Run the proposed state again and draw it; see the manual beside this file."""
     site = ctx.site
-    ground = SharedGround(ctx.terrain)
-    perimeter = perimeter_of(site, ctx.read, ground)
+    perimeter = perimeter_of(site, ctx.read, ctx.terrain)
     perimeter.solve_all()
-    surface = surface_over(site, perimeter, ground)
-    keep = keep_mask(kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs), surface)
-    zones = _zones_to_grade(ctx, perimeter)
-
-    def advance(done: int) -> None:
-        ctx.progress(done, 2 * len(zones) + 1, "least earthwork")
-
-    graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site), keep=keep, progress=advance)
+    proposed = proposed_zones(site, perimeter, ctx.read(PROPOSED_HEADS))
+    surface = design_of(site, perimeter, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
+    final = perimeter.with_zones(proposed, surface)
+    final.solve_all()
+    options = ctx.read(OPTIONS)
+    taken = options[options["recommended"].fillna(False) & options["option"].str.contains("grade")]
+    reasons = dict(zip(taken["zone_id"], taken["reason"], strict=True))
+    graded = graded_zones(perimeter, final, surface, grade_settings(site), reasons)
+    ctx.progress(1, 3, "earthworks")
     works = works_to_draw(ctx, surface, graded)
     crs = ctx.workspace.plan_crs
     units = MapUnits(unit_name(crs), metres_per_unit(crs))
@@ -168,14 +145,14 @@ def run(ctx: StepContext) -> StepResult:
     write_rasters(ctx, surface, graded)
     write_points(ctx, points, units)
     write_drawings(ctx, surface, graded, works, units)
-    ctx.progress(len(zones) + 1, 2 * len(zones) + 1, "sheets")
+    ctx.progress(2, 3, "sheets")
     sheets = write_sheets(ctx.scratch, site.name, works, site.input.vertical_datum or "not stated") if works else []
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
     for g in graded:
         if not g.proven:
-            ctx.warn(f"zone {g.zone.zone_id} is not proven clear: {g.grading.reason}")
+            ctx.warn(f"zone {g.zone.zone_id} is not clear as proposed: {g.grading.reason}")
     crs_m = ctx.workspace.work_crs
-    files = ["design.tif", CUT_FILL, "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
+    files = ["design.tif", "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
     return StepResult(
         layers={
             "earthworks": frame_of(EARTHWORKS, _earthworks(surface, graded, _owner(surface, graded)), crs_m),
@@ -190,7 +167,7 @@ def run(ctx: StepContext) -> StepResult:
 def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
     cut, fill = (sum(float(str(r[k])) for r in rows) for k in ("cut_grid_m3", "fill_grid_m3"))
     proven = sum(bool(r["proven"]) for r in rows)
-    ctx.say(f"{len(rows)} zones graded, {proven} proven clear; cut {cut:.1f} m3, fill {fill:.1f} m3")
+    ctx.say(f"{len(rows)} zones graded, {proven} clear in a run on the design; cut {cut:.1f} m3, fill {fill:.1f} m3")
     return {
         "zones": len(rows),
         "proven": proven,
@@ -202,17 +179,9 @@ def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
 STEP = Step(
     name="grade",
     title="Grade the ground under the beams",
-    summary="The least earthwork that closes the dead spots, proven by a new run, with everything to have it built.",
+    summary="The earthwork that the remedy recommends, run again on its design, with everything to have it built.",
     run=run,
     params=(
-        Param(
-            "zones",
-            "choice",
-            "recommended: where the options say so; every: wherever grading was tried; dead: "
-            "wherever there is dead ground",
-            default="recommended",
-            choices=("recommended", "every", "dead"),
-        ),
         Param("point_spacing_m", "real", "distance of the rows of points to set out", 2.5, "m", 0.5, 50),
         Param("contour_m", "real", "contour interval of the drawing", 0.05, "m", 0.01, 5),
     ),
@@ -220,12 +189,12 @@ STEP = Step(
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
-        LayerIn(OPTIONS, "which zones are to be graded"),
+        LayerIn(OPTIONS, "why each zone is graded"),
+        LayerIn(PROPOSED_HEADS, "heads as they are to stand"),
     ),
     outputs=(LayerOut(EARTHWORKS), LayerOut(GRADINGS), LayerOut(GRADING_POINTS)),
     files=(
         FileOut("design.tif", "raster", "level of the design surface where zones are graded"),
-        FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative)"),
         FileOut("grading_points.csv", "table", "points to set out: easting, northing, existing, design, cut or fill"),
         FileOut("earthworks.xml", "data", "LandXML 1.2: design surface, alignments, profiles, cross-sections"),
         FileOut("earthworks.dxf", "drawing", "contours, breaklines, sections, limits of the works"),

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.height_search import HeightTrials
-from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
+from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, ZONES
 from geotools.plan.workspace import frame_of
-from geotools.steps.heights.kernel import HeightSearch, search_heights
 from geotools.terrain.design import SharedGround
 
 Row = dict[str, object]
@@ -21,7 +21,7 @@ SPLASH_M = 0.25
 NEAR_HEAD_M = 10.0
 
 
-def _near_head(perimeter: Perimeter, zone: ZoneSetup) -> float:
+def _near_head(perimeter: Perimeter, zone: Zone) -> float:
     """Dead length beside the heads by this zone's own beams alone: what the neighbours' overlap has to cover."""
     own = perimeter.modulation(zone, perimeter.strip(zone.zone_id))
     grid = perimeter.grids[zone.zone_id]
@@ -44,15 +44,10 @@ def _note(row: Row, found: HeightSearch) -> str:
     return f"Saves {gain:.1f} m of dead length; " + "; ".join(costs) + "."
 
 
-def _row(perimeter: Perimeter, zone: ZoneSetup, level: str, limits: tuple[float, float]) -> Row:
-    trials = HeightTrials(perimeter, zone, level)
-    pair = trials.pair
+def _row(perimeter: Perimeter, zone: Zone, level: str, limits: tuple[float, float]) -> Row:
+    found = best_heights(perimeter, zone.zone_id, level, limits)
+    pair = next(p for p in zone.pairs if p.level == level)
     now = pair.tx_height_m, pair.rx_height_m
-
-    def dead_lengths(pairs: list[tuple[float, float]]) -> list[float]:
-        return [perimeter.dead_length(zone.zone_id, dead) for dead in trials.dead(pairs)]
-
-    found = search_heights(dead_lengths, now, (min(limits[0], *now), max(limits[1], *now)))
     best = zone.with_heights(level, found.tx_height_m, found.rx_height_m)
     near_now = _near_head(perimeter, zone)
     standing_now = perimeter.standing_db[zone.zone_id, level]
@@ -81,14 +76,13 @@ def run(ctx: StepContext) -> StepResult:
     site = ctx.site
     perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
     perimeter.solve_all()
-    limits = {level.level: level.limits_m for level in site.stack_levels()}
-    tallest = max(t.top_m for t in perimeter.rules.targets.values())
+    limits: dict[str, tuple[float, float]] = {level.level: level.limits_m for level in site.stack_levels()}
     every = ctx.params["zones"] == "every"
     wanted = [z for z in perimeter.zones if every or any(d.any() for d in perimeter.dead(z).values())]
 
     def search(zone_id: str) -> list[Row]:
         zone = perimeter.zones[zone_id]
-        moving = [p.level for p in zone.pairs if p.level in limits and limits[p.level][0] < tallest]
+        moving = levels_that_may_move(perimeter, zone_id, limits)
         return [_row(perimeter, zone, level, limits[level]) for level in moving]
 
     rows: list[Row] = []

@@ -8,12 +8,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geotools.corridor import BeamLine
-from geotools.detection.height_search import HeightTrials, height_pairs
-from geotools.detection.perimeter import HeadPair, Perimeter, ZoneSetup
+from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
+from geotools.detection.perimeter import Perimeter, length_of
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
+from geotools.plan.model import BeamPair, Zone
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["Costs", "Option", "recommend", "zone_options"]
+__all__ = [
+    "Costs",
+    "Limits",
+    "Option",
+    "cheapest",
+    "earth_cost",
+    "earth_words",
+    "heads_moved",
+    "reason_for",
+    "zone_options",
+]
 
 
 _WORTH_MIXING = 0.7
@@ -33,99 +44,113 @@ class Costs:
 
 @dataclass(frozen=True)
 class Option:
-    """One way, tried. zones : the zone as it would be, two where it is split. moved : the heads that move.
-    dead_after_m, weakest_after : by a new run."""
+    """One way, tried on the model.
+
+    Attributes
+    ----------
+    name : str
+        As the options layer's choices.
+    zones : tuple of Zone
+        The zone as it would be, two where it is split, in the fence line's order.
+    grading : ZoneGrading or None
+        Its earthwork.
+    cost : float
+        At the site's prices.
+    dead_before_m, dead_after_m : float
+        Metres that let somebody through, now and with it done; what it opens in the zones beside counts.
+    weakest_before, weakest_after : float
+        Modulation of the weakest crossing; None where somebody still gets through.
+    words : str
+        What is done.
+    start : Option or None
+        Heads that are set or added before the earth is moved.
+    """
 
     name: str
-    zones: tuple[ZoneSetup, ...]
+    zones: tuple[Zone, ...]
     grading: ZoneGrading | None
     cost: float
     dead_before_m: float
     dead_after_m: float
     weakest_before: float
-    weakest_after: float
+    weakest_after: float | None
     words: str
-
-    moved: HeadPair | None = None
+    start: Option | None = None
+    volumes: tuple[float, float, float, float] | None = None
 
     @property
     def proven(self) -> bool:
         """Whether the new run found nobody getting through."""
         return self.dead_after_m == 0.0
 
+    def moved(self, today: Zone) -> BeamPair | None:
+        """The first pair of heads that is not as it stands today."""
+        before = {p.level: p for p in today.pairs}
+        return next((p for p in self.zones[0].pairs if before.get(p.level) != p), None)
 
-def _heads_moved(before: ZoneSetup, after: ZoneSetup) -> int:
+
+def heads_moved(before: Zone, after: Zone) -> int:
+    """How many heads are set to another height."""
     moved = 0
     for a, b in zip(before.pairs, after.pairs, strict=True):
         moved += (abs(a.tx_height_m - b.tx_height_m) > 0.005) + (abs(a.rx_height_m - b.rx_height_m) > 0.005)
     return moved
 
 
-def _earth(grading: ZoneGrading, costs: Costs) -> float:
-    cut, fill, area, _ = grading.volumes()
+def earth_cost(volumes: tuple[float, float, float, float], costs: Costs) -> float:
+    """Price of cut, fill and worked ground."""
+    cut, fill, area, _ = volumes
     return cut * costs.cut_m3 + fill * costs.fill_m3 + area * costs.surface_m2
+
+
+def earth_words(volumes: tuple[float, float, float, float]) -> str:
+    """What is moved."""
+    cut, fill, area, depth = volumes
+    return f"cut {cut:.1f} m3 and fill {fill:.1f} m3 over {area:.0f} m2, {depth:.2f} m at most"
 
 
 class _Trial:
     """One zone, its state now, and how each option is measured."""
 
     def __init__(
-        self,
-        perimeter: Perimeter,
-        surface: DesignSurface,
-        zone: ZoneSetup,
-        settings: GradeSettings,
-        costs: Costs,
-        keep: Kept | None,
+        self, perimeter: Perimeter, surface: DesignSurface, zone: Zone, limits: Limits, keep: Kept | None
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
-        self.settings, self.costs, self.keep = settings, costs, keep
+        self.settings, self.costs, self.keep = limits.settings, limits.costs, keep
         self.level = perimeter.levels(zone.zone_id)
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
 
-    def option(self, name: str, zone: ZoneSetup, cost: float, words: str, grading: ZoneGrading | None = None) -> Option:
+    def option(self, name: str, zone: Zone, cost: float, words: str, grading: ZoneGrading | None = None) -> Option:
         ground = self.perimeter.strip(zone.zone_id)
         if grading is not None:
             made = self.surface.around(grading.strip)
             made.apply(grading.strip, grading.design)
             ground = self.perimeter.strip(zone.zone_id, made)
         own = self.perimeter.modulation(zone, ground)
-        before = {p.level: p for p in self.zone.pairs}
-        moved = next((p for p in zone.pairs if before.get(p.level) != p), None)
-        after = self.perimeter.dead_length(zone.zone_id, self.perimeter.dead(zone.zone_id, own))
-        return Option(
-            name,
-            (zone,),
-            grading,
-            cost,
-            self.dead_now,
-            after,
-            self.weakest_now,
-            self.perimeter.weakest(zone.zone_id, own),
-            words,
-            moved,
-        )
+        after = dead_length_tried(self.perimeter, zone.zone_id, own)
+        # the weakest crossing is told of what may be taken: of what leaves somebody through the dead length says enough
+        weakest = self.perimeter.weakest(zone.zone_id, own) if after == 0.0 else None
+        return Option(name, (zone,), grading, cost, self.dead_now, after, self.weakest_now, weakest, words)
 
-    def lower(self, trials: Sequence[HeightTrials]) -> Option | None:
+    def lower(self) -> Option | None:
         """The heights of one level that leave the least dead length, nearest to today's among equals."""
-        best: tuple[float, float, ZoneSetup, HeightTrials] | None = None
-        for trial in trials:
-            now = trial.pair.tx_height_m, trial.pair.rx_height_m
-            pairs = height_pairs(now, self.settings.height_limits[trial.level])
-            for pair, dead in zip(pairs, trial.dead(pairs), strict=True):
-                length = self.perimeter.dead_length(self.zone.zone_id, dead)
-                away = abs(pair[0] - now[0]) + abs(pair[1] - now[1])
-                if best is None or (length, away) < best[:2]:
-                    best = (length, away, self.zone.with_heights(trial.level, *pair), trial)
+        best: tuple[float, float, str, HeightSearch] | None = None
+        limits = self.settings.height_limits
+        for level in levels_that_may_move(self.perimeter, self.zone.zone_id, limits):
+            found = best_heights(self.perimeter, self.zone.zone_id, level, limits[level])
+            pair = next(p for p in self.zone.pairs if p.level == level)
+            away = abs(found.tx_height_m - pair.tx_height_m) + abs(found.rx_height_m - pair.rx_height_m)
+            if best is None or (found.dead_length_m, away) < best[:2]:
+                best = (found.dead_length_m, away, level, found)
         if best is None or best[0] >= self.dead_now:
             return None
-        zone = best[2]
-        set_ = next(p for p in zone.pairs if p.level == best[3].level)
-        words = f"set the {set_.level} heads to {set_.tx_height_m:.2f} m (transmitter) and {set_.rx_height_m:.2f} m"
-        return self.option("set_heads", zone, _heads_moved(self.zone, zone) * self.costs.set_head, words)
+        _, _, level, found = best
+        zone = self.zone.with_heights(level, found.tx_height_m, found.rx_height_m)
+        words = f"set the {level} heads to {found.tx_height_m:.2f} m (transmitter) and {found.rx_height_m:.2f} m"
+        return self.option("set_heads", zone, heads_moved(self.zone, zone) * self.costs.set_head, words)
 
-    def add_low(self, low: HeadPair) -> Option | None:
+    def add_low(self, low: BeamPair) -> Option | None:
         """One more pair of heads near the ground, where the stack has none."""
         longest = low.head_type.max_range_m
         if any(p.level == low.level for p in self.zone.pairs) or self.zone.line.length > longest:
@@ -148,19 +173,28 @@ class _Trial:
             (x0, x1), (y0, y1) = line.to_map([a, b])
             parts.append(replace(self.zone, zone_id=f"{self.zone.zone_id}{name}", line=BeamLine(x0, y0, x1, y1)))
         trial = self.perimeter.with_zones({self.zone.zone_id: parts if self.zone.forward else parts[::-1]})
-        dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
+        dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts) + self._opened(trial)
         cost = 2 * self.costs.post + 2 * len(self.zone.pairs) * self.costs.head
         return Option(
             "split",
-            tuple(parts),
+            tuple(parts if self.zone.forward else parts[::-1]),
             None,
             cost,
             self.dead_now,
             dead,
             self.weakest_now,
-            min(trial.weakest(p.zone_id) for p in parts),
+            min(trial.weakest(p.zone_id) for p in parts) if dead == 0.0 else None,
             f"split the zone on the high ground at chainage {s:.0f} m",
         )
+
+    def _opened(self, trial: Perimeter) -> float:
+        """Metres of the neighbouring zones that only the split lets through."""
+        opened = 0.0
+        for near in self.perimeter.neighbours(self.zone.zone_id):
+            now = np.any(list(self.perimeter.dead(near).values()), axis=0)
+            then = np.any(list(trial.dead(near).values()), axis=0)
+            opened += length_of(then & ~now, self.perimeter.grids[near].chainage_m)
+        return opened
 
     def grade(self, name: str, start: Option | None = None) -> tuple[Option | None, ZoneGrading]:
         """Least earthwork, from the heads as they are or as another option sets them."""
@@ -169,37 +203,61 @@ class _Trial:
         if grading.made is None:
             return None, grading
         (made,) = grading.zones
-        cut, fill, area, depth = grading.volumes()
-        words = f"cut {cut:.1f} m3 and fill {fill:.1f} m3 over {area:.0f} m2, {depth:.2f} m at most"
-        cost = _earth(grading, self.costs) + _heads_moved(zone, made) * self.costs.set_head
+        volumes = grading.volumes()
+        cost, words = earth_cost(volumes, self.costs), earth_words(volumes)
+        cost += heads_moved(zone, made) * self.costs.set_head
         if start is not None:
             cost, words = cost + start.cost, f"{start.words}, and {words}"
-        return self.option(name, made, cost, words, grading), grading
+        return replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes), grading
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What the options may do.
+
+    Attributes
+    ----------
+    settings : GradeSettings
+        Limits of heads and earth.
+    costs : Costs
+        Prices.
+    low : BeamPair or None
+        The pair to add where the stack has none at its level.
+    overlap_m, shortest_m : float
+        Of the two zones of a split.
+    """
+
+    settings: GradeSettings
+    costs: Costs
+    low: BeamPair | None = None
+    overlap_m: float = 8.0
+    shortest_m: float = 10.0
 
 
 def zone_options(
-    perimeter: Perimeter,
-    surface: DesignSurface,
-    zone_id: str,
-    settings: GradeSettings,
-    costs: Costs,
-    *,
-    low: HeadPair | None = None,
-    overlap_m: float = 8.0,
-    shortest_m: float = 10.0,
-    keep: Kept | None = None,
-    trials: Sequence[HeightTrials] = (),
+    perimeter: Perimeter, surface: DesignSurface, zone_id: str, limits: Limits, keep: Kept | None = None
 ) -> tuple[list[Option], ZoneGrading]:
     """Every way that applies to a zone, tried and priced; and the plain grading with what was said of it.
 
-    low : the pair to add where the stack has none at its level. overlap_m, shortest_m : of the two zones of a split.
-    trials : height trials of the zone's levels, shared with whoever else asks.
+    Parameters
+    ----------
+    perimeter : Perimeter
+        As it stands, solved.
+    surface : DesignSurface
+        Without works.
+    zone_id : str
+        The zone.
+    limits : Limits
+        What may be done, and at what price.
+    keep : Kept, optional
+        Cells where nothing may be moved.
     """
-    trial = _Trial(perimeter, surface, perimeter.zones[zone_id], settings, costs, keep)
-    lower = trial.lower(trials)
-    added = trial.add_low(low) if low is not None else None
+    trial = _Trial(perimeter, surface, perimeter.zones[zone_id], limits, keep)
+    lower = trial.lower()
+    added = trial.add_low(limits.low) if limits.low is not None else None
     graded, grading = trial.grade("grade")
-    found = [o for o in (lower, added, trial.split(overlap_m, shortest_m), graded) if o is not None]
+    split = trial.split(limits.overlap_m, limits.shortest_m)
+    found = [o for o in (lower, added, split, graded) if o is not None]
     for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
         if start is not None and not start.proven and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
@@ -209,19 +267,29 @@ def zone_options(
     return found, grading
 
 
-def recommend(options: Sequence[Option], currency: str) -> tuple[Option | None, str]:
-    """The cheapest option that was proven clear, with the reason in one sentence; None where none was."""
-    clear = sorted((o for o in options if o.proven), key=lambda o: (o.cost, o.name))
-    if not clear:
+def cheapest(options: Sequence[Option]) -> Option | None:
+    """The cheapest option that a run found clear; None where none is."""
+    return min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
+
+
+def reason_for(best: Option | None, options: Sequence[Option], currency: str) -> str:
+    """Why an option is the one to take, or what none of them does, in one sentence."""
+    if best is None:
         if not options:
-            return None, "No option applies within the limits of heads and earth."
-        best = min(options, key=lambda o: (o.dead_after_m, o.cost))
-        return None, (
-            f"No option clears the zone: the best ({best.words}) still leaves {best.dead_after_m:.1f} m "
-            f"of {best.dead_before_m:.1f} m dead."
+            return "No option applies within the limits of heads and earth."
+        least = min(options, key=lambda o: (o.dead_after_m, o.cost))
+        return (
+            f"No option clears the zone: the best ({least.words}) still leaves {least.dead_after_m:.1f} m "
+            f"of {least.dead_before_m:.1f} m dead."
         )
-    best = clear[0]
-    why = "the only option that a new run finds clear"
-    if len(clear) > 1:
-        why = f"clear by a new run, and {clear[1].cost - best.cost:,.0f} {currency} cheaper than to {clear[1].words}"
-    return best, f"{best.words[0].upper()}{best.words[1:]}: {why}."
+    dearer = [o for o in options if o.proven and o.name != best.name]
+    if not best.proven:
+        why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
+    elif dearer:
+        other = min(dearer, key=lambda o: (o.cost, o.name))
+        apart = other.cost - best.cost
+        price = f"{abs(apart):,.0f} {currency} {'cheaper' if apart >= 0 else 'dearer'} than to {other.words}"
+        why = f"clear in a run of all zones as proposed, and {price}"
+    else:
+        why = "the only option that is clear in a run of all zones as proposed"
+    return f"{best.words[0].upper()}{best.words[1:]}: {why}."

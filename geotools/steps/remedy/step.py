@@ -1,4 +1,4 @@
-"""Declaration of the remedy step: dead spots in; proven advice out."""
+"""Declaration of the remedy step: dead spots in; options, advice and the proposed state out."""
 
 from __future__ import annotations
 
@@ -10,40 +10,49 @@ from shapely import MultiPolygon, get_coordinates
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_type_of
-from geotools.detection.height_search import trials_of
-from geotools.detection.perimeter import HeadPair, Perimeter
-from geotools.earthwork.from_plan import grade_settings, keep_mask, kept_areas, surface_over
-from geotools.engine.step import LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.from_plan import CUT_FILL, grade_settings, keep_mask, kept_areas, surface_over, write_change
+from geotools.earthwork.proposal import proposed_rows
+from geotools.earthwork.zones import ZoneGrading
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
-from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, ZONES
+from geotools.plan.model import BeamPair, Zone
+from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
-from geotools.steps.remedy.kernel import Remedy, Spot, advise_zone
-from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
-from geotools.terrain.design import DesignSurface, SharedGround
+from geotools.steps.remedy.advice import Advice, DeadSpot, advise_zone
+from geotools.steps.remedy.joint import JointDesign, put_together
+from geotools.steps.remedy.options import Costs, Limits, Option, reason_for, zone_options
+from geotools.terrain.design import DesignSurface, Kept, SharedGround
 
 Row = dict[str, object]
 
 
-def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[Spot]]:
+def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[DeadSpot]]:
     """Dead spots by zone. Chainages are taken from the areas themselves, so that an edited area counts."""
-    found: dict[str, list[Spot]] = {}
+    found: dict[str, list[DeadSpot]] = {}
     for row in frame.sort_values("spot_id").itertuples():
         if row.zone_id not in perimeter.zones or row.threat not in perimeter.rules.targets:
             continue
         along, _ = perimeter.zones[row.zone_id].line.from_map(*get_coordinates(row.geometry).T)
-        found.setdefault(row.zone_id, []).append(Spot(row.spot_id, row.threat, float(along.min()), float(along.max())))
+        spot = DeadSpot(row.spot_id, row.threat, float(along.min()), float(along.max()))
+        found.setdefault(row.zone_id, []).append(spot)
     return found
 
 
-def _works_area(surface: DesignSurface, remedy: Remedy) -> MultiPolygon | None:
-    """Outline of the cells that a remedy moves."""
-    if remedy.grading is None or remedy.mine is None:
+def _works_area(surface: DesignSurface, advice: Advice, best: Option | None) -> MultiPolygon | None:
+    """Outline of the cells that are moved for a spot."""
+    if advice.mine is None or best is None or best.grading is None:
         return None
-    strip = remedy.grading.strip
-    moved = remedy.mine & (np.abs(remedy.grading.design - strip.cells.ground) > 1e-3)
-    cells = np.zeros(surface.change.shape, bool)
-    cells[strip.row[moved], strip.column[moved]] = True
-    area = outline(cells, surface.transform)
+    strip = best.grading.strip
+    moved = advice.mine & (np.abs(best.grading.design - strip.cells.ground) > 1e-3)
+    if not moved.any():
+        return None
+    row, column = surface.locate(strip.x[moved], strip.y[moved])
+    r0, c0 = int(row.min()), int(column.min())
+    cells = np.zeros((int(row.max()) - r0 + 1, int(column.max()) - c0 + 1), bool)
+    cells[row - r0, column - c0] = True
+    t = surface.transform
+    area = outline(cells, type(t)(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e))
     return None if area.is_empty else area
 
 
@@ -51,70 +60,70 @@ def _multi(area: object) -> MultiPolygon:
     return area if isinstance(area, MultiPolygon) else MultiPolygon([area])
 
 
-def _row(remedy: Remedy, zone_id: str, spot_area: object, surface: DesignSurface) -> Row:
+def _advice_row(advice: Advice, zone: Zone, best: Option | None, reason: str, area: MultiPolygon) -> Row:
     row: Row = {
-        "advice_id": f"{remedy.spot.spot_id}-A",
-        "spot_id": remedy.spot.spot_id,
-        "zone_id": zone_id,
-        "threat": remedy.spot.threat,
-        "action": remedy.action,
-        "proven": remedy.proven,
-        "dead_before_m": remedy.dead_before_m,
-        "dead_after_m": remedy.dead_after_m,
-        "reason": remedy.reason,
-        "geometry": _works_area(surface, remedy) or _multi(spot_area),
+        "advice_id": f"{advice.spot.spot_id}-A",
+        "spot_id": advice.spot.spot_id,
+        "zone_id": zone.zone_id,
+        "threat": advice.spot.threat,
+        "action": advice.action,
+        "proven": advice.dead_after_m == 0.0,
+        "dead_before_m": advice.dead_before_m,
+        "dead_after_m": advice.dead_after_m,
+        "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody getting through here.",
+        "geometry": area,
     }
-    if remedy.heights is not None:
-        row |= {"level": remedy.level, "tx_height_m": remedy.heights[0], "rx_height_m": remedy.heights[1]}
-    if remedy.grading is not None:
-        names = ("cut_m3", "fill_m3", "area_m2", "depth_m")
-        row |= dict(zip(names, remedy.grading.volumes(remedy.mine), strict=True))
+    pair = None if best is None or advice.action == "nothing_to_do" else best.moved(zone)
+    if pair is not None:
+        row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
+    if advice.volumes is not None:
+        row |= dict(zip(("cut_m3", "fill_m3", "area_m2", "depth_m"), advice.volumes, strict=True))
     return row
 
 
-def _low_pair(ctx: StepContext) -> HeadPair | None:
+def _low_pair(ctx: StepContext) -> BeamPair | None:
     """The low heads of the stack rules, None where the site's rules have none."""
     rule = next((r for r in ctx.site.stack_rules if r.level == "low"), None)
     if rule is None:
         return None
-    return HeadPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
+    return BeamPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
 
 
-def _option_rows(zone_id: str, options: Sequence[Option], currency: str) -> list[Row]:
-    best, reason = recommend(options, currency)
+def _option_rows(zone: Zone, options: Sequence[Option], best: Option | None, reason: str) -> list[Row]:
+    """Rows of the options table; the recommended one with the figures of the whole design."""
     rows: list[Row] = []
-    for option in options:
+    for tried in options:
+        taken = best is not None and tried.name == best.name
+        option = best if taken and best is not None else tried
         row: Row = {
-            "option_id": f"{zone_id}-{option.name}",
-            "zone_id": zone_id,
+            "option_id": f"{zone.zone_id}-{option.name}",
+            "zone_id": zone.zone_id,
             "option": option.name,
-            "recommended": option is best,
+            "recommended": taken,
             "proven": option.proven,
             "cost": option.cost,
             "dead_before_m": option.dead_before_m,
             "dead_after_m": option.dead_after_m,
             "weakest_before": option.weakest_before,
             "weakest_after": option.weakest_after,
-            "reason": reason if option is best else f"{option.words[0].upper()}{option.words[1:]}.",
+            "reason": reason if taken else f"{option.words[0].upper()}{option.words[1:]}.",
         }
-        pair = option.moved
-        if pair is not None:
+        pair = option.moved(zone)
+        if pair is not None and option.name != "split":
             row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
-        if option.grading is not None:
-            row |= dict(zip(("cut_m3", "fill_m3", "area_m2"), option.grading.volumes()[:3], strict=True))
+        if option.volumes is not None:
+            row |= dict(zip(("cut_m3", "fill_m3", "area_m2"), option.volumes[:3], strict=True))
         rows.append(row)
     if best is None:
-        before = options[0].dead_before_m if options else None
-        least = min((o.dead_after_m for o in options), default=None)
         rows.append(
             {
-                "option_id": f"{zone_id}-none",
-                "zone_id": zone_id,
+                "option_id": f"{zone.zone_id}-none",
+                "zone_id": zone.zone_id,
                 "option": "none",
                 "recommended": True,
                 "proven": False,
-                "dead_before_m": before,
-                "dead_after_m": least,
+                "dead_before_m": options[0].dead_before_m if options else None,
+                "dead_after_m": min((o.dead_after_m for o in options), default=None),
                 "reason": reason,
             }
         )
@@ -122,12 +131,12 @@ def _option_rows(zone_id: str, options: Sequence[Option], currency: str) -> list
 
 
 def run(ctx: StepContext) -> StepResult:
-    """Advise on every dead spot and compare the options of every zone; see the manual beside this file."""
+    """Compare the options of every zone, put the best together, and ask again; see the manual beside this file."""
     site = ctx.site
     frame = ctx.read(DEAD_SPOTS)
     if (frame["method"] == "straightness").any():
         ctx.warn(
-            "the dead spots come from the straightness rule; what is advised and proven here is by the wave model, "
+            "the dead spots come from the straightness rule; what is advised here is by the wave model, "
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = SharedGround(ctx.terrain)
@@ -138,53 +147,66 @@ def run(ctx: StepContext) -> StepResult:
     if not p.model_fields_set:
         ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
     costs = Costs(p.cut_m3, p.fill_m3, p.surface_m2, p.set_head, p.head, p.post)
+    limits = Limits(settings, costs, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
 
-    def answer(zone_id: str) -> tuple[list[Option], list[Remedy], DesignSurface]:
-        # each zone on a surface of its own: the site may be larger than memory
+    def compare(zone_id: str) -> tuple[list[Option], ZoneGrading]:
         surface = surface_over(site, perimeter, ground, [zone_id])
-        trials = trials_of(perimeter, zone_id, settings.height_limits)
-        options, grading = zone_options(
-            perimeter,
-            surface,
-            zone_id,
-            settings,
-            costs,
-            low=_low_pair(ctx),
-            overlap_m=site.layout.overlap_m,
-            shortest_m=site.layout.min_zone_m,
-            keep=keep_mask(kept, surface),
-            trials=trials,
-        )
-        remedies = advise_zone(perimeter, surface, zone_id, by_zone[zone_id], settings, grading, trials)
-        return options, remedies, surface
+        return zone_options(perimeter, surface, zone_id, limits, keep_mask(kept, surface))
 
-    rows: list[Row] = []
-    choices: list[Row] = []
-    answers = zip(by_zone, perimeter.together(answer, list(by_zone)), strict=True)
-    for number, (zone_id, (options, remedies, surface)) in enumerate(answers, start=1):
+    options: dict[str, list[Option]] = {}
+    earth: dict[str, str] = {}
+    for number, (zone_id, (found, grading)) in enumerate(
+        zip(by_zone, perimeter.together(compare, list(by_zone)), strict=True), start=1
+    ):
         ctx.progress(number, len(by_zone), f"zone {zone_id}")
-        choices += _option_rows(zone_id, options, p.currency)
-        best, _ = recommend(options, p.currency)
-        for remedy in remedies:
-            row = _row(remedy, zone_id, areas[remedy.spot.spot_id], surface)
-            if remedy.action == "none" and best is not None:
-                row["reason"] = f"{remedy.reason} What clears the zone: to {best.words} (see the options)."
-            rows.append(row)
+        options[zone_id], earth[zone_id] = found, grading.reason
+
+    def blank() -> tuple[DesignSurface, Kept | None]:
+        surface = surface_over(site, perimeter, ground)
+        return surface, keep_mask(kept, surface)
+
+    joint, surface = put_together(perimeter, blank, options, settings, costs)
+    advice: list[Row] = []
+    choices: list[Row] = []
+    for zone_id, found in options.items():
+        zone, best = perimeter.zones[zone_id], joint.chosen.get(zone_id)
+        reason = reason_for(best, found, p.currency)
+        if best is None:
+            reason = f"{reason} Grading alone: {earth[zone_id].rstrip('.')}."
+        choices += _option_rows(zone, found, best, reason)
+        for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
+            area = _works_area(surface, one, best) or _multi(areas[one.spot.spot_id])
+            advice.append(_advice_row(one, zone, best, reason, area))
+    _warn_of_opened(ctx, perimeter, joint)
+    strips = [one.grading.strip for one in joint.graded.values()]
+    write_change(ctx.scratch / CUT_FILL, ctx.workspace.plan_crs, surface, strips)
+    crs = ctx.workspace.work_crs
     return StepResult(
         layers={
-            "advice": frame_of(ADVICE, rows, ctx.workspace.work_crs),
+            "advice": frame_of(ADVICE, advice, crs),
             "options": frame_of(OPTIONS, choices),
+            "proposed_heads": frame_of(PROPOSED_HEADS, proposed_rows(perimeter, joint.proposed, surface), crs),
         },
-        summary=_summary(ctx, rows, choices),
+        files=[CUT_FILL],
+        summary=_summary(ctx, advice, choices),
     )
+
+
+def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) -> None:
+    """Warn of zones without an option of their own that the design as a whole leaves worse than they stand."""
+    for zone_id in perimeter.zones:
+        if zone_id not in joint.chosen:
+            now, then = perimeter.dead_length(zone_id, perimeter.dead(zone_id)), joint.dead_length(zone_id)
+            if then > now + 1e-6:
+                ctx.warn(f"zone {zone_id}: {then - now:.1f} m more are dead with what its neighbours get")
 
 
 def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str, object]:
     proven = sum(bool(r["proven"]) for r in rows)
-    ctx.say(f"{len(rows)} dead spots: {proven} closed and proven by a new run, {len(rows) - proven} without remedy")
+    ctx.say(f"{len(rows)} dead spots: {proven} clear in a run of all zones as proposed, {len(rows) - proven} not")
     taken = [r for r in choices if r["recommended"]]
     for row in taken:
         if row["option"] == "none":
@@ -199,7 +221,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
         "currency": currency,
         "table": {
             "title": "Remedy for each zone with dead spots",
-            "columns": ["zone", "remedy", f"cost [{currency}]", "dead now [m]", "dead after [m]", "proven"],
+            "columns": ["zone", "remedy", f"cost [{currency}]", "dead now [m]", "dead after [m]", "clear"],
             "rows": [
                 [
                     str(r["zone_id"]),
@@ -218,7 +240,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
 STEP = Step(
     name="remedy",
     title="Advise a remedy for each dead spot, compare the options of each zone",
-    summary="What closes each dead spot, heads or earth, compared by price and proven by a new run.",
+    summary="What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.",
     run=run,
     inputs=(
         LayerIn(ZONES, "the strips to examine"),
@@ -226,7 +248,8 @@ STEP = Step(
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),
     ),
-    outputs=(LayerOut(ADVICE), LayerOut(OPTIONS)),
+    outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS)),
+    files=(FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative) of the proposed state"),),
     order=45,
     citations=(
         "least earthwork: linear programme solved by HiGHS (Huangfu and Hall, Math. Prog. Comp. 10, 2018)",

@@ -8,7 +8,6 @@ from typing import Any
 import geopandas as gpd
 import gpxpy.gpx
 import numpy as np
-import pandas as pd
 import pyproj
 from shapely import force_2d, force_3d
 
@@ -16,7 +15,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan.rasters import PlanRaster
-from geotools.plan.schema import BEAMS, GRADINGS, HEADS, OPTIONS, STAKEOUT
+from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
@@ -64,39 +63,27 @@ def _moved(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
 
 
 def _advised_heights(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
-    """Height of every head as the remedy that was proven has it; as laid out where nothing was advised.
+    """Height of every head in the proposed state; as laid out where nothing is proposed.
 
-    Ground that is graded was proven with these heights: one is not to be built without the other.
+    Ground that is graded was found clear with these heights: one is not to be built without the other.
     """
-    advised: dict[tuple[str, str, str], float] = {}
-    if ctx.workspace.has(OPTIONS):
-        options = ctx.read(OPTIONS)
-        chosen = options[options["recommended"].fillna(False) & options["proven"].fillna(False)]
-        _take_heights(advised, chosen)
-        for row in chosen.itertuples():
-            if row.option == "split" or row.option.startswith("add_low_heads"):
-                what = "be split" if row.option == "split" else "get low heads"
-                ctx.warn(
-                    f"zone {row.zone_id} is advised to {what}: its new heads are not on this sheet; "
-                    "change the layout, then run the steps from layout on"
-                )
-    if ctx.workspace.has(GRADINGS):
-        gradings = ctx.read(GRADINGS)
-        _take_heights(advised, gradings[gradings["proven"].fillna(False)])
-    keys = zip(heads["zone_id"], heads["level"], heads["role"], strict=True)
     laid_out = heads["height_m"].to_numpy(float)
+    if not ctx.workspace.has(PROPOSED_HEADS):
+        return laid_out
+    proposed = ctx.read(PROPOSED_HEADS)
+    new = sorted(set(proposed.loc[proposed["change"] == "added", "stands_for"]))
+    if new:
+        ctx.warn(
+            f"{', '.join(new[:5])}: the proposed state splits them or adds heads, which are not on this sheet: "
+            "make the proposed state a site of its own with `geotools apply`, and stake that out"
+        )
+    advised = {(p.zone_id, p.level, p.role): p.height_m for p in proposed.itertuples()}
+    keys = zip(heads["zone_id"], heads["level"], heads["role"], strict=True)
     heights = np.array([advised.get(key, height) for key, height in zip(keys, laid_out, strict=True)])
     changed = int((np.abs(heights - laid_out) > 0.0005).sum())
     if changed:
-        ctx.say(f"{changed} heads at the heights that the remedy advises, not as laid out (--no-advice leaves it out)")
+        ctx.say(f"{changed} heads at the heights of the proposed state, not as laid out (--no-advice leaves it out)")
     return heights
-
-
-def _take_heights(advised: dict[tuple[str, str, str], float], rows: pd.DataFrame) -> None:
-    for row in rows.itertuples():
-        for role, height in (("transmitter", row.tx_height_m), ("receiver", row.rx_height_m)):
-            if isinstance(row.level, str) and pd.notna(height):
-                advised[row.zone_id, row.level, role] = float(height)
 
 
 def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
@@ -206,8 +193,7 @@ STEP = Step(
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),
-        LayerIn(OPTIONS, "head heights that are advised", required=False),
-        LayerIn(GRADINGS, "head heights that the graded ground was proven with", required=False),
+        LayerIn(PROPOSED_HEADS, "head heights of the proposed state", required=False),
     ),
     outputs=(LayerOut(STAKEOUT),),
     files=(

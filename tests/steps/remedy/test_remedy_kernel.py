@@ -1,16 +1,20 @@
-"""Advice on dead spots: what clears them is found, proven by a run of its own, and no more is promised than holds."""
+"""What is recommended: options tried and priced, put together with the neighbours', and no more promised than holds."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from geotools.detection.height_search import height_pairs, trials_of
+from geotools.beam import HEAD_TYPES
+from geotools.corridor import BeamLine
+from geotools.detection.height_search import best_heights
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.zones import GradeSettings, grade_group
-from geotools.steps.remedy.kernel import Spot, advise_zone
-from geotools.steps.remedy.options import Costs, Option, recommend, zone_options
+from geotools.earthwork.zones import GradeSettings
+from geotools.plan.model import BeamPair, Zone
+from geotools.steps.remedy.advice import DeadSpot, advise_zone
+from geotools.steps.remedy.joint import put_together
+from geotools.steps.remedy.options import Costs, Limits, Option, cheapest, reason_for, zone_options
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
@@ -19,32 +23,43 @@ SETTINGS = GradeSettings(
     {"walk": 0.15, "crawl": 0.15, "prone": 0.075},
     height_limits={"low": (0.2, 0.45), "usual": (0.5, 1.06)},
 )
+COSTS = Costs(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
 
 
-def spots_of(perimeter: Perimeter, threat: str) -> list[Spot]:
+def spots_of(perimeter: Perimeter, threat: str) -> list[DeadSpot]:
     dead = perimeter.dead("Z1")[threat]
     edges = np.flatnonzero(np.diff(np.r_[0, dead.astype(int), 0]))
     at = perimeter.grids["Z1"].chainage_m
-    return [Spot(f"Z1-{threat}-{i}", threat, at[a], at[b - 1]) for i, (a, b) in enumerate(edges.reshape(-1, 2))]
+    return [DeadSpot(f"Z1-{threat}-{i}", threat, at[a], at[b - 1]) for i, (a, b) in enumerate(edges.reshape(-1, 2))]
 
 
-def advise(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, **more):
-    surface = DesignSurface(perimeter.ground, (-10, -10, 200, 10))
-    grading = grade_group(perimeter, surface, [perimeter.zones["Z1"]], settings, **more)
-    trials = trials_of(perimeter, "Z1", settings.height_limits)
+def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS, keep=None) -> list[Option]:
+    surface = DesignSurface(perimeter.ground, (-10, -10, 210, 10))
+    return zone_options(perimeter, surface, "Z1", Limits(settings, COSTS, LOW), keep)[0]
+
+
+def designed(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, keep=None):
+    """The whole design with Z1's options alone, its surface, and the advice on Z1's spots."""
+    found = options(perimeter, settings, keep)
+    joint, surface = put_together(
+        perimeter,
+        lambda: (DesignSurface(perimeter.ground, (-10, -10, 210, 10)), keep),
+        {"Z1": found},
+        settings,
+        COSTS,
+    )
     spots = spots_of(perimeter, "prone") if spots is None else spots
-    return surface, advise_zone(perimeter, surface, "Z1", spots, settings, grading, trials)
+    advice = advise_zone(perimeter.zones["Z1"], spots, perimeter.dead("Z1"), joint.chosen.get("Z1"), joint)
+    return found, joint, surface, advice
 
 
-def test_a_dip_too_deep_for_any_height_is_filled_and_the_fill_is_proven():
+def test_a_dip_too_deep_for_any_height_is_filled_and_the_fill_is_run_again():
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
-    surface, (remedy, *rest) = advise(perimeter)
-    assert not rest and remedy.action in ("fill", "grade") and remedy.proven
-    assert remedy.dead_before_m > 3 and remedy.dead_after_m == 0
-    assert "model run on the graded ground" in remedy.reason
-    # the proof again, by hand: the design surface sampled along the beam, heads as advised
-    surface.apply(remedy.grading.strip, remedy.grading.design)
-    (made,) = remedy.grading.zones
+    _, joint, surface, (advice, *rest) = designed(perimeter)
+    assert not rest and advice.action in ("fill", "grade")
+    assert advice.dead_before_m > 3 and advice.dead_after_m == 0
+    # the run again, by hand: the design surface sampled along the beam, heads as proposed
+    (made,) = joint.proposed["Z1"]
     dead = perimeter.dead("Z1", perimeter.modulation(made, perimeter.levels("Z1", surface)))
     assert not dead["prone"].any()
 
@@ -54,56 +69,74 @@ def test_heads_are_lowered_where_that_is_enough():
     perimeter = Perimeter([zone(length=30.0, pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES)
     assert perimeter.dead("Z1")["prone"].any()
     settings = replace(SETTINGS, height_limits={"usual": (0.2, 0.91)})
-    _, remedies = advise(perimeter, settings)
-    assert {r.action for r in remedies} == {"set_heads"} and all(r.proven for r in remedies)
-    for remedy in remedies:
-        made = perimeter.zones["Z1"].with_heights("usual", *remedy.heights)
-        own = perimeter.modulation(made, perimeter.levels("Z1"))
-        here = perimeter.grids["Z1"].chainage_m
-        inside = (here >= remedy.spot.from_m) & (here <= remedy.spot.to_m)
-        assert not perimeter.dead("Z1", own)["prone"][inside].any()
+    found = {o.name: o for o in options(perimeter, settings)}
+    lowered = found["set_heads"]
+    assert lowered.dead_after_m < lowered.dead_before_m
+    again = Perimeter([lowered.zones[0]], perimeter.ground, RULES)
+    assert again.dead_length("Z1", again.dead("Z1")) == pytest.approx(lowered.dead_after_m)
+
+
+def test_the_heights_of_the_options_are_those_of_the_heights_search():
+    perimeter = Perimeter([zone()], Formula(dip(0.25, 6.0, 40.0)), RULES)
+    (lowered,) = [o for o in options(perimeter) if o.name == "set_heads"]
+    pair = lowered.moved(perimeter.zones["Z1"])
+    found = best_heights(perimeter, "Z1", pair.level, SETTINGS.height_limits[pair.level])
+    assert (found.tx_height_m, found.rx_height_m) == (pair.tx_height_m, pair.rx_height_m)
+    assert found.dead_length_m == lowered.dead_after_m
 
 
 def test_no_dig_ground_in_the_way_is_no_remedy_and_says_why():
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
-    keep = np.ones(DesignSurface(perimeter.ground, (-10, -10, 200, 10)).change.shape, bool)
-    _, (remedy,) = advise(perimeter, keep=keep)
-    assert remedy.action == "none" and not remedy.proven
-    assert remedy.dead_after_m == pytest.approx(remedy.dead_before_m)
-    assert "still lets somebody through at chainage" in remedy.reason
+    keep = np.ones(DesignSurface(perimeter.ground, (-10, -10, 210, 10)).change.shape, bool)
+    found, joint, _, (advice,) = designed(perimeter, keep=keep)
+    assert "Z1" not in joint.chosen and advice.action == "none"
+    assert advice.dead_after_m == pytest.approx(advice.dead_before_m)
+    assert "still leaves" in reason_for(None, found, "EUR")
 
 
-def test_a_spot_the_neighbour_sees_needs_nothing():
+def test_a_spot_that_the_model_does_not_find_needs_nothing():
     perimeter = Perimeter([zone(), zone("Z2", start=80.0)], Formula(lambda x, y: 100.0), RULES)
-    _, (remedy,) = advise(perimeter, spots=[Spot("s", "prone", 92.0, 96.0)])
-    assert remedy.action == "covered" and remedy.dead_after_m == 0
+    _, _, _, (advice,) = designed(perimeter, spots=[DeadSpot("s", "prone", 92.0, 96.0)])
+    assert advice.action == "nothing_to_do" and advice.dead_before_m == 0
 
 
-def test_height_pairs_stay_inside_the_limits_and_begin_at_home():
-    pairs = height_pairs((0.3, 0.3), (0.2, 0.45))
-    assert pairs[0] == (0.3, 0.3)
-    assert all(0.2 <= h <= 0.45 for pair in pairs for h in pair) and len(pairs) == len(set(pairs))
+def test_staggered_posts_on_flat_ground_are_not_called_clear():
+    """Posts of two zones set sideways of each other: gaps finds a way between, and so does whatever would close it."""
+    usual = (BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88),)
+    rules = replace(RULES, targets={"crawl": RULES.targets["crawl"]})
+    zones = [
+        Zone("Z1", BeamLine(0.0, 0.0, 100.0, 0.0), usual, "F01", 1),
+        Zone("Z2", BeamLine(190.0, 0.7, 90.0, 0.7), usual, "F01", 2, forward=False),
+    ]
+    perimeter = Perimeter(zones, Formula(lambda x, y: 0.0 * x), rules)
+    at = perimeter.grids["Z1"].chainage_m
+    inner = perimeter.dead("Z1")["crawl"] & (at > 50)
+    assert inner.sum() * 0.5 > 3.0
+    for option in options(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15})):
+        standing = [replace(z, zone_id="Z1") if len(option.zones) == 1 else z for z in option.zones]
+        if option.proven and option.grading is None and len(standing) == 1:
+            again = Perimeter([standing[0], zones[1]], perimeter.ground, rules)
+            assert not again.dead("Z1")["crawl"].any()
+    spot = DeadSpot("s", "crawl", float(at[inner].min()), float(at[inner].max()))
+    _, joint, _, (advice,) = designed(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15}), [spot])
+    assert advice.action != "nothing_to_do" and advice.dead_before_m > 3.0
+    claimed = joint.chosen.get("Z1")
+    assert (claimed is not None and claimed.proven) == (joint.dead_length("Z1") == 0.0 and claimed is not None)
 
 
-COSTS = Costs(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
-
-
-def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS) -> list[Option]:
-    surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
-    trials = trials_of(perimeter, "Z1", settings.height_limits)
-    return zone_options(perimeter, surface, "Z1", settings, COSTS, low=LOW, trials=trials)[0]
-
-
-def test_the_cheapest_proven_option_is_recommended_with_its_price():
-    found = options(Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES))
-    best, reason = recommend(found, "EUR")
-    assert best is not None and best.name == "grade" and best.proven
-    cut, fill, area, _ = best.grading.volumes()
-    moved = sum(abs(h - 0.3) > 0.005 for h in (best.moved.tx_height_m, best.moved.rx_height_m))
+def test_the_cheapest_clear_option_is_recommended_with_its_price():
+    perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
+    found, joint, _, _ = designed(perimeter)
+    best = joint.chosen["Z1"]
+    assert best.name == "grade" and best.proven and cheapest(found).name == "grade"
+    cut, fill, area, _ = best.volumes
+    pair = best.moved(perimeter.zones["Z1"])
+    moved = 0 if pair is None else sum(abs(h - 0.3) > 0.005 for h in (pair.tx_height_m, pair.rx_height_m))
     assert best.cost == pytest.approx(18 * cut + 32 * fill + 4 * area + 120 * moved)
     assert best.weakest_before < RULES.threshold <= best.weakest_after
-    assert all(o.cost >= best.cost for o in found if o.proven)
-    assert reason.endswith(".") and "new run" in reason
+    assert all(o.cost >= cheapest(found).cost for o in found if o.proven)
+    reason = reason_for(best, found, "EUR")
+    assert reason.endswith(".") and "run of all zones as proposed" in reason
 
 
 def test_a_stack_without_low_heads_is_offered_one():
@@ -112,9 +145,9 @@ def test_a_stack_without_low_heads_is_offered_one():
     assert not found["grade"].proven  # no earthwork makes a high head see a prone crawler
 
 
-def test_nothing_is_recommended_that_was_not_proven():
+def test_nothing_is_recommended_that_is_not_clear():
     ground = Formula(lambda x, y: 100.0 - 3.0 * np.exp(-(((x - 50) / 6) ** 2)))
     found = options(Perimeter([zone()], ground, RULES), replace(SETTINGS, batter_m=0.5))
-    best, reason = recommend([o for o in found if not o.proven], "EUR")
-    assert best is None and "still leaves" in reason
-    assert recommend([], "EUR")[0] is None
+    still_open = [o for o in found if not o.proven]
+    assert cheapest(still_open) is None and "still leaves" in reason_for(None, still_open, "EUR")
+    assert cheapest([]) is None

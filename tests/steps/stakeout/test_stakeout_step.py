@@ -14,7 +14,7 @@ from rasterio.transform import from_origin
 
 import geotools
 from geotools.errors import InputError
-from geotools.plan.schema import GRADINGS, OPTIONS
+from geotools.plan.schema import HEADS, PROPOSED_HEADS
 from geotools.plan.workspace import Workspace, frame_of
 
 
@@ -76,32 +76,43 @@ def test_csv_holds_map_coordinates_to_the_millimetre(sheet):
         assert cells[row["head_id"]]["channel"] == ""
 
 
-def advise(out, options, gradings):
-    def frame(schema, rows):
-        return frame_of(schema, [dict.fromkeys(schema.field_names) | row for row in rows])
-
+def propose(out, changed, added):
+    """A proposed state in which heads of the given zones stand at other heights, and others are added."""
     plan = Workspace(out, CRS.from_epsg(32632))
-    plan.write({OPTIONS: frame(OPTIONS, options), GRADINGS: frame(GRADINGS, gradings)})
+    heads = plan.read(HEADS)
+    rows = []
+    for head in heads.itertuples():
+        height = changed.get((head.zone_id, head.level, head.role))
+        rows.append(
+            {
+                "head_id": head.head_id,
+                "zone_id": head.zone_id,
+                "stands_for": head.zone_id,
+                "part": 1,
+                "role": head.role,
+                "level": head.level,
+                "head_type": head.head_type,
+                "height_m": head.height_m if height is None else height,
+                "existing_height_m": head.height_m,
+                "ground_m": head.ground_m,
+                "change": "stays" if height is None else "set",
+                "geometry": head.geometry,
+            }
+        )
+    first = next(row for row in rows if row["zone_id"] == added)
+    rows.append(first | {"head_id": "new", "zone_id": f"{added}b", "part": 2, "change": "added"})
+    plan.write({PROPOSED_HEADS: frame_of(PROPOSED_HEADS, rows, plan.work_crs)})
 
 
-def test_heads_stand_as_the_remedy_was_proven(plan):
+def test_heads_stand_as_they_are_proposed(plan):
     site_file, out = plan
     heads = gpd.read_file(out / "plan.gpkg", layer="heads").set_index("head_id")
     zones = sorted(heads["zone_id"].unique())[:4]
-    heights = {"level": "low", "tx_height_m": 0.25, "rx_height_m": 0.28}
-    done = {"recommended": True, "proven": True}
-    options = [
-        {"option_id": "a", "zone_id": zones[0], "option": "set_heads", **done, **heights},
-        {"option_id": "b", "zone_id": zones[1], "option": "set_heads", "recommended": False, "proven": True, **heights},
-        {"option_id": "c", "zone_id": zones[2], "option": "split", **done},
-        {"option_id": "d", "zone_id": zones[3], "option": "grade", **done, **heights},
-    ]
-    gradings = [{"zone_id": zones[3], "proven": True, "level": "low", "tx_height_m": 0.21, "rx_height_m": 0.22}]
-    advise(out, options, gradings)
-    outcome = geotools.run_step("stakeout", geotools.open_site(site_file), out)
-    rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
     wanted = {(zones[0], "transmitter"): 0.25, (zones[0], "receiver"): 0.28}
     wanted |= {(zones[3], "transmitter"): 0.21, (zones[3], "receiver"): 0.22}
+    propose(out, {(zone, "low", role): height for (zone, role), height in wanted.items()}, zones[2])
+    outcome = geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
     for head, row in rows.iterrows():
         laid_out = heads.loc[head, "height_m"]
         height = wanted.get((row["zone_id"], row["role"]), laid_out) if row["level"] == "low" else laid_out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points"]
+__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points", "graded_zones"]
 
 #: How often zones are graded anew because a neighbour they counted on has changed.
 _SECOND_LOOKS = 2
@@ -31,6 +31,11 @@ class Graded:
     grading: ZoneGrading
     dead_before_m: float
     dead_after_m: float
+
+    @property
+    def volumes(self) -> tuple[float, float, float, float]:
+        """Cut m3, fill m3, worked area m2 and greatest depth m over the cells nearest to this zone."""
+        return self.grading.volumes(self.grading.own(self.zone.zone_id))
 
     @property
     def proven(self) -> bool:
@@ -104,6 +109,48 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def graded_zones(
+    perimeter: Perimeter,
+    final: Perimeter,
+    surface: DesignSurface,
+    settings: GradeSettings,
+    reasons: Mapping[str, str],
+) -> list[Graded]:
+    """Zones whose ground a finished design works, each with its own cells.
+
+    Parameters
+    ----------
+    perimeter, final : Perimeter
+        As it stands, and as proposed on the design, solved.
+    surface : DesignSurface
+        The design.
+    settings : GradeSettings
+        Widths of the works.
+    reasons : mapping of str to str
+        By zone that is to be graded, why.
+    """
+    reach = settings.under_m + settings.batter_m
+    blank = surface.blank()
+    worked = {}
+    for zone_id in reasons:
+        zone = final.zones[zone_id]
+        strip = blank.strip_cells({zone_id: zone.line}, reach)
+        row, column = surface.locate(strip.x, strip.y)
+        change = surface.change[row, column].astype(float)
+        if (np.abs(change) >= LEAST_M).any():
+            worked[zone_id] = strip, strip.cells.ground + change
+    made = []
+    for zone_id, (strip, design) in worked.items():
+        near = [final.zones[n] for n in final.neighbours(zone_id) if n in worked]
+        after = final.dead_length(zone_id, final.dead(zone_id))
+        before = perimeter.dead_length(zone_id, perimeter.dead(zone_id))
+        grading = ZoneGrading((final.zones[zone_id], *near), strip, design, (), after == 0.0, 0, reasons[zone_id], None)
+        one = Graded(final.zones[zone_id], grading, before, after)
+        if one.volumes[2] > 0.0:
+            made.append(one)
+    return made
 
 
 def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[ZoneSetup, ZoneGrading]]) -> Perimeter:

@@ -2,8 +2,8 @@
 
 import pytest
 
+from geotools.detection.height_search import search_heights
 from geotools.errors import SiteError
-from geotools.steps.heights.kernel import search_heights
 
 
 def each(length):

@@ -1,0 +1,134 @@
+"""What is recommended for every zone, put together on one ground and asked again: the design that all papers show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.design import Graded, grade_zones
+from geotools.earthwork.zones import GradeSettings
+from geotools.plan.model import Zone
+from geotools.steps.remedy.options import Costs, Option, cheapest, earth_cost, earth_words, heads_moved
+from geotools.terrain.design import DesignSurface, Kept
+
+__all__ = ["JointDesign", "put_together"]
+
+#: How often a zone that does not hold together with its neighbours is given its next option.
+_ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class JointDesign:
+    """The recommended state of a site.
+
+    Attributes
+    ----------
+    chosen : mapping of str to Option
+        By zone, with the figures of the whole design.
+    proposed : mapping of str to tuple of Zone
+        What each zone with an option becomes.
+    graded : mapping of str to Graded
+        Zones whose ground is worked.
+    final : Perimeter
+        Every zone as proposed, on the proposed ground.
+    """
+
+    chosen: dict[str, Option]
+    proposed: dict[str, tuple[Zone, ...]]
+    graded: dict[str, Graded]
+    final: Perimeter
+
+    def dead_length(self, zone_id: str) -> float:
+        """Metres of a zone of the layout that let somebody through in the proposed state."""
+        parts = [zone.zone_id for zone in self.proposed.get(zone_id, ())] or [zone_id]
+        return sum(self.final.dead_length(part, self.final.dead(part)) for part in parts)
+
+
+def put_together(
+    perimeter: Perimeter,
+    blank: Callable[[], tuple[DesignSurface, Kept | None]],
+    options: Mapping[str, Sequence[Option]],
+    settings: GradeSettings,
+    costs: Costs,
+) -> tuple[JointDesign, DesignSurface]:
+    """The cheapest options of all zones that hold together.
+
+    Each zone's options were tried with its neighbours as they stand. Here all that are chosen stand at once; a zone
+    that is not clear then is given its next cheapest, and what none clears is said to be open.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        As it stands, solved.
+    blank : callable
+        Gives a design surface without works over the whole site, and what of it must be kept.
+    options : mapping of str to sequence of Option
+        By zone, those tried.
+    settings, costs
+        Limits and prices.
+
+    Returns
+    -------
+    The design, and its surface.
+    """
+    left = {zone_id: [o for o in found if o.proven] for zone_id, found in options.items()}
+    for last in range(_ROUNDS):
+        taken = {zone_id: best for zone_id, found in left.items() if (best := cheapest(found)) is not None}
+        surface, keep = blank()
+        joint = _stand(perimeter, surface, keep, taken, settings, costs)
+        open_ = [zone_id for zone_id in taken if joint.dead_length(zone_id) > 0.0]
+        again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
+        if not again or last == _ROUNDS - 1:
+            return joint, surface
+        for zone_id in again:
+            left[zone_id].remove(taken[zone_id])
+    raise AssertionError("the last round returns")
+
+
+def _stand(
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    keep: Kept | None,
+    taken: Mapping[str, Option],
+    settings: GradeSettings,
+    costs: Costs,
+) -> JointDesign:
+    """All options taken at once, their earthwork found anew together with the neighbours'."""
+    proposed = {zone_id: option.zones for zone_id, option in taken.items() if option.grading is None}
+    base = perimeter.with_zones(proposed)
+    to_grade = {zone_id: option for zone_id, option in taken.items() if option.grading is not None}
+    starts = {
+        zone_id: option.start.zones[0] if option.start is not None else perimeter.zones[zone_id]
+        for zone_id, option in to_grade.items()
+    }
+    base = base.with_zones({zone_id: (zone,) for zone_id, zone in starts.items()})
+    base.solve_all()
+    made, final = grade_zones(base, surface, list(starts.values()), settings, keep=keep)
+    graded = {one.zone.zone_id: one for one in made}
+    proposed |= {zone_id: (one.zone,) for zone_id, one in graded.items()}
+    joint = JointDesign({}, proposed, graded, final)
+    for zone_id, option in taken.items():
+        parts = [zone.zone_id for zone in proposed[zone_id]]
+        dead = joint.dead_length(zone_id)
+        weakest = min(final.weakest(part) for part in parts)
+        one = graded.get(zone_id)
+        if one is None:
+            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest)
+            continue
+        before = starts[zone_id]
+        cost, words = earth_cost(one.volumes, costs), earth_words(one.volumes)
+        cost += heads_moved(before, one.zone) * costs.set_head
+        if option.start is not None:
+            cost, words = cost + option.start.cost, f"{option.start.words}, and {words}"
+        joint.chosen[zone_id] = replace(
+            option,
+            zones=(one.zone,),
+            grading=one.grading,
+            volumes=one.volumes,
+            cost=cost,
+            dead_after_m=dead,
+            weakest_after=weakest,
+            words=words,
+        )
+    return joint
