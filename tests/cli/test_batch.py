@@ -6,6 +6,8 @@ import csv
 import json
 import os
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -190,3 +192,18 @@ def test_two_batches_in_one_folder_are_refused(sites: Path, tmp_path: Path) -> N
             run_batch(read_manifest(sites), tmp_path / "out", steps=STEPS)
     finally:
         lock.release()
+
+
+def test_workers_load_nothing_from_the_folder_somebody_works_in(sites: Path, tmp_path: Path) -> None:
+    """A folder from elsewhere may hold a file that is called like a module of the language."""
+    (tmp_path / "multiprocessing.py").write_text(f"open({str(tmp_path / 'trap')!r}, 'w')\n")
+    root = Path(__file__).parents[2]
+    command = (
+        f"import sys; sys.path[0] = {str(root)!r}; from geotools.cli import main; main()"  # as the installed script
+    )
+    words = ["batch", str(sites), "--out", str(tmp_path / "out"), "--steps", "inspect", "--workers", "2"]
+    done = subprocess.run(
+        [sys.executable, "-c", command, *words], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert (tmp_path / "out" / "batch.gpkg").exists(), done.stdout + done.stderr
+    assert not (tmp_path / "trap").exists()
