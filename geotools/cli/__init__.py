@@ -145,14 +145,14 @@ def run_steps(
     workers: Workers | None = None,
 ) -> None:
     """Run steps on a site with words on the screen."""
-    from geotools.engine import second
     from geotools.engine.runner import Job, plan_steps
+    from geotools.engine.second import second_process
     from geotools.site import open_site
 
     site = open_site(site_file)
     chosen = plan_steps(names)
-    second.allow()
-    with Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers) as job:
+    made = Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers)
+    with second_process(), made as job:
         for step in job.left(chosen) if resume else chosen:
             given = (params or {}).get(step.name, {})
             if dry_run:
@@ -265,6 +265,8 @@ def main() -> None:
     signal.signal(signal.SIGTERM, _terminated)
     few_heaps()
     rare_collections()
+    # workers must not load a module that lies in the folder somebody works in
+    os.environ.setdefault("PYTHONSAFEPATH", "1")
     # many short array operations: threads of the numeric library would wait for one another; its name is read on import
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:

@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from geotools.engine.runner import write_text
 from geotools.errors import OutputError
-from geotools.io.files import local_file
+from geotools.io.files import local_file, write_text
 from geotools.site import Site, parse_site
 from geotools.site.template import relative_to, site_text
 

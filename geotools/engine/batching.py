@@ -1,4 +1,4 @@
-"""Work on many zones at once, whose beams are solved together: few large transforms instead of many small ones.
+"""Beams solved together, and work on many zones at once that asks for them: few large transforms, not many small ones.
 
 Each zone is worked on by a thread of its own. A thread that asks for beams waits until all that are at work have asked;
 then the beams of all are solved in one go. What is solved with what hangs on the items alone, never on which thread was
@@ -15,15 +15,46 @@ from typing import TypeVar
 
 from geotools.beam.profile import Beam
 from geotools.beam.response import ResponseRequest, StripResponse
-from geotools.engine.second import look_at
+from geotools.beam.wave import Batch, batches_of, solve_batch
+from geotools.engine.second import share
 
-__all__ = ["Batching"]
+__all__ = ["Batching", "look_at"]
 
 T = TypeVar("T")
 R = TypeVar("R")
 
 #: Items worked on at once: enough for full transforms, few enough that memory is bounded.
 _PARTIES = 24
+#: Heights times steps of a request above which the process beside this one is asked: about 6 ms of work.
+_WORTH_SENDING = 400_000
+
+
+def look_at(asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
+    """What each beam gives where it is looked for, in the order asked; a second process takes its part of the work.
+
+    Parameters
+    ----------
+    asked : sequence of (Beam, ResponseRequest), the beams and what is looked for in each.
+
+    Returns
+    -------
+    list of StripResponse, one for each beam asked for.
+
+    Raises
+    ------
+    NumericInputError : as :func:`geotools.beam.solve_beam`.
+    """
+    batches = batches_of([beam for beam, _ in asked])
+    work = sum(grid.size * grid.ground_m.size * 2 for batch in batches for grid in batch.grids)
+    items = [(batch, [asked[place][1] for place in batch.places]) for batch in batches]
+    seen: dict[int, StripResponse] = {}
+    for batch, answer in zip(batches, share(_solve_batch, items, small=work < _WORTH_SENDING), strict=True):
+        seen.update(zip(batch.places, answer, strict=True))
+    return [seen[place] for place in range(len(asked))]
+
+
+def _solve_batch(item: tuple[Batch, list[ResponseRequest]]) -> list[StripResponse]:
+    return solve_batch(*item)
 
 
 @dataclass
@@ -82,7 +113,7 @@ class Batching:
                     todo.clear()
 
     def look_at(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
-        """As :func:`geotools.engine.second.look_at`; within :meth:`map` together with the beams of the other items."""
+        """As :func:`look_at`; within :meth:`map` together with the beams of the other items."""
         place = getattr(self._mine, "place", None)
         if place is None:
             return look_at(asked)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-import sys
-import time
+from contextlib import suppress
 from pathlib import Path
+
+from filelock import FileLock, Timeout
 
 from geotools.errors import OutputError
 
@@ -16,25 +17,6 @@ PATIENCE_S = 1.0
 NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 
 
-def _take(handle: int) -> bool:
-    """Whether the lock could be had at once."""
-    if sys.platform == "win32":
-        import msvcrt
-
-        try:
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-    import fcntl
-
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
-
-
 class FolderLock:
     """Holds a folder for this process from the moment it is made until `release`.
 
@@ -43,60 +25,40 @@ class FolderLock:
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / LOCK_NAME
-        self._handle: int | None = None
-        give_up = time.monotonic() + PATIENCE_S
-        while self._handle is None:
-            self._handle = self._acquire(last=time.monotonic() >= give_up)
-
-    def _acquire(self, last: bool) -> int | None:
-        """The held file; None where another try is due."""
+        # whichever thread ends the run lets go
+        self._lock = FileLock(self.path, mode=0o666, thread_local=False)
         try:
-            handle = os.open(self.path, os.O_RDWR | os.O_CREAT | NO_LINK, 0o666)
+            self._lock.acquire(timeout=PATIENCE_S, poll_interval=0.05)
+        except Timeout as problem:
+            raise OutputError(
+                "another run is at work in the output folder",
+                where=folder,
+                found=self._owner() or "its lock is held",
+                mend="wait until it has ended, or choose another folder",
+            ) from problem
         except OSError as problem:
             raise OutputError(
                 "the output folder cannot be written",
-                where=self.path.parent,
+                where=folder,
                 found=problem,
                 mend="choose another folder, or change its permission",
             ) from problem
-        try:
-            if not _take(handle):
-                if not last:
-                    os.close(handle)
-                    time.sleep(0.05)
-                    return None
-                owner = os.read(handle, 100).decode("ascii", "replace").strip()
-                raise OutputError(
-                    "another run is at work in the output folder",
-                    where=self.path.parent,
-                    found=owner or "its lock is held",
-                    mend="wait until it has ended, or choose another folder",
-                )
-            if not self._still_ours(handle):
-                os.close(handle)
-                return None
-            os.ftruncate(handle, 0)
-            os.write(handle, f"process {os.getpid()}\n".encode("ascii"))
-        except OSError as problem:
-            os.close(handle)
-            raise OutputError("the output folder cannot be locked", where=self.path.parent, found=problem) from problem
-        except OutputError:
-            os.close(handle)
-            raise
-        return handle
+        with suppress(OSError):  # no more than a help for whoever meets the lock; elsewhere a held file takes no words
+            handle = os.open(self.path, os.O_WRONLY | os.O_TRUNC | NO_LINK)
+            with open(handle, "w", encoding="ascii") as held:
+                held.write(f"process {os.getpid()}\n")
 
-    def _still_ours(self, handle: int) -> bool:
-        """Whether the held file is the one that stands in the folder."""
+    def _owner(self) -> str:
+        """Who holds the lock, as far as that can be read."""
         try:
-            return os.path.samestat(os.fstat(handle), os.stat(self.path))
-        except FileNotFoundError:
-            return False
+            with open(os.open(self.path, os.O_RDONLY | NO_LINK), encoding="ascii", errors="replace") as held:
+                return held.read(100).strip()
+        except OSError:
+            return ""
 
     def release(self) -> None:
         """Give the folder back; doing so twice does no harm."""
-        if self._handle is None:
-            return
-        handle, self._handle = self._handle, None
-        if sys.platform != "win32":  # elsewhere an open file cannot be removed; it stays, empty of meaning
-            self.path.unlink(missing_ok=True)
-        os.close(handle)
+        if self._lock.is_locked:
+            with suppress(OSError):  # elsewhere an open file cannot be removed; the library does so after letting go
+                self.path.unlink(missing_ok=True)
+            self._lock.release()

@@ -342,23 +342,6 @@ def _run_step(step: Step, ctx: StepContext) -> StepResult:
             ) from problem
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write a text file whole or not at all."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
-        temporary.write_text(text, encoding="utf-8")
-        os.replace(temporary, path)
-    except OSError as problem:
-        raise OutputError(
-            "a file could not be written",
-            where=path,
-            found=disk_words(problem, path.parent),
-            mend="check free space and write permission of the folder",
-        ) from problem
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
 def _check_result(step: Step, result: StepResult, scratch: Path) -> None:
     declared = {out.schema.name for out in step.outputs}
     if set(result.layers) != declared:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -54,7 +55,7 @@ class Serial:
 
     def map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every item, in order."""
-        from geotools.engine.second import share  # loads the numeric libraries: not for who only asks for help
+        from geotools.engine.second import share
 
         return share(work, items)
 
@@ -77,7 +78,8 @@ class LocalWorkers:
         self.count = max(int(count), 1)
         self._pool: ProcessPoolExecutor | None = None
 
-    def _submit(self, work: Callable[[T], R], item: T) -> Future[R]:
+    def submit(self, work: Callable[[T], R], item: T) -> Future[R]:
+        """``work(item)`` as soon as a process is free; BrokenProcessPool from here or the future where one died."""
         if self._pool is None:
             self._pool = ProcessPoolExecutor(
                 self.count, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker
@@ -92,7 +94,7 @@ class LocalWorkers:
         while turn < len(items):
             try:
                 while len(waiting) < AHEAD * self.count and turn + len(waiting) < len(items):
-                    waiting.append(self._submit(work, items[turn + len(waiting)]))
+                    waiting.append(self.submit(work, items[turn + len(waiting)]))
                 result = waiting[0].result()
             except BrokenProcessPool:
                 # Nobody says which piece was to blame: the one whose turn it is is charged, all are handed out again.
@@ -116,7 +118,7 @@ class LocalWorkers:
             try:
                 while source and len(running) < limit:
                     place = source.popleft()
-                    running[self._submit(work, items[place])] = place
+                    running[self.submit(work, items[place])] = place
                 for future in wait(running, return_when=FIRST_COMPLETED).done:
                     result = future.result()
                     yield running.pop(future), result
@@ -153,6 +155,7 @@ def _worker_died(place: int, total: int) -> StepError:
 
 def _start_worker() -> None:
     """One core for each process: the numeric libraries must not start threads of their own beside us."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever gave the work decides when to stop
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     few_heaps()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
@@ -12,6 +13,7 @@ from pathlib import Path
 
 from geotools import __version__
 from geotools.errors import InputError, OutputError
+from geotools.io.files import write_text
 
 __all__ = ["PLUGIN_NAME", "default_profile", "enable_plugin", "install_plugin"]
 
@@ -80,14 +82,11 @@ def enable_plugin(profile: Path) -> Path:
     if not settings.has_section("PythonPlugins"):
         settings.add_section("PythonPlugins")
     settings.set("PythonPlugins", PLUGIN_NAME, "true")
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    made = io.StringIO()
+    settings.write(made, space_around_delimiters=False)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with open(temporary, "w", encoding="utf-8") as stream:
-            settings.write(stream, space_around_delimiters=False)
-        os.replace(temporary, path)
     except OSError as problem:
         raise OutputError("the profile's settings could not be written", where=path, found=problem) from problem
-    finally:
-        temporary.unlink(missing_ok=True)
+    write_text(path, made.getvalue())
     return path

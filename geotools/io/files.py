@@ -7,7 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
-from geotools.errors import InputError
+from geotools.errors import InputError, OutputError
 
 #: Set to 1, lets GDAL open remote addresses and its virtual file systems (archives, buckets). Whoever starts the
 #: program decides that, never a file that is read: a site file from elsewhere must not make a machine fetch anything.
@@ -77,6 +77,33 @@ def disk_words(problem: object, where: Path) -> str:
     except OSError:
         return words
     return f"{words}; {free // 1024} KB are free on that disk" if free < _SHORT_OF_ROOM else words
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file whole or not at all.
+
+    Parameters
+    ----------
+    path : file, in a folder that is there.
+    text : what it holds, stored as UTF-8.
+
+    Raises
+    ------
+    OutputError : the folder cannot be written, or is full.
+    """
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        temporary.write_text(text, encoding="utf-8")
+        os.replace(temporary, path)
+    except OSError as problem:
+        raise OutputError(
+            "a file could not be written",
+            where=path,
+            found=disk_words(problem, path.parent),
+            mend="check free space and write permission of the folder",
+        ) from problem
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def sha256(path: Path) -> str:

@@ -49,6 +49,8 @@ MAX_BLOCK_CELLS = 32_000_000
 #: 1000 km x 1000 km in half-metre cells: whatever declares more is damaged or a trap.
 MAX_CELLS = 4_000_000_000_000
 
+#: GDAL's cache of blocks: as told nothing it would grow with the machine, not with the work.
+CACHE_MB = 64
 #: GDAL's own switches: nothing is fetched, nothing run; the cache of blocks, and the number of a virtual raster's files
 #: that are held open, stay small whatever the machine has and however long the line is.
 SAFE_GDAL = {
@@ -56,7 +58,7 @@ SAFE_GDAL = {
     "GDAL_VRT_ENABLE_PYTHON": "NO",
     "GDAL_VRT_RAWRASTERBAND_ALLOWED_SOURCE": "SIBLING_OR_CHILD_OF_VRT_PATH",
     "GML_DOWNLOAD_SCHEMA": "NO",
-    "GDAL_CACHEMAX": 64,
+    "GDAL_CACHEMAX": CACHE_MB,
     "GDAL_MAX_DATASET_POOL_SIZE": 32,
 }
 
@@ -71,6 +73,11 @@ def safe_gdal() -> rasterio.Env:
     if remote_allowed():
         del options["CPL_VSIL_CURL_ALLOWED_FILENAME"]
     return rasterio.Env(**options)
+
+
+def small_cache() -> rasterio.Env:
+    """The surroundings rasters of ours are written in: GDAL's cache of blocks stays small whatever the machine has."""
+    return rasterio.Env(GDAL_CACHEMAX=CACHE_MB)
 
 
 @contextmanager

@@ -20,8 +20,8 @@ from rasterio.windows import Window
 from geotools.corridor import Array
 from geotools.errors import InputError, OutputError
 from geotools.io.crs import horizontal, metres_per_unit, vertical
-from geotools.io.files import sha256
-from geotools.io.rasters import RASTER_TROUBLE
+from geotools.io.files import sha256, write_text
+from geotools.io.rasters import RASTER_TROUBLE, small_cache
 from geotools.terrain.ground import bounds, density, density_warnings, gather
 from geotools.terrain.points import Survey, settle_crs, settle_height_unit
 from geotools.terrain.tin import CellGrid, interpolate, on_faces
@@ -83,7 +83,7 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
     }  # fmt: skip
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with rasterio.Env(GDAL_CACHEMAX=64), rasterio.open(temporary, "w", **profile) as raster:
+        with small_cache(), rasterio.open(temporary, "w", **profile) as raster:
             raster.units = ("metre",)
             raster.set_band_description(1, "ground height")
             raster.update_tags(VERTICAL_DATUM=made.vertical_datum, SOURCES=json.dumps(made.sources, sort_keys=True))
@@ -91,9 +91,7 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
         os.replace(temporary, path)
         described = {**asdict(made), "path": path.name}
         report = path.with_suffix(".json")
-        temporary_report = path.with_name(f".{report.name}.tmp")
-        temporary_report.write_text(json.dumps(described, indent=2, sort_keys=True) + "\n", encoding="utf-8")
-        os.replace(temporary_report, report)
+        write_text(report, json.dumps(described, indent=2, sort_keys=True) + "\n")
     except (OSError, *RASTER_TROUBLE) as problem:
         raise OutputError(
             "the terrain model could not be written; what stood there before is untouched",

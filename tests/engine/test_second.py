@@ -1,11 +1,13 @@
 """The second process gives the answers this one gives, and no answer is lost when it cannot."""
 
 import math
+import multiprocessing
 import os
 import signal
 import subprocess
 import sys
 import time
+import types
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.response import ResponseRequest
 from geotools.beam.strip import Strip
 from geotools.engine import second
+from geotools.engine.batching import look_at
 from geotools.errors import NumericInputError
 
 CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
@@ -22,8 +25,8 @@ CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
 @pytest.fixture
 def beside(monkeypatch):
     """A second process of this test's own, up and ready."""
-    other = second._Second()
-    monkeypatch.setattr(second, "_SECOND", other)
+    other = second.Beside()
+    monkeypatch.setattr(second, "_BESIDE", other)
     other.allowed = True
     began = time.monotonic()
     while not other.at_hand():
@@ -43,6 +46,11 @@ def asked(count: int, height_m: float = 0.4):
         beam = strip.beam(head, height_m + 0.01 * number, height_m)
         pairs.append((beam, ResponseRequest(strip, ((TARGETS["prone"], 0.0), (TARGETS["walk"], 0.1)), (0.5, 0.2))))
     return pairs
+
+
+def pid_of(_):
+    """Number of the process that does this."""
+    return os.getpid()
 
 
 def bits(seen):
@@ -65,18 +73,18 @@ def counted(monkeypatch, other):
 def test_the_answers_are_the_same_to_the_last_bit(beside, monkeypatch):
     pairs = asked(24)
     done = counted(monkeypatch, beside)
-    shared = second.look_at(pairs)
+    shared = look_at(pairs)
     assert done, "the second process has done nothing"
     beside.allowed = False
-    assert bits(shared) == bits(second.look_at(pairs))
+    assert bits(shared) == bits(look_at(pairs))
 
 
 def test_a_process_that_is_killed_loses_nothing(beside):
     pairs = asked(24)
-    os.kill(beside._process.pid, signal.SIGKILL)
-    shared = second.look_at(pairs)
+    os.kill(beside.call(pid_of, 0), signal.SIGKILL)
+    shared = look_at(pairs)
     assert not beside.allowed
-    assert bits(shared) == bits(second.look_at(pairs))
+    assert bits(shared) == bits(look_at(pairs))
 
 
 def test_pieces_come_in_order_and_both_do_some(beside, monkeypatch):
@@ -90,32 +98,46 @@ def test_an_error_there_is_raised_here(beside):
     with pytest.raises(TypeError):
         list(second.share(time.sleep, [0.05, 0.05, 0.05, "long"]))
     with pytest.raises(NumericInputError, match="transmitter"):
-        second.look_at([*asked(8), *asked(1, height_m=-2.0)])
+        look_at([*asked(8), *asked(1, height_m=-2.0)])
     assert beside.allowed
 
 
-def work_that_only_this_process_knows(number: int) -> int:
-    time.sleep(0.02)
-    return -number
-
-
-def test_work_that_it_cannot_load_is_done_here(beside):
+def test_work_that_it_cannot_load_is_done_here(beside, monkeypatch):
+    here = types.ModuleType("known_to_this_process_alone")
+    exec("import time\ndef negate(n):\n    time.sleep(0.02)\n    return -n\n", here.__dict__)
+    monkeypatch.setitem(sys.modules, here.__name__, here)
     items = list(range(6))
-    assert list(second.share(work_that_only_this_process_knows, items)) == [-n for n in items]
+    assert list(second.share(here.negate, items)) == [-n for n in items]
     assert beside.allowed
+    assert beside.call(pid_of, 0) != os.getpid(), "the process was given up"
+
+
+def test_it_is_gone_with_the_work_it_was_started_for(monkeypatch):
+    monkeypatch.setattr(second, "_BESIDE", second.Beside())
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1}, raising=False)
+    with second.second_process():
+        began = time.monotonic()
+        while not second._BESIDE.at_hand():
+            assert time.monotonic() - began < 30.0, "the second process does not come up"
+            time.sleep(0.01)
+        assert len(multiprocessing.active_children()) == 1
+    assert not second._BESIDE.allowed
+    assert not multiprocessing.active_children()
 
 
 def test_nobody_starts_a_process_who_has_not_said_so(monkeypatch):
-    monkeypatch.setattr(second, "_SECOND", second._Second())
-    second.look_at(asked(24))
-    assert second._SECOND._process is None
+    other = second.Beside()
+    monkeypatch.setattr(second, "_BESIDE", other)
+    look_at(asked(24))
+    assert other._greeting is None
+    assert not multiprocessing.active_children()
 
 
 def test_it_ends_with_whoever_started_it():
     program = (
-        "import time\nfrom geotools.engine import second\nsecond._SECOND.allowed = True\n"
-        "while not second._SECOND.at_hand():\n    time.sleep(0.01)\n"
-        "print(second._SECOND._process.pid, flush=True)\ntime.sleep(60)\n"
+        "import multiprocessing, time\nfrom geotools.engine import second\nsecond._BESIDE.allowed = True\n"
+        "while not second._BESIDE.at_hand():\n    time.sleep(0.01)\n"
+        "print(multiprocessing.active_children()[0].pid, flush=True)\ntime.sleep(60)\n"
     )
     with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True) as first:
         pid = int(first.stdout.readline())

@@ -14,9 +14,8 @@ import pandas as pd
 from pyproj import CRS
 
 from geotools.cli.batch.task import SiteResult
-from geotools.engine.runner import write_text
 from geotools.errors import OutputError
-from geotools.io.files import disk_words
+from geotools.io.files import disk_words, write_text
 from geotools.io.tables import csv_text
 from geotools.plan import gpkg
 from geotools.plan.schema import BATCH_SITES, LAYERS, Field, LayerSchema

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
@@ -16,6 +15,7 @@ from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter, Rules
 from geotools.engine.step import StepContext
+from geotools.io.rasters import small_cache
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
 from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, sensitivity_rows
 from geotools.terrain.model import Terrain
@@ -90,7 +90,7 @@ class TileResult:
 def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[int], None]) -> TileResult:
     """Solve a tile; ``turned`` : polarisation of its heads by zone and level."""
     chain = tile.chain
-    with rasterio.Env(GDAL_CACHEMAX=64):
+    with small_cache():
         perimeter = Perimeter.of([chain], task.terrain, task.rules)
         perimeter.check_ground()
     found = find(perimeter, tile, progress)

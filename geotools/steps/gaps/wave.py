@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-import rasterio
-
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import rules_of
 from geotools.detection.perimeter import Rules
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
+from geotools.io.rasters import small_cache
 from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
 from geotools.plan.workspace import frame_of
@@ -72,8 +71,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
     task = TileTask.of(ctx, rules, accuracy_of(ctx))
-    # the raster library's block cache would grow with the machine, not with the work
-    with rasterio.Env(GDAL_CACHEMAX=64):
+    with small_cache():
         rasters, done = _Rasters(ctx, rules, chains), 0
         for chain in chains:
             for found in _findings(ctx, chain, task, done, len(zones)):
