@@ -13,6 +13,7 @@ from geotools import __version__
 from tests.evidence.closed import knife_edge, spread_and_radius, two_ray
 from tests.evidence.crossing import crossing
 from tests.evidence.invariants import invariants
+from tests.evidence.laws import laws
 from tests.evidence.staircase import second_solver
 from tests.evidence.trade import gap_table, mirror, picture_of_a_field, trade
 
@@ -51,6 +52,7 @@ def main(folder: Path) -> int:
     pictures.mkdir(parents=True, exist_ok=True)
     makers = (
         trade,
+        laws,
         gap_table,
         knife_edge,
         two_ray,
