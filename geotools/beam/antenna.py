@@ -17,7 +17,7 @@ from scipy.special import erf
 
 from geotools.errors import NumericInputError
 
-__all__ = ["HEAD_TYPES", "SPEED_OF_LIGHT", "HeadType", "lateral_fraction", "pointing_loss", "waist"]
+__all__ = ["HEAD_TYPES", "SPEED_OF_LIGHT", "HeadType", "lateral_fraction", "lateral_share", "pointing_loss", "waist"]
 
 SPEED_OF_LIGHT = 299_792_458.0
 """Metres per second (exact, SI)."""
@@ -112,7 +112,20 @@ def lateral_fraction(
     *,
     pan_deg: tuple[float, float] = (0.0, 0.0),
 ) -> NDArray[np.float64]:
-    """Share |L| of the signal's lateral overlap that a screen of this width cuts out.
+    """Magnitude |L| of :func:`lateral_share`, (n, k); it may exceed 1 by a little, as an edge's diffraction does."""
+    return np.abs(lateral_share(head_type, chainage_m, length_m, offset_m, width_m, pan_deg=pan_deg))
+
+
+def lateral_share(
+    head_type: HeadType,
+    chainage_m: NDArray[np.float64],
+    length_m: float,
+    offset_m: NDArray[np.float64],
+    width_m: float,
+    *,
+    pan_deg: tuple[float, float] = (0.0, 0.0),
+) -> NDArray[np.complex128]:
+    """Share L of the signal's lateral overlap that a screen of this width cuts out.
 
     Parameters
     ----------
@@ -123,7 +136,7 @@ def lateral_fraction(
 
     Returns
     -------
-    (n, k) magnitude of the ratio; it may exceed 1 by a little, as an edge's diffraction does.
+    (n, k) complex ratio, in the signal's phase.
     """
     offset = np.asarray(offset_m, dtype=float)
     shared = offset.ndim == 1
@@ -143,8 +156,8 @@ def _fraction(
     shared: bool,
     width_m: float,
     pan_deg: tuple[float, float],
-) -> NDArray[np.float64]:
-    """`lateral_fraction` itself, kept: it knows no ground, so that one zone asks for it again and again."""
+) -> NDArray[np.complex128]:
+    """`lateral_share` itself, kept: it knows no ground, so that one zone asks for it again and again."""
     chainage_m = np.frombuffer(chainage)
     across = np.frombuffer(offset).reshape((1, -1) if shared else (chainage_m.size, -1))
     curvature, centre = _lateral(head_type, chainage_m, length_m, pan_deg)
@@ -152,7 +165,7 @@ def _fraction(
     shifted = across - centre[:, None]
     upper = erf(root * (shifted + width_m / 2.0))
     lower = erf(root * (shifted - width_m / 2.0))
-    found = np.asarray(0.5 * np.abs(upper - lower))
+    found = np.asarray(0.5 * (upper - lower))
     found.flags.writeable = False
     return found
 

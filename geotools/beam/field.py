@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from geotools.beam.antenna import HeadType, lateral_fraction
+from geotools.beam.antenna import HeadType, lateral_fraction, lateral_share
 from geotools.beam.targets import Target
 from geotools.errors import NumericInputError
 
@@ -35,6 +35,7 @@ class BeamField:
     field_ground_m : (n,) ground that the field was solved over; above ``ground_m`` only where that is too steep for it.
     dz_m : spacing of the heights at which the field is held.
     overlap : (n,) complex, integral of uT uR over height; equal at all n but for rounding.
+    quiet_level : level of the undisturbed signal against max(|S|, 0.3 |S_free|), 1 unless the beam stands in a null.
     standing_level_db : 20 log10 |S / S_free|, the signal against perfectly aimed heads in free space.
     """
 
@@ -60,6 +61,7 @@ class BeamField:
         self.tx_height_m, self.rx_height_m, self.pan_deg = tx_height_m, rx_height_m, pan_deg
         self.dz_m, self.overlap = dz_m, overlap
         signal = float(np.abs(overlap).mean()) * aim_loss
+        self.quiet_level = signal / max(signal, SIGNAL_FLOOR * free_signal)
         self.standing_level_db = 20.0 * math.log10(max(signal / free_signal, 1e-12))
         # shares of the level that modulation is related to, so that a blocked beam needs no division by nothing
         phase = np.exp(-1j * np.angle(overlap[overlap.size // 2]))
@@ -110,10 +112,30 @@ class BeamField:
         """
         if lateral is None:
             lateral = self.lateral(offset_m, target.width_m)
+        return np.asarray(np.abs(self._cut(target, target_ground_m, lateral.shape)) * lateral, dtype=float)
+
+    def cut_grid(self, target: Target, offset_m: ArrayLike, target_ground_m: ArrayLike) -> NDArray[np.complexfloating]:
+        """Part of the signal that a target standing at every (chainage, offset) of a strip takes away, (n, k) complex.
+
+        In the phase of the undisturbed signal, and related to max(|S|, 0.3 |S_free|): its magnitude is the modulation,
+        and ``abs(quiet_level - cut)`` is the level that the receiver sees.
+
+        Parameters
+        ----------
+        target : the silhouette.
+        offset_m : (k,) or (n, k) metres from the beam line, positive to the left.
+        target_ground_m : elevation the target stands on, broadcastable to (n, k).
+        """
+        length = float(self.chainage_m[-1])
+        offset = np.asarray(offset_m, dtype=float)
+        lateral = lateral_share(self.head_type, self.chainage_m, length, offset, target.width_m, pan_deg=self.pan_deg)
+        return np.asarray(self._cut(target, target_ground_m, lateral.shape) * lateral)
+
+    def _cut(self, target: Target, target_ground_m: ArrayLike, shape: tuple[int, ...]) -> NDArray[np.complexfloating]:
+        """Share of the overlap between a target's underside and its top, over the whole width, (n, k)."""
         foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None] + target.base_m
-        foot = np.broadcast_to(foot, lateral.shape)
-        cut = self.share_below(foot + target.height_m) - self.share_below(foot)
-        return np.asarray(np.abs(cut) * lateral, dtype=float)
+        foot = np.broadcast_to(foot, shape)
+        return self.share_below(foot + target.height_m) - self.share_below(foot)
 
     def modulation(self, target: Target, *, offset_m: float = 0.0, target_ground_m: ArrayLike | None = None) -> Floats:
         """Modulation m = |dS| / max(|S|, 0.3 |S_free|) with the target's centre at an offset, (n,).

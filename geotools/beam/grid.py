@@ -20,6 +20,9 @@ ABSORBER_SHARE = 0.4
 LOWEST_TOP_M = 2.3
 """Height above ground (metres) that every grid clears below its absorbing part, so that a person standing is inside."""
 
+_COARSER = 1.5
+"""How much wider the heights of a beam lie that is solved for changes only."""
+
 _BLOCK = 16
 _SIZES = (96, 128, 160, 192, 256, 320, 384, 512, 640, 768, 1024, 1280, 1536, 2048)
 
@@ -67,7 +70,7 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     wanted = step_m if step_m is not None else _step(x, h, head.wavelength_m)
     even = bool(np.ptp(spacing) < 1e-6 * length)
     longest_kept = 1.0 if beam.detail_m is None else 1.25 * wanted
-    if step_m is None and even and 0.8 * wanted <= spacing[0] <= longest_kept:
+    if step_m is None and even and (beam.coarse or 0.8 * wanted <= spacing[0] <= longest_kept):
         nodes = x.size
     elif step_m is None and even and spacing[0] > longest_kept:
         nodes = (x.size - 1) * math.ceil(float(spacing[0]) / (1.0 if beam.detail_m is None else wanted) - 1e-9) + 1
@@ -87,6 +90,8 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     dz = dz_m if dz_m is not None else float(np.clip(0.8 * math.pi / (k * (pattern + slope)), 0.004, 0.03))
     if dz_m is None and clearance.min() < 0.5 * min(beam.tx_height_m, beam.rx_height_m):
         dz *= 0.65  # a beam that grazes or creeps over high ground is held close to it
+    if dz_m is None and beam.coarse:
+        dz *= _COARSER
     reach = 3.0 * float(fresnel_radius(head.wavelength_m, length / 2.0, length / 2.0))
     free_height = max(float(clearance.max()) + max(reach, 3.0 * w0), LOWEST_TOP_M)
     need = free_height / (1.0 - ABSORBER_SHARE) / dz

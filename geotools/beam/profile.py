@@ -40,6 +40,7 @@ class Beam:
     name : what errors call the beam.
     detail_m : chainages (m,) from the transmitter and height (m,) of the ground above the straight lines between the
         nodes, metres, where it is known between them; None where it is not.
+    coarse : solve on the nodes as they are and on wider heights: for changes only (:mod:`geotools.beam.draws`).
     """
 
     head_type: HeadType
@@ -55,6 +56,7 @@ class Beam:
     ground_permittivity: complex = 15.0
     name: str = ""
     detail_m: tuple[Profile, Profile] | None = None
+    coarse: bool = False
 
 
 def checked_profile(beam: Beam) -> tuple[Profile, Profile]:

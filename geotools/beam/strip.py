@@ -20,7 +20,7 @@ from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
 from geotools.errors import NumericInputError
 
-__all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "modulation", "straightness"]
+__all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "levels", "modulation", "straightness"]
 
 HIGHEST_TOP_M = 3.0
 """Tops higher than this above the ground are not looked at when a detection floor is sought, metres."""
@@ -139,6 +139,19 @@ def modulation(fields: Sequence[BeamField], target: Target, strip: Strip, *, gra
         for field in fields:
             np.maximum(best, field.modulation_grid(seen, strip.across_m, strip.standing_m), out=best)
     return best
+
+
+def levels(field: BeamField, target: Target, strip: Strip, *, grass_m: float = 0.0) -> Floats:
+    """Level that one beam's receiver sees with the target at every node, against max(|S|, 0.3 |S_free|), (n, k).
+
+    The undisturbed level is the field's ``quiet_level``. It goes up as well as down: a body that takes away a part of
+    the signal that stood against the rest raises it.
+    """
+    seen = in_grass(target, grass_m)
+    if seen is None:
+        return np.full(strip.ground_m.shape, field.quiet_level)
+    cut = field.cut_grid(seen, strip.across_m, strip.standing_m)
+    return np.asarray(np.abs(field.quiet_level - cut), dtype=float)
 
 
 def detection_floor(fields: Sequence[BeamField], width_m: float, threshold: float, strip: Strip) -> Floats:

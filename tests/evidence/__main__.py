@@ -13,8 +13,11 @@ from geotools import __version__
 from tests.evidence.closed import knife_edge, spread_and_radius, two_ray
 from tests.evidence.crossing import crossing
 from tests.evidence.invariants import invariants
+from tests.evidence.laws import laws
+from tests.evidence.shapes import shapes
 from tests.evidence.staircase import second_solver
 from tests.evidence.trade import gap_table, mirror, picture_of_a_field, trade
+from tests.evidence.wedge import wedge
 
 HEAD = """# Evidence for the beam model
 
@@ -34,8 +37,8 @@ LIMITS = """## Where the model should not be believed
 - **Behind a crest that blocks the line of the heads.** The signal is small there and hangs on centimetres of
   the crest.
 - **Across the beam**, the field is that of the heads in free space times the field over the beam line's own
-  ground: a bank or a wall beside the line is not in it. The person stands on the ground of the place; the beam
-  does not know that ground.
+  ground, turned by its cross slope: a bank or a wall beside the line is not in it (see the table of shapes). The
+  person stands on the ground of the place; the beam does not know that ground.
 - **Fences, gates, vehicles, poles, drain covers, snow, long or wet grass, puddles** are not in it at all.
 - **A person is no rectangle.** The threshold 0.20 stands for a receiver set up as the trade does; another
   setting is another answer (see the `sensitivity` table of a plan).
@@ -51,13 +54,16 @@ def main(folder: Path) -> int:
     pictures.mkdir(parents=True, exist_ok=True)
     makers = (
         trade,
+        laws,
         gap_table,
         knife_edge,
         two_ray,
+        wedge,
         spread_and_radius,
         mirror,
         invariants,
         second_solver,
+        shapes,
         crossing,
         picture_of_a_field,
     )

@@ -18,6 +18,12 @@ def invariants(folder: Path) -> Section:
         "the beam. Reciprocity: heads of 0.91 and 1.40 m swapped over the reversed ground. Grid: both steps halved, "
         "the ground sampled anew. Precision: many beams at once in single precision against one at a time in double."
     )
+    section.say(
+        "Overlap and reciprocity hold by the way the solver is built: every step is symmetric, so that both hold to "
+        "the last digits even over a wrong ground (tested with the phase of every slope turned about). They show that "
+        "nothing was lost in the sums, not that the terrain is right; for that see the exact wedge, the second solver "
+        "and the field in three dimensions."
+    )
     rows = []
     worst = dict.fromkeys(("overlap", "swap", "grid", "precision"), 0.0)
     fine_x = np.linspace(0.0, LENGTH, 401)
@@ -41,8 +47,8 @@ def invariants(folder: Path) -> Section:
             worst[key] = max(worst[key], value)
         rows.append([words, f"{overlap:.1e}", f"{swap:.1e}", f"{grid:.4f}", f"{precision:.1e}"])
     section.table(["ground", "overlap", "swapped heads", "grid halved", "single precision"], rows)
-    section.check("overlap along the beam", 100 * worst["overlap"], 0.1, "%", "reciprocity")
-    section.check("swapped heads, modulation", worst["swap"], 1e-6, "", "reciprocity")
+    section.check("overlap along the beam", 100 * worst["overlap"], 0.1, "%", "by construction")
+    section.check("swapped heads, modulation", worst["swap"], 1e-6, "", "by construction")
     section.check("both steps halved, modulation", worst["grid"], 0.02, "", "convergence")
     section.check("single precision, modulation", worst["precision"], 1e-3, "", "double precision")
     return section

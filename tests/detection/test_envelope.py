@@ -1,0 +1,104 @@
+"""The least envelope over winding ways, against every way there is."""
+
+import numpy as np
+import pytest
+
+from geotools.detection.envelope import LevelRange, crossable_within, least_envelope, swept
+
+SHAPE = (4, 5)
+MIDDLE = SHAPE[1] // 2
+
+
+def half_ways(columns):
+    """Every simple way over half the grid from its outer edge to a node of the beam line, as lists of nodes."""
+    ways = {row: [] for row in range(SHAPE[0])}
+
+    def go(way):
+        row, column = way[-1]
+        if column == columns[-1]:
+            ways[row].append(list(way))
+        for r in range(max(row - 1, 0), min(row + 2, SHAPE[0])):
+            for c in columns:
+                if abs(c - column) <= 1 and (r, c) not in way:
+                    go([*way, (r, c)])
+
+    for row in range(SHAPE[0]):
+        go([(row, columns[0])])
+    return ways
+
+
+RIGHT, LEFT = half_ways(list(range(MIDDLE + 1))), half_ways(list(range(SHAPE[1] - 1, MIDDLE - 1, -1)))
+
+
+def hulls(ways, beam):
+    """Lowest and highest level of each way, the undisturbed level among them."""
+    lows = [min(beam.quiet, *(beam.lowest[node] for node in way)) for way in ways]
+    highs = [max(beam.quiet, *(beam.highest[node] for node in way)) for way in ways]
+    return np.array(lows), np.array(highs)
+
+
+def envelopes(row, beam):
+    """Envelope of every pair of half ways that meet at this node of the beam line, (right, left)."""
+    (low_r, high_r), (low_l, high_l) = hulls(RIGHT[row], beam), hulls(LEFT[row], beam)
+    return np.maximum.outer(high_r, high_l) - np.minimum.outer(low_r, low_l)
+
+
+def random_beam(seed, spread=0.5):
+    rng = np.random.default_rng(seed)
+    level = 1.0 + rng.normal(0.0, spread, SHAPE)
+    return LevelRange(level, level + rng.uniform(0.0, 0.2, SHAPE), 1.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_least_envelope_is_that_of_the_best_of_all_ways(seed):
+    beam = random_beam(seed)
+    expected = [envelopes(row, beam).min() for row in range(SHAPE[0])]
+    assert least_envelope(beam) == pytest.approx(np.array(expected), abs=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_a_threshold_is_met_by_all_beams_on_one_way(seed, count):
+    beams = [random_beam(10 * seed + number, 0.25) for number in range(count)]
+    found = [np.max([envelopes(row, beam) for beam in beams], axis=0).min() for row in range(SHAPE[0])]
+    for threshold in np.quantile(found, [0.0, 0.3, 0.6, 1.0]) + 1e-3:
+        exact = crossable_within(beams, threshold, step=0.0)
+        assert exact.tolist() == [envelope < threshold for envelope in found]
+        coarse = crossable_within(beams, threshold, step=0.02)
+        assert (coarse >= exact).all(), "a way below the threshold is never left out"
+        assert not coarse[np.array(found) > threshold + 0.02 + 1e-9].any()
+
+
+def test_avoiding_each_beam_on_a_way_of_its_own_is_not_avoiding_both():
+    quiet = np.ones((6, 5))
+    one, other = quiet.copy(), quiet.copy()
+    one[:3], other[3:] = 0.5, 0.5
+    beams = [LevelRange(level, level, 1.0) for level in (one, other)]
+    assert crossable_within(beams[:1], 0.2)[3:].all()
+    assert crossable_within(beams[1:], 0.2)[:3].all()
+    assert not crossable_within(beams, 0.2).any()
+
+
+def test_a_level_that_rises_here_and_falls_there_counts_whole():
+    level = np.ones((6, 5))
+    level[:, 1], level[:, 3] = 1.15, 0.85
+    beam = LevelRange(level, level, 1.0)
+    assert least_envelope(beam) == pytest.approx(0.30, abs=1e-5)
+    assert not crossable_within([beam], 0.25).any()
+    assert crossable_within([beam], 0.35).all()
+
+
+def test_a_swaying_body_meets_what_lies_within_its_sway():
+    level = np.ones((9, 9))
+    level[4, 4] = 0.0
+    thread = swept(level, 1.0, (0.5, 0.25), 0.0)
+    assert np.array_equal(thread.lowest, level)
+    assert np.array_equal(thread.highest, level)
+    wide = swept(level, 1.0, (0.5, 0.25), 0.15)
+    assert wide.lowest[4, 5] == pytest.approx(1.0 - 0.15 / 0.25)
+    assert wide.lowest[5, 4] == pytest.approx(1.0 - 0.15 / 0.5)
+    assert wide.lowest[4, 6] == 1.0
+    assert wide.highest[4, 4] == pytest.approx(1.0 - (1 - 0.3) * (1 - 0.6))
+    wider = swept(level, 1.0, (0.5, 0.25), 0.30)
+    assert wider.lowest[4, 5] == 0.0
+    assert wider.lowest[4, 6] == pytest.approx(1.0 - 0.05 / 0.25)
