@@ -2,16 +2,21 @@
 
 The public API in one screen::
 
-    site = geotools.open_site("site.toml")
-    geotools.run(site, "out")                       # the whole job
-    geotools.run_step("gaps", site, "out2", method="straightness")
-    geotools.steps()                                # every step, built in or plugged in
+    site  = geotools.Site.from_frames(fence, dtm="dtm.tif", threats=["crawl", "prone"])
+    plan  = geotools.layout(site)                   # plan.zones, plan.heads, plan.beams: GeoDataFrames
+    found = geotools.gaps(site, plan)               # found.dead_spots: a GeoDataFrame; found.crawl_gap: a raster
+    found.to_folder("job")                          # plan.gpkg and the files beside it
+
+    geotools.run(geotools.open_site("site.toml"), "out")    # the whole job of a site file
+    geotools.steps()                                # every step, built in or plugged in; each is a function
 
 Everything heavy is loaded when it is first used, so importing the package is quick.
 """
 
 from __future__ import annotations
 
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +26,27 @@ if TYPE_CHECKING:
     from geotools.site import Site
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "open_site", "run", "run_step", "steps"]
+__all__ = [
+    "GeotoolsWarning",
+    "Plan",
+    "Raster",
+    "Site",
+    "__version__",
+    "open_plan",
+    "open_site",
+    "run",
+    "run_step",
+    "steps",
+]
+
+#: What is loaded when it is first asked for, and where it is.
+_LAZY = {
+    "GeotoolsWarning": "geotools.errors",
+    "Plan": "geotools.engine.result",
+    "Raster": "geotools.io.raster",
+    "Site": "geotools.site",
+    "open_plan": "geotools.engine.result",
+}
 
 
 def open_site(path: Path | str) -> Site:
@@ -51,3 +76,21 @@ def run_step(name: str, site: Site, out: Path | str, *, overwrite: bool = False,
 
     with Job(site, Path(out), overwrite=overwrite) as job:
         return job.run(name, **params)
+
+
+def __getattr__(name: str) -> Any:
+    """What is loaded late, and the function of every step; a part of the package is left to the import system."""
+    if name in _LAZY:
+        return getattr(import_module(_LAZY[name]), name)
+    if not name.startswith("_") and find_spec(f"geotools.{name}") is None:
+        from geotools.engine.calls import functions
+
+        if name in functions():
+            return functions()[name]
+    raise AttributeError(f"module 'geotools' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    from geotools.engine.calls import functions
+
+    return sorted({*globals(), *_LAZY, *functions()})

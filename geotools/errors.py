@@ -14,6 +14,7 @@ import unicodedata
 __all__ = [
     "CancelledError",
     "GeotoolsError",
+    "GeotoolsWarning",
     "InfeasibleError",
     "InputError",
     "NumericInputError",
@@ -144,3 +145,24 @@ class CancelledError(GeotoolsError):
     """The user stopped the work; what stood there before is untouched."""
 
     exit_code = 130
+
+
+class GeotoolsWarning(UserWarning):
+    """Something that weakens an answer: issued by `warnings.warn` in the Python call, so that a caller can filter it.
+
+    Parameters
+    ----------
+    what : str
+        What weakens the answer, in words.
+    where : object, optional
+        Step, layer or file it concerns.
+    """
+
+    def __init__(self, what: str, *, where: object = None) -> None:
+        self.what = shown(what)
+        self.where = None if where is None else shown(str(where))
+        super().__init__(self.what if self.where is None else f"{self.where}: {self.what}")
+
+    def parts(self) -> dict[str, str]:
+        """The message as name and text, as an error gives it; parts that were not given are left out."""
+        return {name: text for name, text in (("warning", self.what), ("where", self.where)) if text is not None}

@@ -78,6 +78,7 @@ class Param:
     unit : unit of measure, empty where there is none.
     minimum, maximum : inclusive range of a number, None for unbounded.
     choices : the values of a ``choice``.
+    required : whether the step refuses to run without it; it has no default then.
     """
 
     name: str
@@ -88,6 +89,7 @@ class Param:
     minimum: float | None = None
     maximum: float | None = None
     choices: tuple[str, ...] = ()
+    required: bool = False
 
     def check(self, value: Any, step: str) -> Any:
         """The value in the parameter's own type; SiteError names parameter and range where it does not fit."""
@@ -145,6 +147,7 @@ class Param:
             "minimum": self.minimum,
             "maximum": self.maximum,
             "choices": list(self.choices),
+            "required": self.required,
         }
 
 

@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError, model_validator
+from pydantic import PrivateAttr, ValidationError, model_validator
 
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
@@ -24,6 +24,8 @@ from geotools.site.survey import Survey
 from geotools.site.works import Grading, Prices
 
 MAX_SITE_FILE_BYTES = 1_000_000
+#: What errors name as their place where no site file was read.
+_FROM_FRAMES = Path("Site.from_frames")
 
 __all__ = [
     "Cameras",
@@ -47,7 +49,7 @@ __all__ = [
 
 
 class Site(Section):
-    """One site: what ``site.toml`` says. Build it with `open_site`."""
+    """One site: what ``site.toml`` says. Build it with `open_site`, or with `Site.from_frames`."""
 
     name: str = setting("name of the site", min_length=1, max_length=100)
     threats: tuple[str, ...] = setting(
@@ -72,6 +74,76 @@ class Site(Section):
     )
 
     folder: Path = setting("folder of the site file, from which its paths count", default=Path("."), exclude=True)
+    #: What was handed in as frames or arrays lies in a folder that lives as long as the site.
+    _held: Any = PrivateAttr(default=None)
+
+    @classmethod
+    def from_frames(
+        cls,
+        fence: Any,
+        dtm: Any,
+        *,
+        name: str = "Site",
+        keep_outs: Any = None,
+        gates: Any = None,
+        **settings: Any,
+    ) -> Site:
+        """A site from what a Python program holds, without a site file.
+
+        Parameters
+        ----------
+        fence : geopandas.GeoDataFrame, geopandas.GeoSeries, shapely geometry or list of them, or path
+            The fence lines, in any coordinate system that is named.
+        dtm : path, Raster, or tuple (array, transform, crs)
+            Height of the ground: shape (rows, columns), NaN or masked where unknown; metres, unless the raster or
+            ``input={"vertical_unit": ...}`` says otherwise.
+        name : str, default "Site"
+            Name of the site, 1 to 100 characters.
+        keep_outs : as ``fence``, points and areas too, optional
+            What no beam may touch.
+        gates : as ``fence``, optional
+            Gates, each across its opening; each gets a zone of its own.
+        **settings
+            Every other setting of the site file by its name: ``threats=["crawl", "prone"]``, ``fence_height_m=2.4``;
+            a section as a dictionary: ``layout={"side": "inside", "setback_m": 4.0}``,
+            ``input={"vertical_accuracy_m": 0.06}``.
+
+        Returns
+        -------
+        Site
+            Frames and arrays are taken as they are now; later changes of them do not reach the site.
+
+        Raises
+        ------
+        InputError
+            A frame, shape, array or file cannot be used, or names no coordinate system.
+        SiteError
+            A setting is not known or cannot be; the message names it.
+
+        Examples
+        --------
+        >>> import geopandas
+        >>> fence = geopandas.read_file("fence.geojson")
+        >>> site = Site.from_frames(fence, dtm="terrain.tif", threats=["crawl", "prone"], layout={"setback_m": 4.0})
+        >>> site.threats, site.layout.setback_m
+        (('crawl', 'prone'), 4.0)
+        """
+        from geotools.site.frames import place_inputs
+
+        where = _FROM_FRAMES
+        inputs = settings.pop("input", {})
+        _refuse_unprintable({"name": name, "input": inputs, **settings}, where)
+        if "folder" in settings:
+            raise SiteError("there is no setting of that name", where=where, found="folder", mend="take it out")
+        vectors = {"fence": fence, "keep_outs": keep_outs, "gates": gates}
+        placed, held = place_inputs(vectors, dtm, inputs)
+        folder = Path.cwd() if held is None else held.path
+        try:
+            site = cls.model_validate({"name": name, **settings, "input": placed, "folder": folder})
+        except ValidationError as problem:
+            raise _explain(problem, where) from None
+        site._held = held
+        return site
 
     @model_validator(mode="after")
     def _names_exist(self) -> Site:
@@ -122,7 +194,7 @@ def _explain(problem: ValidationError, path: Path) -> SiteError:
         lines.append(f"{place}: {error['msg']}{shown}")
     more = f" (and {len(lines) - 5} more)" if len(lines) > 5 else ""
     return SiteError(
-        "the site file says something that cannot be",
+        "a setting of the site cannot be" if path == _FROM_FRAMES else "the site file says something that cannot be",
         where=path,
         found="; ".join(lines[:5]) + more,
         mend="correct these settings; the manual page of the site file lists names, units and ranges",

@@ -190,7 +190,7 @@ STEP = Step(
     summary="Compares a new survey with the design, runs the detection on it, and passes or fails each graded zone.",
     run=run,
     params=(
-        Param("survey", "path", "raster with the levels as built; required"),
+        Param("survey", "path", "raster with the levels as built; required", required=True),
         Param(
             "vertical_unit",
             "choice",
