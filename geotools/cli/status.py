@@ -67,6 +67,8 @@ def table(states: list[State]) -> list[str]:
         for s in mine:
             lines.append(f"  {s.name:<{wide}}  {_WORDS[s.state]}")
             told += [c for c in s.causes if c not in told]
+        # what it stands on goes without saying where there are reasons of its own
+        told = [c for c in told if not c.startswith("stands on")] or told[:1]
         more = len(told) - _MOST_CAUSES
         if told:
             lines.append(f"    because: {'; '.join(told[:_MOST_CAUSES])}" + (f"; and {more} more" if more > 0 else ""))

@@ -156,7 +156,8 @@ class Job:
                     where=f"step {step.name}, results of {maker.name}",
                     found="; ".join(causes[:5]),
                     expected="results that answer to the site file, the input and the plan as they are",
-                    mend=f"leave --no-update out, or first run `geotools {maker.name} SITE.toml --out {self.out} --overwrite`",
+                    mend=f"leave --no-update out, or first run `geotools {maker.name} SITE.toml --out {self.out} "
+                    "--overwrite`",
                 )
             self.redo(maker, causes)
 
@@ -181,19 +182,26 @@ class Job:
         records = self.records()
         reads = Reads(self.ledger.files.code)
         edited = self.ledger.edited(records)
-        hand = self._kept_by_hand(step, checked, records)
+        redesign = self.redesign or bool(checked.get("redesign"))
+        hand = [] if redesign else self._kept_by_hand(step, records)
+        whole = {out.schema.name for out in step.outputs if not out.updates}
+        if "keep" in checked and whole & set(hand):
+            checked["keep"] = True
+        if redesign:
+            checked |= {name: name == "redesign" for name in ("keep", "redesign") if name in checked}
         before = self.workspace.digests()
         with _scratch(self.out) as scratch:
             ctx = StepContext(
                 site=tracked(self.site, reads),
                 workspace=TrackedWorkspace(self.workspace, reads, [given.schema for given in step.inputs]),
-                params={**checked, "keep": True} if hand else checked,
+                params=checked,
                 scratch=scratch / "step",
                 open_terrain=lambda: self._tracked_terrain(reads),
                 progress=self.progress,
                 workers=self.workers,
                 notes=list(notes),
                 edited=frozenset(edited),
+                kept=frozenset(self.ledger.kept(records)),
             )
             for value in checked.values():
                 if isinstance(value, Path):
@@ -202,9 +210,15 @@ class Job:
                 ctx.scratch.mkdir()
                 result = _run_step(step, ctx)
                 _check_result(step, result, ctx.scratch)
+                held = {"fence"} & edited & set(result.layers) if not redesign else set()
+                self._tell_replaced(step, reads, ctx, edited - held)
                 was = {out.schema.name: before.get(out.schema.name) for out in step.outputs} | reads.layers
                 self._refuse_changed(was)
                 record = self.ledger.note(step, reads, records, hand)
+                for name in held:
+                    ctx.say(f"layer {name} was edited by hand and stays as it is (--redesign makes it anew)")
+                    del result.layers[name]
+                    record.layers_written[name] = records[step.name].layers_written[name]
                 placed = self._publish(step, ctx, result, scratch / "ready", record, lambda: self._refuse_changed(was))
             except GeotoolsError as problem:
                 self._log(step.name, "failed", problem.parts())
@@ -229,11 +243,18 @@ class Job:
         reads.file(self.site.path(self.site.input.terrain))
         return self.terrain
 
-    def _kept_by_hand(self, step: Step, params: Mapping[str, Any], records: Mapping[str, Record]) -> list[str]:
+    def _kept_by_hand(self, step: Step, records: Mapping[str, Record]) -> list[str]:
         """Layers of the step that a person had a hand in and that it is to take as they stand."""
-        if "keep" not in params or self.redesign or params.get("redesign"):
-            return []
         return sorted(set(read_back(step)) & self.ledger.kept(records))
+
+    def _tell_replaced(self, step: Step, reads: Reads, ctx: StepContext, edited: set[str]) -> None:
+        """Warn where edits of a result are about to be replaced: it is made anew from what it stands on."""
+        lost = sorted({out.schema.name for out in step.outputs} & edited - set(reads.layers))
+        if lost:
+            ctx.warn(
+                f"made anew over edits by hand: {', '.join(lost)}; fields that are there to be filled in, and added "
+                "fields, are carried over"
+            )
 
     def _refuse_changed(self, was: Mapping[str, str | None]) -> None:
         """OutputError where layers that the step read, or is about to replace, were edited meanwhile."""
@@ -336,8 +357,8 @@ class Job:
         before = file_state(self.workspace.plan)
         self.workspace.build(made, layers)
         codes = self.workspace.digests_after(made, list(result.layers))
-        record.layers_written = {name: str(codes[name]) for name in result.layers if name in codes}
-        record.rows = {name: codes[name].rows for name in record.layers_written if codes[name].rows}
+        record.layers_written |= {name: str(codes[name]) for name in result.layers if name in codes}
+        record.rows = {name: codes[name].rows for name in result.layers if codes[name].rows}
         record.files_written = {name: sha256(ready / name)[:32] for name in result.files}
         self.workspace.put(made, PROVENANCE, self._provenance(step, ctx, result, record))
         self.workspace.check_free()

@@ -24,6 +24,7 @@ from geotools.io.files import disk_words
 from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
 from geotools.plan.digest import FileState, LayerDigest, digest_layers, file_state
+from geotools.plan.filled import filled_in
 from geotools.plan.schema import LAYERS, PROVENANCE, LayerSchema
 
 PLAN_NAME = "plan.gpkg"
@@ -255,7 +256,13 @@ class Workspace:
         Geometry comes in metres (work coordinates) and is stored in the plan's own system. The plan itself stays as it
         is. OutputError where the folder cannot be written or is full.
         """
-        ready = {schema: self._to_plan(conform(frame, schema), schema) for schema, frame in layers.items()}
+        held = set(self.layer_names())
+        ready = {}
+        for schema, frame in layers.items():
+            given = conform(frame, schema)
+            if schema.name in held and schema.key is not None and any(field.by_hand for field in schema):
+                given = filled_in(given, self.read(schema), schema)
+            ready[schema] = self._to_plan(given, schema)
         if self.plan.exists():
             with self._reading():
                 gpkg.check_whole(self.plan)
@@ -264,6 +271,8 @@ class Workspace:
                 gpkg.copy(self.plan, target)
             for schema, frame in ready.items():
                 gpkg.write_layer(target, schema, frame, self.plan_crs)
+                if schema.name in held:
+                    gpkg.carry_over(self.plan, target, schema)
             gpkg.finish(target, list(ready))
         except PLAN_TROUBLE as problem:
             raise self._unwritten(problem) from problem
