@@ -17,6 +17,7 @@ from geotools import __version__
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.screen import Screen
+from geotools.cli.status import status
 from geotools.cli.terrain import terrain
 from geotools.engine.memory import few_heaps, rare_collections
 from geotools.engine.step import Param, Step, discover
@@ -120,15 +121,20 @@ def step_command(step: Step) -> click.Command:
         dry_run: bool,
         as_json: bool,
         quiet: bool,
+        no_update: bool,
         **params: Any,
     ) -> None:
         ctx.find_root().obj = {"json": as_json}
-        run_steps(site_file, out, [step.name], overwrite, dry_run, Screen(as_json, quiet), {step.name: params})
+        given = {step.name: params}
+        screen = Screen(as_json, quiet)
+        run_steps(site_file, out, [step.name], overwrite, dry_run, screen, given, update=not no_update)
 
     writes = ", ".join([f"layer {o.schema.name}" for o in step.outputs] + [f.name for f in step.files])
     reads = ", ".join(i.schema.name for i in step.inputs)
     text = f"{step.summary}\n\nWrites {writes or 'nothing'}." + (f" Reads layers {reads}." if reads else "")
     made = click.command(step.name, help=text, short_help=step.summary, epilog=" ".join(step.cautions))(command)
+    words = "Refuse where a layer that is read is stale, rather than make it anew first."
+    made.params.append(click.Option(["--no-update", "no_update"], is_flag=True, help=words))
     made.params += [_option(param) for param in step.params]
     return made
 
@@ -143,6 +149,8 @@ def run_steps(
     params: dict[str, dict[str, Any]] | None = None,
     resume: bool = False,
     workers: Workers | None = None,
+    update: bool = True,
+    redesign: bool = False,
 ) -> None:
     """Run steps on a site with words on the screen."""
     from geotools.engine.runner import Job, plan_steps
@@ -151,17 +159,30 @@ def run_steps(
 
     site = open_site(site_file)
     chosen = plan_steps(names)
-    made = Job(site, out, overwrite=overwrite or resume, progress=screen.progress, workers=workers)
+    made = Job(
+        site,
+        out,
+        overwrite=overwrite or resume,
+        progress=screen.progress,
+        workers=workers,
+        update=update,
+        redesign=redesign,
+    )
     with second_process(), made as job:
-        for step in job.left(chosen) if resume else chosen:
+        for step in job.resume(chosen) if resume else chosen:
             given = (params or {}).get(step.name, {})
+            known = len(job.outcomes)
             if dry_run:
                 job.refuse_overwriting(step)
                 screen.would_run(step, step.validate_params(given), job.sources)
                 continue
             with screen.step(step):
-                outcome = job.run(step.name, **given)
-            screen.outcome(outcome)
+                if resume:
+                    job.run_again(step)
+                else:
+                    job.run(step.name, **given)
+            for outcome in job.outcomes[known:]:
+                screen.outcome(outcome)
         if not dry_run:
             screen.finished(job)
 
@@ -178,7 +199,8 @@ def cli() -> None:
 @cli.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @output_options
-@click.option("--resume", is_flag=True, help="Go on with a run that was broken off: do only what is not there.")
+@click.option("--resume", is_flag=True, help="Do only what is stale or missing, each as it was last run.")
+@click.option("--redesign", is_flag=True, help="Throw away heads, zones and cameras that were edited by hand.")
 @click.option(
     "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
 )
@@ -197,6 +219,7 @@ def run(
     as_json: bool,
     quiet: bool,
     resume: bool,
+    redesign: bool,
     workers: int,
     scheduler: str | None,
 ) -> None:
@@ -213,6 +236,7 @@ def run(
             Screen(as_json, quiet),
             resume=resume and not dry_run,
             workers=made,
+            redesign=redesign,
         )
     finally:
         made.close()
@@ -245,6 +269,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {step.summary}")
 
 
+cli.add_command(status)
 cli.add_command(batch)
 cli.add_command(terrain)
 cli.add_command(new)

@@ -42,13 +42,13 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
     """
     standing = {zone.zone_id: zone for zone in zones_of(site, beams)}
     rows = zones.sort_values(["fence_id", "number", "zone_id"])
-    without = sorted(set(rows.zone_id) - set(standing))
-    if without or not len(rows):
+    rows = rows[rows.zone_id.isin(list(standing))]
+    if not len(rows):
         raise StepError(
-            "the plan has zones without beams" if without else "the plan has no zones",
+            "no zone of the plan has a beam" if len(zones) else "the plan has no zones",
             where="layers zones and beams",
-            found=", ".join(without[:5]) or "no zones",
-            expected="one beam or more in every zone",
+            found=", ".join(sorted(zones.zone_id)[:5]) or "no zones",
+            expected="one beam or more in a zone",
             mend="run `geotools layout` again",
         )
     lines = fences.set_index("fence_id")

@@ -9,16 +9,13 @@ node stands for all levels within the sway.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.beam.strip import crossable
-from geotools.detection.ways import build_graph, worst_from
-
-__all__ = ["ENVELOPE_THRESHOLD", "SWAY_M", "LevelRange", "crossable_within", "least_envelope", "swept"]
+__all__ = ["ENVELOPE_THRESHOLD", "SWAY_M", "LevelRange", "crossable_within", "swept"]
 
 ENVELOPE_THRESHOLD = 0.23
 """Rise and fall of the level that alarms, a share of the undisturbed signal: the threshold that holds most rows of the
@@ -84,7 +81,12 @@ def _shifted(level: Floats, by: float, axis: int) -> Floats:
 
 
 def crossable_within(
-    beams: Sequence[LevelRange], threshold: float, *, step: float = 0.01, open_nodes: Flags | None = None
+    beams: Sequence[LevelRange],
+    threshold: float,
+    crossed: Callable[[Flags], Flags],
+    *,
+    step: float = 0.01,
+    open_nodes: Flags | None = None,
 ) -> Flags:
     """Stations of the beam line where somebody crosses and no beam's level moves as far as the threshold, (n,).
 
@@ -94,6 +96,7 @@ def crossable_within(
     ----------
     beams : what each receiver sees, one or more, over the same (n, k) nodes.
     threshold : envelope that alarms, as a share of the undisturbed signal.
+    crossed : gives the stations (n,) that are crossed over open nodes (n, k); the perimeter's own answer.
     step : spacing of the lower bounds that are tried. A way whose envelope is less than ``step`` above the threshold
         may be counted too, one below it is never left out; 0 tries every level there is and is exact.
     open_nodes : (n, k) nodes that a way may use, all if not given.
@@ -103,18 +106,16 @@ def crossable_within(
     for beam in beams:
         mask &= (beam.quiet - beam.lowest < threshold) & (beam.highest - beam.quiet < threshold)
     found = np.zeros(shape[0], dtype=bool)
-    _search(list(beams), threshold, step, mask, found)
+    _search(list(beams), (threshold, step, crossed), mask, found)
     return found
 
 
-def _crossed(mask: Flags) -> Flags:
-    """Stations that are crossed over open nodes."""
-    return crossable((~mask).astype(float), 0.5)
-
-
-def _search(beams: list[LevelRange], threshold: float, step: float, mask: Flags, found: Flags) -> None:
+def _search(
+    beams: list[LevelRange], how: tuple[float, float, Callable[[Flags], Flags]], mask: Flags, found: Flags
+) -> None:
     """Mark in ``found`` the stations that are crossed within ``mask`` and one window of each of these beams."""
-    here = _crossed(mask)
+    threshold, step, crossed = how
+    here = crossed(mask)
     if not (here & ~found).any():
         return
     beams = [beam for beam in beams if _spread(beam, mask) >= threshold]
@@ -124,7 +125,7 @@ def _search(beams: list[LevelRange], threshold: float, step: float, mask: Flags,
     beam, rest = beams[0], beams[1:]
     for low in _lower_bounds(beam, threshold, step, mask):
         window = mask & (beam.lowest >= low) & (beam.highest < low + threshold + step)
-        _search(rest, threshold, step, window, found)
+        _search(rest, how, window, found)
 
 
 def _spread(beam: LevelRange, mask: Flags) -> float:
@@ -140,31 +141,3 @@ def _lower_bounds(beam: LevelRange, threshold: float, step: float, mask: Flags) 
         return np.asarray(beam.quiet - step * np.arange(count + 1))
     values = np.unique(np.append(beam.lowest[mask], beam.quiet))
     return np.asarray(values[(values <= beam.quiet) & (values > beam.quiet - threshold)])
-
-
-def least_envelope(beam: LevelRange) -> Floats:
-    """Smallest envelope of any way over the beam line at each station, one beam, exact on the nodes, (n,).
-
-    For each lower bound of the levels the least upper bound that still joins both sides. Inside the strip as
-    :func:`geotools.beam.strip.crossable` has it: right of the line over nodes right of it, left over those left of it.
-    """
-    n, k = beam.lowest.shape
-    middle = k // 2
-    least = np.full(n, np.inf)
-    sides = [
-        (np.ascontiguousarray(low), np.ascontiguousarray(high))
-        for low, high in (
-            (beam.lowest[:, : middle + 1], beam.highest[:, : middle + 1]),
-            (beam.lowest[:, middle:][:, ::-1], beam.highest[:, middle:][:, ::-1]),
-        )
-    ]
-    graph = build_graph([(n, middle + 1)], [])
-    edge = np.arange(n, dtype=np.intp) * (middle + 1)
-    values = np.unique(np.append(beam.lowest, beam.quiet))
-    for low in values[values <= beam.quiet][::-1]:
-        upper = np.full(n, beam.quiet)
-        for lowest, highest in sides:
-            worst = worst_from(graph, highest.ravel(), edge, lowest.ravel() >= low)
-            np.maximum(upper, worst.reshape(n, middle + 1)[:, -1], out=upper)
-        np.minimum(least, upper - low, out=least)
-    return least

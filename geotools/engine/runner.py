@@ -15,17 +15,20 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
 import pandas as pd
 from rasterio.errors import RasterioError
 
 from geotools import __version__
+from geotools.engine.freshness import Ledger, read_back
 from geotools.engine.lock import NO_LINK, FolderLock
 from geotools.engine.step import Progress, Step, StepContext, StepResult, discover, get_step
+from geotools.engine.tracking import Reads, TrackedWorkspace, tracked
 from geotools.engine.workers import Workers
 from geotools.errors import GeotoolsError, OutputError, StepError, shown
-from geotools.io.files import disk_words
+from geotools.io.files import disk_words, sha256
 from geotools.io.publish import SCRATCH_PREFIX, finish, publish, sweep
+from geotools.plan.digest import file_state
+from geotools.plan.freshness import Record
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import PLAN_NAME, Workspace
 from geotools.site import Site
@@ -71,6 +74,8 @@ class Job:
     site : what to work on.
     out : folder of the plan.
     overwrite : whether layers and files that are there already may be replaced; otherwise that is an OutputError.
+    update : whether stale layers that a step would read are made anew first; otherwise that is a StepError.
+    redesign : whether a layout that was edited by hand may be thrown away.
     progress : told how far each step is.
     workers : who shares the pieces of a step; None for this process alone.
 
@@ -82,6 +87,8 @@ class Job:
     overwrite: bool = False
     progress: Progress = _silent
     workers: Workers | None = None
+    update: bool = True
+    redesign: bool = False
     outcomes: list[Outcome] = field(default_factory=list)
     _lock: FolderLock | None = field(default=None, init=False, repr=False)
 
@@ -99,6 +106,11 @@ class Job:
     def terrain(self) -> Terrain:
         """The terrain model, opened when first needed."""
         return self.sources.open_terrain(self.site)
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """What the plan says of its making, against how things are."""
+        return Ledger(self.site, self.workspace)
 
     @cached_property
     def _input_hashes(self) -> dict[str, str]:
@@ -119,29 +131,95 @@ class Job:
         self.close()
 
     def run(self, name: str, **params: Any) -> Outcome:
-        """Run one step and write its layers and files, or raise and leave the folder as it was."""
+        """Run one step and write its layers and files, or raise and leave the folder as it was.
+
+        Stale layers that it would read are made anew first; what was done for that stands before it in `outcomes`.
+        """
         step = get_step(name)
         checked = step.validate_params(params)
         workspace = self.workspace  # reads the input: what is refused there leaves no trace
         self._hold_folder()
         self.refuse_overwriting(step)
         workspace.check_free()
+        self._bring_up(step)
+        return self._do(step, checked)
+
+    def _bring_up(self, step: Step) -> None:
+        """Make stale layers anew that the step would read; StepError where that was not wanted."""
+        for maker in self.ledger.makers(step, self.records()):
+            causes = self.ledger.causes(self.records()).get(maker.name)
+            if not causes:
+                continue
+            if not self.update:
+                raise StepError(
+                    "the step would read results that are stale",
+                    where=f"step {step.name}, results of {maker.name}",
+                    found="; ".join(causes[:5]),
+                    expected="results that answer to the site file, the input and the plan as they are",
+                    mend=f"leave --no-update out, or first run `geotools {maker.name} SITE.toml --out {self.out} "
+                    "--overwrite`",
+                )
+            self.redo(maker, causes)
+
+    def redo(self, step: Step, causes: Sequence[str]) -> Outcome:
+        """Run a step again with the parameters it was last run with; its notes tell why."""
+        told = "brought up to date: " + "; ".join(causes[:5]) + (f" and {len(causes) - 5} more" if causes[5:] else "")
+        return self._do(step, self._params_before(step), [told])
+
+    def _params_before(self, step: Step) -> dict[str, Any]:
+        """The parameters of the step's last run, so far as it still has them."""
+        row = next((r for r in self.provenance() if r["step"] == step.name), {})
+        try:
+            held = json.loads(str(row.get("parameters") or "{}"))
+        except ValueError:
+            held = {}
+        names = {param.name for param in step.params}
+        given = {k: v for k, v in held.items() if k in names and k != "redesign"} if isinstance(held, dict) else {}
+        return step.validate_params(given)
+
+    def _do(self, step: Step, checked: dict[str, Any], notes: Sequence[str] = ()) -> Outcome:
         started = time.perf_counter()
+        records = self.records()
+        reads = Reads(self.ledger.files.code)
+        edited = self.ledger.edited(records)
+        redesign = self.redesign or bool(checked.get("redesign"))
+        hand = [] if redesign else self._kept_by_hand(step, records)
+        whole = {out.schema.name for out in step.outputs if not out.updates}
+        if "keep" in checked and whole & set(hand):
+            checked["keep"] = True
+        if redesign:
+            checked |= {name: name == "redesign" for name in ("keep", "redesign") if name in checked}
+        before = self.workspace.digests()
         with _scratch(self.out) as scratch:
             ctx = StepContext(
-                site=self.site,
-                workspace=workspace,
+                site=tracked(self.site, reads),
+                workspace=TrackedWorkspace(self.workspace, reads, [given.schema for given in step.inputs]),
                 params=checked,
                 scratch=scratch / "step",
-                open_terrain=lambda: self.terrain,
+                open_terrain=lambda: self._tracked_terrain(reads),
                 progress=self.progress,
                 workers=self.workers,
+                notes=list(notes),
+                edited=frozenset(edited),
+                kept=frozenset(self.ledger.kept(records)),
             )
+            for value in checked.values():
+                if isinstance(value, Path):
+                    reads.file(value)
             try:
                 ctx.scratch.mkdir()
                 result = _run_step(step, ctx)
                 _check_result(step, result, ctx.scratch)
-                placed = self._publish(step, ctx, result, scratch / "ready")
+                held = {"fence"} & edited & set(result.layers) if not redesign else set()
+                self._tell_replaced(step, reads, ctx, edited - held)
+                was = {out.schema.name: before.get(out.schema.name) for out in step.outputs} | reads.layers
+                self._refuse_changed(was)
+                record = self.ledger.note(step, reads, records, hand)
+                for name in held:
+                    ctx.say(f"layer {name} was edited by hand and stays as it is (--redesign makes it anew)")
+                    del result.layers[name]
+                    record.layers_written[name] = records[step.name].layers_written[name]
+                placed = self._publish(step, ctx, result, scratch / "ready", record, lambda: self._refuse_changed(was))
             except GeotoolsError as problem:
                 self._log(step.name, "failed", problem.parts())
                 raise
@@ -160,14 +238,56 @@ class Job:
         )
         return outcome
 
+    def _tracked_terrain(self, reads: Reads) -> Terrain:
+        reads.sections.add("input")
+        reads.file(self.site.path(self.site.input.terrain))
+        return self.terrain
+
+    def _kept_by_hand(self, step: Step, records: Mapping[str, Record]) -> list[str]:
+        """Layers of the step that a person had a hand in and that it is to take as they stand."""
+        return sorted(set(read_back(step)) & self.ledger.kept(records))
+
+    def _tell_replaced(self, step: Step, reads: Reads, ctx: StepContext, edited: set[str]) -> None:
+        """Warn where edits of a result are about to be replaced: it is made anew from what it stands on."""
+        lost = sorted({out.schema.name for out in step.outputs} & edited - set(reads.layers))
+        if lost:
+            ctx.warn(
+                f"made anew over edits by hand: {', '.join(lost)}; fields that are there to be filled in, and added "
+                "fields, are carried over"
+            )
+
+    def _refuse_changed(self, was: Mapping[str, str | None]) -> None:
+        """OutputError where layers that the step read, or is about to replace, were edited meanwhile."""
+        now = self.workspace.digests()
+        changed = [name for name, code in was.items() if now.get(name) != code]
+        if changed:
+            raise OutputError(
+                "the plan was changed while the step ran; its results are dropped",
+                where=self.workspace.plan,
+                found=f"edited meanwhile: {', '.join(sorted(changed))}",
+                expected="the layers as they were read",
+                mend="save your edits, then run the step again",
+            )
+
     def left(self, steps: Sequence[Step]) -> list[Step]:
-        """The steps from the first one on whose results are not there already; each stands on those before it."""
+        """The steps whose results are stale or not there, as things stand before any of them has run again."""
         self.workspace.check_free()  # reads the input: what is refused there leaves no trace
         self._hold_folder()
-        done = 0
-        while done < len(steps) and self.is_done(steps[done]):
-            done += 1
-        return list(steps[done:])
+        return [step for step in steps if not self.is_done(step)]
+
+    def resume(self, steps: Sequence[Step]) -> Iterator[Step]:
+        """The steps to run so that all are current, each looked at when its turn comes."""
+        self.workspace.check_free()
+        self._hold_folder()
+        for step in steps:
+            if not self.is_done(step):
+                yield step
+
+    def run_again(self, step: Step) -> Outcome:
+        """Run a step that is stale or missing, with the parameters of its last run."""
+        causes = self.ledger.causes(self.records()).get(step.name)
+        self._bring_up(step)
+        return self.redo(step, causes) if causes else self.run(step.name)
 
     def _hold_folder(self) -> None:
         """Make the folder ours for the run, end what a killed run began, and take away what it left."""
@@ -212,11 +332,19 @@ class Job:
                 mend="add --overwrite to replace them, or choose another folder",
             )
 
-    def _publish(self, step: Step, ctx: StepContext, result: StepResult, ready: Path) -> list[Path]:
+    def _publish(
+        self,
+        step: Step,
+        ctx: StepContext,
+        result: StepResult,
+        ready: Path,
+        record: Record,
+        check: Callable[[], None],
+    ) -> list[Path]:
         """Gather the new plan, the step's files and the summary, and put them in place as one."""
         schemas = {out.schema.name: out.schema for out in step.outputs}
         layers = {schemas[name]: frame for name, frame in result.layers.items()}
-        held, row = self._provenance(step, ctx, result)
+        held = self.provenance()
         stale = next((str(r["files"] or "").split() for r in held if r["step"] == step.name), [])
         with writing(self.out):
             ready.mkdir()
@@ -225,15 +353,24 @@ class Job:
                 os.replace(ctx.scratch / name, ready / name)
             summary = self._summary(step.name, {**result.summary, "warnings": ctx.warnings})
             (ready / SUMMARY_NAME).write_text(summary, encoding="utf-8")
-        self.workspace.build(ready / PLAN_NAME, {**layers, PROVENANCE: row})
+        made = ready / PLAN_NAME
+        before = file_state(self.workspace.plan)
+        self.workspace.build(made, layers)
+        codes = self.workspace.digests_after(made, list(result.layers))
+        record.layers_written |= {name: str(codes[name]) for name in result.layers if name in codes}
+        record.rows = {name: codes[name].rows for name in result.layers if codes[name].rows}
+        record.files_written = {name: sha256(ready / name)[:32] for name in result.files}
+        self.workspace.put(made, PROVENANCE, self._provenance(step, ctx, result, record))
         self.workspace.check_free()
+        if file_state(self.workspace.plan) != before:
+            check()
+        after = file_state(made)
         publish(ready, self.out, guard=PLAN_NAME, remove=stale)
+        self.workspace.take_digests(after, codes)
         return [self.out / name for name in result.files]
 
-    def _provenance(
-        self, step: Step, ctx: StepContext, result: StepResult
-    ) -> tuple[list[dict[str, Any]], gpd.GeoDataFrame | pd.DataFrame]:
-        """The plan's rows as they are, and the table with this step's row put in for an older one of the same step."""
+    def _provenance(self, step: Step, ctx: StepContext, result: StepResult, record: Record) -> pd.DataFrame:
+        """The table with this step's row put in for an older one of the same step."""
         held = self.provenance()
         row = {
             "step": step.name,
@@ -241,6 +378,7 @@ class Job:
             "libraries": library_versions(),
             "parameters": _as_json(ctx.params),
             "inputs": _as_json(self._input_hashes),
+            "record": record.to_text(),
             "layers": " ".join(sorted(result.layers)),
             "files": " ".join(sorted(result.files)),
             "plan_crs": self.workspace.plan_crs.to_string(),
@@ -256,23 +394,19 @@ class Job:
         rows = [r for r in held if r["step"] != step.name] + [row]
         order = {name: place for place, name in enumerate(discover())}
         rows.sort(key=lambda r: order.get(r["step"], len(order)))
-        return held, pd.DataFrame(rows, columns=PROVENANCE.field_names)
+        return pd.DataFrame(rows, columns=PROVENANCE.field_names)
 
     def provenance(self) -> list[dict[str, Any]]:
         """What the plan says of the steps that wrote into it, a row each."""
         return self.workspace.read(PROVENANCE).to_dict("records") if self.workspace.has(PROVENANCE) else []
 
-    def is_done(self, step: Step, params: Mapping[str, Any] | None = None) -> bool:
-        """Whether the plan holds this step's results from the same input, settings, version and parameters."""
-        wanted = {
-            "version": __version__,
-            "parameters": _as_json(step.validate_params(params or {})),
-            "inputs": _as_json(self._input_hashes),
-        }
-        rows = [row for row in self.provenance() if row["step"] == step.name]
-        if not rows or any(rows[0][name] != value for name, value in wanted.items()):
-            return False
-        return all((self.out / name).is_file() for name in str(rows[0]["files"] or "").split())
+    def records(self) -> dict[str, Record]:
+        """What each step read and wrote when it last ran, by step."""
+        return self.ledger.records(self.provenance())
+
+    def is_done(self, step: Step) -> bool:
+        """Whether the plan holds this step's results, and they answer to input, settings, version and plan."""
+        return self.ledger.causes(self.records()).get(step.name) == []
 
     def _log(self, step: str, state: str, detail: Mapping[str, Any]) -> None:
         stamp = datetime.now(UTC).isoformat(timespec="seconds")
@@ -330,7 +464,7 @@ def _scratch(out: Path) -> Iterator[Path]:
 
 
 def _run_step(step: Step, ctx: StepContext) -> StepResult:
-    with writing(ctx.workspace.folder):
+    with writing(ctx.scratch.parent.parent):
         try:
             return step.run(ctx)
         except MemoryError as problem:
@@ -381,15 +515,18 @@ def run_site(
     progress: Progress = _silent,
     workers: Workers | None = None,
     before: Callable[[Step], None] | None = None,
+    redesign: bool = False,
 ) -> list[Outcome]:
     """Run the whole job, or the named steps, on one site.
 
-    ``overwrite`` replaces results that are there, step by step. ``resume`` passes over the leading steps whose results
-    are there from the same input, settings and version, and does the rest.
+    ``overwrite`` replaces results that are there, step by step. ``resume`` does exactly what is stale or missing,
+    with the parameters that each step was last run with.
     """
-    with Job(site, out, overwrite=overwrite or resume, progress=progress, workers=workers) as job:
-        for step in job.left(plan_steps(steps)) if resume else plan_steps(steps):
+    replace = overwrite or resume
+    with Job(site, out, overwrite=replace, progress=progress, workers=workers, redesign=redesign) as job:
+        chosen = plan_steps(steps)
+        for step in job.resume(chosen) if resume else chosen:
             if before is not None:
                 before(step)
-            job.run(step.name)
+            job.run_again(step) if resume else job.run(step.name)
         return job.outcomes

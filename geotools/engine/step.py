@@ -201,7 +201,9 @@ class StepContext:
     """What a step is given to work with.
 
     ``scratch`` is an empty folder: files written there under the names declared in ``files`` are moved beside the plan
-    once everything has been validated. ``notes`` collects what the user should be told.
+    once everything has been validated. ``edited`` names layers that a person changed since a step wrote them, ``kept``
+    those and what was edited before and taken as it stood by the steps since. ``notes`` collects what the user should
+    be told.
     """
 
     site: Site
@@ -213,6 +215,8 @@ class StepContext:
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     workers: Workers | None = None
+    edited: frozenset[str] = frozenset()
+    kept: frozenset[str] = frozenset()
 
     @property
     def terrain(self) -> Terrain:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -216,23 +218,70 @@ def _write_field_notes(db: sqlite3.Connection, schema: LayerSchema) -> None:
         )
 
 
+def _mark(qml: str | None, sld: str | None) -> str:
+    """Who wrote a style, and that nobody has changed it since."""
+    return f"geotools {hashlib.sha256(f'{qml}|{sld}'.encode()).hexdigest()[:12]}"
+
+
 def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
-    held = db.execute("SELECT min(id) FROM layer_styles WHERE f_table_name = ?", (schema.name,)).fetchone()[0]
-    db.execute("DELETE FROM layer_styles WHERE f_table_name = ?", (schema.name,))
+    """Put our style in for the one we wrote before; rows that somebody else wrote or changed stay, and stay default."""
+    found = db.execute(
+        "SELECT id, styleQML, styleSLD, owner, useAsDefault FROM layer_styles WHERE f_table_name = ?", (schema.name,)
+    ).fetchall()
+    ours = [number for number, qml, sld, owner, _ in found if owner == _mark(qml, sld)]
+    db.executemany("DELETE FROM layer_styles WHERE id = ?", [(number,) for number in ours])
     if schema.style is None or schema.geometry is None:
         return
+    qml, sld = to_qml(schema.style, schema.geometry, schema.fields), to_sld(schema.style, schema.geometry, schema.name)
+    default = not any(row[4] for row in found if row[0] not in ours)
     # The row keeps its number, so that running a step again changes nothing.
     db.execute(
         "INSERT INTO layer_styles (id, f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
         "styleQML, styleSLD, useAsDefault, description, owner, ui, update_time) "
-        "VALUES (?, '', '', ?, 'geom', ?, ?, ?, 1, ?, '', NULL, ?)",
+        "VALUES (?, '', '', ?, 'geom', ?, ?, ?, ?, ?, ?, NULL, ?)",
         (
-            held,
+            min(ours, default=None),
             schema.name,
             schema.name[:30],
-            to_qml(schema.style, schema.geometry, schema.fields),
-            to_sld(schema.style, schema.geometry, schema.name),
+            qml,
+            sld,
+            default,
             schema.title,
+            _mark(qml, sld),
             _FIXED_TIME,
         ),
     )
+
+
+def carry_over(source: Path, target: Path, schema: LayerSchema) -> None:
+    """Columns that a person added to a layer, put into the layer written anew, row by row by its key."""
+    if schema.key is None:
+        return
+    with closing(sqlite3.connect(source)) as db:
+        shape = db.execute(
+            "SELECT column_name FROM gpkg_geometry_columns WHERE lower(table_name) = ?", (schema.name.lower(),)
+        ).fetchone()
+        taken = {name.lower() for name in (*schema.field_names, *((shape[0],) if shape else ()))}
+        held = db.execute(f"PRAGMA table_info({_quoted(schema.name)})").fetchall()
+        added = [(row[1], row[2]) for row in held if row[1].lower() not in taken and not row[5]]
+        if not added:
+            return
+        columns = ", ".join(_quoted(name) for name, _ in added)
+        rows = db.execute(f"SELECT {columns}, {_quoted(schema.key)} FROM {_quoted(schema.name)}").fetchall()
+    with closing(_connect_new(target)) as db, db:
+        for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
+            # named by triggers of the spatial index, which act only where a geometry or a row number changes
+            db.create_function(name, 1, lambda shape: None)
+        for name, kind in added:
+            db.execute(f"ALTER TABLE {_quoted(schema.name)} ADD COLUMN {_quoted(name)} {_kind(kind)}")
+        places = ", ".join(f"{_quoted(name)} = ?" for name, _ in added)
+        db.executemany(f"UPDATE {_quoted(schema.name)} SET {places} WHERE {_quoted(schema.key)} = ?", rows)
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _kind(declared: str) -> str:
+    """A column's type as declared, if it is one word with at most a length: it comes from a file."""
+    return declared if re.fullmatch(r"[A-Za-z0-9_]+(\(\d+\))?", declared) else "TEXT"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -23,7 +23,9 @@ from geotools.io.crs import metric_twin
 from geotools.io.files import disk_words
 from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
-from geotools.plan.schema import LayerSchema
+from geotools.plan.digest import FileState, LayerDigest, digest_layers, file_state
+from geotools.plan.filled import filled_in
+from geotools.plan.schema import LAYERS, PROVENANCE, LayerSchema
 
 PLAN_NAME = "plan.gpkg"
 #: Everything a damaged or protected plan, or a full disk, makes the libraries raise.
@@ -136,6 +138,8 @@ class Workspace:
         self.folder = Path(folder)
         self.plan_crs = CRS.from_user_input(plan_crs)
         self.work_crs = metric_twin(self.plan_crs)
+        self._known = {name: schema for name, schema in LAYERS.items() if name != PROVENANCE.name}
+        self._digests: tuple[tuple[FileState, int], dict[str, LayerDigest]] | None = None
 
     @property
     def plan(self) -> Path:
@@ -148,6 +152,50 @@ class Workspace:
             return []
         with self._reading():
             return gpkg.layer_names(self.plan)
+
+    def digests(self, schemas: Iterable[LayerSchema] = ()) -> dict[str, LayerDigest]:
+        """Codes of the content of the layers that the plan holds, reckoned anew only where the file was written to.
+
+        Parameters
+        ----------
+        schemas : iterable of LayerSchema
+            Layers beside the toolkit's own, of plug-in steps.
+
+        Returns
+        -------
+        dict of str to LayerDigest
+            By name of the layer.
+
+        Raises
+        ------
+        InputError
+            Where the plan is damaged.
+        """
+        self._known.update({schema.name: schema for schema in schemas})
+        state = file_state(self.plan)
+        if self._digests is None or self._digests[0] != (state, len(self._known)):
+            found: dict[str, LayerDigest] = {}
+            if self.plan.exists():
+                with self._reading():
+                    found = digest_layers(self.plan, self._known.values())
+            self._digests = ((state, len(self._known)), found)
+        return dict(self._digests[1])
+
+    def digests_after(self, built: Path, names: Iterable[str]) -> dict[str, LayerDigest]:
+        """Codes as they will be once the file that `build` made is the plan; only the named layers are read.
+
+        Raises
+        ------
+        InputError
+            Where the file is damaged.
+        """
+        with self._reading():
+            made = digest_layers(built, [self._known[name] for name in names if name in self._known])
+        return {**self.digests(), **made}
+
+    def take_digests(self, state: FileState, codes: Mapping[str, LayerDigest]) -> None:
+        """Take these codes for the plan as long as the file is in this state."""
+        self._digests = ((state, len(self._known)), dict(codes))
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -185,6 +233,8 @@ class Workspace:
             )
         with self._reading():
             frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
+        if schema is PROVENANCE:  # a plan of an older version says less of itself
+            frame = frame.reindex(columns=[*frame.columns, *(f.name for f in schema if f.name not in frame.columns)])
         keep = [name for name in schema.field_names if name in frame.columns]
         _refuse_unprintable(frame, schema, self.plan)
         if schema.geometry is None:
@@ -206,7 +256,13 @@ class Workspace:
         Geometry comes in metres (work coordinates) and is stored in the plan's own system. The plan itself stays as it
         is. OutputError where the folder cannot be written or is full.
         """
-        ready = {schema: self._to_plan(conform(frame, schema), schema) for schema, frame in layers.items()}
+        held = set(self.layer_names())
+        ready = {}
+        for schema, frame in layers.items():
+            given = conform(frame, schema)
+            if schema.name in held and schema.key is not None and any(field.by_hand for field in schema):
+                given = filled_in(given, self.read(schema), schema)
+            ready[schema] = self._to_plan(given, schema)
         if self.plan.exists():
             with self._reading():
                 gpkg.check_whole(self.plan)
@@ -215,14 +271,28 @@ class Workspace:
                 gpkg.copy(self.plan, target)
             for schema, frame in ready.items():
                 gpkg.write_layer(target, schema, frame, self.plan_crs)
+                if schema.name in held:
+                    gpkg.carry_over(self.plan, target, schema)
             gpkg.finish(target, list(ready))
         except PLAN_TROUBLE as problem:
-            raise OutputError(
-                "the plan could not be written; what stood there before is untouched",
-                where=self.plan,
-                found=disk_words(problem, self.folder),
-                mend="check free space and write permission of the folder",
-            ) from problem
+            raise self._unwritten(problem) from problem
+
+    def put(self, built: Path, schema: LayerSchema, frame: pd.DataFrame) -> None:
+        """Put one more table, without geometry, into the file that `build` made; OutputError where that fails."""
+        ready = conform(frame, schema)
+        try:
+            gpkg.write_layer(built, schema, ready, self.plan_crs)
+            gpkg.finish(built, [schema])
+        except PLAN_TROUBLE as problem:
+            raise self._unwritten(problem) from problem
+
+    def _unwritten(self, problem: BaseException) -> OutputError:
+        return OutputError(
+            "the plan could not be written; what stood there before is untouched",
+            where=self.plan,
+            found=disk_words(problem, self.folder),
+            mend="check free space and write permission of the folder",
+        )
 
     def write(self, layers: Mapping[LayerSchema, gpd.GeoDataFrame | pd.DataFrame]) -> None:
         """Put the layers into the plan: all of them, or on any error none. For a plan that stands alone."""

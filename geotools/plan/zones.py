@@ -183,7 +183,14 @@ def zones_of_heads(rows: Iterable[Mapping[str, Any]], fence_of: Mapping[str, str
                 None if pd.isna(channel) else int(channel),
             )
         )
+    paired = {}
+    for name, heads in groups.items():
+        levels = [head.level for head in heads]
+        # a head whose partner was deleted makes no beam
+        whole = tuple(head for head in heads if levels.count(head.level) > 1)
+        if whole:
+            paired[name] = whole
     return [
-        PlannedZone(name, fence_of.get(name, ""), number, tuple(heads))
-        for number, (name, heads) in enumerate(sorted(groups.items()), start=1)
+        PlannedZone(name, fence_of.get(name, ""), number, heads)
+        for number, (name, heads) in enumerate(sorted(paired.items()), start=1)
     ]

@@ -174,6 +174,29 @@ def open_sources(site: Site) -> Sources:
 
 
 _SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+#: Files beside a raster from which the library takes its place, system, nodata and statistics.
+_RASTER_PARTS = (".tfw", ".tifw", ".tiffw", ".wld", ".prj", ".aux.xml", ".jgw", ".pgw", ".bpw", ".hdr")
+
+
+def file_parts(path: Path) -> list[Path]:
+    """A file with everything that belongs to it: a Shapefile's parts, a raster's sidecars, a virtual raster's tiles.
+
+    Parameters
+    ----------
+    path : Path
+        A local file.
+
+    Returns
+    -------
+    list of Path
+        The file first, then those of the others that are there.
+    """
+    found = _parts(path)
+    for part in list(found):
+        beside = [part.with_suffix(end) for end in _RASTER_PARTS]
+        beside += [part.with_name(part.name + end) for end in (".aux.xml", ".msk", ".wld")]
+        found += [other for other in beside if other not in found and other.is_file()]
+    return found
 
 
 def input_hashes(site: Site) -> dict[str, str]:
@@ -184,7 +207,7 @@ def input_hashes(site: Site) -> dict[str, str]:
     found = {"site": hashlib.sha256(site.model_dump_json().encode("utf-8")).hexdigest()}
     for what, given in (("fence", site.input.fence), ("terrain", site.input.terrain)):
         path = given_file(site.path(given), what)
-        found[what] = _hash_all(_parts(path)) if isinstance(path, Path) else f"not hashed: {path}"
+        found[what] = _hash_all(file_parts(path)) if isinstance(path, Path) else f"not hashed: {path}"
     return found
 
 

@@ -9,8 +9,9 @@ from geotools.beam import HEAD_TYPES, TARGETS, solve_beams
 from geotools.beam.draws import coarse_beam, coarse_spacing, coarse_strip, with_change
 from geotools.beam.grid import choose_grid
 from geotools.beam.profile import checked_profile
-from geotools.beam.strip import Strip, crossable, modulation
+from geotools.beam.strip import Strip, modulation
 from geotools.detection.accuracy import Accuracy, error_field
+from tests.one_strip import crossed_over
 
 X = np.linspace(0.0, 100.0, 201)
 ACROSS = np.linspace(-2.0, 2.0, 17)
@@ -52,7 +53,9 @@ def test_coarse_changes_are_those_of_every_ground_solved_anew(head, tx, rx, targ
     inner, near = (X > 5) & (X < 95), np.abs(ACROSS) <= 0.5
     assert off[:, inner][:, :, near].std() < 0.15 * change[:, inner][:, :, near].std()
     # and what comes of it: how likely each station lets somebody through
-    chance, estimate = (np.mean([crossable(m, THRESHOLD) for m in many], axis=0)[inner] for many in (fine[1:], drawn))
+    chance, estimate = (
+        np.mean([crossed_over(m < THRESHOLD) for m in many], axis=0)[inner] for many in (fine[1:], drawn)
+    )
     assert np.abs(chance - estimate).max() <= 0.15
     assert np.abs(chance - estimate).mean() < 0.015
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from geotools.detection.envelope import LevelRange, crossable_within, least_envelope, swept
+from geotools.detection.envelope import LevelRange, crossable_within, swept
+from tests.one_strip import crossed_over, least_envelope
 
 SHAPE = (4, 5)
 MIDDLE = SHAPE[1] // 2
@@ -62,9 +63,9 @@ def test_a_threshold_is_met_by_all_beams_on_one_way(seed, count):
     beams = [random_beam(10 * seed + number, 0.25) for number in range(count)]
     found = [np.max([envelopes(row, beam) for beam in beams], axis=0).min() for row in range(SHAPE[0])]
     for threshold in np.quantile(found, [0.0, 0.3, 0.6, 1.0]) + 1e-3:
-        exact = crossable_within(beams, threshold, step=0.0)
+        exact = crossable_within(beams, threshold, crossed_over, step=0.0)
         assert exact.tolist() == [envelope < threshold for envelope in found]
-        coarse = crossable_within(beams, threshold, step=0.02)
+        coarse = crossable_within(beams, threshold, crossed_over, step=0.02)
         assert (coarse >= exact).all(), "a way below the threshold is never left out"
         assert not coarse[np.array(found) > threshold + 0.02 + 1e-9].any()
 
@@ -74,9 +75,9 @@ def test_avoiding_each_beam_on_a_way_of_its_own_is_not_avoiding_both():
     one, other = quiet.copy(), quiet.copy()
     one[:3], other[3:] = 0.5, 0.5
     beams = [LevelRange(level, level, 1.0) for level in (one, other)]
-    assert crossable_within(beams[:1], 0.2)[3:].all()
-    assert crossable_within(beams[1:], 0.2)[:3].all()
-    assert not crossable_within(beams, 0.2).any()
+    assert crossable_within(beams[:1], 0.2, crossed_over)[3:].all()
+    assert crossable_within(beams[1:], 0.2, crossed_over)[:3].all()
+    assert not crossable_within(beams, 0.2, crossed_over).any()
 
 
 def test_a_level_that_rises_here_and_falls_there_counts_whole():
@@ -84,7 +85,7 @@ def test_a_level_that_rises_here_and_falls_there_counts_whole():
     level[:, 1], level[:, 3] = 1.15, 0.85
     beam = LevelRange(level, level, 1.0)
     assert least_envelope(beam) == pytest.approx(0.30, abs=1e-5)
-    assert not crossable_within([beam], 0.25).any()
+    assert not crossable_within([beam], 0.25, crossed_over).any()
     assert crossable_within([beam], 0.35).all()
 
 

@@ -47,15 +47,14 @@ def run_task(task: Task) -> SiteResult:
         site = open_site(task.site_file)
         steps = plan_steps(task.steps)
         with Job(site, task.out, overwrite=task.overwrite or task.resume) as job:
-            left = job.left(steps) if task.resume else steps
-            for step in left:
-                outcome = job.run(step.name)
+            for step in job.resume(steps) if task.resume else steps:
+                outcome = job.run_again(step) if task.resume else job.run(step.name)
                 result.steps.append(step.name)
                 result.warnings += len(outcome.warnings)
                 result.figures[step.name] = {
                     k: v for k, v in outcome.summary.items() if isinstance(v, int | float | str)
                 }
-        result.state = "done" if left else "kept"
+        result.state = "done" if result.steps else "kept"
     except GeotoolsError as problem:
         result.error, result.exit_code = problem.parts(), problem.exit_code
     except Exception as problem:  # a fault of ours or of a plug-in on one site must not end the night's work

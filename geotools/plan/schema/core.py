@@ -35,6 +35,7 @@ class Field:
     unit : unit of measure, empty where there is none.
     choices : the only values a text field may hold, empty for any.
     nullable : whether the value may be missing.
+    by_hand : whether people fill it in; steps that make the layer anew carry it over.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Field:
     unit: str = ""
     choices: tuple[str, ...] = ()
     nullable: bool = True
+    by_hand: bool = False
 
     @property
     def alias(self) -> str:

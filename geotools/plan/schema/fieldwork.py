@@ -150,8 +150,8 @@ UPKEEP = LayerSchema(
         Field("zone_id", "text", "zone", nullable=False),
         Field("minutes", "real", "time for one person", "min"),
         Field("instruction", "text", "what to do"),
-        Field("done_on", "date", "to fill in: day it was done"),
-        Field("done_by", "text", "to fill in: who did it"),
+        Field("done_on", "date", "to fill in: day it was done", by_hand=True),
+        Field("done_by", "text", "to fill in: who did it", by_hand=True),
     ),
     style=Style(
         Symbol(GREY, marker="circle", size=2.2),

@@ -17,6 +17,11 @@ PROVENANCE = LayerSchema(
         Field("libraries", "text", "versions of the libraries that decide figures"),
         Field("parameters", "text", "its parameters as JSON"),
         Field("inputs", "text", "SHA-256 of the files read and of the settings, as JSON"),
+        Field(
+            "record",
+            "text",
+            "what it read and wrote as JSON: settings, codes of layers and files; `geotools status` compares it",
+        ),
         Field("layers", "text", "layers written, separated by spaces"),
         Field("files", "text", "files written beside the plan, separated by spaces"),
         Field("plan_crs", "text", "coordinate system of the plan"),

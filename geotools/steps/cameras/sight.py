@@ -57,14 +57,18 @@ class Sight:
         self.fence_of = dict(zip(zones["zone_id"], zones["fence_id"], strict=True))
         beams = ctx.read(BEAMS).drop_duplicates("zone_id").set_index("zone_id")
         missing = [name for name in zones["zone_id"] if name not in beams.index]
-        if missing or zones.empty:
+        if len(missing) == len(zones):
             raise StepError(
-                "a zone has no beam" if missing else "the plan has no zones",
+                "no zone has a beam" if missing else "the plan has no zones",
                 where="layers zones and beams",
                 found=", ".join(missing[:5]) or None,
                 mend="run `geotools layout` again, with --keep to keep the heads where they stand",
             )
-        self.zones = {str(n): shapely.get_coordinates(beams.geometry[n])[[0, -1]] for n in zones["zone_id"]}
+        if missing:
+            ctx.warn(f"zones without a beam are left out: {', '.join(missing[:5])}")
+        self.zones = {
+            str(n): shapely.get_coordinates(beams.geometry[n])[[0, -1]] for n in zones["zone_id"] if n in beams.index
+        }
 
     def length(self, zone_id: str) -> float:
         """Length of a zone, m."""

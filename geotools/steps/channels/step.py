@@ -42,8 +42,11 @@ class _Heads:
     """The heads of the plan as arrays, receivers and transmitters apart."""
 
     def __init__(self, ctx: StepContext) -> None:
-        self.frame = ctx.read(HEADS)
-        beams = ctx.read(BEAMS)
+        every, beams = ctx.read(HEADS), ctx.read(BEAMS)
+        # a head whose partner was deleted sends to nobody, and needs no channel
+        single = every.groupby(["zone_id", "level"])["head_id"].transform("size") == 1
+        alone = single & ~every["head_id"].isin([*beams["tx_head_id"], *beams["rx_head_id"]])
+        self.frame, self.alone = every[~alone].reset_index(drop=True), every[alone]
         self.kinds = ctx.site.all_head_types
         unknown = sorted(set(self.frame["head_type"]) - set(self.kinds))
         if unknown:
@@ -165,6 +168,16 @@ def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
     return result
 
 
+def _set_by_hand(ctx: StepContext, heads: _Heads) -> bool:
+    """Whether the heads were edited by hand and have a channel for every zone: it stays as it stands."""
+    if "heads" not in ctx.kept or heads.frame["channel"].isna().any():
+        return False
+    if (heads.frame.groupby("zone_id")["channel"].nunique() != 1).any():
+        return False
+    ctx.say("channels stay as they stand, as the heads were edited by hand")
+    return True
+
+
 def _conflict(rule: str, zone_id: str, head: Any, others: str, found: str, expected: str) -> Row:
     return {
         "conflict_id": f"{rule.replace(' ', '-')}/{head.head_id}",
@@ -203,7 +216,7 @@ def run(ctx: StepContext) -> StepResult:
     settings = ctx.site.channels
     pairs = _margins(ctx, heads)
     zones = zone_margins(pairs, heads.rx_zone, heads.tx_zone, len(heads.zones))
-    if ctx.params["keep"]:
+    if ctx.params["keep"] or _set_by_hand(ctx, heads):
         channel = _kept_channels(heads)
         count, fewest, proven = len(set(channel.tolist())), None, True
     else:
@@ -240,6 +253,7 @@ def run(ctx: StepContext) -> StepResult:
         row["channel"] = int(channel[number[row["zone_id"]]])
         row["margin_db"] = round(float(value), 3) if np.isfinite(value) else None
         row["heard_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
+    rows += heads.alone.to_dict("records")
     conflicts = _conflicts(heads, margins)
     if ctx.workspace.has(CONFLICTS):
         kept = [row for row in ctx.read(CONFLICTS).to_dict("records") if row["step"] != "channels"]

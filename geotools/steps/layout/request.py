@@ -14,7 +14,8 @@ from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError
 from geotools.io.features import read_figures
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
-from geotools.plan.schema import FENCE, HEADS, ZONES
+from geotools.plan.edits import Meant, as_meant
+from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.plan.zones import PlannedHead, PlannedZone
 from geotools.site import Level
 from geotools.steps.layout.checks import Limits
@@ -252,17 +253,25 @@ class Request:
             zones.append(PlannedZone(zone_id, course.fence_id, number, tuple(heads), zone.earthwork_m3, zone.dead_m))
         return zones
 
-    def keep(self, found: Sequence[Course]) -> dict[str, list[PlannedZone]]:
-        """Zones of all courses as the heads stand in the plan."""
+    def meant(self) -> Meant:
+        """The heads as they stand in the plan, with what the edits of zones and beams mean for them."""
         if not self.ctx.workspace.has(HEADS):
             raise StepError(
                 "there are no heads to keep",
                 where=self.ctx.workspace.plan,
                 mend="run `geotools layout` without --keep first, then edit its layer heads",
             )
+        heads, zones, beams = (
+            self.ctx.read(schema).to_dict("records") if self.ctx.workspace.has(schema) else []
+            for schema in (HEADS, ZONES, BEAMS)
+        )
+        return as_meant(heads, zones, beams, self.ctx.edited)
+
+    def keep(self, found: Sequence[Course], meant: Meant) -> dict[str, list[PlannedZone]]:
+        """Zones of all courses as the heads stand."""
         zones = self.ctx.read(ZONES).to_dict("records") if self.ctx.workspace.has(ZONES) else []
         return kept_zones(
-            self.ctx.read(HEADS).to_dict("records"),
+            meant.heads,
             found,
             fence_of={row["zone_id"]: row["fence_id"] for row in zones},
             number_of={row["zone_id"]: int(row["number"]) for row in zones if row["number"] == row["number"]},

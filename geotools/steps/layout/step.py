@@ -12,6 +12,7 @@ from geotools.plan.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import PlannedZone, beam_rows, head_rows, zone_row
+from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.picture import plan_picture
 from geotools.steps.layout.request import Request
@@ -26,7 +27,9 @@ def run(ctx: StepContext) -> StepResult:
     layout = Request(ctx)
     found = layout.courses()
     gates = layout.gates(found)
-    kept = layout.keep(found) if ctx.params["keep"] else None
+    before = _heads_before(ctx) if ctx.params["redesign"] else []
+    meant = layout.meant() if ctx.params["keep"] and not ctx.params["redesign"] else None
+    kept = layout.keep(found, meant) if meant is not None else None
     half = ctx.site.detection.half_width_m
     middle = layout.longest_m / 2
     needed = 2 * (
@@ -81,6 +84,14 @@ def run(ctx: StepContext) -> StepResult:
         )
         rows["widths"] += width_rows(course, widths, needed)
     conflicts += layout.judge.stacks(everything)
+    if meant is not None:
+        rows["heads"] += meant.lone
+        rows["zones"] += meant.empty_zones
+        conflicts += incomplete(meant)
+        for text in meant.notes:
+            ctx.warn(text)
+    if before:
+        ctx.warn(f"thrown away as asked: {difference(before, rows['heads'])}")
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
@@ -103,6 +114,10 @@ def run(ctx: StepContext) -> StepResult:
             "kept": kept is not None,
         },
     )
+
+
+def _heads_before(ctx: StepContext) -> list[Row]:
+    return ctx.read(HEADS).to_dict("records") if ctx.workspace.has(HEADS) else []
 
 
 def _say(ctx: StepContext, layout: Request, zones: Sequence[PlannedZone], conflicts: Sequence[Conflict]) -> None:
@@ -137,11 +152,18 @@ STEP = Step(
             "take the heads as they stand in the plan (edited in a GIS) and only check them against the rules",
             default=False,
         ),
+        Param(
+            "redesign",
+            "flag",
+            "lay out anew even where heads, zones or beams were edited by hand, and throw those edits away",
+            default=False,
+        ),
     ),
     inputs=(
         LayerIn(FENCE, "the line that is protected"),
         LayerIn(HEADS, "heads as they stand, with keep", required=False),
         LayerIn(ZONES, "fence line and number of the zones, with keep", required=False),
+        LayerIn(BEAMS, "heights that were edited there, with keep", required=False),
     ),
     outputs=(
         LayerOut(CORRIDOR),

@@ -19,7 +19,7 @@ from geotools.errors import file_part
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
-from geotools.steps.report.blocks import Block, Heading, Picture, Report
+from geotools.steps.report.blocks import Block, Heading, Notes, Picture, Report
 from geotools.steps.report.charts import Dead, Section, draw, profile_table
 from geotools.steps.report.html import to_html
 from geotools.steps.report.map import MapArt, plan_map
@@ -142,8 +142,11 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     """The sheets of the zones, and the names of their long sections as pictures in scratch."""
     folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
     works = PlanRaster.beside(folder, "cut_fill.tif", crs)
-    sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples()]
+    lit = set(frames["beams"]["zone_id"])
+    sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples() if zone.zone_id in lit]
     blocks: list[Block] = []
+    for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
+        blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is seen in this zone.",), kind="caution")]
     files = []
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]

@@ -112,6 +112,10 @@ def run(ctx: StepContext) -> StepResult:
     heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
     crs = ctx.workspace.work_crs
     faces = _partners(beams)
+    alone = sorted(set(heads["head_id"]) - set(faces))
+    if alone:
+        ctx.warn(f"heads without a partner are left out: {', '.join(alone[:5])}")
+        heads = heads[heads["head_id"].isin(faces)].reset_index(drop=True)
     moved = np.zeros(len(heads))
     if ctx.params["advice"]:
         moved = _moved(ctx, heads)
