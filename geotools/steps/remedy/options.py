@@ -63,7 +63,8 @@ def _heads_moved(before: ZoneSetup, after: ZoneSetup) -> int:
 
 def _earth(grading: ZoneGrading, costs: Costs) -> float:
     cut, fill, area, _ = grading.volumes()
-    return cut * costs.cut_m3 + fill * costs.fill_m3 + area * costs.surface_m2
+    water = sum(crossing.cost for crossing in grading.crossings)
+    return cut * costs.cut_m3 + fill * costs.fill_m3 + area * costs.surface_m2 + water
 
 
 class _Trial:
