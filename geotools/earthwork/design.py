@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
+from shapely import Point
 
 from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.terrain.design import DesignSurface, Kept
@@ -36,6 +38,17 @@ class Graded:
     def volumes(self) -> tuple[float, float, float, float]:
         """Cut m3, fill m3, worked area m2 and greatest depth m over the cells nearest to this zone."""
         return self.grading.volumes(self.grading.own(self.zone.zone_id))
+
+    @property
+    def crossings(self) -> list[WaterCrossing]:
+        """Ways for water through the works that are nearest to this zone."""
+        mine = []
+        for crossing in self.grading.crossings:
+            x, y = np.mean(crossing.line, axis=0)[:2]
+            away = [Point(x, y).distance(zone.line.line()) for zone in self.grading.zones]
+            if self.grading.zones[int(np.argmin(away))].zone_id == self.zone.zone_id:
+                mine.append(crossing)
+        return mine
 
     @property
     def proven(self) -> bool:

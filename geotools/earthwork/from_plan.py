@@ -17,6 +17,10 @@ from shapely.geometry.base import BaseGeometry
 
 from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.buildable import Machine
+from geotools.earthwork.disturb import Tolerances
+from geotools.earthwork.falls import WaterRules
+from geotools.earthwork.prices import CrossingKind, Prices
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings
 from geotools.errors import InputError, StepError
@@ -35,6 +39,7 @@ __all__ = [
     "grade_settings",
     "keep_mask",
     "kept_areas",
+    "prices_of",
     "surface_over",
     "write_change",
 ]
@@ -44,21 +49,47 @@ CUT_FILL = "cut_fill.tif"
 
 #: Tolerance for a threat whose target names none (the stricter of the two in use; common practice, no source).
 _STRICT_M = 0.075
+#: What a kind of crossing is good for: catchments of stone fill and of a grated drain, m2, and the fill over a pipe, m
+#: (common practice, no source).
+_STONE_FILL_M2, _GRATED_DRAIN_M2, _PIPE_COVER_M = 1000.0, 10_000.0, 0.30
+
+
+def prices_of(site: Site) -> Prices:
+    """What things cost as the site file has it, and which of the prices it leaves to the placeholders."""
+    p = site.prices
+    kinds = (
+        CrossingKind("stone fill", p.stone_fill_m, most_catchment_m2=_STONE_FILL_M2),
+        CrossingKind("grated drain", p.grated_drain_m, most_catchment_m2=_GRATED_DRAIN_M2),
+        CrossingKind("covered pipe", p.pipe_m, 2 * p.pipe_end, cover_m=_PIPE_COVER_M),
+    )
+    return Prices(
+        p.cut_m3,
+        p.fill_m3,
+        p.haul_m3,
+        p.surface_m2,
+        p.strip_m2,
+        p.set_head,
+        p.head,
+        p.post,
+        kinds,
+        frozenset(type(p).model_fields) - p.model_fields_set,
+    )
 
 
 def grade_settings(site: Site) -> GradeSettings:
     """Limits of heads and earth as the site file has them."""
-    g, p = site.grading, site.prices
+    g = site.grading
     return GradeSettings(
-        GradingRules(
-            cut_cost=p.cut_m3, fill_cost=p.fill_m3, max_slope=g.max_slope, min_fall=g.min_fall, balance=g.balance
-        ),
+        GradingRules(prices_of(site), max_slope=g.max_slope, balance=g.balance),
         {t: site.all_targets[t].straightness_m or _STRICT_M for t in site.threats},
         under_m=g.under_m,
         batter_m=g.batter_m,
         height_limits={level.level: level.limits_m for level in site.stack_levels()},
-        keep_fall=g.keep_fall,
         headroom=g.headroom,
+        tolerances=Tolerances(g.build_tolerance_m, g.settlement_m, g.head_tolerance_m),
+        machine=Machine(g.least_lift_m, g.least_width_m),
+        accuracy_m=site.input.vertical_accuracy_m or 0.0,
+        water=WaterRules(least_fall=g.min_fall, catchment_m2=g.catchment_m2) if g.keep_fall else None,
     )
 
 

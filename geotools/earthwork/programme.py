@@ -1,12 +1,15 @@
-"""The least earthwork that brings the ground under a beam within tolerance of straight: a linear programme.
+"""The cheapest works that bring the ground under a beam within tolerance of straight: a mixed-integer linear programme.
 
 The ground is a set of square cells joined by neighbour pairs; each has a cut and a fill. A line of sight is the
 straight line, one per zone, that the ground under the beam should follow; the levels of its two ends may move within
-the heads' adjustment, so a line that suits the ground costs nothing to choose. Minimising cost over cuts, fills and end
-levels under linear limits is convex, so the answer is the least there is, not the best that was tried.
+the heads' adjustment. Minimised is what everything costs together: cut, fill, haul, worked ground, heads set to other
+heights and crossings of water. Earth under linear limits is convex, so its optimum is the least there is; a head is
+moved or not and a crossing built or not, which are whole numbers. Worked ground has a price as soon as it is touched:
+that is approached by weighing each cell's change by what its area costs over its last change, three solves (Candes,
+Wakin and Boyd, Enhancing sparsity by reweighted l1 minimization, J. Fourier Anal. Appl. 14, 2008).
 
-Solved by HiGHS through `scipy.optimize.milp` with no integer variable (it takes two-sided rows, `linprog` does not).
-Method: Huangfu and Hall, Parallelizing the dual revised simplex method, Math. Prog. Comp. 10 (2018).
+Solved by HiGHS through `scipy.optimize.milp`: Huangfu and Hall, Parallelizing the dual revised simplex method, Math.
+Prog. Comp. 10 (2018).
 """
 
 from __future__ import annotations
@@ -15,72 +18,57 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from geotools.earthwork.limits import Falls, Rows, SightLine, limit_rows
+from geotools.earthwork.prices import Prices
 from geotools.errors import GeotoolsError, InfeasibleError, NumericInputError
 from geotools.terrain.cells import Cells
 
-__all__ = ["Grading", "GradingRules", "SightLine", "grade"]
+__all__ = ["Grading", "GradingRules", "grade"]
 
 # A head moved for nothing is still work: this breaks ties between equally cheap end levels (cost units per metre).
 _END_TIE = 1e-3
-
-
-@dataclass(frozen=True)
-class SightLine:
-    """The straight line of one zone and how near the ground under the beam must come to it.
-
-    cells : (k,) indices of the cells under the beam. fraction : (k,) 0 at the transmitter end, 1 at the receiver end.
-    low, high : (k,) metres the ground may lie below and above the line; inf where nothing is asked.
-    ends : levels of the two ends as the heads stand now. reach : (2, 2) lowest and highest level of each end.
-    """
-
-    name: str
-    cells: np.ndarray
-    fraction: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    ends: tuple[float, float]
-    reach: tuple[tuple[float, float], tuple[float, float]]
+#: A change below this is the solver's rounding, m.
+_NOTHING_M = 1e-4
+#: Depth that a cell's price of area is spread over at first, and what is added to its last depth after that, m.
+_FIRST_DEPTH_M, _SOFTEN_M = 0.15, 0.02
 
 
 @dataclass(frozen=True)
 class GradingRules:
-    """What the engineer asks of the design surface.
+    """What the engineer asks of the design surface, and what it costs.
 
-    cut_cost, fill_cost : cost of one cubic metre, both above zero. max_slope : rise over run between neighbours; a pair
-    that is steeper today may stay so. receiver : (n,) the cell each cell drains to, itself where it leaves the strip,
-    or None; min_fall : fall along that path, rise over run, kept where the ground has it and never worsened where it
-    has not; drain : True to give ponding cells that fall too. balance : compacted fill that one bank cubic metre of
-    cut makes (0.9 for 10 % shrinkage), fill is then fed by cut alone; None where soil may come and go.
+    prices : of earth, ground, heads and crossings. max_slope : rise over run between neighbours; a pair that is steeper
+    today may stay so. balance : compacted fill that one bank cubic metre of cut makes (0.9 for 10 % shrinkage), fill is
+    then fed by cut alone; None where soil may come and go. build_m : how far built ground may lie off the design.
+    settle_m : how far fill settles. Where the ground has to be worked to keep within a line's limits, it is worked so
+    far that it still does when it is built low by build_m or has settled, or is built high.
     """
 
-    cut_cost: float = 1.0
-    fill_cost: float = 1.0
+    prices: Prices = field(default_factory=Prices)
     max_slope: float = 0.33
-    receiver: np.ndarray | None = None
-    min_fall: float = 0.0
-    drain: bool = False
     balance: float | None = None
+    build_m: float = 0.0
+    settle_m: float = 0.0
 
     def __post_init__(self) -> None:
-        for name, value in (("cut_cost", self.cut_cost), ("fill_cost", self.fill_cost)):
-            if not value > 0:
-                raise NumericInputError(
-                    "Earthwork needs a price above zero.",
-                    where=name,
-                    found=value,
-                    expected="a cost per cubic metre above 0",
-                    mend="Set the price in the site file.",
-                )
-        if not self.max_slope > 0 or self.min_fall < 0 or self.min_fall >= self.max_slope:
+        if not self.max_slope > 0:
             raise NumericInputError(
-                "The slope limits contradict each other.",
-                where="max_slope, min_fall",
-                found=f"max_slope {self.max_slope}, min_fall {self.min_fall}",
-                expected="0 <= min_fall < max_slope (rise over run)",
-                mend="Raise the steepest slope allowed or ask for less fall.",
+                "The steepest slope allowed is no slope.",
+                where="max_slope",
+                found=self.max_slope,
+                expected="above 0 (rise over run)",
+                mend="Raise the steepest slope allowed.",
+            )
+        if not 0 <= self.build_m <= 0.5 or not 0 <= self.settle_m <= 0.5:
+            raise NumericInputError(
+                "The tolerance of building or the settlement is not believable.",
+                where="build_m, settle_m",
+                found=f"{self.build_m} and {self.settle_m} m",
+                expected="0 to 0.5 m each",
             )
         if self.balance is not None and not 0.3 <= self.balance <= 2.0:
             raise NumericInputError(
@@ -94,7 +82,12 @@ class GradingRules:
 
 @dataclass(frozen=True)
 class Grading:
-    """A design surface: cut, fill (n,) metres, never both in a cell; design (n,) level; ends (k, 2) line levels."""
+    """A design surface: cut, fill (n,) metres, never both in a cell; design (n,) level; ends (k, 2) line levels.
+
+    moved : (k, 2) heads that stand at another height than today. crossings : (j,) which of the crossings of water are
+    built. cost : what cut, fill, haul, worked ground, moved heads and crossings cost together, water :
+    the crossings alone.
+    """
 
     cut: np.ndarray
     fill: np.ndarray
@@ -102,6 +95,9 @@ class Grading:
     ends: np.ndarray
     cost: float
     area: float
+    moved: npt.NDArray[np.bool_]
+    crossings: npt.NDArray[np.bool_]
+    water: float = 0.0
 
     @property
     def cut_m3(self) -> float:
@@ -113,98 +109,132 @@ class Grading:
         """Volume of fill, compacted measure."""
         return float(self.fill.sum() * self.area)
 
-
-@dataclass
-class _Rows:
-    """Two-sided sparse rows, gathered family by family so that a failing one can be named."""
-
-    columns: int
-    blocks: list[sparse.csr_array] = field(default_factory=list)
-    low: list[np.ndarray] = field(default_factory=list)
-    high: list[np.ndarray] = field(default_factory=list)
-    families: list[tuple[str, np.ndarray]] = field(default_factory=list)
-
-    def add(self, family: str, cell: np.ndarray, entries: Sequence[tuple], low: np.ndarray, high: np.ndarray) -> None:
-        """Append rows; entries are pairs of column indices and values, one a row; cell says where each row is."""
-        rows = len(low)
-        if not rows:
-            return
-        index = np.tile(np.arange(rows), len(entries))
-        cols = np.concatenate([np.broadcast_to(c, rows) for c, _ in entries])
-        vals = np.concatenate([np.broadcast_to(np.asarray(v, float), rows) for _, v in entries])
-        self.blocks.append(sparse.csr_array((vals, (index, cols)), shape=(rows, self.columns)))
-        self.low.append(np.broadcast_to(np.asarray(low, float), rows))
-        self.high.append(np.broadcast_to(np.asarray(high, float), rows))
-        self.families.append((family, np.broadcast_to(cell, rows)))
+    @property
+    def worked_m2(self) -> float:
+        """Ground that is touched."""
+        return float(((self.cut + self.fill) > _NOTHING_M).sum() * self.area)
 
 
-def _rows(cells: Cells, lines: Sequence[SightLine], rules: GradingRules, datum: float) -> _Rows:
-    """Every limit as rows over [cut, fill, ends, end moves]; levels are taken from `datum` to keep numbers small."""
-    n, k = len(cells.ground), len(lines)
-    g = cells.ground - datum
-    rows = _Rows(2 * n + 4 * k)
+@dataclass(frozen=True)
+class _Answer:
+    """One solve: change (n,) of level, ends (k, 2) less the datum, moved (k, 2), crossings (j,)."""
 
-    def level(index: np.ndarray, sign: float = 1.0) -> list[tuple]:
-        return [(index, -sign), (n + index, sign)]  # design = ground - cut + fill
+    change: np.ndarray
+    ends: np.ndarray
+    moved: np.ndarray
+    crossings: np.ndarray
 
-    for j, line in enumerate(lines):
-        c, t = line.cells, line.fraction
-        a, b = 2 * n + 2 * j, 2 * n + 2 * j + 1
-        asked = np.isfinite(line.low) | np.isfinite(line.high)
-        c, t, low, high = c[asked], t[asked], line.low[asked], line.high[asked]
-        rows.add(
-            f"straightness of {line.name}",
-            c,
-            [*level(c), (np.full(len(c), a), t - 1.0), (np.full(len(c), b), -t)],
-            -low - g[c],
-            high - g[c],
+
+class _Programme:
+    """Columns: cut n, fill n, ends 2k, moves 2k, heads moved 2k, haul 1, crossings j."""
+
+    def __init__(
+        self, cells: Cells, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None, explain: bool
+    ) -> None:
+        self.explain = explain
+        self.cells, self.lines, self.rules, self.falls = cells, lines, rules, falls
+        self.n, self.k = len(cells.ground), len(lines)
+        self.j = 0 if falls is None else len(falls.prices)
+        self.datum = float(np.mean(cells.ground))
+        reach = np.array([line.reach for line in lines]).reshape(-1, 2)
+        if (reach[:, 0] > reach[:, 1]).any():
+            raise NumericInputError(
+                "The lowest level of a line end lies above its highest.",
+                found=reach[reach[:, 0] > reach[:, 1]][0],
+                expected="lowest, highest",
+            )
+        self.reach = reach - self.datum
+        self.now = np.array([line.ends for line in lines]).reshape(-1, 2)
+
+    def solve(
+        self, weight: np.ndarray, ends: np.ndarray, low: np.ndarray, high: np.ndarray, gap: float = 1e-3
+    ) -> _Answer:
+        """One solve with `weight` on each cell's change, the ends as they were last, bounds of each cell's change."""
+        n, k, j, cells, prices = self.n, self.k, self.j, self.cells, self.rules.prices
+        rows = limit_rows(cells, self.lines, self.rules, self.falls, self.datum, ends)
+        lower = np.r_[np.maximum(-high, 0), np.maximum(low, 0), self.reach[:, 0], np.zeros(4 * k + 1 + j)]
+        span = np.abs(self.reach.reshape(-1, 2) - (self.now - self.datum).reshape(-1, 1)).max(axis=1, initial=0.0)
+        can_move = (span > 1e-9) & (prices.set_head > 0)
+        upper = np.r_[
+            np.maximum(-low, 0),
+            np.maximum(high, 0),
+            self.reach[:, 1],
+            np.full(2 * k, np.inf),
+            can_move.astype(float),
+            np.inf,
+            np.ones(j),
+        ]
+        cost = np.r_[
+            prices.cut_m3 * cells.area + weight,
+            prices.fill_m3 * cells.area + weight,
+            np.zeros(2 * k),
+            np.full(2 * k, _END_TIE * prices.cut_m3),
+            np.full(2 * k, prices.set_head),
+            prices.haul_m3,
+            np.zeros(0) if self.falls is None else self.falls.prices,
+        ]
+        whole = np.r_[np.zeros(2 * n + 4 * k), can_move.astype(float), 0.0, np.ones(j)]
+        some = bool(whole.any())
+        result = milp(
+            cost,
+            integrality=whole if some else None,
+            bounds=Bounds(lower, upper),
+            constraints=LinearConstraint(
+                sparse.vstack(rows.blocks, format="csc"), np.concatenate(rows.low), np.concatenate(rows.high)
+            ),
+            # without whole numbers there is little to take out: looking for it costs half as much as the solving
+            options={"presolve": some, "mip_rel_gap": gap, "time_limit": 20.0},
         )
-        for end in range(2):  # |end - end now| <= move
-            for sign in (1.0, -1.0):
-                here = sign * (line.ends[end] - datum)
-                rows.add(
-                    f"ends of {line.name}",
-                    np.array([-1]),
-                    [(np.array([2 * n + 2 * j + end]), sign), (np.array([2 * n + 2 * k + 2 * j + end]), -1.0)],
-                    np.array([-np.inf]),
-                    np.array([here]),
-                )
+        if result.status == 2 and not self.explain:
+            raise InfeasibleError("No grading satisfies every limit.")
+        if result.status == 2:
+            raise diagnose(cells, rows, lower, upper)
+        if result.x is None:
+            raise GeotoolsError(
+                "The grading programme did not finish.", found=result.message, mend="Grade fewer zones at once."
+            )
+        x = result.x
+        change = np.maximum(x[n : 2 * n], 0.0) - np.maximum(x[:n], 0.0)
+        at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
+        moved = np.abs(at + self.datum - self.now) > 5e-3
+        return _Answer(change, at, moved, x[2 * n + 6 * k + 1 :] > 0.5)
 
-    p, q = cells.pairs.T
-    loose = cells.movable[p] | cells.movable[q]
-    p, q = p[loose], q[loose]
-    rise = g[p] - g[q]
-    limit = np.maximum(rules.max_slope * cells.distance[loose], np.abs(rise))
-    rows.add("slope between cells", p, [*level(p), *level(q, -1.0)], -limit - rise, limit - rise)
-
-    if rules.receiver is not None:
-        p = np.flatnonzero((rules.receiver != np.arange(n)) & (cells.movable | cells.movable[rules.receiver]))
-        q = rules.receiver[p]
-        step = np.hypot(*(cells.place[p] - cells.place[q]).T)
-        drop, wanted = g[p] - g[q], rules.min_fall * step
-        fall = np.where((drop < 0) & rules.drain, wanted, np.minimum(drop, wanted))
-        rows.add("fall for drainage", p, [*level(p), *level(q, -1.0)], fall - drop, np.full(len(p), np.inf))
-
-    if rules.balance is not None:
-        every = np.arange(n)
-        row = sparse.csr_array(
-            (np.r_[np.full(n, rules.balance), np.full(n, -1.0)], (np.zeros(2 * n, int), np.r_[every, n + every])),
-            shape=(1, rows.columns),
-        )
-        rows.blocks.append(row)
-        rows.low.append(np.zeros(1))
-        rows.high.append(np.zeros(1))
-        rows.families.append(("balance of cut and fill", np.array([-1])))
-    return rows
+    def finished(self, answer: _Answer) -> Grading:
+        """The answer as a grading, with its price."""
+        change = np.where(np.abs(answer.change) > 1e-9, answer.change, 0.0)
+        cut, fill = np.maximum(-change, 0.0), np.maximum(change, 0.0)
+        area = self.cells.area
+        worked = float((np.abs(change) > _NOTHING_M).sum() * area)
+        prices = self.rules.prices
+        cost = prices.earth(float(cut.sum() * area), float(fill.sum() * area), worked)
+        cost += prices.set_head * float(answer.moved.sum())
+        water = 0.0 if self.falls is None else float(self.falls.prices[answer.crossings].sum())
+        ends = answer.ends + self.datum
+        design = self.cells.ground + change
+        return Grading(cut, fill, design, ends, cost + water, area, answer.moved, answer.crossings, water)
 
 
-def grade(cells: Cells, lines: Sequence[SightLine], rules: GradingRules | None = None) -> Grading:
-    """Find the cheapest cut and fill that satisfy every limit.
+def grade(
+    cells: Cells,
+    lines: Sequence[SightLine],
+    rules: GradingRules | None = None,
+    *,
+    falls: Falls | None = None,
+    bounds: tuple[np.ndarray, np.ndarray] | None = None,
+    start: np.ndarray | None = None,
+    weighings: int = 3,
+    explain: bool = True,
+) -> Grading:
+    """Find the cheapest works that satisfy every limit.
 
     Parameters
     ----------
     cells : the ground, n cells. lines : one line of sight per zone that lies on these cells. rules : the engineer's
-    limits.
+        limits and the prices.
+    falls : falls that flow paths keep, unless a crossing is built. bounds : lowest and highest change of each cell, m,
+        (n,) each, negative down; as far as is needed if not given.
+    start : (n,) change of an earlier answer to much the same question, m, to weigh the worked ground by at first.
+    weighings : solves that weigh the worked ground anew. explain : False where nobody asks which limit gives way.
 
     Returns
     -------
@@ -215,48 +245,35 @@ def grade(cells: Cells, lines: Sequence[SightLine], rules: GradingRules | None =
     InfeasibleError : no surface satisfies the limits; names the limit that gives way first and where.
     """
     rules = rules or GradingRules()
-    n, k = len(cells.ground), len(lines)
-    datum = float(np.mean(cells.ground))
-    rows = _rows(cells, lines, rules, datum)
-    earth = np.where(cells.movable, np.inf, 0.0)
-    reach = np.array([line.reach for line in lines]).reshape(-1, 2) - datum
-    if (reach[:, 0] > reach[:, 1]).any():
-        raise NumericInputError(
-            "The lowest level of a line end lies above its highest.",
-            found=reach[reach[:, 0] > reach[:, 1]][0] + datum,
-            expected="lowest, highest",
-        )
-    lower = np.r_[np.zeros(2 * n), reach[:, 0], np.zeros(2 * k)]
-    upper = np.r_[earth, earth, reach[:, 1], np.full(2 * k, np.inf)]
-    cost = np.r_[
-        np.full(n, rules.cut_cost * cells.area),
-        np.full(n, rules.fill_cost * cells.area),
-        np.zeros(2 * k),
-        np.full(2 * k, _END_TIE * rules.cut_cost),
-    ]
-    result = milp(
-        cost,
-        bounds=Bounds(lower, upper),
-        constraints=LinearConstraint(
-            sparse.vstack(rows.blocks, format="csc"), np.concatenate(rows.low), np.concatenate(rows.high)
-        ),
-        options={"presolve": False},  # there is little to take out: looking for it costs half as much as the solving
+    programme = _Programme(cells, lines, rules, falls, explain)
+    far = np.where(cells.movable, np.inf, 0.0)
+    low, high = (-far, far) if bounds is None else bounds
+    low, high = np.where(cells.movable, low, 0.0), np.where(cells.movable, high, 0.0)
+    touched = rules.prices.area_m2 * cells.area
+    ends = programme.now - programme.datum
+    if not touched and not rules.build_m and not rules.settle_m:
+        return programme.finished(programme.solve(np.zeros(programme.n), ends, low, high))
+    best: Grading | None = None
+    # once from ground that is dear from the first touch, and once from the least earth, for either may miss the other
+    firsts = (
+        [np.full(programme.n, d) for d in (_FIRST_DEPTH_M, np.inf)] if start is None else [np.abs(start) + _SOFTEN_M]
     )
-    if result.status == 2:
-        raise _diagnose(cells, rows, lower, upper)
-    if result.x is None or result.status != 0:
-        raise GeotoolsError(
-            "The grading programme did not finish.", found=result.message, mend="Grade fewer zones at once."
-        )
-    cut, fill = np.maximum(result.x[:n], 0.0), np.maximum(result.x[n : 2 * n], 0.0)
-    both = np.minimum(cut, fill)  # an exact optimum has none; the solver's last 1e-9 m may
-    cut, fill = cut - both, fill - both
-    ends = result.x[2 * n : 2 * n + 2 * k].reshape(k, 2) + datum
-    earth_cost = float(cells.area * (rules.cut_cost * cut.sum() + rules.fill_cost * fill.sum()))
-    return Grading(cut, fill, cells.ground - cut + fill, ends, earth_cost, cells.area)
+    for depth in firsts if touched else firsts[:1]:
+        for _ in range(weighings):
+            answer = programme.solve(touched / depth, ends, low, high)
+            made = programme.finished(answer)
+            if best is None or made.cost < best.cost:
+                best = made
+            settled = np.allclose(answer.ends, ends, atol=1e-3)
+            if not touched and settled:
+                break
+            ends = answer.ends
+            depth = np.abs(answer.change) + _SOFTEN_M  # noqa: PLW2901 - the weights of the next solve
+    assert best is not None  # at least one solve was made
+    return best
 
 
-def _diagnose(cells: Cells, rows: _Rows, lower: np.ndarray, upper: np.ndarray) -> InfeasibleError:
+def diagnose(cells: Cells, rows: Rows, lower: np.ndarray, upper: np.ndarray) -> InfeasibleError:
     """Let every row give way at a price, and report the one that has to give most."""
     matrix = sparse.vstack(rows.blocks, format="csc")
     m = matrix.shape[0]

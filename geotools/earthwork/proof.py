@@ -1,4 +1,4 @@
-"""Grade, prove, tighten, grade again: until the detection model agrees or no tolerance is left to take."""
+"""Grade, run the model, tighten, grade again: until the model agrees or no tolerance is left to take."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geotools.earthwork.programme import Grading, GradingRules, SightLine, grade
+from geotools.earthwork.limits import SightLine
+from geotools.earthwork.programme import Grading
 from geotools.errors import InfeasibleError
-from geotools.terrain.cells import Cells
 
 #: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).
 LEAST_M = 0.005
@@ -18,8 +18,12 @@ LEAST_M = 0.005
 _BESIDE_M = 10.0
 #: Rounds in which the heads may use all their reach.
 _TRUST_ENDS = 3
+#: Times that a closer tolerance without a surface is met halfway.
+_HALVES = 2
+#: Rounds in which water may ask for more falls.
+_WET_ROUNDS = 4
 
-__all__ = ["LEAST_M", "Proof", "ProvenGrading", "grade_until_proven", "spread"]
+__all__ = ["LEAST_M", "Proof", "ProvenGrading", "Search", "grade_until_clear", "spread", "tightened"]
 
 
 @dataclass(frozen=True)
@@ -34,6 +38,11 @@ class Proof:
     dead: np.ndarray
     hopeless: np.ndarray
 
+    @property
+    def open(self) -> np.ndarray:
+        """(n,) stations that grading has to close."""
+        return self.dead & ~self.hopeless
+
 
 @dataclass(frozen=True)
 class ProvenGrading:
@@ -46,6 +55,22 @@ class ProvenGrading:
     reason: str
 
 
+@dataclass(frozen=True)
+class Search:
+    """How tolerances are searched.
+
+    tolerance : metres below and above the line asked for at first. reach : metres on both sides of a failing station
+    where the ground is held too in the first round. smallest : the tolerance is not made smaller than this, metres.
+    refine : trials that look for a cheaper surface once one is clear.
+    """
+
+    tolerance: float
+    reach: float = 6.0
+    smallest: float = 0.01
+    max_rounds: int = 10
+    refine: int = 2
+
+
 def spread(chainage: np.ndarray, flags: np.ndarray, reach: float) -> np.ndarray:
     """Widen flags along the line: True within `reach` metres of any flagged station."""
     hit = chainage[flags]
@@ -56,86 +81,114 @@ def spread(chainage: np.ndarray, flags: np.ndarray, reach: float) -> np.ndarray:
     return np.minimum(np.abs(hit[at] - chainage), np.abs(hit[before] - chainage)) <= reach
 
 
-def grade_until_proven(
-    cells: Cells,
+def grade_until_clear(
     lines: Sequence[SightLine],
     lengths: Sequence[float],
-    rules: GradingRules,
-    prove: Callable[[np.ndarray, np.ndarray], list[Proof]],
-    *,
-    tolerance: float,
+    solve: Callable[[Sequence[SightLine]], Grading],
+    prove: Callable[[Grading], list[Proof]],
     first: Sequence[Proof],
-    reach: float = 6.0,
-    smallest: float = 0.01,
-    max_rounds: int = 10,
-    refine: int = 2,
+    search: Search,
+    dry: Callable[[Grading], bool] = lambda grading: True,
 ) -> ProvenGrading:
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
 
     Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
     its shadow far behind it; from the third on a head that blinds its own surroundings is brought back towards today's
     height. Once the model agrees, the step between the last tolerances that failed and those that held is halved
-    `refine` times, and the cheapest surface that was proven is kept. Where the first tolerance leaves no surface, twice
-    and four times as much is tried: the model may be content with it.
+    `refine` times, and the cheapest surface that the model agreed with is kept. Where the first tolerance leaves no
+    surface, twice and four times as much is tried: the model may be content with it.
 
     Parameters
     ----------
-    cells, lines, rules : as for `grade`; the lines' own `low` and `high` are what holds where the model has no
-    complaint:
-        ground that is no worse than today may stay so (inf below, today's height above).
-    lengths : metres from end to end of each line.
-    prove : called with the design levels (n,) and the line ends (k, 2), gives one Proof per line.
-    tolerance : metres below and above the line asked for at first. first : what the model says of the ground today.
-    reach : metres on both sides of a failing station where the ground is held too in the first round.
-    smallest : metres; the tolerance is not made smaller than this.
+    lines : the lines' own `low` and `high` are what holds where the model has no complaint: ground that is no worse
+        than today may stay so (inf below, today's height above). lengths : metres from end to end of each line.
+    solve : the cheapest grading for lines. prove : what the model says of it, one Proof per line.
+    first : what the model says of the ground today. search : tolerances and rounds.
+    dry : False where the grading lets water stand and `solve` has learnt of it, so that it is worth asking again.
 
     Raises
     ------
     InfeasibleError : even four times the first tolerance leaves no surface; names the limit at the first tolerance. In
         later rounds the last surface is handed back with the reason.
     """
+    wet = 0
 
     def attempt(asked: Sequence[np.ndarray]) -> tuple[Grading, list[Proof]]:
-        grading = _without_dust(cells, grade(cells, _tightened(lines, lengths, first, asked), rules))
-        return grading, prove(grading.design, grading.ends)
+        nonlocal wet
+        told = tightened(lines, lengths, first, asked)
+        made = solve(told)
+        proofs = prove(made)
+        while wet < _WET_ROUNDS and not any(p.open.any() for p in proofs) and not dry(made):
+            wet += 1
+            made = solve(told)
+            proofs = prove(made)
+        return made, proofs
 
+    halves = 0
     held = [np.full(len(p.chainage), np.inf) for p in first]
-    asked = _tighter(held, first, tolerance, tolerance, reach)
+    asked = _tighter(held, first, search.tolerance, search.tolerance, search.reach)
     best, asked = _first_surface(attempt, asked)
-    for round_ in range(1, max_rounds + 1):
+    for round_ in range(1, search.max_rounds + 1):
         try:
             best = attempt(asked) if round_ > 1 else best
         except InfeasibleError as problem:
+            if halves < _HALVES:
+                halves += 1
+                asked = _between(held, asked, search.tolerance)
+                continue
             return ProvenGrading(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
-        if not any((p.dead & ~p.hopeless).any() for p in best[1]):
-            for _ in range(refine if round_ > 1 else 0):
-                middle = [(np.minimum(h, 2 * tolerance) + a) / 2 for h, a in zip(held, asked, strict=True)]
-                middle = [np.where(np.isinf(a), a, m) for a, m in zip(asked, middle, strict=True)]
-                trial = attempt(middle)
-                if any((p.dead & ~p.hopeless).any() for p in trial[1]):
-                    held = middle
-                else:
-                    asked = middle
-                    best = min(best, trial, key=lambda made: made[0].cost)
-            return ProvenGrading(*best, True, round_, "clear by a new run of the model on the design surface")
-        tighter = _tighter(asked, best[1], tolerance, smallest, reach * 2**round_)
+        if not any(p.open.any() for p in best[1]):
+            best = _refined(attempt, best, held, asked, search)
+            return ProvenGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
+        tighter = _tighter(asked, best[1], search.tolerance, search.smallest, search.reach * 2**round_)
         stuck = all((new == old).all() for new, old in zip(tighter, asked, strict=True))
         if stuck or round_ >= _TRUST_ENDS:
             closer = [_nearer(*each, everywhere=stuck) for each in zip(lines, lengths, best[1], strict=True)]
             stuck = stuck and closer == list(lines)
             lines = closer
         if stuck:
-            reason = f"{_complaint(lines, best[1])} with the ground straight to {smallest * 100:.0f} cm"
+            reason = f"{_complaint(lines, best[1])} with the ground straight to {search.smallest * 100:.0f} cm"
             return ProvenGrading(*best, False, round_, reason)
         held, asked = asked, tighter
-    return ProvenGrading(*best, False, max_rounds, f"{_complaint(lines, best[1])} after {max_rounds} rounds")
+    return ProvenGrading(
+        *best, False, search.max_rounds, f"{_complaint(lines, best[1])} after {search.max_rounds} rounds"
+    )
 
 
-def _first_surface(
-    attempt: Callable[[Sequence[np.ndarray]], tuple[Grading, list[Proof]]], asked: list[np.ndarray]
-) -> tuple[tuple[Grading, list[Proof]], list[np.ndarray]]:
+Attempt = Callable[[Sequence[np.ndarray]], tuple[Grading, list[Proof]]]
+
+
+def _refined(
+    attempt: Attempt,
+    best: tuple[Grading, list[Proof]],
+    held: Sequence[np.ndarray],
+    asked: Sequence[np.ndarray],
+    search: Search,
+) -> tuple[Grading, list[Proof]]:
+    """The cheapest surface that is clear between tolerances that failed (held) and those that did not (asked)."""
+    for _ in range(search.refine):
+        middle = _between(held, asked, search.tolerance)
+        try:
+            trial = attempt(middle)
+        except InfeasibleError:
+            return best
+        if any(p.open.any() for p in trial[1]):
+            held = middle
+        else:
+            asked = middle
+            best = min(best, trial, key=lambda made: made[0].cost)
+    return best
+
+
+def _between(held: Sequence[np.ndarray], asked: Sequence[np.ndarray], tolerance: float) -> list[np.ndarray]:
+    """Tolerances halfway between two; where the wider asks nothing, twice the first tolerance stands for it."""
+    middle = [(np.minimum(h, 2 * tolerance) + a) / 2 for h, a in zip(held, asked, strict=True)]
+    return [np.where(np.isinf(a), a, m) for a, m in zip(asked, middle, strict=True)]
+
+
+def _first_surface(attempt: Attempt, asked: list[np.ndarray]) -> tuple[tuple[Grading, list[Proof]], list[np.ndarray]]:
     """The surface of the first tolerances that leave one, and those tolerances."""
     try:
         return attempt(asked), asked
@@ -154,7 +207,7 @@ def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -
 
     A head that was moved far can blind its own surroundings. everywhere : both ends, wherever the complaint lies.
     """
-    fails = proof.chainage[proof.dead & ~proof.hopeless]
+    fails = proof.chainage[proof.open]
     beside = (fails < _BESIDE_M).any(), (fails > length - _BESIDE_M).any()
     reach = []
     for now, (low, high), blind in zip(line.ends, line.reach, beside, strict=True):
@@ -166,29 +219,18 @@ def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -
     return line if tuple(reach) == line.reach else replace(line, reach=(reach[0], reach[1]))
 
 
-def _without_dust(cells: Cells, grading: Grading) -> Grading:
-    """The grading without changes too thin to see or to make; what is left is what gets proven."""
-    thin = np.abs(grading.design - cells.ground) < LEAST_M
-    return replace(
-        grading,
-        cut=np.where(thin, 0.0, grading.cut),
-        fill=np.where(thin, 0.0, grading.fill),
-        design=np.where(thin, cells.ground, grading.design),
-    )
-
-
 def _tighter(
     asked: Sequence[np.ndarray], proofs: Sequence[Proof], tolerance: float, smallest: float, reach: float
 ) -> list[np.ndarray]:
     """Tolerances by station, halved (or begun) within `reach` of the stations that fail."""
     made = []
     for tol, proof in zip(asked, proofs, strict=True):
-        near = spread(proof.chainage, proof.dead & ~proof.hopeless, reach)
+        near = spread(proof.chainage, proof.open, reach)
         made.append(np.where(near, np.where(np.isinf(tol), tolerance, np.maximum(tol / 2, smallest)), tol))
     return made
 
 
-def _tightened(
+def tightened(
     lines: Sequence[SightLine], lengths: Sequence[float], proofs: Sequence[Proof], asked: Sequence[np.ndarray]
 ) -> list[SightLine]:
     """The lines with the tolerances of their stations taken to the cells under the beam."""
@@ -201,9 +243,8 @@ def _tightened(
 
 
 def _complaint(lines: Sequence[SightLine], proofs: Sequence[Proof]) -> str:
-    line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if (p.dead & ~p.hopeless).any())
-    fails = proof.dead & ~proof.hopeless
+    line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if p.open.any())
     return (
-        f"{line.name} still lets somebody through at chainage {proof.chainage[fails][0]:.1f} m "
-        f"({fails.mean() * 100:.0f} % of the zone)"
+        f"{line.name} still lets somebody through at chainage {proof.chainage[proof.open][0]:.1f} m "
+        f"({proof.open.mean() * 100:.0f} % of the zone)"
     )

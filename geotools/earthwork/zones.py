@@ -1,4 +1,4 @@
-"""Least earthwork for the zones of a perimeter, each surface tested by a new run of the detection."""
+"""The cheapest works for the zones of a perimeter, each surface tested by a new run of the detection."""
 
 from __future__ import annotations
 
@@ -9,9 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.detection.perimeter import Perimeter, ZoneSetup, straight_ground
-from geotools.earthwork.programme import GradingRules, SightLine
-from geotools.earthwork.proof import Proof, ProvenGrading, grade_until_proven, spread
-from geotools.earthwork.water import flood
+from geotools.earthwork.buildable import Machine
+from geotools.earthwork.disturb import State, Tolerances, edge_states
+from geotools.earthwork.falls import Drainage, WaterCrossing, WaterRules
+from geotools.earthwork.limits import SightLine
+from geotools.earthwork.programme import Grading, GradingRules
+from geotools.earthwork.proof import Proof, ProvenGrading, Search, grade_until_clear, spread, tightened
+from geotools.earthwork.solving import Solver
 from geotools.errors import InfeasibleError
 from geotools.terrain.design import DesignSurface, Kept, StripCells
 
@@ -21,6 +25,8 @@ __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 _MORE_CREST_M = 0.05
 #: Ground beside a dead spot that is held too in the first round, m.
 _REACH_M = 6.0
+#: States at the edges of tolerance that are looked at before the others: built low, built high, settled.
+_FIRST_STATES = 3
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
 
@@ -31,8 +37,10 @@ class GradeSettings:
     rules : slopes, prices, balance. under_m : half width of the ground that has to follow the line, about the radius of
     the first Fresnel zone. batter_m : ground on both sides of it that may be worked to tie in.
     tolerance_m : metres from straight first asked for, by threat. height_limits : lowest and highest head height by
-    level; a level that is missing keeps its heads where they are. keep_fall : keep every flow path falling by
-    `rules.min_fall`. headroom : share of the threshold that graded ground keeps in hand, for it is never built exactly.
+    level; a level that is missing keeps its heads where they are. headroom : share of the threshold that graded ground
+    keeps in hand. tolerances : how far works and heads may be off while the zone stays clear. machine : what can be
+    made. accuracy_m : works thinner than what the survey is good for are not made. water : what flow paths keep; None
+    leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in.
     """
 
     rules: GradingRules
@@ -40,9 +48,21 @@ class GradeSettings:
     under_m: float = 1.0
     batter_m: float = 2.0
     height_limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    keep_fall: bool = False
     max_rounds: int = 10
     headroom: float = 0.1
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    machine: Machine = field(default_factory=Machine)
+    accuracy_m: float = 0.0
+    water: WaterRules | None = None
+    draws: int = 2
+
+    @property
+    def clear_words(self) -> str:
+        """What is said of a surface that the model agrees with in every state tried."""
+        t = self.tolerances
+        if not t.build_m and not t.settle_m:
+            return "clear in a re-run"
+        return f"clear in a re-run, built within +-{t.build_m * 100:.0f} cm, settled {t.settle_m * 100:.0f} cm"
 
 
 @dataclass(frozen=True)
@@ -50,8 +70,11 @@ class ZoneGrading:
     """What grading a group of zones came to.
 
     zones : the zones with their heads at the heights the design stands on. strip : cells; design : (n,) levels,
-    existing where nothing was found. proofs : one per zone, by the model on the design. made : None where no surface
-    satisfies the limits; reason says why or what the proof said.
+    existing where nothing was found. proofs : one per zone, by the model on the design and on what may become of it.
+    made : None where no surface satisfies the limits; reason says why or what the re-run said. crossings : ways for
+    water through the works. price : of everything, crossings and moved heads included, 0 where nothing was found.
+    ponds_m3 : new standing water that the works leave. buildable : False where the limits could only be met with works
+    thinner or narrower than asked.
     """
 
     zones: tuple[ZoneSetup, ...]
@@ -62,6 +85,15 @@ class ZoneGrading:
     rounds: int
     reason: str
     made: ProvenGrading | None
+    crossings: tuple[WaterCrossing, ...] = ()
+    price: float = 0.0
+    dry: bool = True
+    buildable: bool = True
+
+    @property
+    def state(self) -> State:
+        """The zones on the design, to be disturbed."""
+        return State(self.zones, self.strip, self.design)
 
     def own(self, zone_id: str) -> npt.NDArray[np.bool_]:
         """The cells of the strip that are nearest to one of the zones."""
@@ -87,39 +119,45 @@ class ZoneGrading:
 class _Demand:
     """What a zone's surface has to stand up to.
 
-    hopeless, tight : by threat, stations that would let it through on straight ground too, at the threshold and with
-    the headroom; no grading mends those. near : stations that must keep the headroom.
+    hopeless, tight, edge : by threat, stations that would let it through on straight ground too, at the threshold, with
+    the headroom, and with heads off by their tolerance; no grading mends those. near : stations that must keep the
+    headroom.
     """
 
     hopeless: Mapping[str, npt.NDArray[np.bool_]]
     tight: Mapping[str, npt.NDArray[np.bool_]]
+    edge: Mapping[str, npt.NDArray[np.bool_]]
     near: npt.NDArray[np.bool_]
 
 
-def _demand(
-    perimeter: Perimeter, zone: ZoneSetup, flat: dict[str, np.ndarray], today: dict[str, np.ndarray], headroom: float
-) -> _Demand:
-    """What is asked of a zone; flat, today : modulation of its heads on straight ground and on the ground as it is."""
-    open_ = perimeter.dead(zone.zone_id, today)
-    chainage = perimeter.grids[zone.zone_id].chainage_m
-    return _Demand(
-        perimeter.dead(zone.zone_id, flat),
-        perimeter.dead(zone.zone_id, flat, headroom=headroom),
-        spread(chainage, np.any(list(open_.values()), axis=0), _REACH_M),
-    )
+Modulation = dict[str, np.ndarray]
 
 
 def _proof(
-    perimeter: Perimeter, zone: ZoneSetup, own: dict[str, np.ndarray], demand: _Demand, headroom: float
+    perimeter: Perimeter,
+    zone: ZoneSetup,
+    own: Modulation | None,
+    edges: Sequence[Modulation],
+    demand: _Demand,
+    headroom: float,
 ) -> Proof:
-    """What the model says of a zone to the grading loop; own : modulation of its heads on the ground tried."""
-    dead = perimeter.dead(zone.zone_id, own)
-    mend = np.any([d & ~demand.hopeless[threat] for threat, d in dead.items()], axis=0)
-    lost = np.any([d & demand.hopeless[threat] for threat, d in dead.items()], axis=0)
-    if headroom > 0:
-        thin = perimeter.dead(zone.zone_id, own, headroom=headroom)
-        mend |= demand.near & np.any([d & ~demand.tight[threat] for threat, d in thin.items()], axis=0)
-    return Proof(perimeter.grids[zone.zone_id].chainage_m, mend, lost & ~mend)
+    """What the model says of a zone to the grading loop.
+
+    own : modulation of its heads on the ground as designed, None to leave that out. edges : at the edges of tolerance.
+    """
+    at = perimeter.grids[zone.zone_id].chainage_m
+    mend, lost = np.zeros(len(at), bool), np.zeros(len(at), bool)
+    if own is not None:
+        for threat, d in perimeter.dead(zone.zone_id, own).items():
+            mend |= d & ~demand.hopeless[threat]
+            lost |= d & demand.hopeless[threat]
+    if own is not None and headroom > 0:
+        for threat, d in perimeter.dead(zone.zone_id, own, headroom=headroom).items():
+            mend |= demand.near & d & ~demand.tight[threat]
+    for edge in edges:
+        for threat, d in perimeter.dead(zone.zone_id, edge).items():
+            mend |= d & ~demand.edge[threat]
+    return Proof(at, mend, lost & ~mend)
 
 
 def grade_group(
@@ -136,68 +174,168 @@ def grade_group(
     keep : read by rows and columns of the surface, True where nothing may be moved.
     """
     half = settings.under_m
-    posts = [(x, y, _POST_RADIUS_M) for z in zones for x, y in ((z.line.x0, z.line.y0), (z.line.x1, z.line.y1))]
+    near = dict.fromkeys(n for z in zones for n in (z.zone_id, *perimeter.neighbours(z.zone_id)))
+    lines_of = [perimeter.zones[n].line for n in near if n in perimeter.zones] + [z.line for z in zones]
+    posts = [(x, y, _POST_RADIUS_M) for li in lines_of for x, y in ((li.x0, li.y0), (li.x1, li.y1))]
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
-    levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
-    margin = settings.headroom
-    today = perimeter.modulations([(z, perimeter.strip(z.zone_id, surface)) for z in zones])
-    straight = [_straight(perimeter, z, settings) for z in zones]
-    demands = [
-        _demand(perimeter, z, flat, now, margin) for z, (flat, _), now in zip(zones, straight, today, strict=True)
-    ]
-    first = [_proof(perimeter, z, now, d, margin) for z, now, d in zip(zones, today, demands, strict=True)]
-    tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
-    lines = [
-        _sight_line(z, levels[z.zone_id], strip, half, tolerance, move)
-        for z, (_, move) in zip(zones, straight, strict=True)
-    ]
-    rules = settings.rules
-    if settings.keep_fall:
-        rules = GradingRules(
-            cut_cost=rules.cut_cost,
-            fill_cost=rules.fill_cost,
-            max_slope=rules.max_slope,
-            receiver=_receivers(surface, strip),
-            min_fall=rules.min_fall,
-            balance=rules.balance,
+    trial = _Group(perimeter, surface, zones, strip, settings)
+    best = trial.run(frozenset())
+    held_is_good = best.proven and best.dry and best.buildable
+    for heads, least in trial.choices()[: 1 if held_is_good else None]:
+        if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
+            break
+        best = min((best, trial.run(heads)), key=lambda g: (g.made is None, not g.proven, not g.dry, g.price))
+    return best
+
+
+#: Heads that may be moved: number of the zone, and 0 for the transmitter's end or 1 for the receiver's.
+Heads = frozenset[tuple[int, int]]
+
+
+class _Group:
+    """Zones on one strip: what they are asked, and the cheapest works with heads held or free."""
+
+    def __init__(
+        self,
+        perimeter: Perimeter,
+        surface: DesignSurface,
+        zones: Sequence[ZoneSetup],
+        strip: StripCells,
+        settings: GradeSettings,
+    ) -> None:
+        self.perimeter, self.surface, self.zones, self.strip, self.settings = perimeter, surface, zones, strip, settings
+        levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
+        margin, ground = settings.headroom, strip.cells.ground
+        straight = [_straight(perimeter, z, settings) for z in zones]
+        today = State(tuple(zones), strip, ground)
+        # nothing is worked yet: only the heads can be off
+        edges = [s for s in edge_states(today, 0, settings.tolerances) if s.zones is not today.zones]
+        now, *off = self._solved([today, *edges], surface)
+        self.demands = []
+        for number, (zone, (flat, _, flat_off)) in enumerate(zip(zones, straight, strict=True)):
+            open_ = np.any(list(perimeter.dead(zone.zone_id, now[number]).values()), axis=0)
+            hopeless = perimeter.dead(zone.zone_id, flat)
+            edge = {t: h.copy() for t, h in hopeless.items()}
+            for case in flat_off:
+                for t, d in perimeter.dead(zone.zone_id, case).items():
+                    edge[t] |= d
+            tight = perimeter.dead(zone.zone_id, flat, headroom=margin)
+            chainage = perimeter.grids[zone.zone_id].chainage_m
+            self.demands.append(_Demand(hopeless, tight, edge, spread(chainage, open_, _REACH_M)))
+        self.first = self._judged(now, *off)
+        self.tolerance = min(settings.tolerance_m[t] for t in perimeter.rules.targets)
+        self.free_lines = [
+            _sight_line(z, levels[z.zone_id], strip, settings.under_m, self.tolerance, move)
+            for z, (_, move, _) in zip(zones, straight, strict=True)
+        ]
+        tolerances = settings.tolerances
+        self.rules = replace(settings.rules, build_m=tolerances.build_m, settle_m=tolerances.settle_m)
+        self.drainage = None
+        if settings.water is not None:
+            self.drainage = Drainage(surface, strip, settings.water, settings.rules.prices)
+
+    def _lines(self, free: Heads) -> list[SightLine]:
+        """The lines of sight, with only the ends of these heads free."""
+        return [
+            replace(line, reach=(_reach(line, 0, (k, 0) in free), _reach(line, 1, (k, 1) in free)))
+            for k, line in enumerate(self.free_lines)
+        ]
+
+    def _solver(self) -> Solver:
+        machine = self.settings.machine
+        lift = max(machine.least_lift_m, self.settings.accuracy_m)
+        return Solver(self.strip.cells, self.rules, replace(machine, least_lift_m=lift), self.drainage)
+
+    def _solved(self, states: Sequence[State], ground: DesignSurface | None = None) -> list[list[Modulation]]:
+        """Modulation of every zone in each of the states, on a ground or, if none is given, on their design."""
+        cases = []
+        for each in states:
+            there = ground
+            if there is None:
+                there = self.surface.around(self.strip)
+                there.apply(self.strip, each.design)
+            cases += [(z, self.perimeter.strip(z.zone_id, there)) for z in each.zones]
+        solved = self.perimeter.modulations(cases)
+        k = len(self.zones)
+        return [solved[i : i + k] for i in range(0, len(solved), k)]
+
+    def _judged(self, now: list[Modulation] | None, *off: list[Modulation]) -> list[Proof]:
+        """Proofs from the modulation on the ground as designed, None to leave that out, and at the edges."""
+        return [
+            _proof(
+                self.perimeter, z, None if now is None else now[k], [each[k] for each in off], d, self.settings.headroom
+            )
+            for k, (z, d) in enumerate(zip(self.zones, self.demands, strict=True))
+        ]
+
+    def _settled(self, ends: np.ndarray) -> tuple[ZoneSetup, ...]:
+        return tuple(_with_ends(z, line, e) for z, line, e in zip(self.zones, self.free_lines, ends, strict=True))
+
+    def _prove(self, grading: Grading) -> list[Proof]:
+        state = State(self._settled(grading.ends), self.strip, grading.design)
+        states = edge_states(state, self.settings.draws, self.settings.tolerances)
+        # what fails first fails soonest: the rest is not asked then
+        made = self._judged(*self._solved([state, *states[:_FIRST_STATES]]))
+        if any(p.open.any() for p in made) or len(states) <= _FIRST_STATES:
+            return made
+        rest = self._judged(None, *self._solved(states[_FIRST_STATES:]))
+        return [replace(a, dead=a.dead | b.dead) for a, b in zip(made, rest, strict=True)]
+
+    def choices(self) -> list[tuple[Heads, float]]:
+        """Sets of heads worth moving, each with a price that its works will hardly be below, the lowest first.
+
+        The price is that of the first tolerances, without regard to machines and water.
+        """
+        able = [
+            (k, end)
+            for k, line in enumerate(self.free_lines)
+            for end, (low, high) in enumerate(line.reach)
+            if high - low > 1e-6
+        ]
+        sets = {frozenset(able), *(frozenset([head]) for head in able if len(self.zones) == 1)} - {frozenset()}
+        asked = [np.where(spread(p.chainage, p.open, _REACH_M), self.tolerance, np.inf) for p in self.first]
+        lengths = [z.line.length for z in self.zones]
+        found = []
+        for heads in sets:
+            try:
+                earth = self._solver().rough(tightened(self._lines(heads), lengths, self.first, asked))
+            except InfeasibleError:
+                earth = 0.0
+            found.append((heads, earth + self.settings.rules.prices.set_head * len(heads)))
+        return sorted(found, key=lambda item: (item[1], sorted(item[0])))
+
+    def run(self, free: Heads) -> ZoneGrading:
+        """The cheapest works with these heads free to move and the others held."""
+        settings, strip = self.settings, self.strip
+        solver = self._solver()
+        search = Search(self.tolerance, _REACH_M, max_rounds=settings.max_rounds)
+        lengths = [z.line.length for z in self.zones]
+        lines = self._lines(free)
+        try:
+            made = grade_until_clear(lines, lengths, solver, self._prove, self.first, search, solver.dry)
+        except InfeasibleError as problem:
+            reason = f"{problem.what} At {problem.where}: {problem.found}."
+            ground = strip.cells.ground.copy()
+            return ZoneGrading(tuple(self.zones), strip, ground, tuple(self.first), False, 0, reason, None)
+        crossings, ponds = solver.water(made.grading)
+        price = solver.price(made.grading, crossings)
+        reason = made.reason if not made.proven else settings.clear_words
+        if ponds:
+            reason += f"; {len(ponds)} place(s) where water would stand and no crossing drains it"
+        return ZoneGrading(
+            self._settled(made.grading.ends),
+            strip,
+            made.grading.design,
+            tuple(made.proofs),
+            made.proven,
+            made.rounds,
+            reason,
+            made,
+            tuple(crossings),
+            price,
+            not ponds,
+            solver.buildable(made.grading),
         )
-
-    def settled(ends: np.ndarray) -> list[ZoneSetup]:
-        return [_with_ends(z, line, e) for z, line, e in zip(zones, lines, ends, strict=True)]
-
-    def prove(design: np.ndarray, ends: np.ndarray) -> list[Proof]:
-        trial = surface.around(strip)
-        trial.apply(strip, design)
-        moved = settled(ends)
-        owns = perimeter.modulations([(z, perimeter.strip(z.zone_id, trial)) for z in moved])
-        return [_proof(perimeter, z, own, d, margin) for z, own, d in zip(moved, owns, demands, strict=True)]
-
-    lengths = [z.line.length for z in zones]
-    try:
-        made = grade_until_proven(
-            strip.cells,
-            lines,
-            lengths,
-            rules,
-            prove,
-            tolerance=tolerance,
-            first=first,
-            reach=_REACH_M,
-            max_rounds=settings.max_rounds,
-        )
-    except InfeasibleError as problem:
-        reason = f"{problem.what} At {problem.where}: {problem.found}."
-        return ZoneGrading(tuple(zones), strip, strip.cells.ground.copy(), tuple(first), False, 0, reason, None)
-    return ZoneGrading(
-        tuple(settled(made.grading.ends)),
-        strip,
-        made.grading.design,
-        tuple(made.proofs),
-        made.proven,
-        made.rounds,
-        made.reason,
-        made,
-    )
 
 
 def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> list[list[ZoneSetup]]:
@@ -216,8 +354,9 @@ def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> l
 
 def _straight(
     perimeter: Perimeter, zone: ZoneSetup, settings: GradeSettings
-) -> tuple[dict[str, np.ndarray], tuple[float, float]]:
-    """The zone's modulation on straight ground, and how far down (negative) and up its lowest heads may move.
+) -> tuple[Modulation, tuple[float, float], list[Modulation]]:
+    """The zone's modulation on straight ground; how far down (negative) and up its lowest heads may move; and the
+    modulation with all heads off by their tolerance.
 
     A move that would blind straight ground beside the heads is no use: then half, then a quarter of the way to the
     limit is tried, and none where that does too.
@@ -233,12 +372,23 @@ def _straight(
     cases = [alone.with_heights(pair.level, *(heights + move)) for move in (0.0, *moves)]
     if rest.pairs:
         cases.append(rest)
-    solved = perimeter.modulations([(case, flat) for case in cases])
+    h = settings.tolerances.heads_m
+    off = [_off(zone, tx, rx) for tx, rx in ((-h, -h), (h, h), (-h, h), (h, -h))] if h else []
+    solved = perimeter.modulations([(case, flat) for case in [*cases, *off]])
+    flat_off = solved[len(cases) :]
+    solved = solved[: len(cases)]
     others = solved.pop() if rest.pairs else None
     owns = [m if others is None else {t: np.maximum(m[t], others[t]) for t in m} for m in solved]
     blind = [np.any(list(perimeter.dead(zone.zone_id, own).values()), axis=0) for own in owns]
     fits = [move for move, b in zip(moves, blind[1:], strict=True) if not (b & ~blind[0]).any()]
-    return owns[0], (min([0.0, *fits]), max([0.0, *fits]))
+    return owns[0], (min([0.0, *fits]), max([0.0, *fits])), flat_off
+
+
+def _off(zone: ZoneSetup, tx: float, rx: float) -> ZoneSetup:
+    return replace(
+        zone,
+        pairs=tuple(replace(p, tx_height_m=p.tx_height_m + tx, rx_height_m=p.rx_height_m + rx) for p in zone.pairs),
+    )
 
 
 def _sight_line(
@@ -262,6 +412,10 @@ def _sight_line(
     )
 
 
+def _reach(line: SightLine, end: int, free: bool) -> tuple[float, float]:
+    return line.reach[end] if free else (line.ends[end], line.ends[end])
+
+
 def _with_ends(zone: ZoneSetup, line: SightLine, ends: np.ndarray) -> ZoneSetup:
     pair = zone.pairs[0]
     return zone.with_heights(
@@ -269,17 +423,3 @@ def _with_ends(zone: ZoneSetup, line: SightLine, ends: np.ndarray) -> ZoneSetup:
         pair.tx_height_m + float(ends[0] - line.ends[0]),
         pair.rx_height_m + float(ends[1] - line.ends[1]),
     )
-
-
-def _receivers(surface: DesignSurface, strip: StripCells) -> np.ndarray:
-    """For each cell of the strip the cell of the strip its water goes to, itself where it goes elsewhere."""
-    margin = 10
-    rows, columns = surface.change.shape
-    r0, c0 = max(strip.row.min() - margin, 0), max(strip.column.min() - margin, 0)
-    r1, c1 = min(strip.row.max() + margin + 1, rows), min(strip.column.max() + margin + 1, columns)
-    level = surface.sample(*surface.centres(np.arange(r0, r1)[:, None], np.arange(c0, c1)[None, :]))
-    number = np.full(level.shape, -1)
-    number[strip.row - r0, strip.column - c0] = np.arange(len(strip.row))
-    flat = (strip.row - r0) * level.shape[1] + strip.column - c0
-    there = number.ravel()[flood(level).receiver[flat]]
-    return np.where(there >= 0, there, np.arange(len(flat)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -15,7 +15,7 @@ from geotools.plan.schema import LAYERS, LayerSchema
 from geotools.plan.workspace import conform
 
 if TYPE_CHECKING:
-    Frame = GeoDataFrame | pd.DataFrame
+    Frame: TypeAlias = GeoDataFrame | pd.DataFrame
 
 __all__ = ["fitting", "same", "schema_of"]
 

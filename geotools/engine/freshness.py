@@ -207,7 +207,7 @@ class Ledger:
         for record in sorted(records.values(), key=lambda r: r.serial):
             written.update(dict.fromkeys(record.files_written, record))
         for step in discover().values():
-            record = records.get(step.name)
+            held = records.get(step.name)
             causes = why.get(step.name, ["made before records were kept: run the step again"])
             for out in step.outputs:
                 name = out.schema.name
@@ -222,14 +222,14 @@ class Ledger:
                     more = [c for other in _updaters(name, step) for c in why.get(other.name, [])]
                     every = list(dict.fromkeys([*causes, *more]))
                     found.append(State(name, step.name, "layer", "stale" if every else "current", every))
-            if record is None:
+            if held is None:
                 for name in (f.name for f in step.files):
                     there = (self.workspace.folder / name).exists()
                     found.append(State(name, step.name, "file", "missing"))
                     if there and name not in written:
                         found[-1] = State(name, step.name, "file", "stale", causes)
-            for name in record.files_written if record is not None else ():
-                if written[name] is not record:
+            for name in held.files_written if held is not None else ():
+                if written[name] is not held:
                     continue  # another step made it anew
                 if not facts.beside(name):
                     found.append(State(name, step.name, "file", "missing"))

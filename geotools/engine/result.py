@@ -10,7 +10,7 @@ from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import pandas as pd
 from geopandas import GeoDataFrame
@@ -31,7 +31,7 @@ from geotools.plan.schema import PROVENANCE, LayerSchema
 from geotools.plan.workspace import PLAN_NAME, Workspace, plan_crs_of
 
 if TYPE_CHECKING:
-    Frame = GeoDataFrame | pd.DataFrame
+    Frame: TypeAlias = GeoDataFrame | pd.DataFrame
 
 __all__ = ["Plan", "Said", "open_plan"]
 

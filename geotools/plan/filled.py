@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import geopandas as gpd
 import pandas as pd
 
@@ -9,7 +11,7 @@ from geotools.plan.schema.core import LayerSchema
 
 __all__ = ["filled_in"]
 
-Frame = gpd.GeoDataFrame | pd.DataFrame
+Frame: TypeAlias = gpd.GeoDataFrame | pd.DataFrame
 
 
 def filled_in(made: Frame, held: Frame, schema: LayerSchema) -> Frame:

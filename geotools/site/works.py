@@ -39,9 +39,45 @@ class Grading(Section):
         "fall of graded ground along the way of its water, rise over run", mark=COMMON, default=0.005, ge=0, le=0.2
     )
     keep_fall: bool = setting(
-        "whether every flow path through the strip must keep its fall; else ponds are reported, not prevented",
-        default=False,
+        "whether flow paths through the strip keep their fall or get a crossing; else ponds are only reported",
+        default=True,
     )
+    catchment_m2: float = setting(
+        "flow paths that drain at least so much keep their fall from the first; smaller ones where water would stand",
+        unit="m2",
+        mark=COMMON,
+        default=100.0,
+        ge=1,
+        le=1e6,
+    )
+    build_tolerance_m: float = setting(
+        "how far built levels may lie off the design while the zone stays clear",
+        unit="m",
+        mark=COMMON,
+        default=0.03,
+        ge=0,
+        le=0.2,
+    )
+    settlement_m: float = setting(
+        "how far fill may settle while the zone stays clear", unit="m", mark=COMMON, default=0.05, ge=0, le=0.3
+    )
+    head_tolerance_m: float = setting(
+        "how far heads may be off their height while the zone stays clear",
+        unit="m",
+        mark=COMMON,
+        default=0.02,
+        ge=0,
+        le=0.2,
+    )
+    least_lift_m: float = setting(
+        "thinnest cut or fill that is made; what the survey's accuracy does not show is left alone too",
+        unit="m",
+        mark=COMMON,
+        default=0.05,
+        ge=0,
+        le=0.5,
+    )
+    least_width_m: float = setting("narrowest work a machine makes", unit="m", mark=COMMON, default=1.0, ge=0, le=5)
     balance: float | None = setting(
         "compacted fill from one bank cubic metre of cut (0.9 for 10 % shrinkage), where cut alone must feed the fill; "
         "empty where soil may come and go",
@@ -75,7 +111,15 @@ class Prices(Section):
     currency: str = setting("currency, for headings", default="EUR", min_length=1, max_length=12)
     cut_m3: float = setting("dig, load and take away one cubic metre", default=18.0, gt=0)
     fill_m3: float = setting("bring, place and compact one cubic metre", default=32.0, gt=0)
+    haul_m3: float = setting(
+        "carry one cubic metre of the surplus of cut or of fill, on top of the two", default=0.0, ge=0
+    )
     surface_m2: float = setting("trim and cover one square metre of worked ground", default=4.0, ge=0)
+    strip_m2: float = setting("strip the topsoil of one square metre and put it back", default=0.0, ge=0)
     set_head: float = setting("set one head to another height and align it", default=120.0, ge=0)
     head: float = setting("supply and mount one more head", default=2500.0, ge=0)
     post: float = setting("one more post with foundation and cabling", default=1800.0, ge=0)
+    stone_fill_m: float = setting("one metre of stone fill that lets water through works", default=40.0, ge=0)
+    grated_drain_m: float = setting("one metre of drain under a grate through works", default=160.0, ge=0)
+    pipe_m: float = setting("one metre of pipe through works, covered", default=70.0, ge=0)
+    pipe_end: float = setting("one inlet or outlet of a pipe", default=150.0, ge=0)

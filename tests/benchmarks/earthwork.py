@@ -21,7 +21,8 @@ from geotools.corridor import BeamLine
 from geotools.detection.from_plan import perimeter_of
 from geotools.earthwork.design import grade_zones
 from geotools.earthwork.from_plan import grade_settings, surface_over
-from geotools.earthwork.programme import GradingRules, SightLine, grade
+from geotools.earthwork.limits import SightLine
+from geotools.earthwork.programme import GradingRules, grade
 from geotools.engine.runner import Job
 from geotools.errors import InfeasibleError
 from geotools.plan.schema import BEAMS

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.earthwork.programme import GradingRules, SightLine
-from geotools.earthwork.proof import Proof, grade_until_proven, spread
+from geotools.earthwork.limits import SightLine
+from geotools.earthwork.programme import GradingRules, grade
+from geotools.earthwork.proof import Proof, Search, grade_until_clear, spread
 from geotools.errors import InfeasibleError
 from geotools.terrain.cells import strip_cells
 
@@ -29,6 +30,17 @@ def setup(depth=0.3):
         ((100, 100), (100, 100)),
     )
     return cells, line
+
+
+def grade_until_proven(cells, lines, lengths, rules, prove, *, tolerance, first):
+    return grade_until_clear(
+        lines,
+        lengths,
+        lambda told: grade(cells, told, rules),
+        lambda made: prove(made.design, made.ends),
+        first,
+        Search(tolerance),
+    )
 
 
 def model(limit, hopeless=()):

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import Graded, grade_zones
+from geotools.earthwork.prices import Prices
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
-from geotools.steps.remedy.options import Costs, Option, cheapest, earth_cost, earth_words, heads_moved
+from geotools.steps.remedy.options import Option, cheapest, earth_cost, earth_words, heads_moved
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["JointDesign", "put_together"]
@@ -50,7 +51,7 @@ def put_together(
     blank: Callable[[], tuple[DesignSurface, Kept | None]],
     options: Mapping[str, Sequence[Option]],
     settings: GradeSettings,
-    costs: Costs,
+    prices: Prices,
 ) -> tuple[JointDesign, DesignSurface]:
     """The cheapest options of all zones that hold together.
 
@@ -65,8 +66,10 @@ def put_together(
         Gives a design surface without works over the whole site, and what of it must be kept.
     options : mapping of str to sequence of Option
         By zone, those tried.
-    settings, costs
-        Limits and prices.
+    settings : GradeSettings
+        Limits of heads and earth.
+    prices : Prices
+        What things cost.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def put_together(
     for last in range(_ROUNDS):
         taken = {zone_id: best for zone_id, found in left.items() if (best := cheapest(found)) is not None}
         surface, keep = blank()
-        joint = _stand(perimeter, surface, keep, taken, settings, costs)
+        joint = _stand(perimeter, surface, keep, taken, settings, prices)
         open_ = [zone_id for zone_id in taken if joint.dead_length(zone_id) > 0.0]
         again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
         if not again or last == _ROUNDS - 1:
@@ -92,7 +95,7 @@ def _stand(
     keep: Kept | None,
     taken: Mapping[str, Option],
     settings: GradeSettings,
-    costs: Costs,
+    prices: Prices,
 ) -> JointDesign:
     """All options taken at once, their earthwork found anew together with the neighbours'."""
     proposed = {zone_id: option.zones for zone_id, option in taken.items() if option.grading is None}
@@ -117,8 +120,8 @@ def _stand(
             joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest)
             continue
         before = starts[zone_id]
-        cost, words = earth_cost(one.volumes, costs), earth_words(one.volumes)
-        cost += heads_moved(before, one.zone) * costs.set_head
+        cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes)
+        cost += heads_moved(before, one.zone) * prices.set_head
         if option.start is not None:
             cost, words = cost + option.start.cost, f"{option.start.words}, and {words}"
         joint.chosen[zone_id] = replace(

@@ -10,12 +10,13 @@ import numpy as np
 from geotools.corridor import BeamLine
 from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
 from geotools.detection.perimeter import Perimeter, length_of
+from geotools.earthwork.falls import WaterCrossing
+from geotools.earthwork.prices import Prices
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = [
-    "Costs",
     "Limits",
     "Option",
     "cheapest",
@@ -28,18 +29,6 @@ __all__ = [
 
 
 _WORTH_MIXING = 0.7
-
-
-@dataclass(frozen=True)
-class Costs:
-    """Prices in one currency: earth per m3, worked ground per m2, heads and posts each."""
-
-    cut_m3: float
-    fill_m3: float
-    surface_m2: float
-    set_head: float
-    head: float
-    post: float
 
 
 @dataclass(frozen=True)
@@ -97,10 +86,9 @@ def heads_moved(before: Zone, after: Zone) -> int:
     return moved
 
 
-def earth_cost(volumes: tuple[float, float, float, float], costs: Costs) -> float:
-    """Price of cut, fill and worked ground."""
-    cut, fill, area, _ = volumes
-    return cut * costs.cut_m3 + fill * costs.fill_m3 + area * costs.surface_m2
+def earth_cost(volumes: tuple[float, float, float, float], crossings: Sequence[WaterCrossing], prices: Prices) -> float:
+    """Price of cut, fill, haul, worked ground and ways for water."""
+    return prices.earth(*volumes[:3]) + sum(crossing.cost for crossing in crossings)
 
 
 def earth_words(volumes: tuple[float, float, float, float]) -> str:
@@ -116,7 +104,7 @@ class _Trial:
         self, perimeter: Perimeter, surface: DesignSurface, zone: Zone, limits: Limits, keep: Kept | None
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
-        self.settings, self.costs, self.keep = limits.settings, limits.costs, keep
+        self.settings, self.prices, self.keep = limits.settings, limits.prices, keep
         self.level = perimeter.levels(zone.zone_id)
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
@@ -148,7 +136,7 @@ class _Trial:
         _, _, level, found = best
         zone = self.zone.with_heights(level, found.tx_height_m, found.rx_height_m)
         words = f"set the {level} heads to {found.tx_height_m:.2f} m (transmitter) and {found.rx_height_m:.2f} m"
-        return self.option("set_heads", zone, heads_moved(self.zone, zone) * self.costs.set_head, words)
+        return self.option("set_heads", zone, heads_moved(self.zone, zone) * self.prices.set_head, words)
 
     def add_low(self, low: BeamPair) -> Option | None:
         """One more pair of heads near the ground, where the stack has none."""
@@ -156,7 +144,7 @@ class _Trial:
         if any(p.level == low.level for p in self.zone.pairs) or self.zone.line.length > longest:
             return None
         zone = self.zone.with_pair(low)
-        return self.option("add_low_heads", zone, 2 * self.costs.head, f"add low heads at {low.tx_height_m:.2f} m")
+        return self.option("add_low_heads", zone, 2 * self.prices.head, f"add low heads at {low.tx_height_m:.2f} m")
 
     def split(self, overlap_m: float, shortest_m: float) -> Option | None:
         """Two zones that meet on the highest ground between the posts."""
@@ -174,7 +162,7 @@ class _Trial:
             parts.append(replace(self.zone, zone_id=f"{self.zone.zone_id}{name}", line=BeamLine(x0, y0, x1, y1)))
         trial = self.perimeter.with_zones({self.zone.zone_id: parts if self.zone.forward else parts[::-1]})
         dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts) + self._opened(trial)
-        cost = 2 * self.costs.post + 2 * len(self.zone.pairs) * self.costs.head
+        cost = 2 * self.prices.post + 2 * len(self.zone.pairs) * self.prices.head
         return Option(
             "split",
             tuple(parts if self.zone.forward else parts[::-1]),
@@ -204,8 +192,8 @@ class _Trial:
             return None, grading
         (made,) = grading.zones
         volumes = grading.volumes()
-        cost, words = earth_cost(volumes, self.costs), earth_words(volumes)
-        cost += heads_moved(zone, made) * self.costs.set_head
+        cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes)
+        cost += heads_moved(zone, made) * self.prices.set_head
         if start is not None:
             cost, words = cost + start.cost, f"{start.words}, and {words}"
         return replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes), grading
@@ -219,8 +207,8 @@ class Limits:
     ----------
     settings : GradeSettings
         Limits of heads and earth.
-    costs : Costs
-        Prices.
+    prices : Prices
+        What things cost.
     low : BeamPair or None
         The pair to add where the stack has none at its level.
     overlap_m, shortest_m : float
@@ -228,7 +216,7 @@ class Limits:
     """
 
     settings: GradeSettings
-    costs: Costs
+    prices: Prices
     low: BeamPair | None = None
     overlap_m: float = 8.0
     shortest_m: float = 10.0

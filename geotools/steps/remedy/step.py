@@ -11,7 +11,15 @@ from shapely import MultiPolygon, get_coordinates
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_type_of
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.from_plan import CUT_FILL, grade_settings, keep_mask, kept_areas, surface_over, write_change
+from geotools.earthwork.from_plan import (
+    CUT_FILL,
+    grade_settings,
+    keep_mask,
+    kept_areas,
+    prices_of,
+    surface_over,
+    write_change,
+)
 from geotools.earthwork.proposal import proposed_rows
 from geotools.earthwork.zones import ZoneGrading
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
@@ -21,7 +29,7 @@ from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROP
 from geotools.plan.workspace import frame_of
 from geotools.steps.remedy.advice import Advice, DeadSpot, advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
-from geotools.steps.remedy.options import Costs, Limits, Option, reason_for, zone_options
+from geotools.steps.remedy.options import Limits, Option, reason_for, zone_options
 from geotools.terrain.design import DesignSurface, Kept, SharedGround
 
 Row = dict[str, object]
@@ -146,8 +154,8 @@ def run(ctx: StepContext) -> StepResult:
     p = site.prices
     if not p.model_fields_set:
         ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
-    costs = Costs(p.cut_m3, p.fill_m3, p.surface_m2, p.set_head, p.head, p.post)
-    limits = Limits(settings, costs, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
+    prices = prices_of(site)
+    limits = Limits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
@@ -168,7 +176,7 @@ def run(ctx: StepContext) -> StepResult:
         surface = surface_over(site, perimeter, ground)
         return surface, keep_mask(kept, surface)
 
-    joint, surface = put_together(perimeter, blank, options, settings, costs)
+    joint, surface = put_together(perimeter, blank, options, settings, prices)
     advice: list[Row] = []
     choices: list[Row] = []
     for zone_id, found in options.items():

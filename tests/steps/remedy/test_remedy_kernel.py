@@ -9,21 +9,22 @@ from geotools.beam import HEAD_TYPES
 from geotools.corridor import BeamLine
 from geotools.detection.height_search import best_heights
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.prices import Prices
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import BeamPair, Zone
 from geotools.steps.remedy.advice import DeadSpot, advise_zone
 from geotools.steps.remedy.joint import put_together
-from geotools.steps.remedy.options import Costs, Limits, Option, cheapest, reason_for, zone_options
+from geotools.steps.remedy.options import Limits, Option, cheapest, reason_for, zone_options
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
+COSTS = Prices(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
 SETTINGS = GradeSettings(
-    GradingRules(max_slope=0.33),
+    GradingRules(COSTS, max_slope=0.33),
     {"walk": 0.15, "crawl": 0.15, "prone": 0.075},
     height_limits={"low": (0.2, 0.45), "usual": (0.5, 1.06)},
 )
-COSTS = Costs(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
 
 
 def spots_of(perimeter: Perimeter, threat: str) -> list[DeadSpot]:

@@ -1,0 +1,252 @@
+"""Water through the works: falls that flow paths keep, ponds a design would make, crossings that take the water."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from geotools.earthwork.limits import Falls
+from geotools.earthwork.prices import CrossingKind, Prices
+from geotools.earthwork.water import Flow, contributing_area, flood
+from geotools.terrain.design import DesignSurface, StripCells
+
+__all__ = ["Drainage", "WaterCrossing", "WaterRules"]
+
+_NOTHING_M = 1e-4
+#: Length at most that a crossing is reckoned with before its place is known, m.
+_USUAL_M = 8.0
+#: How far beside the strip new ponds are looked for, m.
+_CLOSE_M = 8.0
+
+
+@dataclass(frozen=True)
+class WaterRules:
+    """What water may ask for.
+
+    least_fall : fall that a flow path keeps, rise over run, where it has as much today. catchment_m2 : paths that drain
+    at least so much are kept from the first; smaller ones where a pond shows that they matter. pond_m3 : new standing
+    water that is let pass. margin_m : ground looked at around the strip.
+    """
+
+    least_fall: float = 0.005
+    catchment_m2: float = 100.0
+    pond_m3: float = 0.05
+    margin_m: float = 20.0
+
+
+@dataclass(frozen=True)
+class WaterCrossing:
+    """A way for water through the works.
+
+    kind : of the price list. line : (2, 2) map coordinates of inlet and outlet, m. inlet_m, outlet_m : their levels.
+    cover_m : least depth of ground over the middle half of the way. cost : price.
+    """
+
+    kind: str
+    line: np.ndarray
+    inlet_m: float
+    outlet_m: float
+    cover_m: float
+    catchment_m2: float
+    cost: float
+
+
+@dataclass(frozen=True)
+class _Path:
+    """Rows of one flow path: cells of the strip from upper to lower, and the crossing on offer, None where none is."""
+
+    upper: np.ndarray
+    lower: np.ndarray
+    least: np.ndarray
+    length_m: float
+    catchment_m2: float
+    kind: CrossingKind | None
+
+    def lost(self, design: np.ndarray) -> npt.NDArray[np.bool_]:
+        """Which of the falls a design, (n,) levels, does not keep."""
+        return np.asarray(design[self.upper] - design[self.lower] < self.least - 1e-4)
+
+
+class Drainage:
+    """The water around one strip, before any works and after."""
+
+    def __init__(self, surface: DesignSurface, strip: StripCells, rules: WaterRules, prices: Prices) -> None:
+        self.rules, self.prices, self.strip, self.cell = rules, prices, strip, surface.cell_m
+        pad = int(np.ceil(rules.margin_m / surface.cell_m))
+        self._r0, self._c0 = int(strip.row.min()) - pad, int(strip.column.min()) - pad
+        rows, columns = int(strip.row.max()) + pad + 1 - self._r0, int(strip.column.max()) + pad + 1 - self._c0
+        self._row, self._column = strip.row - self._r0, strip.column - self._c0
+        mine = np.zeros((rows, columns), bool)
+        mine[self._row, self._column] = True
+        near = ndimage.distance_transform_edt(~mine) <= pad
+        r, c = np.nonzero(near)
+        self.level = np.full((rows, columns), np.nan)
+        self._x, self._y = surface.centres(np.arange(rows) + self._r0, np.arange(columns) + self._c0)
+        self.level[r, c] = surface.sample(*surface.centres(r + self._r0, c + self._c0))
+        self.level[self._row, self._column] = strip.cells.ground
+        self.flow: Flow = flood(self.level)
+        self.catchment = contributing_area(self.flow, self.cell**2).ravel()
+        self._standing = np.nan_to_num(self.flow.filled - self.level)
+        self._number = np.full(self.level.size, -1)
+        self._number[self._row * columns + self._column] = np.arange(len(strip.row))
+        self._known = np.zeros(self.level.size, bool)
+        # ponds are looked for close to the strip, where today's water lies around it
+        inner = ndimage.distance_transform_edt(~mine) <= int(np.ceil(_CLOSE_M / surface.cell_m))
+        self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
+        self._far = ~inner
+        self.paths: list[_Path] = []
+        self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
+
+    def _take(self, cells: npt.NDArray[np.intp]) -> bool:
+        """Keep the falls of these cells to their receivers, one path for each run of them; False if there are none."""
+        p = cells[~self._known[cells]]
+        q = self.flow.receiver[p]
+        movable = self.strip.cells.movable
+        upper, lower = self._number[p], self._number[q]
+        inside = (q != p) & (upper >= 0) & (lower >= 0)
+        p, q, upper, lower = p[inside], q[inside], upper[inside], lower[inside]
+        some = movable[upper] | movable[lower]
+        p, q, upper, lower = p[some], q[some], upper[some], lower[some]
+        if not len(p):
+            return False
+        self._known[p] = True
+        columns = self.level.shape[1]
+        step = np.hypot(p // columns - q // columns, p % columns - q % columns) * self.cell
+        ground = self.strip.cells.ground
+        least = np.minimum(ground[upper] - ground[lower], self.rules.least_fall * step)
+        run = self._runs(p, q)
+        for number in np.unique(run):
+            here = run == number
+            length = min(float(step[here].sum()), _USUAL_M)
+            catchment = float(self.catchment[p[here]].max())
+            kind = self.prices.crossing(length, catchment)
+            self.paths.append(_Path(upper[here], lower[here], least[here], length, catchment, kind))
+        return True
+
+    @staticmethod
+    def _runs(p: np.ndarray, q: np.ndarray) -> np.ndarray:
+        """For each link from p to q the number of the run of links it belongs to."""
+        last: dict[int, int] = {}
+        follows = dict(zip(p.tolist(), q.tolist(), strict=True))
+        for start in follows:
+            seen, at = [], start
+            while at in follows and at not in last:
+                seen.append(at)
+                at = follows[at]
+            end = last.get(at, at)
+            last.update(dict.fromkeys(seen, end))
+        return np.array([last[i] for i in p.tolist()])
+
+    def falls(self) -> Falls:
+        """The falls of the paths known so far, for the programme."""
+        counts = [len(path.upper) for path in self.paths]
+        offered = [k for k, path in enumerate(self.paths) if path.kind is not None]
+        number = np.full(len(self.paths), -1)
+        number[offered] = np.arange(len(offered))
+        kinds = [(path, path.kind) for path in self.paths]
+
+        def joined(parts: list[np.ndarray]) -> np.ndarray:
+            return np.concatenate(parts) if parts else np.zeros(0)
+
+        return Falls(
+            joined([path.upper for path in self.paths]).astype(int),
+            joined([path.lower for path in self.paths]).astype(int),
+            joined([path.least for path in self.paths]),
+            np.repeat(number, counts),
+            np.array([kind.price(path.length_m) for path, kind in kinds if kind is not None]),
+        )
+
+    def after(self, design: np.ndarray, *, every: bool = False) -> tuple[list[WaterCrossing], list[np.ndarray]]:
+        """Crossings that a design needs where its paths lose their fall, and ponds it makes elsewhere.
+
+        Parameters
+        ----------
+        design : (n,) levels of the strip's cells, m. every : give every pond its crossing.
+
+        Returns
+        -------
+        The crossings, and for each pond the flat cells of the window where more water stands than before.
+        """
+        level = self.level.copy()
+        level[self._row, self._column] = design
+        columns = level.shape[1]
+        broken = np.zeros(level.shape, bool)
+        for path in self.paths:
+            if path.kind is not None and path.lost(design).any():
+                both = np.r_[path.upper, path.lower]
+                broken[self._row[both], self._column[both]] = True
+        around = ndimage.binary_dilation(broken, np.ones((3, 3))).ravel()
+        changed = np.zeros(level.shape, bool)
+        changed[self._row, self._column] = np.abs(design - self.strip.cells.ground) > _NOTHING_M
+        crossings: list[WaterCrossing] = []
+        open_ = level.copy()
+        ponds = self._new_ponds(level)
+        for _ in range(6):  # a pond that is emptied may have hidden another
+            found = [self._crossing(level, changed, p) for p in ponds if every or around[p].any()]
+            built = [made for made in found if made is not None]
+            for crossing, inlet in built:
+                crossings.append(crossing)
+                open_[inlet // columns, inlet % columns] = np.nan
+            if not built:
+                break
+            ponds = self._new_ponds(open_)
+        return crossings, ponds
+
+    def keep_from(self, ponds: list[np.ndarray]) -> bool:
+        """Keep the falls of everything that runs through these ponds from now on; False where all are kept already."""
+        new = False
+        for pond in ponds:
+            way = np.unique(pond)
+            while True:
+                more = np.unique(np.r_[way, self.flow.receiver[way]])
+                if len(more) == len(way):
+                    break
+                way = more
+            new |= self._take(way)
+        return new
+
+    def _new_ponds(self, level: np.ndarray) -> list[np.ndarray]:
+        """Ponds that hold more water than stood in their place before, by more than is let pass."""
+        close = np.where(self._far, np.nan, np.where(self._rim, self.flow.filled, level))
+        depth = np.nan_to_num(flood(close).filled - close)
+        depth[self._rim] = 0.0
+        labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
+        if not count:
+            return []
+        number = np.arange(1, count + 1)
+        more = ndimage.sum_labels(depth - self._standing, labels, number) * self.cell**2
+        flat = labels.ravel()
+        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]]
+
+    def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> tuple[WaterCrossing, int] | None:
+        """The crossing that empties a pond to today's water level, and its inlet; None where no kind is on offer."""
+        columns = level.shape[1]
+        today = self.flow.filled.ravel()
+        away = ndimage.distance_transform_edt(~changed).ravel()
+        low = np.maximum(today, level.ravel())[pond]
+        near = pond[low <= low.min() + 0.005]
+        inlet = int(near[np.argmin(away[near])])
+        busy = changed.ravel().copy()
+        busy[pond] = True
+        way = [inlet]
+        while (nxt := int(self.flow.receiver[way[-1]])) != way[-1]:
+            way.append(nxt)
+        place = np.c_[self._x[np.array(way) % columns], self._y[np.array(way) // columns]]
+        last = int(np.flatnonzero(busy[way]).max(initial=0))
+        end = min(last + 1, len(way) - 1)
+        length = float(np.hypot(*(place[end] - place[0])))
+        inlet_m, outlet_m = float(low.min()), float(min(today[way[end]], low.min()))
+        share = np.linspace(0.25, 0.75, 9)
+        over = place[0] + share[:, None] * (place[end] - place[0])
+        c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)
+        r = np.clip(np.round((self._y[0] - over[:, 1]) / self.cell).astype(int), 0, level.shape[0] - 1)
+        cover = float(np.nanmin(level[r, c] - (inlet_m + share * (outlet_m - inlet_m))))
+        catchment = float(self.catchment[pond].max())
+        kind = self.prices.crossing(length, catchment, max(cover, 0.0))
+        if kind is None or length == 0.0:
+            return None
+        line = np.array([place[0], place[end]])
+        return WaterCrossing(kind.name, line, inlet_m, outlet_m, cover, catchment, kind.price(length)), inlet

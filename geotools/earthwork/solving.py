@@ -1,0 +1,177 @@
+"""One strip's programme with what machines and water add to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from geotools.earthwork.buildable import Machine, buildable_bounds
+from geotools.earthwork.falls import Drainage, WaterCrossing
+from geotools.earthwork.limits import Falls, SightLine
+from geotools.earthwork.programme import Grading, GradingRules, grade
+from geotools.errors import InfeasibleError
+from geotools.terrain.cells import Cells
+
+__all__ = ["Solver"]
+
+#: What the thinnest works are that are left away, m.
+_SPARE_M = 0.01
+#: Times that the crossings are settled anew from the start.
+_MOST_AGAIN = 4
+#: Crossings whose falls are tried in their place at a time.
+_MOST_TAKEN_BACK = 5
+#: Cells that worked ground is widened by, whether flow may have to go round the edge of a lift, and whether works may
+#: be thinner than a lift: the first that works counts. What water stands then is looked for afterwards, and drained.
+_TRIES = ((0, False, False), (0, True, False), (1, True, False), (1, True, True))
+
+
+class Solver:
+    """The cheapest buildable grading for lines, on one strip; called once for every tolerance that is tried."""
+
+    def __init__(self, cells: Cells, rules: GradingRules, machine: Machine, drainage: Drainage | None) -> None:
+        self.cells, self.machine, self.drainage = cells, machine, drainage
+        self.prices = rules.prices
+        # which heads may move is settled before: that keeps the whole numbers out of the programme
+        self.rules = replace(rules, prices=replace(rules.prices, set_head=0.0))
+        slope = max(self.rules.max_slope - _SPARE_M / float(np.sqrt(cells.area)), self.rules.max_slope / 2)
+        self._closer = replace(self.rules, max_slope=slope)
+        self._last: np.ndarray | None = None
+        self._built: np.ndarray | None = None
+        self._again = 0
+        self._thin: set[int] = set()
+
+    def rough(self, lines: Sequence[SightLine]) -> float:
+        """Price of the cheapest earthworks without regard to machines and water."""
+        return grade(self.cells, lines, self.rules, weighings=2).cost
+
+    def __call__(self, lines: Sequence[SightLine]) -> Grading:
+        """The cheapest grading that a machine can make; InfeasibleError where no surface satisfies the limits."""
+        falls = self._kept_falls(lines)
+        try:
+            return self._whole(lines, falls)
+        except InfeasibleError:
+            if self._built is None or self._again >= _MOST_AGAIN:
+                raise
+        self._again += 1
+        self._built = None  # what was cheapest for a wider tolerance may be out of reach for a closer one
+        return self._whole(lines, self._kept_falls(lines))
+
+    def _whole(self, lines: Sequence[SightLine], falls: Falls | None) -> Grading:
+        # a little closer than asked, so that leaving the thinnest of it away breaks no limit
+        told = [replace(line, low=line.low - _SPARE_M, high=line.high - _SPARE_M) for line in lines]
+        try:
+            free = self._free(told, self._closer, falls)
+        except InfeasibleError:
+            free = self._free(lines, self.rules, falls)
+        change = free.design - self.cells.ground
+        self._last = change
+        if not np.abs(change).max(initial=0.0) > 0:
+            return free
+        for wider, round_, thin in _TRIES:
+            ease = self.machine.least_lift_m + _SPARE_M if round_ else 0.0
+            low, high = buildable_bounds(self.cells, change, self.machine, wider=wider, thin=thin)
+            told = [self._for_machines(line, free.ends[k], low, high) for k, line in enumerate(lines)]
+            try:
+                made = grade(
+                    self.cells,
+                    told,
+                    self.rules,
+                    falls=None if falls is None else replace(falls, least=falls.least - ease),
+                    bounds=(low, high),
+                    start=change,
+                    weighings=1,
+                    explain=False,
+                )
+            except InfeasibleError:
+                continue
+            made = replace(made, moved=free.moved, cost=self.price(replace(made, moved=free.moved), ()) + made.water)
+            if thin:
+                self._thin.add(id(made.design))
+            return made
+        self._thin.add(id(free.design))
+        return free
+
+    def _kept_falls(self, lines: Sequence[SightLine]) -> Falls | None:
+        """The falls to keep, once it is settled which crossings are cheaper than keeping theirs.
+
+        All are left out at first; of those that are lost then, the dearest crossing first, each is taken back where
+        its fall costs less. That takes the whole numbers out of every later solve.
+        """
+        if self.drainage is None:
+            return None
+        falls = self.drainage.falls()
+        known = np.zeros(0, bool) if self._built is None else self._built
+        new = np.arange(len(falls.prices)) >= len(known)
+        if not new.any():
+            return falls.built(known)
+
+        def tried(built: np.ndarray) -> tuple[float, np.ndarray]:
+            try:
+                made = grade(
+                    self.cells,
+                    lines,
+                    self.rules,
+                    falls=falls.built(built),
+                    start=self._last,
+                    weighings=1,
+                    explain=False,
+                )
+            except InfeasibleError:
+                return np.inf, built
+            needed = falls.lost(made.design)
+            return made.cost + float(falls.prices[needed].sum()), needed
+
+        price, built = tried(np.r_[known, new[len(known) :]])
+        for number in sorted(np.flatnonzero(built & new), key=lambda j: -falls.prices[j])[:_MOST_TAKEN_BACK]:
+            if built[number]:
+                fewer = built.copy()
+                fewer[number] = False
+                other, needed = tried(fewer)
+                if other <= price:
+                    price, built = other, needed
+        self._built = built
+        return falls.built(built)
+
+    def _free(self, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None) -> Grading:
+        weighings = 3 if self._last is None else 2
+        return grade(
+            self.cells, lines, rules, falls=falls, start=self._last, weighings=weighings, explain=rules is self.rules
+        )
+
+    def _for_machines(self, line: SightLine, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> SightLine:
+        """The line without what would have been worked by less than a machine can, and with room for a lift elsewhere.
+
+        Whether the ground is straight enough then is for the model to say.
+        """
+        c = line.cells
+        above = self.cells.ground[c] - ends[0] - line.fraction * (ends[1] - ends[0])
+        still = (low[c] == 0) & (high[c] == 0)
+        lift = self.machine.least_lift_m + self.rules.build_m
+        more_high = np.where(low[c] > 0, np.maximum(line.high, above + lift), line.high)
+        more_low = np.where(high[c] < 0, np.maximum(line.low, lift - above), line.low)
+        low_, high_ = np.where(still, np.inf, more_low), np.where(still, np.inf, more_high)
+        a, b = float(ends[0]), float(ends[1])
+        return replace(line, low=low_, high=high_, ends=(a, b), reach=((a, a), (b, b)))
+
+    def buildable(self, grading: Grading) -> bool:
+        """Whether this grading, one of those made here, is no thinner and no narrower than the machine allows."""
+        return id(grading.design) not in self._thin
+
+    def water(self, grading: Grading) -> tuple[list[WaterCrossing], list[np.ndarray]]:
+        """Crossings the grading needs and ponds it leaves."""
+        return ([], []) if self.drainage is None else self.drainage.after(grading.design, every=True)
+
+    def dry(self, grading: Grading) -> bool:
+        """False where the grading lets water stand whose ways were not kept so far; they are from now on."""
+        if self.drainage is None:
+            return True
+        _, ponds = self.drainage.after(grading.design)
+        return not ponds or not self.drainage.keep_from(ponds)
+
+    def price(self, grading: Grading, crossings: Sequence[WaterCrossing]) -> float:
+        """Price with the crossings that are really needed, in place of those the programme reckoned with."""
+        prices = self.prices
+        earth = prices.earth(grading.cut_m3, grading.fill_m3, grading.worked_m2)
+        return earth + prices.set_head * float(grading.moved.sum()) + sum(c.cost for c in crossings)
