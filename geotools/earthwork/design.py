@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,12 +63,13 @@ def grade_zones(
     settings: GradeSettings,
     *,
     keep: Kept | None = None,
-    progress: Callable[[int], None] = lambda done: None,
+    known: Mapping[str, ZoneGrading] | None = None,
 ) -> tuple[list[Graded], Perimeter]:
     """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.
 
     zones : those to grade, with their heads as they are to stand. Zones whose strips overlap share one programme; where
-    that finds no surface, each is tried alone.
+    that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; one that meets
+    no other works is taken as it is.
 
     Returns
     -------
@@ -76,9 +77,10 @@ def grade_zones(
     """
     reach = settings.under_m + settings.batter_m
     made: dict[str, tuple[ZoneSetup, ZoneGrading]] = {}
-    done = 0
 
     def attempt(group: list[ZoneSetup]) -> ZoneGrading:
+        if len(group) == 1 and known is not None and group[0].zone_id in known:
+            return known[group[0].zone_id]
         return grade_group(perimeter, surface, group, settings, keep=keep)
 
     for turn in _turns(strip_groups(zones, reach)):
@@ -94,8 +96,6 @@ def grade_zones(
                 surface.apply(grading.strip, grading.design)
             for part in parts:
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
-            done += len(group)
-            progress(done)
     final = _whole(perimeter, surface, made)
     for _ in range(_SECOND_LOOKS):
         # a zone proven with its neighbours as they were may count on a beam that has moved since

@@ -107,7 +107,8 @@ def _stand(
     }
     base = base.with_zones({zone_id: (zone,) for zone_id, zone in starts.items()})
     base.solve_all()
-    made, final = grade_zones(base, surface, list(starts.values()), settings, keep=keep)
+    known = {zone_id: option.grading for zone_id, option in to_grade.items() if option.grading is not None}
+    made, final = grade_zones(base, surface, list(starts.values()), settings, keep=keep, known=known)
     graded = {one.zone.zone_id: one for one in made}
     proposed |= {zone_id: (one.zone,) for zone_id, one in graded.items()}
     joint = JointDesign({}, proposed, graded, final)
