@@ -158,10 +158,27 @@ def test_one_head_of_a_stack_moved_alone_is_named(yard):
     assert "F01-Z001-RX-low" in conflicts.loc[conflicts["rule"] == "heads of a post apart", "head_ids"].iloc[0]
 
 
-def test_lost_partner_is_refused_and_nothing_written(yard):
+def test_a_deleted_head_takes_its_beam_along_and_its_partner_is_named(yard):
     site_file, out = yard
     lay_out(site_file, out)
     move_heads(out, lambda heads: heads[heads["head_id"] != "F01-Z001-RX-low"])
+    lay_out(site_file, out, keep=True)
+    heads, beams, conflicts = layers(out, "heads", "beams", "conflicts")
+    assert "F01-Z001-low" not in set(beams["beam_id"])
+    assert "F01-Z001-TX-low" in set(heads["head_id"])
+    named = conflicts[conflicts["rule"] == "head without a partner"]
+    assert named["head_ids"].tolist() == ["F01-Z001-TX-low"]
+
+
+def test_two_heads_of_one_role_are_refused_and_nothing_written(yard):
+    site_file, out = yard
+    lay_out(site_file, out)
+
+    def both_send(heads):
+        heads.loc[heads["head_id"] == "F01-Z001-RX-low", "role"] = "transmitter"
+        return heads
+
+    move_heads(out, both_send)
     before = (out / "plan.gpkg").read_bytes()
     with pytest.raises(InputError, match="F01-Z001-TX-low"):
         lay_out(site_file, out, keep=True)
