@@ -231,7 +231,7 @@ def run(
             site_file,
             out,
             None,
-            overwrite or resume,
+            overwrite or resume or redesign,
             dry_run,
             Screen(as_json, quiet),
             resume=resume and not dry_run,

@@ -204,8 +204,8 @@ class Ledger:
         found: list[State] = []
         done: set[str] = set()
         written: dict[str, Record] = {}
-        for record in sorted(records.values(), key=lambda r: r.serial):
-            written.update(dict.fromkeys(record.files_written, record))
+        for made in sorted(records.values(), key=lambda r: r.serial):
+            written.update(dict.fromkeys(made.files_written, made))
         for step in discover().values():
             held = records.get(step.name)
             causes = why.get(step.name, ["made before records were kept: run the step again"])

@@ -27,7 +27,7 @@ from geotools.engine.workers import Workers
 from geotools.errors import GeotoolsError, OutputError, StepError, shown
 from geotools.io.files import disk_words, sha256
 from geotools.io.publish import SCRATCH_PREFIX, finish, publish, sweep
-from geotools.plan.digest import file_state
+from geotools.plan.digest import FileState, file_state
 from geotools.plan.freshness import Record
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import PLAN_NAME, Workspace
@@ -91,6 +91,7 @@ class Job:
     redesign: bool = False
     outcomes: list[Outcome] = field(default_factory=list)
     _lock: FolderLock | None = field(default=None, init=False, repr=False)
+    _held_rows: tuple[FileState, list[dict[str, Any]]] | None = field(default=None, init=False, repr=False)
 
     @cached_property
     def sources(self) -> Sources:
@@ -398,7 +399,13 @@ class Job:
 
     def provenance(self) -> list[dict[str, Any]]:
         """What the plan says of the steps that wrote into it, a row each."""
-        return self.workspace.read(PROVENANCE).to_dict("records") if self.workspace.has(PROVENANCE) else []
+        # asked for many times in a step, and read anew only where the file was written to
+        state = file_state(self.workspace.plan)
+        if self._held_rows is None or self._held_rows[0] != state:
+            there = self.workspace.has(PROVENANCE)
+            rows = self.workspace.read(PROVENANCE).to_dict("records") if there else []
+            self._held_rows = (state, rows)
+        return list(self._held_rows[1])
 
     def records(self) -> dict[str, Record]:
         """What each step read and wrote when it last ran, by step."""

@@ -25,7 +25,7 @@ STEPS = ["inspect", "layout", "channels", "stakeout"]
 @pytest.fixture
 def job(make_site: Callable[..., Path], tmp_path: Path) -> tuple[Path, Path]:
     """A site with layout, channels and stakeout made."""
-    site, out = make_site(), tmp_path / "out"
+    site, out = make_site(toml="[channels]\nprotection_db = 21.5\n"), tmp_path / "out"
     run_site(geotools.open_site(site), out, steps=STEPS)
     return site, out
 
@@ -58,13 +58,13 @@ def test_nothing_is_stale_after_a_run_and_resume_does_nothing(job):
 
 def test_a_changed_setting_names_itself_and_only_its_readers_are_stale(job):
     site, out = job
-    site.write_text(site.read_text() + "\n[channels]\nprotection_db = 33.0\n")
+    site.write_text(site.read_text().replace("21.5", "33.25"))
     found = states(site, out)
     assert found["fence"] == ("current", [])
     assert found["zones"][0] == "current"
     state, causes = found["stakeout"]
     assert state == "stale" and "channels" in causes[0]
-    assert "channels.protection_db 20.00 -> 33.00" in found["heads"][1]
+    assert "channels.protection_db 21.50 -> 33.25" in found["heads"][1]
 
 
 def test_raised_heads_make_what_stands_on_them_stale_and_resume_follows(job):
@@ -216,11 +216,11 @@ def test_an_edited_fence_layer_is_not_read_over_from_the_file(job):
 
 def test_status_on_the_command_line_in_words_and_as_json(job):
     site, out = job
-    site.write_text(site.read_text() + "\n[channels]\nprotection_db = 33.0\n")
+    site.write_text(site.read_text().replace("21.5", "33.25"))
     words = ["status", str(site), "--out", str(out)]
     said = CliRunner().invoke(cli, words)
     assert said.exit_code == 0, said.output
-    assert "channels.protection_db 20.00 -> 33.00" in said.output
+    assert "channels.protection_db 21.50 -> 33.25" in said.output
     assert "--resume" in said.output
     rows = [json.loads(text) for text in CliRunner().invoke(cli, [*words, "--json"]).output.splitlines()]
     assert {row["state"] for row in rows} == {"current", "stale", "missing"}
