@@ -120,7 +120,8 @@ class Screen:
 
     def finished(self, job: Job) -> None:
         """The closing tables of the steps that made one, and the path of what was written."""
-        tables = [o.summary["table"] for o in job.outcomes if "table" in o.summary]
+        first = [o.summary["table"] for o in job.outcomes if "table" in o.summary]
+        tables = [part for table in first for part in (table, *table.get("more", ()))]
         if self.as_json:
             self.emit("finished", plan=job.workspace.plan, tables=tables)
             return

@@ -1,18 +1,19 @@
-"""How certain a dead spot is: the zone asked again on grounds drawn within the survey's accuracy."""
+"""How certain a dead spot is, and where to survey again: from the worlds that a zone was tried in."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.detection.accuracy import Accuracy, error_field
-from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.accuracy import Accuracy
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs
+from geotools.detection.unknowns import Unknowns, errors_of
 
-__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "in_question", "judge_zone"]
+__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "judge_zone"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -69,11 +70,10 @@ def judge_zone(
     perimeter: Perimeter,
     zone_id: str,
     spots: Mapping[str, Sequence[tuple[int, int]]],
-    accuracy: Accuracy,
-    draws: int,
-    seed: int,
+    unknowns: Unknowns,
+    worlds: Sequence[Mapping[str, Floats]],
 ) -> Judged:
-    """Monte Carlo over correlated ground errors, the same for the same seed and zone; neighbours as they stand.
+    """What the worlds say of a zone's dead spots; neighbours as they stand.
 
     Parameters
     ----------
@@ -83,26 +83,23 @@ def judge_zone(
         The zone asked about.
     spots : mapping of str to sequence of (int, int)
         By threat asked about, first and last row of each dead spot found.
-    accuracy : Accuracy
-        Of the survey.
-    draws, seed : int
-        Number of grounds drawn, and what they hang on beside the zone's number.
+    unknowns : Unknowns
+        What the worlds were drawn from; with a survey.
+    worlds : sequence of mapping of str to (n, k) array
+        Modulation of the zone's own heads in each.
     """
-    rules, zone, grid = perimeter.rules, perimeter.zones[zone_id], perimeter.grids[zone_id]
-    strip = perimeter.strip(zone_id)
-    rng = np.random.default_rng([seed, zone.number])
-    errors = error_field(grid.chainage_m, grid.offset_m, accuracy, rng, draws)
-    names = list(rules.targets)
+    accuracy = unknowns.survey
+    assert accuracy is not None
+    grid = perimeter.grids[zone_id]
+    errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
     middle = grid.offset_m.size // 2
-    owns = perimeter.best([Case(zone, replace(strip, ground_m=strip.ground_m + error)) for error in errors])
-    tried = [dict(zip(names, own, strict=True)) for own in owns]
-    dead_in = [perimeter.dead(zone_id, own) for own in tried]
+    dead_in = [perimeter.dead(zone_id, own) for own in worlds]
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
     judged = Judged({}, {}, {}, [])
     for threat, found in spots.items():
         dead = np.array([one[threat] for one in dead_in])
-        on_line = np.array([np.maximum(own[threat], cover[threat])[:, middle] for own in tried])
+        on_line = np.array([np.maximum(own[threat], cover[threat])[:, middle] for own in worlds])
         chances = [float(dead[:, first : last + 1].any(axis=1).mean()) for first, last in found]
         judged.probability[threat] = chances
         judged.open_share[threat] = dead.mean(axis=0)
@@ -156,8 +153,3 @@ def _where_to_look(
             # no more digits than the draws carry: the last ones hang on how many threads a product of matrices is given
             points.append(Resurvey(threat, spot, at, round(float(share[row]), 6)))
     return sorted(points, key=lambda point: point.chainage_m)
-
-
-def in_question(weakest: float, threshold: float) -> bool:
-    """Whether a zone is near enough to the threshold for its survey to matter."""
-    return weakest < 1.75 * threshold

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
 from geopandas import GeoDataFrame
 from shapely import is_ccw
 
 from geotools.detection.from_plan import rules_of, zones_of
 from geotools.detection.perimeter import Perimeter
 from geotools.errors import StepError
-from geotools.plan.model import FenceChain
+from geotools.plan.model import FenceChain, Zone
 from geotools.plan.schema import BEAMS, FENCE, ZONES, LayerSchema
 from geotools.site import Site
 from geotools.terrain.design import Ground
@@ -41,14 +42,14 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
         Where layers do not belong together.
     """
     standing = {zone.zone_id: zone for zone in zones_of(site, beams)}
-    rows = zones.sort_values(["fence_id", "number", "zone_id"])
-    rows = rows[rows.zone_id.isin(list(standing))]
+    # a zone whose heads are gone covers nothing: its fence has no beam
+    rows = zones[zones.zone_id.isin(list(standing))].sort_values(["fence_id", "number", "zone_id"])
     if not len(rows):
         raise StepError(
-            "no zone of the plan has a beam" if len(zones) else "the plan has no zones",
+            "the plan has no zone with beams",
             where="layers zones and beams",
-            found=", ".join(sorted(zones.zone_id)[:5]) or "no zones",
-            expected="one beam or more in a zone",
+            found=f"{len(zones)} zones, {len(beams)} beams",
+            expected="one zone or more with a beam",
             mend="run `geotools layout` again",
         )
     lines = fences.set_index("fence_id")
@@ -64,7 +65,8 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
             for row in members.itertuples()
         )
         closed, inside_left = _sides(lines, str(fence_id), site.layout.side)
-        found.append(FenceChain(str(fence_id), placed, closed and len(placed) > 2, inside_left))
+        whole = len(placed) == int((zones.fence_id == fence_id).sum()) and _meets(placed)
+        found.append(FenceChain(str(fence_id), placed, closed and whole and len(placed) > 2, inside_left))
     return found
 
 
@@ -83,6 +85,13 @@ def perimeter_of(site: Site, plan: Plan, ground: Ground) -> Perimeter:
     perimeter = Perimeter.of(chains_of(site, plan(ZONES), plan(BEAMS), plan(FENCE)), ground, rules_of(site))
     perimeter.check_ground()
     return perimeter
+
+
+def _meets(zones: tuple[Zone, ...]) -> bool:
+    """Whether the last zone of a ring comes as near to the first as a zone is long."""
+    last, first = zones[-1].along_fence, zones[0].along_fence
+    apart = float(np.hypot(first.x0 - last.x1, first.y0 - last.y1))
+    return apart <= min(first.length, last.length)
 
 
 def _sides(lines: GeoDataFrame, fence_id: str, side: str) -> tuple[bool, bool]:

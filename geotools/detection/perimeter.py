@@ -19,6 +19,7 @@ from shapely import STRtree
 
 from geotools.beam import Target
 from geotools.beam.cells import FineGround, fine_axis, strip_on
+from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
@@ -31,7 +32,17 @@ from geotools.plan.model import FenceChain
 from geotools.plan.model import Zone as ZoneSetup
 from geotools.terrain.design import DesignSurface, Ground
 
-__all__ = ["Case", "HeadPair", "Perimeter", "Rules", "ZoneSetup", "length_of", "straight_ground", "strip_nodes"]
+__all__ = [
+    "Case",
+    "HeadPair",
+    "Perimeter",
+    "Rules",
+    "ZoneSetup",
+    "length_of",
+    "moved_heads",
+    "straight_ground",
+    "strip_nodes",
+]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -91,6 +102,10 @@ class Case:
         Height of grass; the rules' own if not given.
     floor : bool
         Whether the detection floor is wanted too.
+    level : bool
+        Whether the received level is wanted too.
+    coarse_m : float, optional
+        Spacing along the beam of a coarse answer, for changes alone.
     """
 
     zone: ZoneSetup
@@ -98,6 +113,8 @@ class Case:
     targets: Sequence[Target] | None = None
     grass_m: float | None = None
     floor: bool = False
+    level: bool = False
+    coarse_m: float | None = None
 
 
 def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[Array, Array]:
@@ -283,7 +300,12 @@ class Perimeter:
             for pair in case.zone.pairs:
                 name = f"{case.zone.zone_id}-{pair.level}"
                 beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
-                requests.append((beam, ResponseRequest(strip, tuple((target, grass) for target in targets), floor)))
+                who = tuple((target, grass) for target in targets)
+                if case.coarse_m is None:
+                    requests.append((beam, ResponseRequest(strip, who, floor, case.level)))
+                else:
+                    rough = coarse_strip(strip, case.coarse_m)
+                    requests.append((coarse_beam(beam, rough), ResponseRequest(rough, who)))
         found = iter(self._batching.look_at(requests))
         return [[next(found) for _ in case.zone.pairs] for case in cases]
 
@@ -459,16 +481,35 @@ class Perimeter:
             def areas(at: int, number: int = number) -> Areas:
                 name = chain.ids[at]
                 if not self._touched(name, trial):
-                    key = name, number, level
-                    if key not in self._areas:
-                        self._areas[key] = areas_of(topology, at, self._joined(name, trial)[number] < level)
-                    return self._areas[key]
+                    return self._standing_areas(name, number, level)
                 if (name, number) not in tried:
                     tried[name, number] = areas_of(topology, at, self._joined(name, trial)[number] < level)
                 return tried[name, number]
 
             rows[threat] = crossed(topology, window, areas, [place])[place]
         return rows
+
+    def crossed_over(self, zone_id: str, number: int, open_: Flags) -> Flags:
+        """Stations of a zone that are crossed over open nodes of its own strip, (n, k), other strips as they stand.
+
+        number : the threat's place among the rules' targets.
+        """
+        chain = self._chains[zone_id]
+        topology, place = chain.topology, chain.place[zone_id]
+        here = areas_of(topology, place, open_)
+
+        def areas(at: int) -> Areas:
+            return here if at == place else self._standing_areas(chain.ids[at], number, self.rules.threshold)
+
+        return crossed(topology, topology.window(place, WAYS_ZONES), areas, [place])[place]
+
+    def _standing_areas(self, zone_id: str, number: int, level: float) -> Areas:
+        """Open areas of a zone's strip as everything stands, kept once found."""
+        key = zone_id, number, level
+        if key not in self._areas:
+            topology, place = self.topology(zone_id)
+            self._areas[key] = areas_of(topology, place, self._joined(zone_id, {})[number] < level)
+        return self._areas[key]
 
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
@@ -528,16 +569,19 @@ def _first(values: Array, holds: Callable[[float], bool]) -> int | None:
     return low if low < len(values) else None
 
 
-def with_heights(zone: ZoneSetup, move_tx_m: float, move_rx_m: float, lowest_m: float = 0.06) -> ZoneSetup:
-    """The zone with all heads of each post moved by so much, none lower than ``lowest_m`` above the ground."""
+def moved_heads(zone: ZoneSetup, moves_m: Array, lowest_m: float = 0.06) -> ZoneSetup:
+    """The zone with its heads moved up or down, none lower than ``lowest_m`` above the ground.
+
+    moves_m : (pairs, 2) transmitter's and receiver's move of each pair.
+    """
     return replace(
         zone,
         pairs=tuple(
             replace(
-                p,
-                tx_height_m=max(p.tx_height_m + move_tx_m, lowest_m),
-                rx_height_m=max(p.rx_height_m + move_rx_m, lowest_m),
+                pair,
+                tx_height_m=max(pair.tx_height_m + float(tx_m), lowest_m),
+                rx_height_m=max(pair.rx_height_m + float(rx_m), lowest_m),
             )
-            for p in zone.pairs
+            for pair, (tx_m, rx_m) in zip(zone.pairs, moves_m, strict=True)
         ),
     )

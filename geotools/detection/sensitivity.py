@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.detection.perimeter import Case, Perimeter, length_of, with_heights
+from geotools.detection.perimeter import Case, Perimeter, length_of, moved_heads
 
 __all__ = ["CHANGES", "GRASS_M", "HEAD_M", "THRESHOLD", "Moved", "sensitivity"]
 
@@ -57,7 +57,7 @@ def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
         cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
         keys.append((zone_id, "grass"))
         for change, (tx_m, rx_m) in shifts.items():
-            cases.append(Case(with_heights(zone, tx_m, rx_m), strip))
+            cases.append(Case(moved_heads(zone, np.tile([tx_m, rx_m], (len(zone.pairs), 1))), strip))
             keys.append((zone_id, change))
     owns = dict(zip(keys, perimeter.best(cases), strict=True))
     found = []

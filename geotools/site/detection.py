@@ -16,11 +16,35 @@ class Detection(Section):
         gt=0.01,
         lt=1,
     )
+    envelope_threshold: float = setting(
+        "rise and fall of the received level that alarms, a share of the undisturbed signal; a place counts as "
+        "detected only where both laws agree; 0 leaves this one out",
+        mark=COMMON,
+        default=0.23,
+        ge=0,
+        lt=1,
+    )
+    head_tolerance_m: float = setting(
+        "how far a head may be off its height as mounted (95 %)", unit="m", mark=COMMON, default=0.02, ge=0, le=0.2
+    )
+    body_range: float = setting(
+        "share by which people are taller or shorter, wider or narrower than the target",
+        mark=COMMON,
+        default=0.15,
+        ge=0,
+        le=0.5,
+    )
     half_width_m: float = setting(
         "half of the width of ground examined about the beam line", unit="m", mark=COMMON, default=2.0, ge=0.5, le=10
     )
     spacing_m: float = setting("spacing of the places examined along a beam", unit="m", default=0.5, ge=0.1, le=2)
-    grass_m: float = setting("height of grass that hides a crawler from below", unit="m", default=0.0, ge=0, le=0.5)
+    grass_m: float = setting(
+        "height that grass may reach: it hides a crawler from below, or reflects at its top",
+        unit="m",
+        default=0.0,
+        ge=0,
+        le=0.5,
+    )
     rain_mm_h: float = setting(
-        "rain rate for which the loss of each beam is told", unit="mm/h", default=50.0, ge=0, le=300
+        "rain rate for which the loss of each beam is given", unit="mm/h", default=50.0, ge=0, le=300
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geotools.plan.schema.batch import BATCH_SITES
 from geotools.plan.schema.core import Field, LayerSchema
-from geotools.plan.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
+from geotools.plan.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.schema.earthwork import (
     ACCEPTANCE,
     AS_BUILT,
@@ -38,6 +38,7 @@ LAYERS: dict[str, LayerSchema] = {
         CONFLICTS,
         CAMERAS,
         VIEWS,
+        VERDICTS,
         DEAD_SPOTS,
         CROSSINGS,
         BEAM_LEVELS,
@@ -95,6 +96,7 @@ __all__ = [
     "STAKEOUT",
     "UPKEEP",
     "UPKEEP_COST",
+    "VERDICTS",
     "VIEWS",
     "WALK_PLAN",
     "WALK_RESULT",

@@ -82,6 +82,51 @@ DEAD_SPOTS = LayerSchema(
     ),
 )
 
+VERDICTS = LayerSchema(
+    name="verdicts",
+    title="Verdicts along the fence",
+    description=(
+        "What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam. A "
+        "model is no acceptance: walk-test every zone. Handle as sensitive: it shows where the site is weak."
+    ),
+    geometry="LineString",
+    key="verdict_id",
+    made_by="gaps",
+    fields=(
+        Field("verdict_id", "text", "stretch: fence line, threat, number", nullable=False),
+        Field("fence_id", "text", "fence line", nullable=False),
+        Field("zone_id", "text", "zone that answers for it, empty where none does"),
+        Field("threat", "text", "threat, or all: the worst of all threats", nullable=False),
+        Field("from_m", "real", "beginning, along the fence line", "m"),
+        Field("to_m", "real", "end, along the fence line", "m"),
+        Field(
+            "verdict",
+            "text",
+            "what may be said",
+            choices=("detected", "unproven", "undetected", "no_beam"),
+            nullable=False,
+        ),
+        Field("confidence", "real", "share of the worlds drawn in which it is so, at its least certain place", "1"),
+        Field(
+            "cause",
+            "text",
+            "why it is not detected with confidence",
+            choices=("no_beam", "survey_unstated", "not_known_exactly", "receiver_law"),
+        ),
+        Field("settle", "text", "what would settle it"),
+    ),
+    style=Style(
+        Symbol(GREY, width=1.2),
+        field="verdict",
+        categories=(
+            Category("detected", "Detected with 95 % confidence", Symbol(SKY, width=1.0)),
+            Category("unproven", "Unproven", Symbol(ORANGE, width=1.6, dash="dash")),
+            Category("undetected", "Undetected", Symbol(VERMILION, width=2.4)),
+            Category("no_beam", "No beam", Symbol(BLACK, width=2.0, dash="dot")),
+        ),
+    ),
+)
+
 CROSSINGS = LayerSchema(
     name="crossings",
     title="Weakest crossings",

@@ -122,11 +122,14 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], rules:
             dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
             value = weakest.get((zone_id, target.name))
             shown = "-" if value is None else f"{value:.2f}"
-            cells.append(f"{dead:.1f} m dead, {shown}" if dead else f"seen, {shown}")
+            cells.append(f"{dead:.1f} m, {shown}" if dead else f"none, {shown}")
         gaps = [r["crawl_gap_m"] for r in spots if r["crawl_gap_m"] is not None]
         lines.append([*cells, f"{max(gaps):.2f}" if gaps else "-"])
     columns = ["zone", "length m", *(target.name for target in rules.targets.values()), "worst gap m"]
-    title = f"who gets through where (modulation of the weakest crossing; an alarm needs {rules.threshold:g})"
+    title = (
+        "undetected length by the best estimate, and modulation of the weakest crossing "
+        f"(an alarm needs {rules.threshold:g})"
+    )
     return {"title": title, "columns": columns, "rows": lines}
 
 
@@ -143,7 +146,9 @@ def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: di
                 f"({longest['cause'].replace('_', ' ')})"
             )
         elif value is not None:
-            ctx.say(f"{target.name}: seen everywhere; the weakest crossing meets modulation {value:.2f}")
+            ctx.say(
+                f"{target.name}: no dead spot by the best estimate; the weakest crossing meets modulation {value:.2f}"
+            )
     nulls = [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]]
     if nulls:
         ctx.warn(f"{len(nulls)} beam(s) stand in a two-ray null (below {NULL_DB:g} dB): {', '.join(nulls[:6])}")

@@ -14,6 +14,7 @@ from geotools.plan.schema import (
     PROFILES,
     RESURVEY,
     SENSITIVITY,
+    VERDICTS,
     ZONES,
 )
 from geotools.steps.gaps.straightness import LINE_RASTER, run_straightness
@@ -53,6 +54,7 @@ STEP = Step(
         LayerIn(HEADS, "polarisation, for the loss in rain", required=False),
     ),
     outputs=(
+        LayerOut(VERDICTS),
         LayerOut(DEAD_SPOTS),
         LayerOut(CROSSINGS),
         LayerOut(BEAM_LEVELS),

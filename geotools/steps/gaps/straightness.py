@@ -12,7 +12,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import Spot, outline, runs
 from geotools.engine.step import StepContext, StepResult
 from geotools.plan.model import FenceChain
-from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
+from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import empty_frame, frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, spot_id
@@ -80,6 +80,7 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     return StepResult(
         layers={
             "dead_spots": frame_of(DEAD_SPOTS, rows, ctx.workspace.work_crs),
+            "verdicts": empty_frame(VERDICTS, ctx.workspace.work_crs),
             "crossings": empty_frame(CROSSINGS, ctx.workspace.work_crs),
             "beam_levels": empty_frame(BEAM_LEVELS),
             "profiles": empty_frame(PROFILES),

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import StripGrid
-from geotools.detection.accuracy import Accuracy
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.unknowns import Unknowns
+from geotools.detection.verdicts import StationVerdicts, judge_stations
 from geotools.engine.step import StepContext
 from geotools.io.rasters import small_cache
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
@@ -37,37 +38,24 @@ class TileTask:
         When somebody is detected.
     terrain : Terrain
         Opened anew where it arrives.
-    accuracy : Accuracy or None
-        Of the terrain; None where certainty is not stated.
+    unknowns : Unknowns
+        What is not known exactly.
     uncertainty : bool
         Whether the answer is tried out with other settings.
-    draws, seed : int
-        Of the drawn grounds.
     rain_mm_h : float
         Rain that the loss is given for.
     """
 
     rules: Rules
     terrain: Terrain
-    accuracy: Accuracy | None
+    unknowns: Unknowns
     uncertainty: bool
-    draws: int
-    seed: int
     rain_mm_h: float
 
     @classmethod
-    def of(cls, ctx: StepContext, rules: Rules, accuracy: Accuracy | None) -> TileTask:
+    def of(cls, ctx: StepContext, rules: Rules, unknowns: Unknowns) -> TileTask:
         """What this run asks."""
-        survey = ctx.site.survey
-        return cls(
-            rules,
-            ctx.terrain,
-            accuracy,
-            bool(ctx.params["doubts"]),
-            survey.draws,
-            survey.seed,
-            ctx.site.detection.rain_mm_h,
-        )
+        return cls(rules, ctx.terrain, unknowns, bool(ctx.params["doubts"]), ctx.site.detection.rain_mm_h)
 
 
 @dataclass(frozen=True)
@@ -81,10 +69,11 @@ class StripValues:
 
 @dataclass(frozen=True)
 class TileResult:
-    """What a tile gives to the plan, of the zones it was asked about: rows by layer, and every strip's values."""
+    """What a tile gives to the plan, of the zones it was asked about: rows by layer, strips' values, verdicts."""
 
     rows: dict[str, list[Row]]
     strips: list[StripValues]
+    stations: dict[str, dict[str, StationVerdicts]]
 
 
 def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[int], None]) -> TileResult:
@@ -96,8 +85,9 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
     found = find(perimeter, tile, progress)
     spots = spot_rows(found)
     rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
+    judged = {zone_id: judge_stations(perimeter, zone_id, task.unknowns) for zone_id in found.asked}
     if task.uncertainty:
-        rows["resurvey"] = add_certainty(found, spots, task.accuracy, task.draws, task.seed)
+        rows["resurvey"] = add_certainty(found, spots, task.unknowns, judged)
         rows["sensitivity"] = sensitivity_rows(found)
     rows["crossings"] = crossing_rows(found, chain.inside_left)
     rows["beam_levels"] = beam_rows(found, task.rain_mm_h, turned)
@@ -108,7 +98,7 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
         ground = patch.ground_m
         gap = np.minimum(patch.floor - ground, HIGHEST_TOP_M), np.minimum(patch.floor, ground + HIGHEST_TOP_M)
         strips.append(StripValues(patch.grid, gap, list(patch.best)))
-    return TileResult(rows, strips)
+    return TileResult(rows, strips, {zone_id: one.stations for zone_id, one in judged.items()})
 
 
 def solve_tile(task: TileTask, item: tuple[Tile, Turned]) -> TileResult:

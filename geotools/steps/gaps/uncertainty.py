@@ -12,17 +12,27 @@ from shapely import Point
 from geotools.beam import rain_fade_db
 from geotools.beam.standing import NULL_DB, leave_null
 from geotools.detection.accuracy import PER_95, Accuracy, estimate, read_check_points
-from geotools.detection.certainty import certainty_of, in_question, judge_zone
+from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
 from geotools.detection.sensitivity import sensitivity
+from geotools.detection.unknowns import Unknowns
+from geotools.detection.verdicts import ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
 from geotools.plan.schema import HEADS
 from geotools.steps.gaps.rows import Row, spot_id
 
-__all__ = ["Polarisations", "accuracy_of", "add_certainty", "beam_rows", "polarisations", "sensitivity_rows"]
+__all__ = [
+    "Polarisations",
+    "accuracy_of",
+    "add_certainty",
+    "beam_rows",
+    "polarisations",
+    "sensitivity_rows",
+    "unknowns_of",
+]
 
 
 def accuracy_of(ctx: StepContext) -> Accuracy | None:
@@ -49,23 +59,35 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
     return Accuracy(stated / PER_95, correlation_m=given.correlation_m)
 
 
-def add_certainty(found: Findings, spots: list[Row], accuracy: Accuracy | None, draws: int, seed: int) -> list[Row]:
+def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
+    """What is not known exactly, as the site file has it."""
+    detection, survey = ctx.site.detection, ctx.site.survey
+    return Unknowns(
+        accuracy,
+        head_m=detection.head_tolerance_m,
+        body=detection.body_range,
+        mirror_grass_m=detection.grass_m,
+        envelope=detection.envelope_threshold or None,
+        draws=survey.draws if ctx.params["doubts"] else 0,
+        seed=survey.seed,
+    )
+
+
+def add_certainty(
+    found: Findings, spots: list[Row], unknowns: Unknowns, judged_zones: Mapping[str, ZoneVerdicts]
+) -> list[Row]:
     """Put probability and certainty into the rows of dead spots; rows of the resurvey layer."""
-    if accuracy is None:
+    if unknowns.survey is None or unknowns.draws == 0:
         return []
     by_id = {row["spot_id"]: row for row in spots}
     perimeter = found.perimeter
     points: list[Row] = []
     for zone_id in found.asked:
-        names = [
-            name
-            for name in perimeter.rules.targets
-            if in_question(found.weakest(name, zone_id), perimeter.rules.threshold)
-        ]
-        if not names:
+        if judged_zones[zone_id].ample:
             continue
+        names = list(perimeter.rules.targets)
         rows = {name: [(s.first, s.last) for s, _ in found.spots[name, zone_id]] for name in names}
-        judged = judge_zone(perimeter, zone_id, rows, accuracy, draws, seed)
+        judged = judge_zone(perimeter, zone_id, rows, unknowns, judged_zones[zone_id].worlds)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
                 by_id[spot_id(zone_id, name, number)] |= {"probability": chance, "certainty": certainty_of(chance)}

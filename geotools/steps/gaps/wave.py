@@ -9,16 +9,18 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import rules_of
 from geotools.detection.perimeter import Rules
+from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
 from geotools.io.rasters import small_cache
 from geotools.plan.model import FenceChain
-from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY
+from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
+from geotools.steps.gaps.spoken import tell_verdicts, verdict_lengths, verdict_rows, verdict_table
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import accuracy_of, polarisations
+from geotools.steps.gaps.uncertainty import accuracy_of, polarisations, unknowns_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
 
@@ -70,15 +72,22 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     rules = rules_of(ctx.site)
     zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
-    task = TileTask.of(ctx, rules, accuracy_of(ctx))
+    task = TileTask.of(ctx, rules, unknowns_of(ctx, accuracy_of(ctx)))
+    fences = ctx.read(FENCE).set_index("fence_id").geometry
+    said: list[Stretch] = []
     with small_cache():
         rasters, done = _Rasters(ctx, rules, chains), 0
         for chain in chains:
+            stations: dict[str, dict[str, StationVerdicts]] = {}
             for found in _findings(ctx, chain, task, done, len(zones)):
                 done += len(found.strips)
                 rasters.lay(found)
+                stations |= found.stations
                 for name in LAYERS:
                     rows[name] += found.rows[name]
+            said += stretches(chain, fences[chain.fence_id], list(rules.targets), stations)
+        for fence_id in fences.index.difference([chain.fence_id for chain in chains]):
+            said += stretches(FenceChain(str(fence_id), ()), fences[fence_id], list(rules.targets), {})
         if not rasters.finish():
             ctx.say("the rasters reach very far: written as tiled GeoTIFF without overviews")
     site_weakest: dict[str, float | None] = {}
@@ -89,8 +98,11 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
     tell(ctx, rows, rules, site_weakest)
     crs = ctx.workspace.work_crs
+    lengths = verdict_lengths(said)
+    tell_verdicts(ctx, lengths)
     return StepResult(
         layers={
+            "verdicts": frame_of(VERDICTS, verdict_rows(said), crs),
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
@@ -101,6 +113,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         files=[GAP_RASTER, CORRIDOR_RASTER],
         summary={
             "method": "wave",
+            "verdicts": lengths,
             "dead_spots": len(rows["dead_spots"]),
             "dead_length_m": {
                 t.name: round(sum(r["length_m"] for r in rows["dead_spots"] if r["threat"] == t.name), 2)
@@ -108,6 +121,6 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             },
             "weakest_crossing": {name: None if v is None else round(v, 3) for name, v in site_weakest.items()},
             "beams_in_null": [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]],
-            "table": closing_table(rows, zones, rules),
+            "table": verdict_table(lengths, closing_table(rows, zones, rules)),
         },
     )

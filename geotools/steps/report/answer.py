@@ -10,7 +10,7 @@ from geotools.site import Prices
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUTIONS, number, words
 
-__all__ = ["answer", "as_designed"]
+__all__ = ["answer"]
 
 Frames = Mapping[str, pd.DataFrame]
 
@@ -18,17 +18,10 @@ Frames = Mapping[str, pd.DataFrame]
 def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Prices) -> list[Block]:
     """The first page: does anybody get through, where, what closes it, what it costs."""
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
-    facts: list[Fact] = []
-    through = []
-    for threat in threats:
-        fact = _weakest(threat, crossings, threshold)
-        facts.append(fact)
-        if fact.state == "bad":
-            through.append(words(threat))
+    verdicts = frames.get("verdicts")
+    facts: list[Fact] = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
+    facts += [_weakest(threat, crossings, threshold) for threat in threats]
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
-    tried = chosen
-    if chosen is not None:
-        chosen = as_designed(chosen, frames.get("gradings"), prices)
     currency = prices.currency
     facts += _dead(spots, threats)
     if chosen is not None and len(chosen):
@@ -36,7 +29,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Pri
     facts += _water(frames.get("ponds"))
     blocks: list[Block] = [
         Heading("The answer"),
-        Text(_sentence(through, crossings, spots, chosen)),
+        Text(_sentence(verdicts, threats, crossings, spots, chosen)),
         Facts(tuple(facts)),
     ]
     if chosen is not None and len(chosen):
@@ -51,44 +44,35 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Pri
             ]
             for r in chosen.to_dict("records")
         ]
-        columns = ["zone", "what to do", "dead now, m", "dead after, m", f"cost, {currency}", "proven by a new run"]
+        columns = [
+            "zone",
+            "what to do",
+            "dead now, m",
+            "dead after, m",
+            f"cost, {currency}",
+            "clear in a run of all zones as proposed",
+        ]
         blocks.append(Table.of("What closes the gaps", columns, rows))
-        blocks += _differs(tried, chosen, currency)
     blocks.append(Notes(CAUTIONS, "caution", "Before anybody acts on this"))
     return blocks
 
 
-def as_designed(chosen: pd.DataFrame, gradings: pd.DataFrame | None, prices: Prices) -> pd.DataFrame:
-    """The options taken, with earth, cost and proof of the one design surface in place of each zone's own trial.
-
-    Zones are graded together at last, and a neighbour's grading can ask more of a zone than its option did, or undo it.
-    """
-    chosen = chosen.copy()
-    if gradings is None:
-        return chosen
-    made = gradings.set_index("zone_id")
-    for at, row in chosen.iterrows():
-        if "grade" not in row["option"] or row["zone_id"] not in made.index:
-            continue
-        design = made.loc[row["zone_id"]]
-        earth = {"cut_m3": design["cut_grid_m3"], "fill_m3": design["fill_grid_m3"], "area_m2": design["area_m2"]}
-        each = {"cut_m3": prices.cut_m3, "fill_m3": prices.fill_m3, "area_m2": prices.surface_m2}
-        chosen.loc[at, "cost"] += sum(each[k] * (earth[k] - row[k]) for k in earth)
-        chosen.loc[at, [*earth, "dead_after_m", "proven"]] = [*earth.values(), design["dead_after_m"], design["proven"]]
-    return chosen
-
-
-def _differs(tried: pd.DataFrame, chosen: pd.DataFrame, currency: str) -> list[Block]:
-    """Why the zones' own sheets show other figures than the first page, where they do."""
-    rows = zip(tried["zone_id"], tried["cost"], chosen["cost"], strict=True)
-    said = [
-        f"{zone} {number(now, 0)} {currency} instead of {number(alone, 0)}"
-        for zone, alone, now in rows
-        if abs(now - alone) >= max(1.0, 0.01 * alone)
+def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
+    """Metres of fence by verdict, the worst of them deciding the mark."""
+    mine = verdicts[verdicts["threat"] == threat]
+    metres = (mine["to_m"] - mine["from_m"]).groupby(mine["verdict"]).sum()
+    rest = [
+        f"{number(metres[name], 1)} m {words(name)}"
+        for name in ("no_beam", "undetected", "unproven")
+        if metres.get(name, 0.0) > 0.0
     ]
-    if not said:
-        return []
-    return [Text(f"With all zones on one design surface, not each tried alone as on its own sheet: {', '.join(said)}.")]
+    state = "bad" if {"no_beam", "undetected"} & set(metres.index) else "open" if "unproven" in metres.index else "good"
+    return Fact(
+        f"Fence, {words(threat)}",
+        f"{number(metres.get('detected', 0.0), 1)} m detected with 95 % confidence",
+        ", ".join(rest) or "by the model, over the whole fence",
+        state,
+    )
 
 
 def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:
@@ -101,8 +85,8 @@ def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> F
         f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; an alarm needs {number(threshold)}"
     )
     bad = worst["outcome"] == "unseen"
-    said = "gets through" if bad else "detected"
-    return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "good")
+    said = "gets through" if bad else "alarms by the best estimate"
+    return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "")
 
 
 def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
@@ -127,7 +111,7 @@ def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
         Fact(
             "Dead length with the remedy",
             f"{number(before, 1)} → {number(after, 1)} m",
-            f"any threat, zones to mend; proven by a new run in {proven} of {len(chosen)} zones",
+            f"any threat, zones to mend; clear in a run of all zones as proposed in {proven} of {len(chosen)} zones",
             "good" if after == 0 and proven == len(chosen) else "bad",
         ),
         Fact(
@@ -152,21 +136,39 @@ def _water(ponds: pd.DataFrame | None) -> list[Fact]:
 
 
 def _sentence(
-    through: Sequence[str], crossings: pd.DataFrame | None, spots: pd.DataFrame | None, chosen: pd.DataFrame | None
+    verdicts: pd.DataFrame | None,
+    threats: Sequence[str],
+    crossings: pd.DataFrame | None,
+    spots: pd.DataFrame | None,
+    chosen: pd.DataFrame | None,
 ) -> str:
-    if crossings is None or crossings.empty:
+    """What may be said, no stronger than the verdicts."""
+    if verdicts is None or crossings is None or crossings.empty:
         return "Detection has not been computed for this plan yet; the sheets below show what there is."
-    if not through:
-        return "By the model, every threat is detected wherever it crosses."
-    zones = [] if spots is None else sorted(spots["zone_id"].unique())
-    verb = "gets" if len(through) == 1 else "get"
-    said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
-    said += f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."
-    if chosen is not None and len(chosen):
-        left = float(chosen["dead_after_m"].sum())
-        said += (
-            " What is advised below closes every gap; each was proven by running the model again."
-            if left == 0
-            else f" What is advised below leaves {number(left, 1)} m open."
+    known = verdicts[verdicts["threat"].isin(threats)]
+    bare = known[known["verdict"] == "no_beam"]
+    through = [words(t) for t in threats if ((known["threat"] == t) & (known["verdict"] == "undetected")).any()]
+    open_ = [words(t) for t in threats if ((known["threat"] == t) & (known["verdict"] == "unproven")).any()]
+    parts = []
+    if len(bare):
+        one = bare[bare["threat"] == bare["threat"].iloc[0]]
+        parts.append(f"{number((one['to_m'] - one['from_m']).sum(), 1)} m of fence have no beam.")
+    if through:
+        zones = [] if spots is None else sorted(spots["zone_id"].unique())
+        verb = "gets" if len(through) == 1 else "get"
+        said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
+        parts.append(said + (f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."))
+    if open_:
+        parts.append(
+            f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would settle it."
         )
-    return said
+    if not parts:
+        return "By the model, every metre of fence is detected with 95 % confidence for each threat asked about."
+    if through and chosen is not None and len(chosen):
+        left = float(chosen["dead_after_m"].sum())
+        parts.append(
+            "What is advised below was clear in a run of all zones as proposed."
+            if left == 0
+            else f"What is advised below leaves {number(left, 1)} m open."
+        )
+    return " ".join(parts)

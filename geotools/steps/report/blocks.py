@@ -36,7 +36,7 @@ class Notes:
 
 @dataclass(frozen=True)
 class Fact:
-    """One figure of the answer; state: "good", "bad" or "" where there is nothing to judge, told by mark and colour."""
+    """One figure of the answer; state: "good", "bad", "open", or "" where there is nothing to judge."""
 
     label: str
     value: str

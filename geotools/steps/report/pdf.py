@@ -19,7 +19,7 @@ __all__ = ["to_pdf"]
 
 _FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 _INK, _SOFT, _LINE, _WASH = (27, 31, 35), (77, 86, 94), (185, 192, 198), (242, 244, 245)
-_MARK = {"good": "✓ ", "bad": "⚠ ", "": ""}
+_MARK = {"good": "✓ ", "bad": "⚠ ", "open": "? ", "": ""}
 
 
 class _Sheets(FPDF):

@@ -27,15 +27,16 @@ CAUSES = {
     "shadow": "behind a crest",
     "standing_null": "beam in a null",
     "corner": "corner",
+    "junction": "open junction",
     "range": "heads too far apart for this threat",
 }
 CAUTIONS = (
     "Detection: a model is no acceptance; walk-test every zone.",
     "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local "
-    "codes rule.",
+    "codes govern.",
     "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
     "equipment used.",
-    "This report shows where the site is weak: handle as sensitive, share by need.",
+    "This report shows where the site is weak: handle as sensitive, need-to-know.",
 )
 
 

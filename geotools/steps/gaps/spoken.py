@@ -1,0 +1,126 @@
+"""Verdicts as rows, as lengths and in words no stronger than they are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+from shapely import LineString
+from shapely.ops import substring
+
+from geotools.detection.verdicts import CONFIDENCE, VERDICTS, Stretch
+from geotools.engine.step import StepContext
+
+__all__ = ["EVERY_THREAT", "tell_verdicts", "verdict_lengths", "verdict_rows", "verdict_table"]
+
+Row = dict[str, Any]
+#: Stands in the field threat of the rows for all threats together, the worst of them.
+EVERY_THREAT = "all"
+_RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
+_SETTLE = {
+    "": "a walk test",
+    "no_beam": "a zone, or heads in the zone that stands there",
+    "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
+    "not_known_exactly": "levels at the points of the layer resurvey; heads measured as mounted",
+    "receiver_law": "a walk test, which fits the receiver's law and threshold",
+}
+
+
+def verdict_rows(said: Sequence[Stretch]) -> list[Row]:
+    """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst."""
+    rows = [
+        {
+            "verdict_id": f"{one.fence_id}-{one.threat.replace(' ', '_')}-{number:04d}",
+            "fence_id": one.fence_id,
+            "zone_id": one.zone_id or None,
+            "threat": one.threat,
+            "from_m": one.from_m,
+            "to_m": one.to_m,
+            "verdict": one.verdict,
+            "confidence": one.confidence,
+            "cause": one.cause or None,
+            "settle": "remedy: the layers options and advice" if one.verdict == "undetected" else _SETTLE[one.cause],
+            "geometry": one.line,
+        }
+        for number, one in enumerate(_numbered(said), start=1)
+    ]
+    return [*rows, *_worst(said)]
+
+
+def _numbered(said: Sequence[Stretch]) -> list[Stretch]:
+    return sorted(said, key=lambda one: (one.fence_id, one.threat, one.from_m))
+
+
+def _worst(said: Sequence[Stretch]) -> list[Row]:
+    """The worst verdict of all threats along every fence line."""
+    rows: list[Row] = []
+    for fence_id in dict.fromkeys(one.fence_id for one in said):
+        mine = [one for one in said if one.fence_id == fence_id]
+        cuts = sorted({one.from_m for one in mine} | {one.to_m for one in mine})
+        pieces: list[tuple[float, float, Stretch]] = []
+        for a, b in pairwise(cuts):
+            here = [one for one in mine if one.from_m <= (a + b) / 2 < one.to_m]
+            worst = min(here, key=lambda one: (_RANK[one.verdict], one.confidence or 0.0))
+            if pieces and pieces[-1][2].verdict == worst.verdict and pieces[-1][2].cause == worst.cause:
+                pieces[-1] = (pieces[-1][0], b, pieces[-1][2])
+            else:
+                pieces.append((a, b, worst))
+        for number, (a, b, worst) in enumerate(pieces, start=1):
+            rows.append(
+                {
+                    "verdict_id": f"{fence_id}-{EVERY_THREAT}-{number:04d}",
+                    "fence_id": fence_id,
+                    "zone_id": worst.zone_id or None,
+                    "threat": EVERY_THREAT,
+                    "from_m": a,
+                    "to_m": b,
+                    "verdict": worst.verdict,
+                    "confidence": worst.confidence,
+                    "cause": worst.cause or None,
+                    "settle": _SETTLE[worst.cause],
+                    "geometry": _joined([one for one in mine if one.threat == worst.threat], a, b),
+                }
+            )
+    return rows
+
+
+def _joined(lines: Sequence[Stretch], from_m: float, to_m: float) -> LineString:
+    """The fence between two places of it."""
+    first = min(one.from_m for one in lines)
+    ordered = LineString([xy for one in sorted(lines, key=lambda one: one.from_m) for xy in one.line.coords])
+    return substring(ordered, from_m - first, to_m - first)
+
+
+def verdict_lengths(said: Sequence[Stretch]) -> dict[str, dict[str, float]]:
+    """Metres of fence by threat and verdict; the four add up to the fence."""
+    lengths = {one.threat: dict.fromkeys(VERDICTS, 0.0) for one in said}
+    for one in said:
+        lengths[one.threat][one.verdict] += one.to_m - one.from_m
+    return {threat: {name: round(m, 2) for name, m in each.items()} for threat, each in lengths.items()}
+
+
+def verdict_table(lengths: dict[str, dict[str, float]], closing: Row) -> Row:
+    """The closing table: the verdicts first, then what was found zone by zone."""
+    names = ["detected, 95 %", "unproven", "undetected", "no beam"]
+    first = {
+        "title": "verdicts, metres of fence",
+        "columns": ["threat", *names],
+        "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
+    }
+    return first | {"more": [closing]}
+
+
+def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:
+    """Say the verdicts in words."""
+    for threat, metres in lengths.items():
+        parts = [f"{metres['detected']:.1f} m detected with {CONFIDENCE:.0%} confidence"]
+        parts += [
+            f"{metres[name]:.1f} m {name.replace('_', ' ')}"
+            for name in ("unproven", "undetected", "no_beam")
+            if metres[name] > 0.0
+        ]
+        ctx.say(f"{threat}: {', '.join(parts)}")
+    bare = max(metres["no_beam"] for metres in lengths.values()) if lengths else 0.0
+    if bare > 0.0:
+        ctx.warn(f"{bare:.1f} m of fence have no beam (layer verdicts)")
