@@ -261,8 +261,9 @@ class _Group:
 
     def _judged(self, now: list[Modulation] | None, *off: list[Modulation]) -> list[Proof]:
         """Proofs from the modulation on the ground as designed, None to leave that out, and at the edges."""
+        margin = self.settings.headroom
         return [
-            _proof(self.perimeter, z, now and now[k], [each[k] for each in off], d, self.settings.headroom)
+            _proof(self.perimeter, z, None if now is None else now[k], [each[k] for each in off], d, margin)
             for k, (z, d) in enumerate(zip(self.zones, self.demands, strict=True))
         ]
 
