@@ -11,6 +11,7 @@ from geotools.earthwork.buildable import Machine, buildable_bounds
 from geotools.earthwork.falls import Drainage, WaterCrossing
 from geotools.earthwork.limits import Falls, SightLine
 from geotools.earthwork.programme import Grading, GradingRules, grade
+from geotools.earthwork.proof import LEAST_M
 from geotools.errors import InfeasibleError
 from geotools.terrain.cells import Cells
 
@@ -32,10 +33,13 @@ class Solver:
 
     def __init__(self, cells: Cells, rules: GradingRules, machine: Machine, drainage: Drainage | None) -> None:
         self.cells, self.machine, self.drainage = cells, machine, drainage
+        #: whether flow paths keep their falls; else every pond gets its crossing
+        self.keep = True
         self.prices = rules.prices
         # which heads may move is settled before: that keeps the whole numbers out of the programme
         self.rules = replace(rules, prices=replace(rules.prices, set_head=0.0))
-        slope = max(self.rules.max_slope - _SPARE_M / float(np.sqrt(cells.area)), self.rules.max_slope / 2)
+        self._spare = min(_SPARE_M, machine.least_lift_m)
+        slope = max(self.rules.max_slope - self._spare / float(np.sqrt(cells.area)), self.rules.max_slope / 2)
         self._closer = replace(self.rules, max_slope=slope)
         self._last: np.ndarray | None = None
         self._built: np.ndarray | None = None
@@ -60,7 +64,7 @@ class Solver:
 
     def _whole(self, lines: Sequence[SightLine], falls: Falls | None) -> Grading:
         # a little closer than asked, so that leaving the thinnest of it away breaks no limit
-        told = [replace(line, low=line.low - _SPARE_M, high=line.high - _SPARE_M) for line in lines]
+        told = [replace(line, low=line.low - self._spare, high=line.high - self._spare) for line in lines]
         try:
             free = self._free(told, self._closer, falls)
         except InfeasibleError:
@@ -69,6 +73,8 @@ class Solver:
         self._last = change
         if not np.abs(change).max(initial=0.0) > 0:
             return free
+        if not (self.machine.least_lift_m or self.machine.least_width_m):
+            return self._without_dust(free)
         for wider, round_, thin in _TRIES:
             ease = self.machine.least_lift_m + _SPARE_M if round_ else 0.0
             low, high = buildable_bounds(self.cells, change, self.machine, wider=wider, thin=thin)
@@ -99,7 +105,7 @@ class Solver:
         All are left out at first; of those that are lost then, the dearest crossing first, each is taken back where
         its fall costs less. That takes the whole numbers out of every later solve.
         """
-        if self.drainage is None:
+        if self.drainage is None or not self.keep:
             return None
         falls = self.drainage.falls()
         known = np.zeros(0, bool) if self._built is None else self._built
@@ -140,6 +146,17 @@ class Solver:
             self.cells, lines, rules, falls=falls, start=self._last, weighings=weighings, explain=rules is self.rules
         )
 
+    def _without_dust(self, grading: Grading) -> Grading:
+        """The grading without changes too thin to see; what is left is what the model is asked about."""
+        dust = np.abs(grading.design - self.cells.ground) < LEAST_M
+        made = replace(
+            grading,
+            cut=np.where(dust, 0.0, grading.cut),
+            fill=np.where(dust, 0.0, grading.fill),
+            design=np.where(dust, self.cells.ground, grading.design),
+        )
+        return replace(made, cost=self.price(made, ()) + made.water)
+
     def _for_machines(self, line: SightLine, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> SightLine:
         """The line without what would have been worked by less than a machine can, and with room for a lift elsewhere.
 
@@ -165,7 +182,7 @@ class Solver:
 
     def dry(self, grading: Grading) -> bool:
         """False where the grading lets water stand whose ways were not kept so far; they are from now on."""
-        if self.drainage is None:
+        if self.drainage is None or not self.keep:
             return True
         _, ponds = self.drainage.after(grading.design)
         return not ponds or not self.drainage.keep_from(ponds)

@@ -179,13 +179,24 @@ def grade_group(
     posts = [(x, y, _POST_RADIUS_M) for li in lines_of for x, y in ((li.x0, li.y0), (li.x1, li.y1))]
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     trial = _Group(perimeter, surface, zones, strip, settings)
-    best = trial.run(frozenset())
+    # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
+    best = trial.run(frozenset(), keep_falls=False)
+    keep_falls = False
+    if best.crossings or not best.dry:
+        best, keep_falls = min(
+            ((best, False), (trial.run(frozenset(), keep_falls=True), True)), key=lambda pair: _rank(pair[0])
+        )
     held_is_good = best.proven and best.dry and best.buildable
     for heads, least in trial.choices()[: 1 if held_is_good else None]:
         if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
             break
-        best = min((best, trial.run(heads)), key=lambda g: (g.made is None, not g.proven, not g.dry, g.price))
+        best = min((best, trial.run(heads, keep_falls=keep_falls)), key=_rank)
     return best
+
+
+def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, float]:
+    """What comes first is to be taken: a surface that is there, clear, dry and cheap, in this order."""
+    return grading.made is None, not grading.proven, not grading.dry, grading.price
 
 
 #: Heads that may be moved: number of the zone, and 0 for the transmitter's end or 1 for the receiver's.
@@ -261,10 +272,9 @@ class _Group:
 
     def _judged(self, now: list[Modulation] | None, *off: list[Modulation]) -> list[Proof]:
         """Proofs from the modulation on the ground as designed, None to leave that out, and at the edges."""
+        margin = self.settings.headroom
         return [
-            _proof(
-                self.perimeter, z, None if now is None else now[k], [each[k] for each in off], d, self.settings.headroom
-            )
+            _proof(self.perimeter, z, None if now is None else now[k], [each[k] for each in off], d, margin)
             for k, (z, d) in enumerate(zip(self.zones, self.demands, strict=True))
         ]
 
@@ -304,10 +314,11 @@ class _Group:
             found.append((heads, earth + self.settings.rules.prices.set_head * len(heads)))
         return sorted(found, key=lambda item: (item[1], sorted(item[0])))
 
-    def run(self, free: Heads) -> ZoneGrading:
+    def run(self, free: Heads, *, keep_falls: bool) -> ZoneGrading:
         """The cheapest works with these heads free to move and the others held."""
         settings, strip = self.settings, self.strip
         solver = self._solver()
+        solver.keep = keep_falls
         search = Search(self.tolerance, _REACH_M, max_rounds=settings.max_rounds)
         lengths = [z.line.length for z in self.zones]
         lines = self._lines(free)

@@ -9,6 +9,9 @@ import numpy.typing as npt
 
 from geotools.earthwork.water import Flow, Pond, contributing_area, flood, line_crossings, ponds
 
+#: Ponds that come so near to a line are followed as far as they reach, m.
+BESIDE_M = 4.0
+
 __all__ = ["Crossing", "Piece", "Water", "water_around", "water_of"]
 
 
@@ -26,10 +29,14 @@ class Crossing:
 
 @dataclass(frozen=True)
 class Water:
-    """What a zone's surroundings do with rain."""
+    """What a zone's surroundings do with rain.
+
+    cut_off : a pond beside the line overflows at the edge of the ground looked at, so that it may be larger.
+    """
 
     ponds: list[Pond]
     crossings: list[Crossing]
+    cut_off: bool = False
 
 
 @dataclass(frozen=True)
@@ -84,7 +91,10 @@ def water_around(
         run = float(np.hypot(*np.diff(np.array(np.unravel_index(way, level.shape)), axis=1)).sum() * cell)
         fall = float(surface[0] - surface[-1]) / run if run > 0 else 0.0
         found.append(Crossing(way, float(along.ravel()[i]), float(area.ravel()[i]), fall))
-    return Water(ponds(level, flow, cell * cell, min_depth=min_depth), found)
+    standing = ponds(level, flow, cell * cell, min_depth=min_depth)
+    beside = (np.abs(on_zone) <= BESIDE_M).ravel()
+    cut_off = any(flow.receiver[pond.pour] == pond.pour and beside[pond.cells].any() for pond in standing)
+    return Water(standing, found, cut_off)
 
 
 def _way(flow: Flow, area: np.ndarray, start: int, cell: float, reach: float) -> npt.NDArray[np.intp]:

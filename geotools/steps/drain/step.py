@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import islice
@@ -10,18 +10,19 @@ from itertools import islice
 import numpy as np
 from geopandas import GeoDataFrame
 from rasterio import Affine
+from scipy import ndimage
 from shapely import LineString, MultiPolygon, Point, get_coordinates
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
-from geotools.earthwork.water import Pond
+from geotools.earthwork.water import Pond, flood
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, ZONES
 from geotools.plan.workspace import frame_of
-from geotools.steps.drain.kernel import Piece, Water, water_of
+from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_of
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -33,6 +34,8 @@ LOW_HEAD_M = 0.40
 DAM_M = 0.05
 #: Standing water added by grading that is worth a warning, m3.
 POND_M3 = 0.1
+#: How many times as far as asked a pond is followed, how far at most, m, and the cells that are taken together for it.
+_WIDEST, _FURTHEST_M, _COARSE = 8, 400.0, 4
 #: Zones whose surroundings are held at once.
 _ZONES_AT_ONCE = 24
 
@@ -55,32 +58,63 @@ class _Window:
         return bool(np.abs(self.change).max() > 1e-3)
 
 
-def _windows(perimeter: Perimeter, surface: DesignSurface, margin: float) -> Iterator[_Window]:
-    """For each zone the cells within `margin` of its line; `mine` are those no other zone's line is nearer to."""
+def _reach_of_water(
+    perimeter: Perimeter, surface: DesignSurface, zone_id: str, furthest: float, least_depth: float
+) -> float:
+    """How far from a zone's line the water reaches that stands beside it, before or after works, on coarse cells, m.
+
+    A window that ends inside a hollow drains it: the hollow has to be seen whole before its window can be chosen.
+    """
+    line = perimeter.zones[zone_id].line
+    side_m = _COARSE * surface.cell_m
+    x0, x1 = sorted((line.x0, line.x1))
+    y0, y1 = sorted((line.y0, line.y1))
+    x = np.arange(x0 - furthest, x1 + furthest, side_m)[None, :]
+    y = np.arange(y0 - furthest, y1 + furthest, side_m)[:, None]
+    along, side = line.from_map(x, y)
+    away = np.hypot(side, np.maximum(np.maximum(-along, along - line.length), 0.0))
+    xx, yy = np.broadcast_arrays(x, y)
+    near = away <= furthest
+    ground = np.full(away.shape, np.nan)
+    ground[near] = surface.terrain.sample(xx[near], yy[near])
+    if not np.isfinite(ground).any():
+        return 0.0
+    change = surface.change_at(xx, yy)
+    reach = 0.0
+    for level in (ground, ground + change) if change.any() else (ground,):
+        depth = np.nan_to_num(flood(level).filled - level)
+        labels, _ = ndimage.label(depth > least_depth, np.ones((3, 3)))
+        beside = np.unique(labels[(away <= BESIDE_M + side_m) & (labels > 0)])
+        if len(beside):
+            reach = max(reach, float(away[np.isin(labels, beside)].max()) + 2 * side_m)
+    return reach
+
+
+def _window(perimeter: Perimeter, surface: DesignSurface, zone_id: str, margin: float) -> _Window:
+    """The cells within `margin` of a zone's line; `mine` are those no other zone's line is nearer to."""
     t = surface.transform
-    for zone_id, zone in perimeter.zones.items():
-        line = zone.line
-        low = np.array([min(line.x0, line.x1), min(line.y0, line.y1)]) - margin
-        high = np.array([max(line.x0, line.x1), max(line.y0, line.y1)]) + margin
-        (r1, r0), (c0, c1) = surface.locate([low[0], high[0]], [low[1], high[1]])
-        rows, columns = np.arange(r0, r1 + 1), np.arange(c0, c1 + 1)
-        x, y = surface.centres(rows[:, None], columns[None, :])
-        along, side = line.from_map(x, y)
-        away = np.hypot(side, np.maximum(np.maximum(-along, along - line.length), 0.0))
-        mine = away <= margin
-        for other in perimeter.neighbours(zone_id):
-            near = perimeter.zones[other].line
-            a, s = near.from_map(x, y)
-            theirs = np.hypot(s, np.maximum(np.maximum(-a, a - near.length), 0.0))
-            # of two equally near zones the first by name counts
-            mine &= (away < theirs) if other < zone_id else (away <= theirs)
-        xx, yy = np.broadcast_arrays(x, y)
-        level = np.full(away.shape, np.nan)
-        close = away <= margin
-        level[close] = surface.terrain.sample(xx[close], yy[close])
-        change = surface.change_at(xx, yy)
-        corner = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
-        yield _Window(zone_id, corner, level, change, along, side, mine)
+    line = perimeter.zones[zone_id].line
+    low = np.array([min(line.x0, line.x1), min(line.y0, line.y1)]) - margin
+    high = np.array([max(line.x0, line.x1), max(line.y0, line.y1)]) + margin
+    (r1, r0), (c0, c1) = surface.locate([low[0], high[0]], [low[1], high[1]])
+    rows, columns = np.arange(r0, r1 + 1), np.arange(c0, c1 + 1)
+    x, y = surface.centres(rows[:, None], columns[None, :])
+    along, side = line.from_map(x, y)
+    away = np.hypot(side, np.maximum(np.maximum(-along, along - line.length), 0.0))
+    mine = away <= margin
+    for other in perimeter.neighbours(zone_id):
+        near = perimeter.zones[other].line
+        a, s = near.from_map(x, y)
+        theirs = np.hypot(s, np.maximum(np.maximum(-a, a - near.length), 0.0))
+        # of two equally near zones the first by name counts
+        mine &= (away < theirs) if other < zone_id else (away <= theirs)
+    xx, yy = np.broadcast_arrays(x, y)
+    level = np.full(away.shape, np.nan)
+    close = away <= margin
+    level[close] = surface.terrain.sample(xx[close], yy[close])
+    change = surface.change_at(xx, yy)
+    corner = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
+    return _Window(zone_id, corner, level, change, along, side, mine)
 
 
 def _area(window: _Window, cells: np.ndarray) -> MultiPolygon:
@@ -136,12 +170,16 @@ def _pond_rows(
     half: float,
     heads: list[tuple[str, Point]],
     unit: float,
-) -> list[Row]:
-    rows: list[Row] = []
+) -> list[tuple[bool, tuple[str, int, int], Row]]:
+    """Ponds that reach into a zone: whether no zone is nearer to the deepest place, what tells the pond, its row.
+
+    The windows of several zones may hold the same pond.
+    """
+    rows: list[tuple[bool, tuple[str, int, int], Row]] = []
     for pond in water.ponds:
         deepest = pond.cells[np.argmin(window.level.ravel()[pond.cells])]
-        if not window.mine.ravel()[deepest]:
-            continue  # the neighbour's window holds it
+        deep_x, deep_y = _place(window, np.array([deepest]))
+        key = (state, round(10 * float(deep_x[0])), round(10 * float(deep_y[0])))
         x, y = _place(window, pond.cells)
         wet = []
         for zone_id in (window.zone_id, *perimeter.neighbours(window.zone_id)):
@@ -150,7 +188,8 @@ def _pond_rows(
             if ((np.abs(off) <= half) & (along >= 0) & (along <= line.length)).any():
                 wet.append(zone_id)
         if wet:
-            rows.append(_pond_row(window, pond, state, len(rows) + 1, heads, " ".join(sorted(wet)), unit))
+            row = _pond_row(window, pond, state, len(rows) + 1, heads, " ".join(sorted(wet)), unit)
+            rows.append((bool(window.mine.ravel()[deepest]), key, row))
     return rows
 
 
@@ -187,6 +226,41 @@ def _dams(window: _Window, water: Water) -> list[str]:
     return said
 
 
+def _looked_at(
+    ctx: StepContext,
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    zones: Sequence[str],
+    find: Callable[[Piece], Water],
+) -> list[tuple[_Window, Water, Water]]:
+    """For each zone its window, and its water now and after grading; windows grow until no pond is cut off by them."""
+    asked = ctx.params["margin_m"]
+    furthest, least = min(_WIDEST * asked, _FURTHEST_M), ctx.params["min_depth_m"] / 2
+    margins = {z: max(asked, _reach_of_water(perimeter, surface, z, furthest, least)) for z in zones}
+    found: dict[str, tuple[_Window, Water, Water]] = {}
+    while todo := [z for z in zones if z not in found]:
+        windows = [_window(perimeter, surface, z, margins[z]) for z in todo]
+        pieces: list[Piece] = []
+        for window in windows:
+            length = perimeter.zones[window.zone_id].line.length
+            grounds = [window.level, window.level + window.change] if window.moved else [window.level]
+            pieces += [Piece(ground, window.along, window.side, length) for ground in grounds]
+        waters = iter(ctx.map(find, pieces, f"water to zone {zones[-1]}"))
+        for window in windows:
+            now = next(waters)
+            after = next(waters) if window.moved else now
+            name = window.zone_id
+            if (now.cut_off or after.cut_off) and margins[name] < furthest:
+                margins[name] *= 2
+                continue
+            if now.cut_off or after.cut_off:
+                ctx.warn(
+                    f"water at {name} reaches beyond {margins[name]:.0f} m from the line: more stands than is told"
+                )
+            found[name] = window, now, after
+    return [found[z] for z in zones]
+
+
 def run(ctx: StepContext) -> StepResult:
     """Find standing and running water; see the manual beside this file."""
     beams = ctx.read(BEAMS)
@@ -201,7 +275,7 @@ def run(ctx: StepContext) -> StepResult:
     unit = metres_per_unit(ctx.workspace.plan_crs)
     half = ctx.site.detection.half_width_m
     heads = _low_heads(beams)
-    pond_rows: list[Row] = []
+    told: dict[tuple[str, int, int], Row] = {}
     flow_rows: list[Row] = []
     dams: list[str] = []
     changed: list[str] = []
@@ -211,23 +285,18 @@ def run(ctx: StepContext) -> StepResult:
         min_depth=ctx.params["min_depth_m"],
         min_catchment=ctx.params["min_catchment_m2"],
     )
-    windows = _windows(perimeter, surface, ctx.params["margin_m"])
-    while some := list(islice(windows, _ZONES_AT_ONCE)):
-        pieces: list[Piece] = []
-        for window in some:
-            length = perimeter.zones[window.zone_id].line.length
-            grounds = [window.level, window.level + window.change] if graded and window.moved else [window.level]
-            pieces += [Piece(ground, window.along, window.side, length) for ground in grounds]
-        waters = iter(ctx.map(find, pieces, f"water to zone {some[-1].zone_id}"))
-        for window in some:
-            now = next(waters)
-            after = next(waters) if graded and window.moved else now
-            if graded and window.moved:
+    names = iter(perimeter.zones)
+    while some := list(islice(names, _ZONES_AT_ONCE)):
+        for window, now, after in _looked_at(ctx, perimeter, surface, some, find):
+            if window.moved and graded:
                 changed.append(window.zone_id)
             for state, water in (("now", now), ("after", after))[: 2 if graded else 1]:
-                pond_rows += _pond_rows(window, water, state, perimeter, half, heads, unit)
+                for nearest, key, row in _pond_rows(window, water, state, perimeter, half, heads, unit):
+                    if nearest or key not in told:
+                        told[key] = row
                 flow_rows += _crossing_rows(window, water, state)
             dams += _dams(window, now)
+    pond_rows = list(told.values())
     for dam in dams:
         ctx.warn(dam)
     crs = ctx.workspace.work_crs
@@ -275,7 +344,15 @@ STEP = Step(
     summary="Where water stands in the zones and where it crosses the beams, now and on the design surface.",
     run=run,
     params=(
-        Param("margin_m", "real", "ground looked at beside the beam lines", 20.0, "m", 5, 200),
+        Param(
+            "margin_m",
+            "real",
+            "ground looked at beside the lines, more where a pond reaches on",
+            20.0,
+            "m",
+            5,
+            200,
+        ),
         Param("min_depth_m", "real", "shallower ponds are left out", 0.03, "m", 0.005, 1),
         Param("min_catchment_m2", "real", "smaller streams are left out", 100.0, "m2", 1, 1e6),
     ),

@@ -43,3 +43,12 @@ def test_a_dam_holds_the_volume_of_the_wedge_behind_it():
     # water stands to 100.0 m; behind the dam the depth is 0.02 y - 0.1 |x - 30|, so the section is depth^2 / 0.1
     wedge = 0.02**2 / 0.1 * 20.0**3 / 3
     assert pond.volume == pytest.approx(wedge, rel=0.1)
+
+
+def test_a_pond_at_the_edge_of_the_ground_looked_at_is_told_to_be_cut_off():
+    level = valley(fall=0.002)
+    level[40:46] = np.maximum(level[40:46], 100.5)  # the water would reach far beyond the upper edge
+    assert around(level).cut_off
+    shallow = valley()
+    shallow[40:46] = np.maximum(shallow[40:46], 100.0 - 0.02 * 18.0 + 0.1)
+    assert around(shallow).ponds and not around(shallow).cut_off
