@@ -21,7 +21,7 @@ _TRUST_ENDS = 3
 #: Times that a closer tolerance without a surface is met halfway.
 _HALVES = 2
 #: Rounds in which water may ask for more falls.
-_WET_ROUNDS = 4
+_WET_ROUNDS = 2
 
 __all__ = ["LEAST_M", "Proof", "ProvenGrading", "Search", "grade_until_clear", "spread", "tightened"]
 

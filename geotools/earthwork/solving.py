@@ -20,7 +20,7 @@ __all__ = ["Solver"]
 #: What the thinnest works are that are left away, m.
 _SPARE_M = 0.01
 #: Times that the crossings are settled anew from the start.
-_MOST_AGAIN = 4
+_MOST_AGAIN = 1
 #: Crossings whose falls are tried in their place at a time.
 _MOST_TAKEN_BACK = 5
 #: Cells that worked ground is widened by, whether flow may have to go round the edge of a lift, and whether works may

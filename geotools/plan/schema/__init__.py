@@ -20,7 +20,7 @@ from geotools.plan.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
-from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS
+from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
@@ -48,6 +48,7 @@ LAYERS: dict[str, LayerSchema] = {
         ADVICE,
         OPTIONS,
         PROPOSED_HEADS,
+        WATER_CROSSINGS,
         HEAD_HEIGHTS,
         EARTHWORKS,
         GRADINGS,
@@ -100,6 +101,7 @@ __all__ = [
     "VIEWS",
     "WALK_PLAN",
     "WALK_RESULT",
+    "WATER_CROSSINGS",
     "WIDTHS",
     "ZONES",
     "Category",

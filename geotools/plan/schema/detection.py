@@ -72,6 +72,7 @@ DEAD_SPOTS = LayerSchema(
                 Symbol(BLACK, width=0.3, fill="hatch", fill_colour=ORANGE),
             ),
             Category("corner", "Dead spot at a corner", Symbol(BLACK, width=0.3, fill_colour=YELLOW)),
+            Category("junction", "Dead spot at an open junction", Symbol(BLACK, width=0.5, fill_colour=YELLOW)),
             Category(
                 "range",
                 "Dead spot of heads that do not serve the threat over this length",

@@ -137,3 +137,27 @@ PROPOSED_HEADS = LayerSchema(
         ),
     ),
 )
+
+WATER_CROSSINGS = LayerSchema(
+    name="water_crossings",
+    title="Ways for water through the works",
+    description=(
+        "Where the proposed works would dam a flow path and a way for the water is built, from inlet to outlet. "
+        "Drainage is for a licensed civil engineer; local codes govern."
+    ),
+    geometry="LineString",
+    key="crossing_id",
+    made_by="remedy",
+    fields=(
+        Field("crossing_id", "text", "zone and number", nullable=False),
+        ZONE_ID,
+        Field("kind", "text", "how the water is let through", nullable=False),
+        Field("inlet_m", "real", "level of the inlet", "m"),
+        Field("outlet_m", "real", "level of the outlet", "m"),
+        Field("length_m", "real", "from inlet to outlet", "m"),
+        Field("cover_m", "real", "least depth of ground over the middle half of the way", "m"),
+        Field("catchment_m2", "real", "ground that drains through it", "m2"),
+        Field("cost", "real", "cost at the site file's prices, in its currency"),
+    ),
+    style=Style(Symbol(BLUE, width=1.0)),
+)

@@ -121,7 +121,7 @@ def _stand(
             joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest)
             continue
         before = starts[zone_id]
-        cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes)
+        cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)
         cost += heads_moved(before, one.zone) * prices.set_head
         if option.start is not None:
             cost, words = cost + option.start.cost, f"{option.start.words}, and {words}"

@@ -91,10 +91,14 @@ def earth_cost(volumes: tuple[float, float, float, float], crossings: Sequence[W
     return prices.earth(*volumes[:3]) + sum(crossing.cost for crossing in crossings)
 
 
-def earth_words(volumes: tuple[float, float, float, float]) -> str:
-    """What is moved."""
+def earth_words(volumes: tuple[float, float, float, float], crossings: Sequence[WaterCrossing]) -> str:
+    """What is moved, and how the water gets through it."""
     cut, fill, area, depth = volumes
-    return f"cut {cut:.1f} m3 and fill {fill:.1f} m3 over {area:.0f} m2, {depth:.2f} m at most"
+    said = f"cut {cut:.1f} m3 and fill {fill:.1f} m3 over {area:.0f} m2, {depth:.2f} m at most"
+    if not crossings:
+        return said
+    kinds = sorted({crossing.kind for crossing in crossings})
+    return f"{said}, with {len(crossings)} way(s) for water ({', '.join(kinds)})"
 
 
 class _Trial:
@@ -192,7 +196,7 @@ class _Trial:
             return None, grading
         (made,) = grading.zones
         volumes = grading.volumes()
-        cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes)
+        cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes, grading.crossings)
         cost += heads_moved(zone, made) * self.prices.set_head
         if start is not None:
             cost, words = cost + start.cost, f"{start.words}, and {words}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import geopandas as gpd
 import numpy as np
-from shapely import MultiPolygon, get_coordinates
+from shapely import LineString, MultiPolygon, get_coordinates
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_type_of
@@ -25,7 +25,7 @@ from geotools.earthwork.zones import ZoneGrading
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
 from geotools.plan.model import BeamPair, Zone
-from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, ZONES
+from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.remedy.advice import Advice, DeadSpot, advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
@@ -196,11 +196,32 @@ def run(ctx: StepContext) -> StepResult:
         layers={
             "advice": frame_of(ADVICE, advice, crs),
             "options": frame_of(OPTIONS, choices),
+            "water_crossings": frame_of(WATER_CROSSINGS, _crossing_rows(joint), crs),
             "proposed_heads": frame_of(PROPOSED_HEADS, proposed_rows(perimeter, joint.proposed, surface), crs),
         },
         files=[CUT_FILL],
         summary=_summary(ctx, advice, choices),
     )
+
+
+def _crossing_rows(joint: JointDesign) -> list[Row]:
+    """Ways for water through the works, from inlet to outlet."""
+    return [
+        {
+            "crossing_id": f"{zone_id}-W{number:02d}",
+            "zone_id": zone_id,
+            "kind": crossing.kind,
+            "inlet_m": crossing.inlet_m,
+            "outlet_m": crossing.outlet_m,
+            "length_m": float(np.hypot(*(crossing.line[1] - crossing.line[0]))),
+            "cover_m": crossing.cover_m,
+            "catchment_m2": crossing.catchment_m2,
+            "cost": crossing.cost,
+            "geometry": LineString(crossing.line),
+        }
+        for zone_id, graded in joint.graded.items()
+        for number, crossing in enumerate(graded.crossings, start=1)
+    ]
 
 
 def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) -> None:
@@ -256,7 +277,7 @@ STEP = Step(
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),
     ),
-    outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS)),
+    outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS), LayerOut(WATER_CROSSINGS)),
     files=(FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative) of the proposed state"),),
     order=45,
     citations=(

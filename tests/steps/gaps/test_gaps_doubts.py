@@ -11,6 +11,7 @@ from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.perimeter import Perimeter, Rules, strip_nodes
 from geotools.detection.sensitivity import CHANGES, sensitivity
 from geotools.detection.spots import runs
+from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.errors import InputError
 from geotools.plan.model import BeamPair, Zone
 from tests.invented_ground import Formula
@@ -82,7 +83,9 @@ def test_check_points_outside_the_model_are_refused():
 
 def judged(depth, sigma):
     perimeter, spots = one_zone(depth)
-    return judge_zone(perimeter, "Z1", {"prone": spots}, Accuracy(sigma, correlation_m=8.0), 32, 1), spots
+    unknowns = Unknowns(Accuracy(sigma, correlation_m=8.0), head_m=0.0, body=0.0, draws=32)
+    worlds = drawn_modulation(perimeter, "Z1", unknowns, range(unknowns.draws))
+    return judge_zone(perimeter, "Z1", {"prone": spots}, unknowns, worlds), spots
 
 
 def test_a_deep_dip_is_certain_and_a_shallow_one_hangs_on_the_survey():

@@ -9,7 +9,7 @@ import rasterio
 
 from geotools.cli.demo import place_demo_input
 from geotools.engine.runner import run_site
-from geotools.errors import NumericInputError
+from geotools.errors import InputError
 from geotools.site import open_site
 
 
@@ -171,7 +171,7 @@ def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_pat
 
     out = _edited(wave, tmp_path, "beams", sink)
     spots = layer(out, "dead_spots")
-    with pytest.raises(NumericInputError, match="F01-Z002-usual"):
+    with pytest.raises(InputError, match="F01-Z002-TX-usual"):
         run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     assert layer(out, "dead_spots").equals(spots)
 
