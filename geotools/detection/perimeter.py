@@ -188,6 +188,14 @@ class Perimeter:
         self._batching = Batching()
         self.standing_db: dict[tuple[str, str], float] = {}
 
+    def __getstate__(self) -> dict[str, object]:
+        """Everything but the place where threads meet: another process has its own."""
+        return {name: value for name, value in self.__dict__.items() if name != "_batching"}
+
+    def __setstate__(self, state: dict[str, object]) -> None:
+        self.__dict__.update(state)
+        self._batching = Batching()
+
     @classmethod
     def of(cls, chains: Sequence[FenceChain], ground: Ground, rules: Rules) -> Perimeter:
         """The perimeter of a site's fence lines."""

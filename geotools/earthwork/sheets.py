@@ -24,7 +24,7 @@ _SIGHT: dict[str, Any] = {"colour": "#0072b2", "width": 0.25, "dash": (0.4, 0.8)
 _BEAM: dict[str, Any] = {"colour": "#000000", "width": 0.2}
 _CUT, _FILL = "#f0c46a", "#a9d7f2"
 _CAUTIONS = (
-    "Locate buried services first. Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.",
+    "Locate buried services first. Drainage, slopes and erosion are for a licensed civil engineer; local codes govern.",
     "A model is no acceptance: walk-test every zone. Handle as sensitive.",
 )
 

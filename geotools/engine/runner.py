@@ -41,10 +41,10 @@ LOG_NAME = "run.log"
 CAUTIONS = (
     "Detection: a model is no acceptance; walk-test every zone.",
     "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; "
-    "local codes rule.",
+    "local codes govern.",
     "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
     "equipment used.",
-    "The outputs show where a site is weak: handle as sensitive, share by need.",
+    "The outputs show where a site is weak: handle as sensitive, need-to-know.",
 )
 
 

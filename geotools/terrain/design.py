@@ -113,6 +113,20 @@ class StripCells:
     cells: Cells
 
 
+@dataclass(frozen=True)
+class _CellWords:
+    """Says where a cell lies, by the line nearest to it; a value, so that cells can be sent to another process."""
+
+    lines: dict[str, BeamLine]
+    x: np.ndarray
+    y: np.ndarray
+
+    def __call__(self, cell: int) -> str:
+        seen = {name: line.from_map(self.x[cell], self.y[cell]) for name, line in self.lines.items()}
+        name, (along, off) = min(seen.items(), key=lambda item: abs(float(item[1][1])))
+        return f"zone {name}, chainage {float(along):.1f} m, offset {float(off):+.1f} m"
+
+
 class DesignSurface:
     """Terrain plus change.
 
@@ -237,12 +251,9 @@ class DesignSurface:
         joined = np.concatenate(pairs)
         level = ground + np.where(movable, 0.0, worked)
 
-        def tell(cell: int) -> str:
-            seen = {name: line.from_map(cx[cell], cy[cell]) for name, line in lines.items()}
-            name, (along, off) = min(seen.items(), key=lambda item: abs(float(item[1][1])))
-            return f"zone {name}, chainage {float(along):.1f} m, offset {float(off):+.1f} m"
-
-        cells = Cells(level, self.cell_m**2, joined, np.full(len(joined), self.cell_m), movable, np.c_[cx, cy], tell)
+        lengths = np.full(len(joined), self.cell_m)
+        words = _CellWords(dict(lines), cx, cy)
+        cells = Cells(level, self.cell_m**2, joined, lengths, movable, np.c_[cx, cy], words)
         return StripCells(row + r0, column + c0, cx, cy, cells)
 
     def apply(self, strip: StripCells, design: np.ndarray) -> None:

@@ -7,7 +7,7 @@ from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
 _CAUTION = (
-    "Locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes rule."
+    "Locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."
 )
 
 EARTHWORKS = LayerSchema(

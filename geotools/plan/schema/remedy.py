@@ -11,7 +11,7 @@ ADVICE = LayerSchema(
     title="Advice",
     description=(
         "What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed "
-        "civil engineer; local codes rule."
+        "civil engineer; local codes govern."
     ),
     geometry="MultiPolygon",
     key="advice_id",

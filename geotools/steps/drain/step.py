@@ -367,5 +367,5 @@ STEP = Step(
         "depression filling: Barnes, Lehman and Mulla, Computers & Geosciences 62, 2014",
         "single-direction flow: O'Callaghan and Mark, Computer Vision, Graphics and Image Processing 28, 1984",
     ),
-    cautions=("Drainage, slopes and erosion are for a licensed civil engineer; local codes rule.",),
+    cautions=("Drainage, slopes and erosion are for a licensed civil engineer; local codes govern.",),
 )

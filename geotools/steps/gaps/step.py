@@ -78,6 +78,6 @@ STEP = Step(
     cautions=(
         "A model is no acceptance: walk-test every zone. It is paraxial, takes people as opaque screens, and knows "
         "no fence, vehicle, snow or wet grass.",
-        "The results show where the site is weak: handle as sensitive, share by need.",
+        "The results show where the site is weak: handle as sensitive, need-to-know.",
     ),
 )

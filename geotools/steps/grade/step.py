@@ -208,7 +208,7 @@ STEP = Step(
     ),
     cautions=(
         "Locate buried services first; drainage, slopes and erosion are for a licensed civil "
-        "engineer; local codes rule.",
+        "engineer; local codes govern.",
         "A model is no acceptance: walk-test every zone.",
     ),
 )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
-from shapely import LineString, MultiPolygon, get_coordinates
+from shapely import LineString, MultiPolygon, STRtree, get_coordinates
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_type_of
@@ -21,18 +23,35 @@ from geotools.earthwork.from_plan import (
     write_change,
 )
 from geotools.earthwork.proposal import proposed_rows
-from geotools.earthwork.zones import ZoneGrading
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
 from geotools.plan.model import BeamPair, Zone
 from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
+from geotools.site import Site
 from geotools.steps.remedy.advice import Advice, DeadSpot, advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
 from geotools.steps.remedy.options import Limits, Option, reason_for, zone_options
-from geotools.terrain.design import DesignSurface, Kept, SharedGround
+from geotools.terrain.design import DesignSurface, Kept
 
 Row = dict[str, object]
+
+
+@dataclass(frozen=True)
+class CompareTask:
+    """What is asked of every zone: the site, its perimeter solved as it stands, what may be done, what is kept."""
+
+    site: Site
+    perimeter: Perimeter
+    limits: Limits
+    kept: STRtree
+
+
+def compare(task: CompareTask, zone_id: str) -> tuple[list[Option], str]:
+    """The options of one zone, in whatever process, and what was said of grading it alone."""
+    surface = surface_over(task.site, task.perimeter, task.perimeter.ground, [zone_id])
+    options, grading = zone_options(task.perimeter, surface, zone_id, task.limits, keep_mask(task.kept, surface))
+    return options, grading.reason
 
 
 def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[DeadSpot]]:
@@ -147,7 +166,7 @@ def run(ctx: StepContext) -> StepResult:
             "the dead spots come from the straightness rule; what is advised here is by the wave model, "
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
-    ground = SharedGround(ctx.terrain)
+    ground = ctx.terrain
     perimeter = perimeter_of(site, ctx.read, ground)
     settings = grade_settings(site)
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
@@ -160,17 +179,12 @@ def run(ctx: StepContext) -> StepResult:
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
 
-    def compare(zone_id: str) -> tuple[list[Option], ZoneGrading]:
-        surface = surface_over(site, perimeter, ground, [zone_id])
-        return zone_options(perimeter, surface, zone_id, limits, keep_mask(kept, surface))
-
+    task = CompareTask(site, perimeter, limits, kept)
+    compared = ctx.map(partial(compare, task), list(by_zone), "zones")
     options: dict[str, list[Option]] = {}
     earth: dict[str, str] = {}
-    for number, (zone_id, (found, grading)) in enumerate(
-        zip(by_zone, perimeter.together(compare, list(by_zone)), strict=True), start=1
-    ):
-        ctx.progress(number, len(by_zone), f"zone {zone_id}")
-        options[zone_id], earth[zone_id] = found, grading.reason
+    for zone_id, (found, reason) in zip(by_zone, compared, strict=True):
+        options[zone_id], earth[zone_id] = found, reason
 
     def blank() -> tuple[DesignSurface, Kept | None]:
         surface = surface_over(site, perimeter, ground)

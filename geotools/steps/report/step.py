@@ -218,5 +218,5 @@ STEP = Step(
         "hues after Okabe and Ito, Color Universal Design, 2008 (from memory)",
         "order of the sheets: common practice",
     ),
-    cautions=("The report shows where the site is weak: handle as sensitive, share by need.",),
+    cautions=("The report shows where the site is weak: handle as sensitive, need-to-know.",),
 )
