@@ -1,26 +1,25 @@
 """Steps as Python functions, made from their declarations: frames in, frames out.
 
-A call runs the ordinary runner in a private folder, so that it computes what the command line computes.
+A call runs the ordinary runner in a private folder, so that it computes what the command line computes, and takes edits
+and what became stale as the command line does.
 """
 
 from __future__ import annotations
 
-import json
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from functools import cache
 from typing import Any
 
 from geotools.engine.docstrings import docstring, function_name, signature
-from geotools.engine.plan_order import PlanOrder
 from geotools.engine.result import Plan, Said
-from geotools.engine.runner import Job, Outcome
-from geotools.engine.step import Step, discover, get_step
-from geotools.errors import GeotoolsError, GeotoolsWarning, InputError, StepError
+from geotools.engine.runner import Job
+from geotools.engine.step import Step, discover
+from geotools.errors import GeotoolsWarning, InputError
 from geotools.io.private_folder import PrivateFolder
 from geotools.site import Site
 
-__all__ = ["functions", "step_function"]
+__all__ = ["functions", "missing_makers", "step_function"]
 
 #: Frames of the caller's own code that stand between a warning and the line that called: `_issue`, `call`.
 _LEVELS = 3
@@ -77,48 +76,61 @@ def _check_arguments(step: Step, site: Any, plan: Any) -> None:
 def _run(step: Step, site: Site, plan: Plan | None, params: Mapping[str, Any]) -> Plan:
     folder = PrivateFolder()
     try:
+        held = set() if plan is None else set(plan.layers)
         if plan is not None:
             plan.place(folder.path)
-        order = PlanOrder(*((), {}) if plan is None else (plan.edited(), _held(plan), plan.stale))
-        before: list[Outcome] = []
         with Job(site, folder.path, overwrite=True) as job:
-            for name, given in order.before(step):
-                before.append(job.run(name, **_of_before(given)))
-            outcome = job.run(step.name, **params)
+            for name in missing_makers(step, held):
+                job.run(name)
+            job.run(step.name, **params)  # what is stale is brought up to date first: edits count
+            *before, outcome = job.outcomes
             crs = job.workspace.plan_crs
-    except GeotoolsError:
+            stale = tuple(name for name, causes in job.ledger.causes(job.records()).items() if causes)
+    except BaseException:
         folder.close()
         raise
-    ran = tuple(done.step for done in before)
-    notes = [f"run first, for what this step reads: {', '.join(ran)}"] if ran else []
+    ran = ", ".join(dict.fromkeys(done.step for done in before))
     said = Said(
         step.name,
         tuple(out.schema.name for out in step.outputs),
         outcome.summary,
-        (*notes, *outcome.notes),
+        (*([f"run first, for what this step reads: {ran}"] if ran else []), *outcome.notes),
         tuple(outcome.warnings),
         tuple((done.step, tuple(done.warnings)) for done in before),
-        order.stale_after((*ran, step.name)),
+        stale,
     )
     return Plan(folder, crs, said)
 
 
-def _held(plan: Plan) -> dict[str, dict[str, Any]]:
-    """The parameters of the steps that made a plan, by step; empty of what cannot be read."""
-    if "provenance" not in plan:
-        return {}
-    rows = plan["provenance"]
-    found: dict[str, dict[str, Any]] = {}
-    for name, text in zip(rows["step"], rows["parameters"], strict=True):
-        try:
-            found[str(name)] = dict(json.loads(str(text)))
-        except (ValueError, TypeError):
-            found[str(name)] = {}
-    return found
+def missing_makers(step: Step, held: Collection[str]) -> list[str]:
+    """The steps to run first so that every layer that ``step`` requires is there, in order.
 
+    Parameters
+    ----------
+    step : Step
+        What is to be run.
+    held : collection of str
+        Layers that are there.
 
-def _of_before(given: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in given.items() if value is not None}
+    Returns
+    -------
+    list of str
+        Names of steps; each is run with its defaults.
+    """
+    makers = {out.schema.name: other for other in discover().values() for out in other.outputs if not out.updates}
+    found: dict[str, None] = {}
+
+    def need(reader: Step, above: tuple[str, ...]) -> None:
+        for read in reader.inputs:
+            maker = makers.get(read.schema.name)
+            if maker is None or not read.required or read.schema.name in held:
+                continue
+            if maker.name not in found and maker.name not in above:
+                need(maker, (*above, maker.name))
+                found[maker.name] = None
+
+    need(step, (step.name,))
+    return list(found)
 
 
 def _issue(plan: Plan) -> None:
@@ -126,12 +138,3 @@ def _issue(plan: Plan) -> None:
     for name, texts in (*plan.said.before, (plan.step, plan.warnings)):
         for text in texts:
             warnings.warn(GeotoolsWarning(text, where=f"step {name}"), stacklevel=_LEVELS)
-
-
-def function_of(name: str) -> Callable[..., Plan]:
-    """The function of the step of that name; StepError lists the names there are."""
-    made = functions()
-    if name not in made:
-        get_step(name)
-        raise StepError("there is no step of that name", found=name, expected=", ".join(made))
-    return made[name]

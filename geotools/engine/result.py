@@ -27,7 +27,7 @@ from geotools.io.private_folder import PrivateFolder
 from geotools.io.raster import Raster
 from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
-from geotools.plan.schema import PROVENANCE, LayerSchema
+from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import PLAN_NAME, Workspace, plan_crs_of
 
 if TYPE_CHECKING:
@@ -248,13 +248,14 @@ class Plan:
         for name, path in self.files.items():
             carry(path, folder / name)
         carry(self._folder.path / SUMMARY_NAME, folder / SUMMARY_NAME)
-        changed: dict[LayerSchema, Frame] = {}
-        for name in self.edited():
-            schema = schema_of(name)
+        ready = folder / PLAN_NAME
+        changed = {name: schema_of(name) for name in self.edited()}
+        for name, schema in changed.items():
             assert schema is not None  # nothing else is taken
-            changed[schema] = fitting(schema, self._frames[name], self._workspace.work_crs)
-        if changed:
-            Workspace(folder, self.crs).write(changed)
+            frame = fitting(schema, self._frames[name], self._workspace.work_crs)
+            placed = frame.to_crs(self.crs) if isinstance(frame, GeoDataFrame) else frame
+            gpkg.write_layer(ready, schema, placed, self.crs)
+        gpkg.finish(ready, [schema for schema in changed.values() if schema is not None])
 
     def to_folder(self, path: Path | str, *, overwrite: bool = False) -> Path:
         """Write the plan: ``plan.gpkg`` with every layer, and the files beside it.

@@ -1,0 +1,474 @@
+"""Types of the public API. Made by `python -m geotools.engine.stub` from the declarations: do not edit."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Literal
+
+from geopandas import GeoDataFrame
+from pandas import DataFrame
+
+from geotools.engine.result import Plan as _Plan
+from geotools.engine.runner import Outcome
+from geotools.engine.step import Step
+from geotools.errors import GeotoolsWarning as GeotoolsWarning
+from geotools.io.raster import Raster as Raster
+from geotools.site import Site as Site
+
+__version__: str
+
+class Plan(_Plan):
+    """A plan in memory: every layer made so far as a frame, every raster as an array."""
+
+    fence: GeoDataFrame
+    """The fence lines as they were read, in the plan's coordinate system."""
+    corridor: GeoDataFrame
+    """The strip of ground the beams flood, one area a fence line."""
+    zones: GeoDataFrame
+    """Detection zones: the strip between a transmitter post and a receiver post."""
+    heads: GeoDataFrame
+    """Transmitter and receiver heads. Z is the head's own level: ground plus height."""
+    beams: GeoDataFrame
+    """Line of sight from each transmitter head to its receiver head."""
+    clear_ground: GeoDataFrame
+    """Ground that beams and posts may use: beside the fence, or between two fences, keep-outs taken out."""
+    widths: GeoDataFrame
+    """Free width of the corridor square to the line the beams follow, from obstacle to obstacle."""
+    conflicts: GeoDataFrame
+    """Places where the layout breaks one of its rules: what was found, what is wanted, how to mend it."""
+    cameras: GeoDataFrame
+    """Cameras that assess the zones. Z is the camera's own level."""
+    views: GeoDataFrame
+    """The ground in a camera's picture, from its nearest place to the far end of the zone it looks along."""
+    verdicts: GeoDataFrame
+    """What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam. A
+    model is no acceptance: walk-test every zone. Handle as sensitive: it shows where the site is weak."""
+    dead_spots: GeoDataFrame
+    """Places where the named threat crosses without an alarm. A model is no acceptance: walk-test every zone. Handle
+    as sensitive: it shows where the site is weak."""
+    crossings: GeoDataFrame
+    """For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is
+    smallest, all beams of all zones taken together. Handle as sensitive: it shows where the site is weak."""
+    beam_levels: DataFrame
+    """What each beam receives with nobody in it, against the same heads in free space."""
+    profiles: DataFrame
+    """Along each zone: the ground under the beam line, and the space the easiest straight crossing has."""
+    resurvey: GeoDataFrame
+    """Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a
+    centimetre (total station or levelled), on the bare ground."""
+    sensitivity: DataFrame
+    """Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m,
+    heads 0.05 m from their height."""
+    advice: GeoDataFrame
+    """What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed
+    civil engineer; local codes rule."""
+    options: DataFrame
+    """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
+    that were not set are invented round figures."""
+    proposed_heads: GeoDataFrame
+    """Every head of the state that the remedy recommends: heads that stay, that are set to another height, that are
+    added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own level over
+    the proposed ground."""
+    head_heights: DataFrame
+    """For each level of each zone, the heights within its limits that leave the least dead length, and the price."""
+    earthworks: GeoDataFrame
+    """Ground to be cut or filled, by depth class, on the proven design surface. Locate buried services first;
+    drainage, slopes and erosion are for a licensed civil engineer; local codes rule."""
+    gradings: DataFrame
+    """What the least earthwork of each zone comes to, by three methods, and what the new run found. Locate buried
+    services first; drainage, slopes and erosion are for a licensed civil engineer; local codes rule."""
+    grading_points: GeoDataFrame
+    """Points to set out before grading. Z is the design level. Locate buried services first; drainage, slopes and
+    erosion are for a licensed civil engineer; local codes rule."""
+    ponds: GeoDataFrame
+    """Hollows that hold water in the corridor, now and after grading. Locate buried services first; drainage, slopes
+    and erosion are for a licensed civil engineer; local codes rule."""
+    flow_crossings: GeoDataFrame
+    """Places where running water crosses a beam line, now and after grading. Locate buried services first; drainage,
+    slopes and erosion are for a licensed civil engineer; local codes rule."""
+    as_built: GeoDataFrame
+    """Ground of the new survey that is out of tolerance with the design. Locate buried services first; drainage,
+    slopes and erosion are for a licensed civil engineer; local codes rule."""
+    acceptance: GeoDataFrame
+    """Pass or fail of each graded zone by the new survey: levels, and the detection run on the ground as built."""
+    stakeout: GeoDataFrame
+    """Set-up sheet, one row a head: its post's position and levels, height above finished ground, aim. Locate buried
+    services before digging for posts."""
+    walk_test: GeoDataFrame
+    """Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed),
+    walked_on, walker and note in the field; read them back with `geotools walktest --results`."""
+    walk_result: DataFrame
+    """What the walk test proves for each zone and threat: exact binomial bounds and what to do next."""
+    upkeep: GeoDataFrame
+    """Dated care of every head and zone. The equipment's own manual wins where it says otherwise."""
+    upkeep_cost: DataFrame
+    """What the two ways of radome care cost over the life, with the site file's prices."""
+    provenance: DataFrame
+    """One row for each step that wrote into this plan: version, parameters, hashes of its input, sources."""
+    crawl_gap: Raster
+    """crawl gap and detection floor at every place of the corridor"""
+    straightness: Raster
+    """depth below the straight line between the posts (method straightness)"""
+    cut_fill: Raster
+    """fill (positive) and cut (negative) of the proposed state"""
+    design: Raster
+    """level of the design surface where zones are graded"""
+
+def inspect(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Checks that fence and terrain are fit for the question, and brings the fence into the plan.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Required layers that are missing are
+        made first, with defaults.
+    """
+
+def layout(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    keep: bool = False,
+    redesign: bool = False,
+) -> Plan:
+    """Finds the cheapest zones along the fence, sets stacked heads at both ends of each, and checks every rule.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``heads``
+        (if it is there), ``zones`` (if it is there), ``beams`` (if it is there). Required layers that
+        are missing are made first, with defaults.
+    keep : bool, default False
+        Take the heads as they stand in the plan (edited in a GIS) and only check them against the
+        rules.
+    redesign : bool, default False
+        Lay out anew even where heads, zones or beams were edited by hand, and throw those edits away.
+    """
+
+def channels(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    keep: bool = False,
+) -> Plan:
+    """Gives each zone a channel: no receiver hears a foreign transmitter, fewest channels, largest margin.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
+        ``conflicts`` (if it is there). Required layers that are missing are made first, with defaults.
+    keep : bool, default False
+        Take the channels as they stand in the plan and only work out their margins.
+    """
+
+def cameras(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    keep: bool = False,
+) -> Plan:
+    """Says whether every zone can be assessed by camera: density, lens, longest zone, line of sight.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``zones``, ``beams``,
+        ``clear_ground``, ``cameras`` (if it is there), ``conflicts`` (if it is there). Required layers
+        that are missing are made first, with defaults.
+    keep : bool, default False
+        Take the cameras as they stand in the plan (edited in a GIS) and only work out what they see.
+    """
+
+def gaps(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    method: Literal["wave", "straightness"] = "wave",
+    doubts: bool = True,
+) -> Plan:
+    """Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``, ``heads`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    method : {'wave', 'straightness'}, default 'wave'
+        Wave: the field of the beams over the ground; straightness: ground against a straight line
+        between posts.
+    doubts : bool, default True
+        Also tell how certain each dead spot is, where to survey again, and how the answer moves (wave
+        only).
+    """
+
+def heights(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    zones: Literal["dead", "every"] = "dead",
+) -> Plan:
+    """For each beam the head heights within its limits that leave the least dead length, and their price.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``. Required layers that are missing are made first, with defaults.
+    zones : {'dead', 'every'}, default 'dead'
+        Dead: zones with dead ground; every: all of them, to see what could be raised or lowered without
+        harm.
+    """
+
+def remedy(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
+        ``beams``, ``dead_spots``. Required layers that are missing are made first, with defaults.
+    """
+
+def grade(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    point_spacing_m: float = 2.5,
+    contour_m: float = 0.05,
+) -> Plan:
+    """The earthwork that the remedy recommends, run again on its design, with everything to have it built.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
+        ``beams``, ``options``, ``proposed_heads``. Required layers that are missing are made first,
+        with defaults.
+    point_spacing_m : float, 0.5 to 50 m, default 2.5
+        Distance of the rows of points to set out.
+    contour_m : float, 0.01 to 5 m, default 0.05
+        Contour interval of the drawing.
+    """
+
+def drain(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    margin_m: float = 20.0,
+    min_depth_m: float = 0.03,
+    min_catchment_m2: float = 100.0,
+) -> Plan:
+    """Where water stands in the zones and where it crosses the beams, now and on the design surface.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``. Required layers that are missing are made first, with defaults.
+    margin_m : float, 5 to 200 m, default 20.0
+        Ground looked at beside the lines, more where a pond reaches on.
+    min_depth_m : float, 0.005 to 1 m, default 0.03
+        Shallower ponds are left out.
+    min_catchment_m2 : float, 1 to 1e+06 m2, default 100.0
+        Smaller streams are left out.
+    """
+
+def asbuilt(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    survey: Path | str,
+    vertical_unit: Literal["metre", "foot", "US survey foot"] | None = None,
+    tolerance_m: float = 0.03,
+    least_area_m2: float = 1.0,
+) -> Plan:
+    """Compares a new survey with the design, runs the detection on it, and passes or fails each graded zone.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``, ``gradings``, ``proposed_heads``. Required layers that are missing are made first,
+        with defaults.
+    survey : path
+        Raster with the levels as built; required.
+    vertical_unit : {'metre', 'foot', 'US survey foot'}, optional
+        Unit of the survey's heights where the file does not say it.
+    tolerance_m : float, 0.005 to 0.5 m, default 0.03
+        Difference from the design that passes.
+    least_area_m2 : float, 0 to 100 m2, default 1.0
+        Smaller areas out of tolerance do not fail a zone.
+    """
+
+def stakeout(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    advice: bool = True,
+) -> Plan:
+    """Says where each post stands, how high each head sits above finished ground, and where it looks.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
+        ``proposed_heads`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    advice : bool, default True
+        Take in the head heights and the grading that the remedy advises and has proven.
+    """
+
+def walktest(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    results: Path | str | None = None,
+    trials: int | None = None,
+    worst_share: float = 0.5,
+    discard_results: bool = False,
+) -> Plan:
+    """Plans the crossings that prove detection, and reads their results back.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
+        ``beams``, ``walk_test`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    results : path, optional
+        Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test
+        filled in.
+    trials : int, 1 to 1000, optional
+        Crossings for each zone and threat. Left out: as many as prove the site file's probability.
+    worst_share : float, 0 to 1, default 0.5
+        Share of the crossings that goes to the predicted weakest places; the rest covers the zone
+        evenly.
+    discard_results : bool, default False
+        Plan anew although results that were filled in are lost.
+    """
+
+def upkeep(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    radome_care: Literal["wax", "shed"] | None = None,
+    start: str | None = None,
+) -> Plan:
+    """Dates the care of every head and zone, and compares the cost of waxing and of replacing radomes.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``.
+        Required layers that are missing are made first, with defaults.
+    radome_care : {'wax', 'shed'}, optional
+        Wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site
+        file says.
+    start : str, optional
+        First day of the plan, year-month-day. Left out: as the site file says, else today.
+    """
+
+def report(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``,
+        ``corridor`` (if it is there), ``zones``, ``heads``, ``beams``, ``clear_ground`` (if it is
+        there), ``widths`` (if it is there), ``conflicts`` (if it is there), ``cameras`` (if it is
+        there), ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is
+        there), ``crossings`` (if it is there), ``beam_levels`` (if it is there), ``profiles`` (if it is
+        there), ``resurvey`` (if it is there), ``sensitivity`` (if it is there), ``advice`` (if it is
+        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``head_heights`` (if
+        it is there), ``earthworks`` (if it is there), ``gradings`` (if it is there), ``grading_points``
+        (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built``
+        (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test``
+        (if it is there), ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost``
+        (if it is there), ``provenance`` (if it is there). Required layers that are missing are made
+        first, with defaults.
+    """
+
+def export(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    format: Literal["both", "geojson", "kml"] = "both",
+) -> Plan:
+    """Writes the plan's layers as GeoJSON and KML, in longitude and latitude.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence`` (if it is
+        there), ``corridor`` (if it is there), ``zones`` (if it is there), ``heads`` (if it is there),
+        ``beams`` (if it is there), ``clear_ground`` (if it is there), ``widths`` (if it is there),
+        ``conflicts`` (if it is there), ``cameras`` (if it is there), ``views`` (if it is there),
+        ``verdicts`` (if it is there), ``dead_spots`` (if it is there), ``crossings`` (if it is there),
+        ``resurvey`` (if it is there), ``advice`` (if it is there), ``proposed_heads`` (if it is there),
+        ``earthworks`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is
+        there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if
+        it is there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``upkeep`` (if it
+        is there). Required layers that are missing are made first, with defaults.
+    format : {'both', 'geojson', 'kml'}, default 'both'
+        Which files to write.
+    """
+
+def open_plan(folder: Path | str) -> Plan:
+    """Read a plan that was written into a folder."""
+
+def open_site(path: Path | str) -> Site:
+    """Read and validate a site file; InputError or SiteError name what is wrong."""
+
+def steps() -> dict[str, Step]:
+    """Every step by name, built-in ones first."""
+
+def run(site: Site, out: Path | str, *, overwrite: bool = False) -> list[Outcome]:
+    """Run the whole job on a site and write its plan into the folder ``out``."""
+
+def run_step(name: str, site: Site, out: Path | str, *, overwrite: bool = False, **params: Any) -> Outcome:
+    """Run one step on the plan in ``out``; ``params`` are the step's own, as its manual lists them."""
+
+def __getattr__(name: str) -> Callable[..., Plan]:
+    """The function of a step that another distribution brings."""
