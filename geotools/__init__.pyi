@@ -60,7 +60,7 @@ class Plan(_Plan):
     heads 0.05 m from their height."""
     advice: GeoDataFrame
     """What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed
-    civil engineer; local codes rule."""
+    civil engineer; local codes govern."""
     options: DataFrame
     """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
     that were not set are invented round figures."""
@@ -68,26 +68,29 @@ class Plan(_Plan):
     """Every head of the state that the remedy recommends: heads that stay, that are set to another height, that are
     added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own level over
     the proposed ground."""
+    water_crossings: GeoDataFrame
+    """Where the proposed works would dam a flow path and a way for the water is built, from inlet to outlet.
+    Drainage is for a licensed civil engineer; local codes govern."""
     head_heights: DataFrame
     """For each level of each zone, the heights within its limits that leave the least dead length, and the price."""
     earthworks: GeoDataFrame
     """Ground to be cut or filled, by depth class, on the proven design surface. Locate buried services first;
-    drainage, slopes and erosion are for a licensed civil engineer; local codes rule."""
+    drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     gradings: DataFrame
     """What the least earthwork of each zone comes to, by three methods, and what the new run found. Locate buried
-    services first; drainage, slopes and erosion are for a licensed civil engineer; local codes rule."""
+    services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     grading_points: GeoDataFrame
     """Points to set out before grading. Z is the design level. Locate buried services first; drainage, slopes and
-    erosion are for a licensed civil engineer; local codes rule."""
+    erosion are for a licensed civil engineer; local codes govern."""
     ponds: GeoDataFrame
     """Hollows that hold water in the corridor, now and after grading. Locate buried services first; drainage, slopes
-    and erosion are for a licensed civil engineer; local codes rule."""
+    and erosion are for a licensed civil engineer; local codes govern."""
     flow_crossings: GeoDataFrame
     """Places where running water crosses a beam line, now and after grading. Locate buried services first; drainage,
-    slopes and erosion are for a licensed civil engineer; local codes rule."""
+    slopes and erosion are for a licensed civil engineer; local codes govern."""
     as_built: GeoDataFrame
     """Ground of the new survey that is out of tolerance with the design. Locate buried services first; drainage,
-    slopes and erosion are for a licensed civil engineer; local codes rule."""
+    slopes and erosion are for a licensed civil engineer; local codes govern."""
     acceptance: GeoDataFrame
     """Pass or fail of each graded zone by the new survey: levels, and the detection run on the ground as built."""
     stakeout: GeoDataFrame
@@ -419,13 +422,13 @@ def report(
         there), ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is
         there), ``crossings`` (if it is there), ``beam_levels`` (if it is there), ``profiles`` (if it is
         there), ``resurvey`` (if it is there), ``sensitivity`` (if it is there), ``advice`` (if it is
-        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``head_heights`` (if
-        it is there), ``earthworks`` (if it is there), ``gradings`` (if it is there), ``grading_points``
-        (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built``
-        (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test``
-        (if it is there), ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost``
-        (if it is there), ``provenance`` (if it is there). Required layers that are missing are made
-        first, with defaults.
+        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``water_crossings``
+        (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it is there),
+        ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is there),
+        ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is
+        there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is
+        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``provenance`` (if it is
+        there). Required layers that are missing are made first, with defaults.
     """
 
 def export(
@@ -447,10 +450,11 @@ def export(
         ``conflicts`` (if it is there), ``cameras`` (if it is there), ``views`` (if it is there),
         ``verdicts`` (if it is there), ``dead_spots`` (if it is there), ``crossings`` (if it is there),
         ``resurvey`` (if it is there), ``advice`` (if it is there), ``proposed_heads`` (if it is there),
-        ``earthworks`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is
-        there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if
-        it is there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``upkeep`` (if it
-        is there). Required layers that are missing are made first, with defaults.
+        ``water_crossings`` (if it is there), ``earthworks`` (if it is there), ``grading_points`` (if it
+        is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it
+        is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test`` (if it
+        is there), ``upkeep`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     """
