@@ -519,6 +519,13 @@ class Perimeter:
             self._areas[key] = areas_of(topology, place, self._joined(zone_id, {})[number] < level)
         return self._areas[key]
 
+    def straight_over(self, zone_id: str) -> dict[str, Array]:
+        """Largest modulation that somebody meets who walks straight over a zone at each chainage, (n,).
+
+        At most stations a winding way is easier; a walk test goes straight.
+        """
+        return {threat: m.max(axis=1) for threat, m in self.seen(zone_id).items()}
+
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
         trial = {} if own is None else {zone_id: self._stacked(own)}

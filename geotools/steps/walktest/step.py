@@ -45,22 +45,20 @@ def _outer_side(line: BeamLine, fence: gpd.GeoSeries, beams_inside: bool) -> flo
     return side if beams_inside else -side
 
 
-def _crossing(perimeter: Perimeter, zone_id: str) -> dict[str, Array]:
-    """Best modulation of somebody who crosses straight over at each chainage, as a walker does, (n,)."""
-    return {threat: m.max(axis=1) for threat, m in perimeter.seen(zone_id).items()}
-
-
 def _zone_rows(
     ctx: StepContext, zone_id: str, perimeter: Perimeter, heads: Mapping[str, tuple[str, str]], outer: float
 ) -> list[dict[str, Any]]:
     wanted, grid = ctx.site.walktest, perimeter.grids[zone_id]
     trials = ctx.params["trials"] or trials_needed(wanted.probability, wanted.confidence, wanted.failures)
     rows = []
-    for threat, modulation in _crossing(perimeter, zone_id).items():
-        plan = plan_crossings(grid.chainage_m, modulation, trials, worst_share=ctx.params["worst_share"])
+    # past the place where the next zone takes over nobody gets anywhere by crossing this line
+    counted = perimeter.counted(zone_id)
+    along = grid.chainage_m[counted]
+    for threat, modulation in perimeter.straight_over(zone_id).items():
+        plan = plan_crossings(along, modulation[counted], trials, worst_share=ctx.params["worst_share"])
         speeds = _SPEEDS.get(threat, _SLOW)
         for number, (i, reason) in enumerate(zip(plan.index, plan.reason, strict=True), start=1):
-            chainage = float(grid.chainage_m[i])
+            chainage = float(along[i])
             # most crossings go the way an intruder goes; every third comes back out
             inward = number % 3 != 0
             reach = outer * (perimeter.rules.half_width_m + _RUN_UP_M)
@@ -113,7 +111,7 @@ def _predict(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
                 found=f"zone {row['zone_id']}, threat {row['threat']}",
                 mend="the layout has changed since: give --discard-results to plan anew",
             )
-    best = {zone: _crossing(perimeter, zone) for zone in dict.fromkeys(row["zone_id"] for row in rows)}
+    best = {zone: perimeter.straight_over(zone) for zone in dict.fromkeys(row["zone_id"] for row in rows)}
     for row in rows:
         grid = perimeter.grids[row["zone_id"]]
         m = float(np.interp(row["chainage_m"], grid.chainage_m, best[row["zone_id"]][row["threat"]]))
