@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from geotools.beam.antenna import HeadType, pointing_loss
 from geotools.beam.closed_form import free_overlap, grazing_factor
 from geotools.beam.field import BeamField
-from geotools.beam.grid import ABSORBER_SHARE, Grid, choose_grid
+from geotools.beam.grid import ABSORBER_SHARE, BeamGrid, choose_grid
 from geotools.beam.profile import Beam, Profile, checked_profile
 from geotools.beam.sweep import march
 from geotools.errors import NumericInputError
@@ -86,7 +86,7 @@ class Batch:
     places: list[int]
     beams: list[Beam]
     profiles: list[tuple[Profile, Profile]]
-    grids: list[Grid]
+    grids: list[BeamGrid]
 
 
 def solve_batch(batch: Batch, uses: Sequence[Callable[[BeamField], R]], *, single: bool = True) -> list[R]:
@@ -135,7 +135,7 @@ _Sampled = tuple[NDArray[np.complexfloating], NDArray[np.complex128], Profile]
 
 
 def _at_nodes(
-    x: Profile, grid: Grid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
+    x: Profile, grid: BeamGrid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
 ) -> _Sampled:
     """Product, overlap and field ground at the chainages asked for; the absorbing top is left out."""
     product = product[:, : round(grid.size * (1.0 - 0.5 * ABSORBER_SHARE))]

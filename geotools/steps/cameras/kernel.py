@@ -13,13 +13,13 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor, focal_length_mm, pixel_density
 
-__all__ = ["Aim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
+__all__ = ["CameraAim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
 
 Ground = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
 
 @dataclass(frozen=True)
-class Aim:
+class CameraAim:
     """How a camera looks.
 
     azimuth_deg : of its axis, clockwise from north.
@@ -50,7 +50,7 @@ def choose_lens(sensor: Sensor, density: float, distance_m: float, lenses_mm: Se
 
 def aim_along(
     camera: ArrayLike, far: ArrayLike, sensor: Sensor, focal_mm: float, *, height_m: float, person_m: float = 1.8
-) -> Aim:
+) -> CameraAim:
     """Aim with a person at the far end just inside the top of the picture, so that most of the near ground is in it.
 
     Parameters
@@ -76,7 +76,7 @@ def aim_along(
     slope = (end[2] - foot[2]) / level
     fall = slope - np.tan(bottom)
     near = height_m / fall if fall > 1e-9 else np.inf
-    return Aim(
+    return CameraAim(
         float(np.degrees(np.arctan2(across[0], across[1])) % 360.0),
         float(top - upright / 2),
         float(near),
@@ -176,7 +176,7 @@ def covered(
     return s, seen, sight, per_metre
 
 
-def ground_view(camera: ArrayLike, aim: Aim, field_deg: float) -> shapely.Polygon:
+def ground_view(camera: ArrayLike, aim: CameraAim, field_deg: float) -> shapely.Polygon:
     """The ground in the picture, from its nearest to the far end, as a trapezoid.
 
     Parameters

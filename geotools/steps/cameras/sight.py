@@ -16,7 +16,7 @@ from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.schema import BEAMS, ZONES
-from geotools.steps.cameras.kernel import Aim, aim_along, choose_lens, covered, stand_back
+from geotools.steps.cameras.kernel import CameraAim, aim_along, choose_lens, covered, stand_back
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["SHORT_M", "Camera", "Seen", "Sight", "camera_row"]
@@ -42,7 +42,7 @@ class Camera:
     height_m: float
     lens_mm: float
     needed_mm: float
-    aim: Aim
+    aim: CameraAim
 
 
 class Sight:

@@ -13,8 +13,8 @@ from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.findings import Findings
 from geotools.detection.perimeter import Rules
-from geotools.detection.spots import Spot
 from geotools.engine.step import StepContext
+from geotools.plan.model import DeadSpot
 
 __all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_id", "spot_rows", "tell"]
 
@@ -52,7 +52,7 @@ def spot_rows(findings: Findings) -> list[Row]:
     return rows
 
 
-def _space(target: Target, spot: Spot) -> Row:
+def _space(target: Target, spot: DeadSpot) -> Row:
     """Crawl gap and by how much it exceeds the threat's height; nothing for a threat that passes above the ground."""
     if target.base_m > 0.0:
         return {"crawl_gap_m": None, "depth_m": None}

@@ -86,7 +86,7 @@ def add_certainty(
         if judged_zones[zone_id].ample:
             continue
         names = list(perimeter.rules.targets)
-        rows = {name: [(s.first, s.last) for s, _ in found.spots[name, zone_id]] for name in names}
+        rows = {name: [s.rows for s, _ in found.spots[name, zone_id]] for name in names}
         judged = judge_zone(perimeter, zone_id, rows, unknowns, judged_zones[zone_id].worlds)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):

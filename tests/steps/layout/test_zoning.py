@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Polygon, box
 
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.edges import Prices, ZoneRules, possible_zones
+from geotools.steps.layout.edges import LayoutWeights, ZoneRules, possible_zones
 from geotools.steps.layout.lines import candidates, crests, midway_line, setback_line
 from geotools.steps.layout.width import beam_outline
 from geotools.steps.layout.zoning import choose_zones
@@ -18,7 +18,7 @@ from geotools.terrain.band_grid import clearance_grid
 
 X_BAND = 10.525e9
 RULES = ZoneRules(longest_m=60, shortest_m=8, extension_m=5, frequency_hz=X_BAND, stagger_m=0.0)
-PRICES = Prices()
+PRICES = LayoutWeights()
 
 
 def square(side: float, depth: float = 14.0):
