@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from geotools.beam.antenna import HeadType, pointing_loss
 from geotools.beam.closed_form import free_overlap, grazing_factor
-from geotools.beam.field import BeamField
+from geotools.beam.field import BeamField, HeadPlacing, SolvedField
 from geotools.beam.grid import ABSORBER_SHARE, BeamGrid, choose_grid
 from geotools.beam.profile import Beam, Profile, checked_profile
 from geotools.beam.sweep import march
@@ -161,17 +161,10 @@ def _field(beam: Beam, profile: tuple[Profile, Profile], dz_m: float, depth: com
     pan = (beam.tx_pan_deg, beam.rx_pan_deg)
     product, overlap, field_ground = sampled
     return BeamField(
-        head_type=head,
+        heads=HeadPlacing(head, beam.tx_height_m, beam.rx_height_m, pan),
         chainage_m=x,
         ground_m=h,
-        field_ground_m=field_ground,
-        tx_height_m=beam.tx_height_m,
-        rx_height_m=beam.rx_height_m,
-        pan_deg=pan,
-        product=product,
-        dz_m=dz_m,
-        overlap=overlap,
+        solved=SolvedField(product, overlap, field_ground, dz_m, depth),
         free_signal=abs(free_overlap(head.wavenumber, head.beamwidth_el_deg, length)),
         aim_loss=pointing_loss(head, length, pan),
-        depth=depth,
     )

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor, focal_length_mm, pixel_density
 
-__all__ = ["CameraAim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
+__all__ = ["CameraAim", "CameraView", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
 
 Ground = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
@@ -124,14 +124,33 @@ def visible(distance_m: ArrayLike, ground_m: ArrayLike, eye_m: float, *, target_
     return (z + target_m - eye_m) / d >= horizon - 1e-12
 
 
+@dataclass(frozen=True)
+class CameraView:
+    """What a camera looks at.
+
+    Attributes
+    ----------
+    place : (3,) array_like
+        Position of the camera itself, m.
+    azimuth_deg, tilt_deg : float
+        Its axis: clockwise from north, above the horizontal.
+    sensor : Sensor
+        Its sensor.
+    focal_mm : float
+        Its focal length, mm.
+    """
+
+    place: ArrayLike
+    azimuth_deg: float
+    tilt_deg: float
+    sensor: Sensor
+    focal_mm: float
+
+
 def covered(
     zone: ArrayLike,
-    camera: ArrayLike,
+    view: CameraView,
     *,
-    azimuth_deg: float,
-    tilt_deg: float,
-    sensor: Sensor,
-    focal_mm: float,
     density: float,
     ground: Ground,
     target_m: float,
@@ -143,12 +162,11 @@ def covered(
 
     Parameters
     ----------
-    zone : (2, 2) its ends, m. camera : (3,) position of the camera itself, m.
-    azimuth_deg, tilt_deg : axis of the camera. density : wanted, px/m. target_m : height that must be seen.
+    zone : (2, 2) its ends, m. view : the camera's. density : wanted, px/m. target_m : height that must be seen.
     ground : level at any points. spacing_m : of the chainages.
     """
     a, b = np.asarray(zone, dtype=np.float64)[:, :2]
-    eye = np.asarray(camera, dtype=np.float64)
+    eye = np.asarray(view.place, dtype=np.float64)
     length = float(np.hypot(*(b - a)))
     s = np.linspace(0.0, length, max(int(np.ceil(length / spacing_m)), 1) + 1)
     place = a + s[:, None] * (b - a) / length
@@ -157,10 +175,10 @@ def covered(
     level = np.maximum(np.hypot(offset[:, 0], offset[:, 1]), 1e-6)
     bearing = np.degrees(np.arctan2(offset[:, 0], offset[:, 1]))
     rise = np.degrees(np.arctan2(z + target_m / 2 - eye[2], level))
-    wide, upright = sensor.field_deg(focal_mm)
-    aside = np.abs((bearing - azimuth_deg + 180.0) % 360.0 - 180.0)
-    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - tilt_deg) <= upright / 2 + 1e-6)
-    per_metre = pixel_density(sensor, focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
+    wide, upright = view.sensor.field_deg(view.focal_mm)
+    aside = np.abs((bearing - view.azimuth_deg + 180.0) % 360.0 - 180.0)
+    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - view.tilt_deg) <= upright / 2 + 1e-6)
+    per_metre = pixel_density(view.sensor, view.focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
     seen = inside & (per_metre >= density * (1 - 1e-3))
     sight = np.ones(s.size, dtype=bool)
     if seen.any():

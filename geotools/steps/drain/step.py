@@ -22,7 +22,7 @@ from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, ZONES
 from geotools.plan.workspace import frame_of
-from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_of
+from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_around
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -280,7 +280,7 @@ def run(ctx: StepContext) -> StepResult:
     dams: list[str] = []
     changed: list[str] = []
     find = partial(
-        water_of,
+        water_around,
         cell=surface.cell_m,
         min_depth=ctx.params["min_depth_m"],
         min_catchment=ctx.params["min_catchment_m2"],

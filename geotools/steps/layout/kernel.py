@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from geotools.beam.interference import HeadArray, reception
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules
-from geotools.steps.layout.lines import candidates, crests
+from geotools.steps.layout.lines import PostOffsets, candidates, crests
 from geotools.steps.layout.roles import alternate_roles
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.zoning import CandidateSpan, choose_zones
@@ -190,9 +190,7 @@ def lay_out(
         course.line,
         course.ground,
         step_m=needs.station_m,
-        offsets_m=usual,
-        bend_offsets_m=bends,
-        bend_reach_m=2 * needs.clear_m,
+        beside=PostOffsets(usual, bends, 2 * needs.clear_m),
         forced=forced,
         wanted=[] if profile is None else crests(*profile).tolist(),
     )
