@@ -27,6 +27,7 @@ from geotools.detection.areas import Areas, areas_of, crossed
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
 from geotools.errors import InputError
+from geotools.plan import ids
 from geotools.plan.model import FenceChain, Zone
 from geotools.terrain.design import DesignSurface, Ground
 
@@ -302,7 +303,7 @@ class Perimeter:
             targets = self.rules.targets.values() if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
             for pair in case.zone.pairs:
-                name = f"{case.zone.zone_id}-{pair.level}"
+                name = ids.beam_id(case.zone.zone_id, pair.level)
                 beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
                 who = tuple((target, grass) for target in targets)
                 if case.coarse_m is None:

@@ -15,6 +15,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.errors import InputError, SiteError
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
+from geotools.plan import ids
 from geotools.plan.model import Zone
 from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
@@ -72,7 +73,7 @@ def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: 
     mask = np.zeros(form, bool)
     mask.ravel()[area.cells] = True
     return {
-        "out_id": f"{zone_id}-X{number:02d}",
+        "out_id": ids.point_id(zone_id, "X", number),
         "zone_id": zone_id,
         "kind": "high" if area.worst > 0 else "low",
         "worst_m": area.worst,

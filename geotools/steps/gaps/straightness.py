@@ -9,11 +9,12 @@ from geotools.detection.from_plan import rules_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import outline, runs
 from geotools.engine.step import StepContext, StepResult
+from geotools.plan import ids
 from geotools.plan.model import DeadSpot, FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import empty_frame, frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
-from geotools.steps.gaps.rows import Row, spot_id
+from geotools.steps.gaps.rows import Row
 
 __all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
 
@@ -59,7 +60,7 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
                 for number, (spot, depth) in enumerate(found, start=1):
                     rows.append(
                         {
-                            "spot_id": spot_id(zone_id, threat, number),
+                            "spot_id": ids.spot_id(zone_id, threat, number),
                             "zone_id": zone_id,
                             "threat": threat,
                             "method": "straightness",

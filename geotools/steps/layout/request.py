@@ -13,6 +13,7 @@ from geotools.detection.from_plan import head_type_of
 from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError
 from geotools.io.features import read_figures
+from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.edits import Meant, as_meant
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
@@ -229,14 +230,14 @@ class Request:
             )
         zones = []
         for number, zone in enumerate(posted, start=1):
-            zone_id = f"{course.fence_id}-Z{number:03d}"
+            zone_id = ids.zone_id(course.fence_id, number)
             heads = []
             for at_start, (x, y) in ((True, zone.start), (False, zone.end)):
                 level_m = self.level_at(float(x), float(y))
                 sends = zone.starts_with_tx == at_start
                 heads += [
                     PlannedHead(
-                        f"{zone_id}-{'TX' if sends else 'RX'}-{level.level}",
+                        ids.head_id(zone_id, level.level, transmitter=sends),
                         level.level,
                         level.head_type,
                         self.bands[level.head_type],

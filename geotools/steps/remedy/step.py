@@ -25,6 +25,7 @@ from geotools.earthwork.from_plan import (
 from geotools.earthwork.proposal import proposed_rows
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
+from geotools.plan import ids
 from geotools.plan.model import BeamPair, DeadSpot, Zone
 from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
@@ -222,7 +223,7 @@ def _crossing_rows(joint: JointDesign) -> list[Row]:
     """Ways for water through the works, from inlet to outlet."""
     return [
         {
-            "crossing_id": f"{zone_id}-W{number:02d}",
+            "crossing_id": ids.crossing_id(zone_id, number),
             "zone_id": zone_id,
             "kind": crossing.kind,
             "inlet_m": crossing.inlet_m,
