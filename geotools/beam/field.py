@@ -8,6 +8,7 @@ beam from the closed form of :func:`geotools.beam.antenna.lateral_fraction`.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +24,51 @@ SIGNAL_FLOOR = 0.3
 deeper two-ray null is not to be trusted (common practice, no source)."""
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class HeadPlacing:
+    """The two heads of a beam.
+
+    Attributes
+    ----------
+    head_type : HeadType
+        Kind of both.
+    tx_height_m, rx_height_m : float
+        Heights of their axes above the ground at their posts, m.
+    pan_deg : tuple of float
+        By how much transmitter and receiver are turned off the line, degrees.
+    """
+
+    head_type: HeadType
+    tx_height_m: float
+    rx_height_m: float
+    pan_deg: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SolvedField:
+    """What the sweeps from both heads give.
+
+    Attributes
+    ----------
+    product : (n, k) complex array
+        Product of both fields at heights above the field's ground.
+    overlap : (n,) complex array
+        Its integral over height.
+    ground_m : (n,) array
+        Ground that the field was solved over, m.
+    dz_m : float
+        Spacing of the heights, m.
+    depth : complex
+        Depth below the ground at which the field would vanish on a perfect mirror, m.
+    """
+
+    product: NDArray[np.complexfloating]
+    overlap: NDArray[np.complex128]
+    ground_m: Floats
+    dz_m: float
+    depth: complex
 
 
 class BeamField:
@@ -42,31 +88,25 @@ class BeamField:
     def __init__(
         self,
         *,
-        head_type: HeadType,
+        heads: HeadPlacing,
         chainage_m: Floats,
         ground_m: Floats,
-        field_ground_m: Floats,
-        tx_height_m: float,
-        rx_height_m: float,
-        pan_deg: tuple[float, float],
-        product: NDArray[np.complexfloating],
-        dz_m: float,
-        overlap: NDArray[np.complex128],
+        solved: SolvedField,
         free_signal: float,
         aim_loss: float,
-        depth: complex,
     ) -> None:
-        self.head_type = head_type
-        self.chainage_m, self.ground_m, self.field_ground_m = chainage_m, ground_m, field_ground_m
-        self.tx_height_m, self.rx_height_m, self.pan_deg = tx_height_m, rx_height_m, pan_deg
-        self.dz_m, self.overlap = dz_m, overlap
+        self.head_type, self.pan_deg = heads.head_type, heads.pan_deg
+        self.tx_height_m, self.rx_height_m = heads.tx_height_m, heads.rx_height_m
+        self.chainage_m, self.ground_m, self.field_ground_m = chainage_m, ground_m, solved.ground_m
+        self.dz_m, self.overlap = solved.dz_m, solved.overlap
+        overlap = solved.overlap
         signal = float(np.abs(overlap).mean()) * aim_loss
         self.quiet_level = signal / max(signal, SIGNAL_FLOOR * free_signal)
         self.standing_level_db = 20.0 * math.log10(max(signal / free_signal, 1e-12))
         # shares of the level that modulation is related to, so that a blocked beam needs no division by nothing
         phase = np.exp(-1j * np.angle(overlap[overlap.size // 2]))
         scale = complex(phase * aim_loss / max(signal, SIGNAL_FLOOR * free_signal))
-        self._density, self._share = _running_share(product, dz_m, scale, depth)
+        self._density, self._share = _running_share(solved.product, solved.dz_m, scale, solved.depth)
 
     @property
     def top_m(self) -> float:

@@ -12,7 +12,7 @@ from geotools.beam.antenna import waist
 from geotools.beam.closed_form import fresnel_radius
 from geotools.beam.profile import Beam, Profile, capped_ground
 
-__all__ = ["ABSORBER_SHARE", "Grid", "choose_grid"]
+__all__ = ["ABSORBER_SHARE", "BeamGrid", "choose_grid"]
 
 ABSORBER_SHARE = 0.4
 """Upper part of the grid that absorbs, so that what leaves upward does not come back."""
@@ -28,7 +28,7 @@ _SIZES = (96, 128, 160, 192, 256, 320, 384, 512, 640, 768, 1024, 1280, 1536, 204
 
 
 @dataclass(frozen=True)
-class Grid:
+class BeamGrid:
     """Uniform grid of one beam: ``ground_m`` (steps + 1,) at spacing ``dx`` and ``size`` heights at spacing ``dz``.
 
     The heights of the heads are above this ground, which is the true one but where that is too steep for the field.
@@ -56,7 +56,7 @@ def _step(x: Profile, h: Profile, wavelength: float) -> float:
     return float(np.clip(math.sqrt(wavelength / max(float(bend.max()), 1e-9)), 0.25, 0.5))
 
 
-def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: float | None) -> Grid:
+def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: float | None) -> BeamGrid:
     """The grid for a beam over its checked profile.
 
     Height spacing: the field holds the vertical wavenumbers of the head's pattern and of the ground's slope against
@@ -99,4 +99,4 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     # a head at the foot of a wall stands below the closed ground: it radiates into the bank and is as good as dark
     tx = max(h[0] + beam.tx_height_m - ground[0], 0.01)
     rx = max(h[-1] + beam.rx_height_m - ground[-1], 0.01)
-    return Grid(dx=dx, dz=dz, size=size, ground_m=ground, tx_height_m=float(tx), rx_height_m=float(rx))
+    return BeamGrid(dx=dx, dz=dz, size=size, ground_m=ground, tx_height_m=float(tx), rx_height_m=float(rx))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.fft import dst
 
 from geotools.beam.antenna import waist
-from geotools.beam.grid import ABSORBER_SHARE, Grid
+from geotools.beam.grid import ABSORBER_SHARE, BeamGrid
 from geotools.beam.profile import Beam
 
 __all__ = ["march", "sweeps"]
@@ -24,7 +24,7 @@ _BLOCK = 16
 Rows = NDArray[np.complex128]
 
 
-def _aperture(beam: Beam, grid: Grid, depth: complex, reverse: bool) -> Rows:
+def _aperture(beam: Beam, grid: BeamGrid, depth: complex, reverse: bool) -> Rows:
     """(size,) field of a head on its own vertical, minus its image, in heights above the first facet of ground."""
     head = beam.head_type
     k, w0 = head.wavenumber, waist(head.wavenumber, head.beamwidth_el_deg)
@@ -41,7 +41,7 @@ def _aperture(beam: Beam, grid: Grid, depth: complex, reverse: bool) -> Rows:
     return np.asarray(direct - image)
 
 
-def _screens(beams: list[Beam], grids: list[Grid], depths: list[complex], steps: int) -> tuple[Rows, Rows]:
+def _screens(beams: list[Beam], grids: list[BeamGrid], depths: list[complex], steps: int) -> tuple[Rows, Rows]:
     """Phase screens of the transmitter rows then the receiver rows, factored over coarse and fine heights.
 
     A screen is geometric in height, so 16 fine values times size/16 coarse values rebuild it: (steps, rows, parts).
@@ -75,7 +75,7 @@ def _powers(base: Rows, count: int) -> Rows:
 
 
 def march(
-    beams: list[Beam], grids: list[Grid], depths: list[complex], *, single: bool
+    beams: list[Beam], grids: list[BeamGrid], depths: list[complex], *, single: bool
 ) -> list[tuple[NDArray[np.complexfloating], NDArray[np.complex128]]]:
     """March both sweeps of beams that share a grid size; beams come in order of falling number of steps.
 
@@ -93,7 +93,9 @@ def march(
     return results
 
 
-def sweeps(beams: list[Beam], grids: list[Grid], depths: list[complex], *, single: bool) -> NDArray[np.complexfloating]:
+def sweeps(
+    beams: list[Beam], grids: list[BeamGrid], depths: list[complex], *, single: bool
+) -> NDArray[np.complexfloating]:
     """The fields themselves, (steps + 1, 2, beams, size): transmitter's sweep, then receiver's from its own end."""
     count, size = len(beams), grids[0].size
     kind = np.complex64 if single else np.complex128
@@ -147,7 +149,7 @@ def sweeps(beams: list[Beam], grids: list[Grid], depths: list[complex], *, singl
     return seen
 
 
-def _absorption(beam: Beam, grid: Grid) -> float:
+def _absorption(beam: Beam, grid: BeamGrid) -> float:
     """Peak absorption per metre of path (amplitude)."""
     k, w0 = beam.head_type.wavenumber, waist(beam.head_type.wavenumber, beam.head_type.beamwidth_el_deg)
     angle = 2.0 / (k * w0)

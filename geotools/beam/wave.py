@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from geotools.beam.antenna import HeadType, pointing_loss
 from geotools.beam.closed_form import free_overlap, grazing_factor
-from geotools.beam.field import BeamField
-from geotools.beam.grid import ABSORBER_SHARE, Grid, choose_grid
+from geotools.beam.field import BeamField, HeadPlacing, SolvedField
+from geotools.beam.grid import ABSORBER_SHARE, BeamGrid, choose_grid
 from geotools.beam.profile import Beam, Profile, checked_profile
 from geotools.beam.sweep import march
 from geotools.errors import NumericInputError
@@ -86,7 +86,7 @@ class Batch:
     places: list[int]
     beams: list[Beam]
     profiles: list[tuple[Profile, Profile]]
-    grids: list[Grid]
+    grids: list[BeamGrid]
 
 
 def solve_batch(batch: Batch, uses: Sequence[Callable[[BeamField], R]], *, single: bool = True) -> list[R]:
@@ -135,7 +135,7 @@ _Sampled = tuple[NDArray[np.complexfloating], NDArray[np.complex128], Profile]
 
 
 def _at_nodes(
-    x: Profile, grid: Grid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
+    x: Profile, grid: BeamGrid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
 ) -> _Sampled:
     """Product, overlap and field ground at the chainages asked for; the absorbing top is left out."""
     product = product[:, : round(grid.size * (1.0 - 0.5 * ABSORBER_SHARE))]
@@ -161,17 +161,10 @@ def _field(beam: Beam, profile: tuple[Profile, Profile], dz_m: float, depth: com
     pan = (beam.tx_pan_deg, beam.rx_pan_deg)
     product, overlap, field_ground = sampled
     return BeamField(
-        head_type=head,
+        heads=HeadPlacing(head, beam.tx_height_m, beam.rx_height_m, pan),
         chainage_m=x,
         ground_m=h,
-        field_ground_m=field_ground,
-        tx_height_m=beam.tx_height_m,
-        rx_height_m=beam.rx_height_m,
-        pan_deg=pan,
-        product=product,
-        dz_m=dz_m,
-        overlap=overlap,
+        solved=SolvedField(product, overlap, field_ground, dz_m, depth),
         free_signal=abs(free_overlap(head.wavenumber, head.beamwidth_el_deg, length)),
         aim_loss=pointing_loss(head, length, pan),
-        depth=depth,
     )

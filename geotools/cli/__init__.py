@@ -7,7 +7,8 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -16,7 +17,7 @@ import click
 from geotools import __version__
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
-from geotools.cli.screen import Screen
+from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.status import status
 from geotools.cli.terrain import terrain
 from geotools.engine.memory import few_heaps, rare_collections
@@ -72,29 +73,6 @@ def fail(problem: GeotoolsError, *, as_json: bool) -> NoReturn:
     sys.exit(problem.exit_code)
 
 
-def output_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options every command that writes a plan has."""
-    for option in reversed(
-        (
-            click.option(
-                "--out",
-                "-o",
-                type=click.Path(path_type=Path),
-                required=True,
-                help="Folder of the plan; made where there is none.",
-            ),
-            click.option("--overwrite", is_flag=True, help="Replace results that are there already."),
-            click.option(
-                "--dry-run", is_flag=True, help="Check input and parameters and say what would be done; write nothing."
-            ),
-            click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text."),
-            click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors."),
-        )
-    ):
-        command = option(command)
-    return command
-
-
 def _option(param: Param) -> click.Option:
     flag = "--" + param.name.replace("_", "-")
     words = param.help + (f" [{param.range_text()}]" if param.range_text() and param.kind != "choice" else "")
@@ -111,23 +89,8 @@ def step_command(step: Step) -> click.Command:
 
     @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
     @output_options
-    @click.pass_context
-    def command(
-        ctx: click.Context,
-        /,
-        site_file: Path,
-        out: Path,
-        overwrite: bool,
-        dry_run: bool,
-        as_json: bool,
-        quiet: bool,
-        no_update: bool,
-        **params: Any,
-    ) -> None:
-        ctx.find_root().obj = {"json": as_json}
-        given = {step.name: params}
-        screen = Screen(as_json, quiet)
-        run_steps(site_file, out, [step.name], overwrite, dry_run, screen, given, update=not no_update)
+    def command(options: PlanOptions, /, site_file: Path, no_update: bool, **params: Any) -> None:
+        run_steps(site_file, options, steps={step.name: params}, update=not no_update)
 
     writes = ", ".join([f"layer {o.schema.name}" for o in step.outputs] + [f.name for f in step.files])
     reads = ", ".join(i.schema.name for i in step.inputs)
@@ -141,28 +104,44 @@ def step_command(step: Step) -> click.Command:
 
 def run_steps(
     site_file: Path,
-    out: Path,
-    names: list[str] | None,
-    overwrite: bool,
-    dry_run: bool,
-    screen: Screen,
-    params: dict[str, dict[str, Any]] | None = None,
+    options: PlanOptions,
+    *,
+    steps: Mapping[str, Mapping[str, Any]] | None = None,
     resume: bool = False,
+    redesign: bool = False,
     workers: Workers | None = None,
     update: bool = True,
-    redesign: bool = False,
 ) -> None:
-    """Run steps on a site with words on the screen."""
+    """Run steps on a site with words on the screen.
+
+    Parameters
+    ----------
+    site_file : Path
+        The site.
+    options : PlanOptions
+        Where to, and what may be replaced.
+    steps : mapping of str to mapping, optional
+        Parameters of every step to run, in order; the whole job if not given.
+    resume : bool
+        Whether to do only what is stale or missing, each as it was last run.
+    redesign : bool
+        Whether a layout that was edited by hand may be thrown away.
+    workers : Workers, optional
+        Who shares the pieces of a step; this process alone if not given.
+    update : bool
+        Whether stale layers that a step would read are made anew first.
+    """
     from geotools.engine.runner import Job, plan_steps
     from geotools.engine.second import second_process
     from geotools.site import open_site
 
+    screen = options.screen
     site = open_site(site_file)
-    chosen = plan_steps(names)
+    chosen = plan_steps(None if steps is None else list(steps))
     made = Job(
         site,
-        out,
-        overwrite=overwrite or resume,
+        options.out,
+        overwrite=options.overwrite or resume,
         progress=screen.progress,
         workers=workers,
         update=update,
@@ -170,9 +149,9 @@ def run_steps(
     )
     with second_process(), made as job:
         for step in job.resume(chosen) if resume else chosen:
-            given = (params or {}).get(step.name, {})
+            given = (steps or {}).get(step.name, {})
             known = len(job.outcomes)
-            if dry_run:
+            if options.dry_run:
                 job.refuse_overwriting(step)
                 screen.would_run(step, step.validate_params(given), job.sources)
                 continue
@@ -183,7 +162,7 @@ def run_steps(
                     job.run(step.name, **given)
             for outcome in job.outcomes[known:]:
                 screen.outcome(outcome)
-        if not dry_run:
+        if not options.dry_run:
             screen.finished(job)
 
 
@@ -198,7 +177,6 @@ def cli() -> None:
 
 @cli.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
-@output_options
 @click.option("--resume", is_flag=True, help="Do only what is stale or missing, each as it was last run.")
 @click.option("--redesign", is_flag=True, help="Throw away heads, zones and cameras that were edited by hand.")
 @click.option(
@@ -209,49 +187,35 @@ def cli() -> None:
     metavar="ADDRESS",
     help="A running Dask scheduler whose workers share them instead (extra `cluster`); all must see the same paths.",
 )
-@click.pass_context
+@output_options
 def run(
-    ctx: click.Context,
+    options: PlanOptions,
     site_file: Path,
-    out: Path,
-    overwrite: bool,
-    dry_run: bool,
-    as_json: bool,
-    quiet: bool,
     resume: bool,
     redesign: bool,
     workers: int,
     scheduler: str | None,
 ) -> None:
     """Run the whole job on one site: every step in order."""
-    ctx.find_root().obj = {"json": as_json}
     made = make_workers(workers, scheduler)
+    replacing = replace(options, overwrite=options.overwrite or resume or redesign)
     try:
-        run_steps(
-            site_file,
-            out,
-            None,
-            overwrite or resume or redesign,
-            dry_run,
-            Screen(as_json, quiet),
-            resume=resume and not dry_run,
-            workers=made,
-            redesign=redesign,
-        )
+        run_steps(site_file, replacing, resume=resume and not options.dry_run, redesign=redesign, workers=made)
     finally:
         made.close()
 
 
 @cli.command()
 @output_options
-@click.pass_context
-def demo(ctx: click.Context, out: Path, overwrite: bool, dry_run: bool, as_json: bool, quiet: bool) -> None:
+def demo(options: PlanOptions) -> None:
     """Run the whole job on an invented site with swales, a crest and a ditch."""
     from geotools.cli.demo import demo_folder, place_demo_input
 
-    ctx.find_root().obj = {"json": as_json}
-    site_file = demo_folder() / "site.toml" if dry_run else place_demo_input(out, overwrite=overwrite)
-    run_steps(site_file, out, None, overwrite, dry_run, Screen(as_json, quiet))
+    if options.dry_run:
+        site_file = demo_folder() / "site.toml"
+    else:
+        site_file = place_demo_input(options.out, overwrite=options.overwrite)
+    run_steps(site_file, options)
 
 
 @cli.command()

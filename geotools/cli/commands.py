@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from geotools.cli.options import WriteOptions, packed
+
 
 @click.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
@@ -29,33 +31,28 @@ import click
 @click.option("--dry-run", is_flag=True, help="Check everything and print the file; write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")
-@click.pass_context
+@packed(WriteOptions)
 def new(
-    ctx: click.Context,
+    options: WriteOptions,
     /,
     site_file: Path,
     name: str,
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
-    overwrite: bool,
-    dry_run: bool,
-    as_json: bool,
-    quiet: bool,
     **inputs: str | None,
 ) -> None:
     """Write a site file that names every setting, with its default, unit and range."""
     from geotools.cli.new_site import new_site_text, write_site
 
-    ctx.find_root().obj = {"json": as_json}
     text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs)
-    if dry_run:
-        click.echo(json.dumps({"event": "dry-run", "text": text}) if as_json else text)
+    if options.dry_run:
+        click.echo(json.dumps({"event": "dry-run", "text": text}) if options.as_json else text)
         return
-    write_site(site_file, text, overwrite=overwrite)
-    if as_json:
+    write_site(site_file, text, overwrite=options.overwrite)
+    if options.as_json:
         click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve())}))
-    elif not quiet:
+    elif not options.quiet:
         click.echo(f"Written: {site_file.resolve()}\nNext: geotools run {site_file} --out plan")
 
 

@@ -12,7 +12,7 @@ from geotools.engine.step import Param, Step, discover
 from geotools.errors import GeotoolsError
 from geotools.plan.schema import LAYERS, LayerSchema
 from geotools.site import Site
-from geotools.site.base import Section
+from geotools.site.base import SiteSection
 from geotools.site.template import Setting, repeated, section_settings, subsections
 
 __all__ = ["command_page", "layers_page", "pages", "site_page", "step_page", "steps_page"]
@@ -151,7 +151,7 @@ def site_page() -> str:
     return "\n".join(out)
 
 
-def _nested(name: str, section: type[Section]) -> list[str]:
+def _nested(name: str, section: type[SiteSection]) -> list[str]:
     out: list[str] = []
     for inner, words, kind in subsections(section):
         out += [f"### [{name}.{inner}]", words, "", _settings(section_settings(kind))]

@@ -11,7 +11,7 @@ import click
 from geotools.errors import InputError, shown
 
 if TYPE_CHECKING:
-    from geotools.engine.freshness import State
+    from geotools.engine.freshness import OutputState
 
 _MOST_CAUSES = 4
 
@@ -44,19 +44,19 @@ def status(ctx: click.Context, /, site_file: Path, out: Path, as_json: bool, eve
     click.echo(shown(closing(states, f"{site_file} --out {out}")))
 
 
-def gathered(states: list[State]) -> list[State]:
+def gathered(states: list[OutputState]) -> list[OutputState]:
     """The same with the files of one folder as one line."""
-    from geotools.engine.freshness import State
+    from geotools.engine.freshness import OutputState
 
-    found: dict[tuple[str, str, str], State] = {}
+    found: dict[tuple[str, str, str], OutputState] = {}
     for s in states:
         folder = s.name.rpartition("/")[0] if s.kind == "file" else ""
         name = f"{folder}/" if folder else s.name
-        found.setdefault((name, s.step, s.state), State(name, s.step, s.kind, s.state, s.causes))
+        found.setdefault((name, s.step, s.state), OutputState(name, s.step, s.kind, s.state, s.causes))
     return list(found.values())
 
 
-def table(states: list[State]) -> list[str]:
+def table(states: list[OutputState]) -> list[str]:
     """A line for each, grouped by the step that makes it; causes stand once, below the step's name."""
     wide = max((len(s.name) for s in states), default=0)
     lines: list[str] = []
@@ -83,7 +83,7 @@ _WORDS = {
 }
 
 
-def closing(states: list[State], words: str) -> str:
+def closing(states: list[OutputState], words: str) -> str:
     """What to do next, in one line."""
     count = {state: sum(s.state == state for s in states) for state in _WORDS}
     figures = ", ".join(f"{n} {'edited by hand' if state == 'edited' else state}" for state, n in count.items() if n)

@@ -40,6 +40,7 @@ def read_survey(path: Path, classes: tuple[int, ...], surface: str | None, layer
 def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: dict[str, Any]) -> Made:
     """Grid surveys or join rasters, whichever the files are."""
     from geotools.io.vectors import crs_from
+    from geotools.terrain.points import Stated
 
     surveyed = [path for path in sources if path.suffix.lower() in LIDAR | TABLES | SURFACES | VECTORS]
     if surveyed and len(surveyed) != len(sources):
@@ -48,20 +49,20 @@ def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: d
             where=", ".join(map(str, sources)),
             mend="grid the surveys first, then join the result with the rasters",
         )
-    shared = {
-        "crs": crs_from(options["crs"], "--crs") if options["crs"] else None,
-        "vertical_unit": options["vertical_unit"],
-        "vertical_datum": options["vertical_datum"],
-        "progress": progress,
-    }
+    stated = Stated(
+        crs_from(options["crs"], "--crs") if options["crs"] else None,
+        options["vertical_unit"],
+        options["vertical_datum"],
+    )
     if not surveyed:
         from geotools.terrain.seam import join_rasters
 
-        return join_rasters(sources, out, cell_m=options["cell"], **shared)
+        return join_rasters(sources, out, cell_m=options["cell"], stated=stated, progress=progress)
     from geotools.terrain.dtm import grid_survey
 
     read = [(p, read_survey(p, options["classes"], options["surface"], options["layer"])) for p in surveyed]
-    return grid_survey(read, out, cell_m=options["cell"] or 0.25, reach_m=options["reach"], **shared)
+    cell_m = options["cell"] or 0.25
+    return grid_survey(read, out, cell_m=cell_m, stated=stated, reach_m=options["reach"], progress=progress)
 
 
 def told(made: Made) -> list[str]:

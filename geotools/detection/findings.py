@@ -15,8 +15,8 @@ from geotools.detection.chains import Tile
 from geotools.detection.crossing import Corridor, ThreatResult
 from geotools.detection.patch import Patch
 from geotools.detection.perimeter import Case, Perimeter
-from geotools.detection.spots import Spot, find_spots
-from geotools.plan.model import Zone
+from geotools.detection.spots import find_spots
+from geotools.plan.model import DeadSpot, Zone
 
 __all__ = ["Findings", "find"]
 
@@ -40,7 +40,7 @@ class Findings:
         Decibels of each beam of a zone.
     threats : dict of str to ThreatResult
         By threat, per zone of the tile in its order.
-    spots : dict of (str, str) to list of (Spot, str)
+    spots : dict of (str, str) to list of (DeadSpot, str)
         By threat and zone asked about, each spot with its cause.
     """
 
@@ -49,7 +49,7 @@ class Findings:
     patches: dict[str, Patch]
     standing: dict[str, tuple[float, ...]]
     threats: dict[str, ThreatResult]
-    spots: dict[tuple[str, str], list[tuple[Spot, str]]]
+    spots: dict[tuple[str, str], list[tuple[DeadSpot, str]]]
 
     def place(self, zone_id: str) -> int:
         """A zone's place in the lists of the threats."""
@@ -142,15 +142,15 @@ def _bends(zones: tuple[Zone, ...], closed: bool, place: int) -> tuple[float, fl
 
 
 def _with_causes(
-    perimeter: Perimeter, tile: Tile, found: dict[tuple[str, str], list[Spot]]
-) -> dict[tuple[str, str], list[tuple[Spot, str]]]:
+    perimeter: Perimeter, tile: Tile, found: dict[tuple[str, str], list[DeadSpot]]
+) -> dict[tuple[str, str], list[tuple[DeadSpot, str]]]:
     chain = tile.chain
     place = {zone.zone_id: number for number, zone in enumerate(chain.zones)}
     suspects = {
         (threat, zone_id): Suspect(
             zone_id,
             threat,
-            tuple((spot.first, spot.last) for spot in spots),
+            tuple(spot.rows for spot in spots),
             _bends(chain.zones, chain.closed, place[zone_id]),
         )
         for (threat, zone_id), spots in found.items()

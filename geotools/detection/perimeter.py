@@ -27,17 +27,14 @@ from geotools.detection.areas import Areas, areas_of, crossed
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
 from geotools.errors import InputError
-from geotools.plan.model import BeamPair as HeadPair
-from geotools.plan.model import FenceChain
-from geotools.plan.model import Zone as ZoneSetup
+from geotools.plan import ids
+from geotools.plan.model import FenceChain, Zone
 from geotools.terrain.design import DesignSurface, Ground
 
 __all__ = [
     "Case",
-    "HeadPair",
     "Perimeter",
     "Rules",
-    "ZoneSetup",
     "length_of",
     "moved_heads",
     "straight_ground",
@@ -108,7 +105,7 @@ class Case:
         Spacing along the beam of a coarse answer, for changes alone.
     """
 
-    zone: ZoneSetup
+    zone: Zone
     ground: Strip | Array
     targets: Sequence[Target] | None = None
     grass_m: float | None = None
@@ -141,7 +138,7 @@ def length_of(flags: Flags, chainage_m: Array) -> float:
 class _Chain:
     """The zones of one fence line, in order, with the geometry of their strips."""
 
-    def __init__(self, zones: Sequence[ZoneSetup], grids: Mapping[str, StripGrid], closed: bool) -> None:
+    def __init__(self, zones: Sequence[Zone], grids: Mapping[str, StripGrid], closed: bool) -> None:
         self.ids = [zone.zone_id for zone in zones]
         self.place = {zone_id: place for place, zone_id in enumerate(self.ids)}
         self._parts = [grids[z] for z in self.ids], [zone.forward for zone in zones], closed
@@ -166,7 +163,7 @@ class Perimeter:
         Fence lines whose last zone meets the first.
     """
 
-    def __init__(self, zones: Sequence[ZoneSetup], ground: Ground, rules: Rules, closed: Collection[str] = ()) -> None:
+    def __init__(self, zones: Sequence[Zone], ground: Ground, rules: Rules, closed: Collection[str] = ()) -> None:
         self.zones = {zone.zone_id: zone for zone in zones}
         self.ground, self.rules, self.closed = ground, rules, frozenset(closed)
         self.grids = {
@@ -202,7 +199,7 @@ class Perimeter:
         zones = [zone for chain in chains for zone in chain.zones]
         return cls(zones, ground, rules, [chain.fence_id for chain in chains if chain.closed])
 
-    def with_zones(self, changed: Mapping[str, Sequence[ZoneSetup]], ground: Ground | None = None) -> Perimeter:
+    def with_zones(self, changed: Mapping[str, Sequence[Zone]], ground: Ground | None = None) -> Perimeter:
         """The perimeter with some zones replaced, each by one or more in the fence line's order, on another ground.
 
         What is solved already is kept where ground and zone are the same.
@@ -306,7 +303,7 @@ class Perimeter:
             targets = self.rules.targets.values() if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
             for pair in case.zone.pairs:
-                name = f"{case.zone.zone_id}-{pair.level}"
+                name = ids.beam_id(case.zone.zone_id, pair.level)
                 beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
                 who = tuple((target, grass) for target in targets)
                 if case.coarse_m is None:
@@ -336,14 +333,14 @@ class Perimeter:
         grid = self.grids[case.zone.zone_id]
         return np.zeros((len(targets), grid.chainage_m.size, grid.offset_m.size))
 
-    def modulation(self, zone: ZoneSetup, ground: Strip | Array) -> dict[str, Array]:
+    def modulation(self, zone: Zone, ground: Strip | Array) -> dict[str, Array]:
         """Best modulation of each threat over the zone's own heads, at every node of its strip.
 
         ground : as of :class:`Case`.
         """
         return self.modulations([(zone, ground)])[0]
 
-    def modulations(self, cases: Sequence[tuple[ZoneSetup, Strip | Array]]) -> list[dict[str, Array]]:
+    def modulations(self, cases: Sequence[tuple[Zone, Strip | Array]]) -> list[dict[str, Array]]:
         """`modulation` of several cases in one go; the solver shares its transforms among them."""
         every = [Case(zone, ground) for zone, ground in cases]
         made = []
@@ -584,7 +581,7 @@ def _first(values: Array, holds: Callable[[float], bool]) -> int | None:
     return low if low < len(values) else None
 
 
-def moved_heads(zone: ZoneSetup, moves_m: Array, lowest_m: float = 0.06) -> ZoneSetup:
+def moved_heads(zone: Zone, moves_m: Array, lowest_m: float = 0.06) -> Zone:
     """The zone with its heads moved up or down, none lower than ``lowest_m`` above the ground.
 
     moves_m : (pairs, 2) transmitter's and receiver's move of each pair.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
@@ -11,25 +9,13 @@ from shapely import Polygon
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import StripGrid
 from geotools.detection.patch import Patch
+from geotools.plan.model import DeadSpot
 
-__all__ = ["Spot", "find_spots", "outline", "runs"]
+__all__ = ["find_spots", "outline", "runs"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
-
-
-@dataclass(frozen=True)
-class Spot:
-    """One dead spot of a zone: rows ``first`` to ``last`` (inclusive) of its strip."""
-
-    first: int
-    last: int
-    from_m: float
-    to_m: float
-    area: Polygon
-    crawl_gap_m: float
-    modulation: float
 
 
 def runs(flags: Flags) -> list[tuple[int, int]]:
@@ -63,7 +49,7 @@ def outline(grid: StripGrid, open_nodes: Flags, first: int, last: int) -> Polygo
     return shape if shape.is_valid else shape.buffer(0)
 
 
-def find_spots(patch: Patch, number: int, stations: Floats, steps: Ints, threshold: float) -> list[Spot]:
+def find_spots(patch: Patch, number: int, stations: Floats, steps: Ints, threshold: float) -> list[DeadSpot]:
     """Spots of one zone and threat.
 
     Parameters
@@ -86,14 +72,13 @@ def find_spots(patch: Patch, number: int, stations: Floats, steps: Ints, thresho
     for first, last in runs(stations < threshold):
         rows = slice(first, last + 1)
         spots.append(
-            Spot(
-                first,
-                last,
+            DeadSpot(
                 max(float(x[first]) - half, 0.0),
                 min(float(x[last]) + half, float(x[-1])),
-                outline(patch.grid, best < threshold, first, last),
-                float(gap[steps[rows]].min(axis=1).max()),
-                float(stations[rows].min()),
+                rows=(first, last),
+                area=outline(patch.grid, best < threshold, first, last),
+                crawl_gap_m=float(gap[steps[rows]].min(axis=1).max()),
+                modulation=float(stations[rows].min()),
             )
         )
     return spots

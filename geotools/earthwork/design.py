@@ -10,10 +10,11 @@ import numpy.typing as npt
 from scipy import ndimage
 from shapely import Point
 
-from geotools.detection.perimeter import Perimeter, ZoneSetup
+from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
+from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points", "graded_zones"]
@@ -29,7 +30,7 @@ DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
 class Graded:
     """A zone after all grading: its heads, the programme it was part of, dead length before and on the whole design."""
 
-    zone: ZoneSetup
+    zone: Zone
     grading: ZoneGrading
     dead_before_m: float
     dead_after_m: float
@@ -59,7 +60,7 @@ class Graded:
 def grade_zones(
     perimeter: Perimeter,
     surface: DesignSurface,
-    zones: Sequence[ZoneSetup],
+    zones: Sequence[Zone],
     settings: GradeSettings,
     *,
     keep: Kept | None = None,
@@ -76,9 +77,9 @@ def grade_zones(
     The graded zones in the order given, and the whole perimeter as it will be, solved on the design.
     """
     reach = settings.under_m + settings.batter_m
-    made: dict[str, tuple[ZoneSetup, ZoneGrading]] = {}
+    made: dict[str, tuple[Zone, ZoneGrading]] = {}
 
-    def attempt(group: list[ZoneSetup]) -> ZoneGrading:
+    def attempt(group: list[Zone]) -> ZoneGrading:
         if len(group) == 1 and known is not None and group[0].zone_id in known:
             return known[group[0].zone_id]
         return grade_group(perimeter, surface, group, settings, keep=keep)
@@ -166,14 +167,14 @@ def graded_zones(
     return made
 
 
-def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[ZoneSetup, ZoneGrading]]) -> Perimeter:
+def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[Zone, ZoneGrading]]) -> Perimeter:
     """Every zone, graded ones with their new heads, solved on the surface as it now is."""
     whole = before.with_zones({zone_id: (zone,) for zone_id, (zone, _) in made.items()}, surface)
     whole.solve_all()
     return whole
 
 
-def _turns(groups: list[list[ZoneSetup]]) -> list[list[list[ZoneSetup]]]:
+def _turns(groups: list[list[Zone]]) -> list[list[list[Zone]]]:
     """Groups that may be worked at once: no two neighbours, and the last apart from the first it may close up with."""
     last = [groups.pop()] if len(groups) % 2 and len(groups) > 1 else []
     return [turn for turn in (groups[0::2], groups[1::2], last) if turn]
@@ -187,7 +188,7 @@ def depth_classes(change: np.ndarray) -> npt.NDArray[np.int16]:
 
 
 def graded_points(
-    surface: DesignSurface, zone: ZoneSetup, reach_m: float, every_m: float = 5.0
+    surface: DesignSurface, zone: Zone, reach_m: float, every_m: float = 5.0
 ) -> list[tuple[float, float, float, float]]:
     """Points to set out: (chainage, offset, existing, design) on rows across the works and one row beyond each end.
 

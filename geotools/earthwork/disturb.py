@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geotools.detection.perimeter import ZoneSetup
 from geotools.errors import NumericInputError
+from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
 __all__ = ["KINDS", "State", "Tolerances", "disturb", "edge_states"]
@@ -32,7 +32,7 @@ class Tolerances:
 class State:
     """Zones with their heads, the cells of their strips, and the level of each cell, (n,) m."""
 
-    zones: tuple[ZoneSetup, ...]
+    zones: tuple[Zone, ...]
     strip: StripCells
     design: np.ndarray
 
@@ -89,7 +89,7 @@ def edge_states(state: State, draws: int, tolerances: Tolerances) -> list[State]
     return made
 
 
-def _set_off(zone: ZoneSetup, off: np.ndarray) -> ZoneSetup:
+def _set_off(zone: Zone, off: np.ndarray) -> Zone:
     """The zone with its heads off by (pairs, 2) metres."""
     pairs: Sequence = zone.pairs
     return replace(

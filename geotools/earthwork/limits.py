@@ -111,8 +111,8 @@ def limit_rows(
     """
     n, k = len(cells.ground), len(lines)
     rows = Rows(2 * n + 6 * k + 1 + (0 if falls is None else len(falls.prices)))
-    for j, line in enumerate(lines):
-        _line_rows(rows, cells, j, line, rules, datum, ends[j], k)
+    for j in range(k):
+        _line_rows(rows, cells, lines, j, rules, datum, ends[j])
     g = cells.ground - datum
     p, q = cells.pairs.T
     loose = cells.movable[p] | cells.movable[q]
@@ -137,10 +137,16 @@ def _level(n: int, index: np.ndarray, sign: float = 1.0) -> list[tuple]:
 
 
 def _line_rows(
-    rows: Rows, cells: Cells, j: int, line: SightLine, rules: GradingRules, datum: float, ends: np.ndarray, k: int
+    rows: Rows,
+    cells: Cells,
+    lines: Sequence[SightLine],
+    j: int,
+    rules: GradingRules,
+    datum: float,
+    ends: np.ndarray,
 ) -> None:
     """Ground near the line, ends within what the heads were moved by, heads moved or not."""
-    n, g = len(cells.ground), cells.ground - datum
+    n, k, line, g = len(cells.ground), len(lines), lines[j], cells.ground - datum
     c, t = line.cells, line.fraction
     a, b = 2 * n + 2 * j, 2 * n + 2 * j + 1
     asked = np.isfinite(line.low) | np.isfinite(line.high)

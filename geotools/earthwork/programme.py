@@ -214,6 +214,25 @@ class _Programme:
         return Grading(cut, fill, design, ends, cost + water, area, answer.moved, answer.crossings, water)
 
 
+@dataclass(frozen=True)
+class Weighing:
+    """How worked ground is weighed in a programme that knows depths and not whether a cell is touched.
+
+    Attributes
+    ----------
+    start : (n,) array or None
+        Change of an earlier answer to much the same question, m, to weigh by at first.
+    times : int
+        Solves that weigh anew.
+    """
+
+    start: np.ndarray | None = None
+    times: int = 3
+
+
+THREE_WEIGHINGS = Weighing()
+
+
 def grade(
     cells: Cells,
     lines: Sequence[SightLine],
@@ -221,8 +240,7 @@ def grade(
     *,
     falls: Falls | None = None,
     bounds: tuple[np.ndarray, np.ndarray] | None = None,
-    start: np.ndarray | None = None,
-    weighings: int = 3,
+    weighing: Weighing = THREE_WEIGHINGS,
     explain: bool = True,
 ) -> Grading:
     """Find the cheapest works that satisfy every limit.
@@ -233,8 +251,7 @@ def grade(
         limits and the prices.
     falls : falls that flow paths keep, unless a crossing is built. bounds : lowest and highest change of each cell, m,
         (n,) each, negative down; as far as is needed if not given.
-    start : (n,) change of an earlier answer to much the same question, m, to weigh the worked ground by at first.
-    weighings : solves that weigh the worked ground anew. explain : False where nobody asks which limit gives way.
+    weighing : how the worked ground is weighed. explain : False where nobody asks which limit gives way.
 
     Returns
     -------
@@ -256,10 +273,12 @@ def grade(
     best: Grading | None = None
     # once from ground that is dear from the first touch, and once from the least earth, for either may miss the other
     firsts = (
-        [np.full(programme.n, d) for d in (_FIRST_DEPTH_M, np.inf)] if start is None else [np.abs(start) + _SOFTEN_M]
+        [np.full(programme.n, d) for d in (_FIRST_DEPTH_M, np.inf)]
+        if weighing.start is None
+        else [np.abs(weighing.start) + _SOFTEN_M]
     )
     for depth in firsts if touched else firsts[:1]:
-        for _ in range(weighings):
+        for _ in range(weighing.times):
             answer = programme.solve(touched / depth, ends, low, high)
             made = programme.finished(answer)
             if best is None or made.cost < best.cost:

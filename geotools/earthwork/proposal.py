@@ -14,6 +14,7 @@ from geotools.corridor import BeamLine
 from geotools.detection.from_plan import head_type_of
 from geotools.detection.perimeter import Perimeter
 from geotools.errors import StepError
+from geotools.plan import ids
 from geotools.plan.model import BeamPair, Zone
 from geotools.site import Site
 from geotools.terrain.design import Ground
@@ -48,14 +49,14 @@ def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], 
                 before = standing.get(pair.level) if zone.line == today.line else None
                 today_m = (None, None) if before is None else (before.tx_height_m, before.rx_height_m)
                 ends = (
-                    ("transmitter", "TX", line.x0, line.y0, levels[0], pair.tx_height_m, today_m[0]),
-                    ("receiver", "RX", line.x1, line.y1, levels[1], pair.rx_height_m, today_m[1]),
+                    ("transmitter", line.x0, line.y0, levels[0], pair.tx_height_m, today_m[0]),
+                    ("receiver", line.x1, line.y1, levels[1], pair.rx_height_m, today_m[1]),
                 )
-                for role, short, x, y, level, height, existing in ends:
+                for role, x, y, level, height, existing in ends:
                     same = existing is not None and abs(existing - height) <= SAME_HEIGHT_M
                     rows.append(
                         {
-                            "head_id": f"{zone.zone_id}-{short}-{pair.level}",
+                            "head_id": ids.head_id(zone.zone_id, pair.level, transmitter=role == "transmitter"),
                             "zone_id": zone.zone_id,
                             "stands_for": zone_id,
                             "part": part,

@@ -10,7 +10,7 @@ import numpy as np
 from geotools.earthwork.buildable import Machine, buildable_bounds
 from geotools.earthwork.falls import Drainage, WaterCrossing
 from geotools.earthwork.limits import Falls, SightLine
-from geotools.earthwork.programme import Grading, GradingRules, grade
+from geotools.earthwork.programme import Grading, GradingRules, Weighing, grade
 from geotools.earthwork.proof import LEAST_M
 from geotools.errors import InfeasibleError
 from geotools.terrain.cells import Cells
@@ -48,7 +48,7 @@ class Solver:
 
     def rough(self, lines: Sequence[SightLine]) -> float:
         """Price of the cheapest earthworks without regard to machines and water."""
-        return grade(self.cells, lines, self.rules, weighings=2).cost
+        return grade(self.cells, lines, self.rules, weighing=Weighing(times=2)).cost
 
     def __call__(self, lines: Sequence[SightLine]) -> Grading:
         """The cheapest grading that a machine can make; InfeasibleError where no surface satisfies the limits."""
@@ -86,8 +86,7 @@ class Solver:
                     self.rules,
                     falls=None if falls is None else replace(falls, least=falls.least - ease),
                     bounds=(low, high),
-                    start=change,
-                    weighings=1,
+                    weighing=Weighing(change, 1),
                     explain=False,
                 )
             except InfeasibleError:
@@ -120,8 +119,7 @@ class Solver:
                     lines,
                     self.rules,
                     falls=falls.built(built),
-                    start=self._last,
-                    weighings=1,
+                    weighing=Weighing(self._last, 1),
                     explain=False,
                 )
             except InfeasibleError:
@@ -141,10 +139,8 @@ class Solver:
         return falls.built(built)
 
     def _free(self, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None) -> Grading:
-        weighings = 3 if self._last is None else 2
-        return grade(
-            self.cells, lines, rules, falls=falls, start=self._last, weighings=weighings, explain=rules is self.rules
-        )
+        weighing = Weighing(self._last, 3 if self._last is None else 2)
+        return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=rules is self.rules)
 
     def _without_dust(self, grading: Grading) -> Grading:
         """The grading without changes too thin to see; what is left is what the model is asked about."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from geotools.detection.perimeter import Perimeter, ZoneSetup, straight_ground
+from geotools.detection.perimeter import Perimeter, straight_ground
 from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import State, Tolerances, edge_states
 from geotools.earthwork.falls import Drainage, WaterCrossing, WaterRules
@@ -17,6 +17,7 @@ from geotools.earthwork.programme import Grading, GradingRules
 from geotools.earthwork.proof import Proof, ProvenGrading, Search, grade_until_clear, spread, tightened
 from geotools.earthwork.solving import Solver
 from geotools.errors import InfeasibleError
+from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept, StripCells
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
@@ -77,7 +78,7 @@ class ZoneGrading:
     thinner or narrower than asked.
     """
 
-    zones: tuple[ZoneSetup, ...]
+    zones: tuple[Zone, ...]
     strip: StripCells
     design: np.ndarray
     proofs: tuple[Proof, ...]
@@ -135,7 +136,7 @@ Modulation = dict[str, np.ndarray]
 
 def _proof(
     perimeter: Perimeter,
-    zone: ZoneSetup,
+    zone: Zone,
     own: Modulation | None,
     edges: Sequence[Modulation],
     demand: _Demand,
@@ -163,7 +164,7 @@ def _proof(
 def grade_group(
     perimeter: Perimeter,
     surface: DesignSurface,
-    zones: Sequence[ZoneSetup],
+    zones: Sequence[Zone],
     settings: GradeSettings,
     *,
     keep: Kept | None = None,
@@ -210,7 +211,7 @@ class _Group:
         self,
         perimeter: Perimeter,
         surface: DesignSurface,
-        zones: Sequence[ZoneSetup],
+        zones: Sequence[Zone],
         strip: StripCells,
         settings: GradeSettings,
     ) -> None:
@@ -278,7 +279,7 @@ class _Group:
             for k, (z, d) in enumerate(zip(self.zones, self.demands, strict=True))
         ]
 
-    def _settled(self, ends: np.ndarray) -> tuple[ZoneSetup, ...]:
+    def _settled(self, ends: np.ndarray) -> tuple[Zone, ...]:
         return tuple(_with_ends(z, line, e) for z, line, e in zip(self.zones, self.free_lines, ends, strict=True))
 
     def _prove(self, grading: Grading) -> list[Proof]:
@@ -349,9 +350,9 @@ class _Group:
         )
 
 
-def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> list[list[ZoneSetup]]:
+def strip_groups(zones: Sequence[Zone], reach_m: float, most: int = 4) -> list[list[Zone]]:
     """Runs of zones whose strips overlap, at most `most` together: one programme each."""
-    groups: list[list[ZoneSetup]] = []
+    groups: list[list[Zone]] = []
     for zone in zones:
         area = zone.line.rectangle(0.0, zone.line.length, reach_m)
         last = groups[-1] if groups else None
@@ -364,7 +365,7 @@ def strip_groups(zones: Sequence[ZoneSetup], reach_m: float, most: int = 4) -> l
 
 
 def _straight(
-    perimeter: Perimeter, zone: ZoneSetup, settings: GradeSettings
+    perimeter: Perimeter, zone: Zone, settings: GradeSettings
 ) -> tuple[Modulation, tuple[float, float], list[Modulation]]:
     """The zone's modulation on straight ground; how far down (negative) and up its lowest heads may move; and the
     modulation with all heads off by their tolerance.
@@ -395,7 +396,7 @@ def _straight(
     return owns[0], (min([0.0, *fits]), max([0.0, *fits])), flat_off
 
 
-def _off(zone: ZoneSetup, tx: float, rx: float) -> ZoneSetup:
+def _off(zone: Zone, tx: float, rx: float) -> Zone:
     return replace(
         zone,
         pairs=tuple(replace(p, tx_height_m=p.tx_height_m + tx, rx_height_m=p.rx_height_m + rx) for p in zone.pairs),
@@ -403,7 +404,7 @@ def _off(zone: ZoneSetup, tx: float, rx: float) -> ZoneSetup:
 
 
 def _sight_line(
-    zone: ZoneSetup, level: np.ndarray, strip: StripCells, half: float, clearance: float, move: tuple[float, float]
+    zone: Zone, level: np.ndarray, strip: StripCells, half: float, clearance: float, move: tuple[float, float]
 ) -> SightLine:
     along, off = zone.line.from_map(strip.x, strip.y)
     under = np.flatnonzero((np.abs(off) <= half) & (along >= 0) & (along <= zone.line.length) & strip.cells.movable)
@@ -427,7 +428,7 @@ def _reach(line: SightLine, end: int, free: bool) -> tuple[float, float]:
     return line.reach[end] if free else (line.ends[end], line.ends[end])
 
 
-def _with_ends(zone: ZoneSetup, line: SightLine, ends: np.ndarray) -> ZoneSetup:
+def _with_ends(zone: Zone, line: SightLine, ends: np.ndarray) -> Zone:
     pair = zone.pairs[0]
     return zone.with_heights(
         pair.level,

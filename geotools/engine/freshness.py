@@ -12,13 +12,13 @@ from geotools import __version__
 from geotools.engine.step import Step, discover
 from geotools.engine.tracking import Reads
 from geotools.io.files import is_remote, sha256
-from geotools.plan.freshness import Facts, Record, edited_layers, kept_layers, own_causes
+from geotools.plan.freshness import PlanFacts, Record, edited_layers, kept_layers, own_causes
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import Workspace
 from geotools.site import Site
 from geotools.site.sources import file_parts, open_sources
 
-__all__ = ["FileCodes", "Ledger", "State", "job_states", "read_back"]
+__all__ = ["FileCodes", "Ledger", "OutputState", "job_states", "read_back"]
 
 #: Marks files beside the plan among the files that a step read.
 _BESIDE = "plan folder/"
@@ -69,7 +69,7 @@ class FileCodes:
 
 
 @dataclass
-class State:
+class OutputState:
     """One layer, or one file beside the plan, as it stands.
 
     Attributes
@@ -124,7 +124,7 @@ class Ledger:
                 found[record.step] = record
         return found
 
-    def facts(self) -> Facts:
+    def facts(self) -> PlanFacts:
         """How things are now."""
         known: dict[str, str | None] = {}
 
@@ -134,7 +134,7 @@ class Ledger:
                 known[name] = self._beside.code(name.removeprefix(_BESIDE)) if beside else self.files.code(name)
             return known[name]
 
-        return Facts(__version__, self._settings, self.workspace.digests(), code, self._beside.exists)
+        return PlanFacts(__version__, self._settings, self.workspace.digests(), code, self._beside.exists)
 
     def note(self, step: Step, reads: Reads, records: Mapping[str, Record], hand: Iterable[str]) -> Record:
         """A record of what a step has read; what it wrote is put in by `written`."""
@@ -197,11 +197,11 @@ class Ledger:
                     wanted.append(other)
         return [steps[name] for name in steps if name in found]
 
-    def states(self, records: Mapping[str, Record]) -> list[State]:
+    def states(self, records: Mapping[str, Record]) -> list[OutputState]:
         """Every layer and file that steps make, in the order of the job."""
         facts, why = self.facts(), self.causes(records)
         edited = self.edited(records)
-        found: list[State] = []
+        found: list[OutputState] = []
         done: set[str] = set()
         written: dict[str, Record] = {}
         for made in sorted(records.values(), key=lambda r: r.serial):
@@ -215,30 +215,30 @@ class Ledger:
                     continue
                 done.add(name)
                 if name not in facts.layers:
-                    found.append(State(name, step.name, "layer", "missing"))
+                    found.append(OutputState(name, step.name, "layer", "missing"))
                 elif name in edited:
-                    found.append(State(name, step.name, "layer", "edited"))
+                    found.append(OutputState(name, step.name, "layer", "edited"))
                 else:
                     more = [c for other in _updaters(name, step) for c in why.get(other.name, [])]
                     every = list(dict.fromkeys([*causes, *more]))
-                    found.append(State(name, step.name, "layer", "stale" if every else "current", every))
+                    found.append(OutputState(name, step.name, "layer", "stale" if every else "current", every))
             if held is None:
                 for name in (f.name for f in step.files):
                     there = (self.workspace.folder / name).exists()
-                    found.append(State(name, step.name, "file", "missing"))
+                    found.append(OutputState(name, step.name, "file", "missing"))
                     if there and name not in written:
-                        found[-1] = State(name, step.name, "file", "stale", causes)
+                        found[-1] = OutputState(name, step.name, "file", "stale", causes)
             for name in held.files_written if held is not None else ():
                 if written[name] is not held:
                     continue  # another step made it anew
                 if not facts.beside(name):
-                    found.append(State(name, step.name, "file", "missing"))
+                    found.append(OutputState(name, step.name, "file", "missing"))
                 else:
-                    found.append(State(name, step.name, "file", "stale" if causes else "current", causes))
+                    found.append(OutputState(name, step.name, "file", "stale" if causes else "current", causes))
         return found
 
 
-def job_states(site: Site, out: Path) -> list[State]:
+def job_states(site: Site, out: Path) -> list[OutputState]:
     """Every layer and file of a job as it stands; nothing is written.
 
     Parameters
@@ -250,7 +250,7 @@ def job_states(site: Site, out: Path) -> list[State]:
 
     Returns
     -------
-    list of State
+    list of OutputState
         In the order of the job.
 
     Raises

@@ -519,9 +519,7 @@ def run_site(
     steps: Sequence[str] | None = None,
     overwrite: bool = False,
     resume: bool = False,
-    progress: Progress = _silent,
     workers: Workers | None = None,
-    before: Callable[[Step], None] | None = None,
     redesign: bool = False,
 ) -> list[Outcome]:
     """Run the whole job, or the named steps, on one site.
@@ -529,11 +527,8 @@ def run_site(
     ``overwrite`` replaces results that are there, step by step. ``resume`` does exactly what is stale or missing,
     with the parameters that each step was last run with.
     """
-    replace = overwrite or resume
-    with Job(site, out, overwrite=replace, progress=progress, workers=workers, redesign=redesign) as job:
+    with Job(site, out, overwrite=overwrite or resume, workers=workers, redesign=redesign) as job:
         chosen = plan_steps(steps)
         for step in job.resume(chosen) if resume else chosen:
-            if before is not None:
-                before(step)
             job.run_again(step) if resume else job.run(step.name)
         return job.outcomes

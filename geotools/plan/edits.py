@@ -7,6 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from geotools.plan import ids
+
 __all__ = ["Meant", "as_meant"]
 
 Row = dict[str, Any]
@@ -99,7 +101,7 @@ def as_meant(
     if "beams" in edited:
         _heights_of_beams(meant, lines, "heads" in edited)
         ends = {(row["zone_id"], row["level"]) for row in lines}
-        again = {f"{r['zone_id']}-{r['level']}" for r in meant.heads if (r["zone_id"], r["level"]) not in ends}
+        again = {ids.beam_id(r["zone_id"], r["level"]) for r in meant.heads if (r["zone_id"], r["level"]) not in ends}
         if again and "heads" not in edited:
             meant.notes.append(f"beams whose heads still stand are drawn again: {_some(again)}; delete the heads")
     count = Counter((row["zone_id"], row["level"]) for row in meant.heads)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
-__all__ = ["Facts", "Record", "changed_rows", "changed_settings", "edited_layers", "own_causes"]
+__all__ = ["PlanFacts", "Record", "changed_rows", "changed_settings", "edited_layers", "own_causes"]
 
 
 @dataclass
@@ -67,7 +67,7 @@ class Record:
 
 
 @dataclass(frozen=True)
-class Facts:
+class PlanFacts:
     """How things are now.
 
     Attributes
@@ -136,7 +136,7 @@ def _descends(name: str, was: str, now: str, records: Sequence[Record]) -> bool:
     return now in held
 
 
-def edited_layers(facts: Facts, records: Sequence[Record]) -> dict[str, Record]:
+def edited_layers(facts: PlanFacts, records: Sequence[Record]) -> dict[str, Record]:
     """Layers that hold something no step wrote, with the step that wrote them last."""
     found = {}
     for name, code in facts.layers.items():
@@ -146,7 +146,7 @@ def edited_layers(facts: Facts, records: Sequence[Record]) -> dict[str, Record]:
     return found
 
 
-def kept_layers(facts: Facts, records: Sequence[Record]) -> set[str]:
+def kept_layers(facts: PlanFacts, records: Sequence[Record]) -> set[str]:
     """Layers whose content a person had a hand in: edited since, or edited before and kept by the steps since."""
     kept = set(edited_layers(facts, records))
     for name, code in facts.layers.items():
@@ -156,7 +156,7 @@ def kept_layers(facts: Facts, records: Sequence[Record]) -> set[str]:
     return kept
 
 
-def _layer_words(name: str, was: str | None, facts: Facts, records: Sequence[Record]) -> str:
+def _layer_words(name: str, was: str | None, facts: PlanFacts, records: Sequence[Record]) -> str:
     now = facts.layers.get(name)
     if now is None:
         return f"{name} deleted"
@@ -170,14 +170,14 @@ def _layer_words(name: str, was: str | None, facts: Facts, records: Sequence[Rec
     return f"{name} made anew" + (f" by {maker}" if maker else "")
 
 
-def own_causes(record: Record, facts: Facts, records: Sequence[Record], read_back: Sequence[str] = ()) -> list[str]:
+def own_causes(record: Record, facts: PlanFacts, records: Sequence[Record], read_back: Sequence[str] = ()) -> list[str]:
     """Why a step's results do not answer to what is there now; empty where they do.
 
     Parameters
     ----------
     record : Record
         Of the step.
-    facts : Facts
+    facts : PlanFacts
         How things are.
     records : sequence of Record
         Of every step.

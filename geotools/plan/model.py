@@ -1,13 +1,15 @@
-"""What a plan is made of: a pair of heads, a zone with its stack, the zones of one fence line in their order."""
+"""What a plan is made of: heads, pairs of heads, zones, the zones of one fence line in their order, dead spots."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+
+from shapely import Polygon
 
 from geotools.beam import HeadType
 from geotools.corridor import BeamLine
 
-__all__ = ["BeamPair", "FenceChain", "Zone"]
+__all__ = ["BeamPair", "DeadSpot", "FenceChain", "Zone"]
 
 
 @dataclass(frozen=True)
@@ -97,3 +99,35 @@ class FenceChain:
     zones: tuple[Zone, ...]
     closed: bool = False
     inside_left: bool = True
+
+
+@dataclass(frozen=True)
+class DeadSpot:
+    """A stretch of one zone along which one threat gets through.
+
+    Attributes
+    ----------
+    from_m, to_m : float
+        Chainages from the transmitter post, m.
+    spot_id : str
+        Its name in the plan; empty until it has one.
+    threat : str
+        Who gets through; empty where whoever holds it keeps that apart.
+    rows : tuple of int
+        First and last row of the zone's strip, both inclusive; (0, -1) where it was not found on a strip.
+    area : Polygon
+        The ground from which it is crossed; empty where it is not known.
+    crawl_gap_m : float
+        Height above the ground up to which nothing is detected on the easiest way, m; NaN where not known.
+    modulation : float
+        Largest modulation on the easiest way across (dimensionless); NaN where not known.
+    """
+
+    from_m: float
+    to_m: float
+    spot_id: str = ""
+    threat: str = ""
+    rows: tuple[int, int] = (0, -1)
+    area: Polygon = field(default_factory=Polygon)
+    crawl_gap_m: float = float("nan")
+    modulation: float = float("nan")

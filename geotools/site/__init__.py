@@ -11,7 +11,7 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.care import Upkeep, WalkTest
 from geotools.site.catalogue import COMMON, HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
@@ -20,8 +20,8 @@ from geotools.site.layout import Layout
 from geotools.site.radio import Channels
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
-from geotools.site.survey import Survey
-from geotools.site.works import Grading, Prices
+from geotools.site.survey import SurveySettings
+from geotools.site.works import GradingLimits, SitePrices
 
 MAX_SITE_FILE_BYTES = 1_000_000
 #: What errors name as their place where no site file was read.
@@ -31,15 +31,15 @@ __all__ = [
     "Cameras",
     "Channels",
     "Detection",
-    "Grading",
+    "GradingLimits",
     "HeadTypeSettings",
     "Inputs",
     "Layout",
     "Level",
-    "Prices",
     "Site",
+    "SitePrices",
     "StackRule",
-    "Survey",
+    "SurveySettings",
     "TargetSettings",
     "Upkeep",
     "WalkTest",
@@ -48,7 +48,7 @@ __all__ = [
 ]
 
 
-class Site(Section):
+class Site(SiteSection):
     """One site: what ``site.toml`` says. Build it with `open_site`, or with `Site.from_frames`."""
 
     name: str = setting("name of the site", min_length=1, max_length=100)
@@ -61,11 +61,11 @@ class Site(Section):
     layout: Layout = setting("layout", default_factory=Layout)
     channels: Channels = setting("channels", default_factory=Channels)
     cameras: Cameras = setting("cameras", default_factory=Cameras)
-    survey: Survey = setting("how far the terrain is to be trusted", default_factory=Survey)
+    survey: SurveySettings = setting("how far the terrain is to be trusted", default_factory=SurveySettings)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
-    grading: Grading = setting("earthwork", default_factory=Grading)
-    prices: Prices = setting("prices", default_factory=Prices)
+    grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
+    prices: SitePrices = setting("prices", default_factory=SitePrices)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 _NO_DEFAULT: Any = ...
 
 
-class Section(BaseModel):
+class SiteSection(BaseModel):
     """A part of the site file; immutable, and strict about names so that a misspelt setting is never ignored."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)

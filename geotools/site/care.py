@@ -7,11 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class WalkTest(Section):
+class WalkTest(SiteSection):
     """Walk-test settings."""
 
     probability: float = setting(
@@ -23,7 +23,7 @@ class WalkTest(Section):
     failures: int = setting("misses allowed for in the number of trials", default=0, ge=0, le=20)
 
 
-class Upkeep(Section):
+class Upkeep(SiteSection):
     """Upkeep settings; intervals are common practice, the equipment's manual wins."""
 
     start: date | None = setting("first day of the plan; empty for the day it is made", default=None)

@@ -7,7 +7,7 @@ source.
 from __future__ import annotations
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 
 COMMON = "common practice, no source"
 #: How far the ground may lie below straight: a person this low or lower counts as prone (common practice, from memory).
@@ -15,7 +15,7 @@ PRONE_HEIGHT_M = 0.35
 PRONE_STRAIGHTNESS_M, CRAWL_STRAIGHTNESS_M = 0.075, 0.15
 
 
-class TargetSettings(Section):
+class TargetSettings(SiteSection):
     """A person, or what stands for one, as an upright rectangle across the beam."""
 
     height_m: float = setting("height of the silhouette", unit="m", ge=0.01, le=5)
@@ -30,7 +30,7 @@ class TargetSettings(Section):
     )
 
 
-class HeadTypeSettings(Section):
+class HeadTypeSettings(SiteSection):
     """A transmitter and receiver pair."""
 
     frequency_ghz: float = setting("carrier frequency", unit="GHz", ge=1, le=100)

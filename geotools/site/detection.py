@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Detection(Section):
+class Detection(SiteSection):
     """Detection settings."""
 
     threshold: float = setting(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 
 VerticalUnit = Literal["metre", "foot", "US survey foot"]
 
 
-class Inputs(Section):
+class Inputs(SiteSection):
     """Files and what they leave unsaid; relative paths count from the site file's folder."""
 
     fence: str = setting("vector file with the fence lines (GeoPackage, Shapefile, GeoJSON, DXF)")

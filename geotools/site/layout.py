@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Layout(Section):
+class Layout(SiteSection):
     """Layout settings; the defaults follow common practice and can be edited."""
 
     side: Literal["inside", "outside", "left", "right", "between"] = setting(

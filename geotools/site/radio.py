@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Channels(Section):
+class Channels(SiteSection):
     """Channel settings; the defaults follow common practice and the head maker's data sheet overrules them."""
 
     available: int = setting("channels the heads offer", mark=COMMON, default=6, ge=1, le=64)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Cameras(Section):
+class Cameras(SiteSection):
     """Camera settings: one kind of camera, several lenses."""
 
     wanted_class: Literal["monitor", "detect", "observe", "recognise", "identify", "inspect"] = setting(

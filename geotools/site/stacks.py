@@ -7,13 +7,13 @@ from typing import Literal
 
 from pydantic import model_validator
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 Polarisation = Literal["vertical", "horizontal"]
 
 
-class Level(Section):
+class Level(SiteSection):
     """One head of the stack on every post."""
 
     level: Literal["low", "usual", "top"] = setting("place in the stack")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Survey(Section):
+class SurveySettings(SiteSection):
     """Survey settings. The stated accuracy itself stands in ``input.vertical_accuracy_m``."""
 
     check_points: str | None = setting(

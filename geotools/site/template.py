@@ -13,7 +13,7 @@ from typing import Any, Literal, Union, get_args, get_origin
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from pydantic.fields import FieldInfo
 
-from geotools.site.base import Section
+from geotools.site.base import SiteSection
 
 __all__ = ["Setting", "relative_to", "repeated", "section_settings", "site_text", "subsections", "toml_value"]
 
@@ -75,12 +75,12 @@ def _limits(field: FieldInfo) -> str:
     return ", ".join(parts)
 
 
-def section_settings(section: type[Section]) -> Iterator[Setting]:
+def section_settings(section: type[SiteSection]) -> Iterator[Setting]:
     """The plain settings of a section in their order; sections inside it and the site's folder are left out."""
     for name, field in section.model_fields.items():
         default = field.get_default(call_default_factory=True) if not field.is_required() else None
         inner = field.annotation
-        if field.exclude or (isinstance(inner, type) and issubclass(inner, Section)):
+        if field.exclude or (isinstance(inner, type) and issubclass(inner, SiteSection)):
             continue
         if isinstance(default, dict) or (get_args(inner) and _holds_section(inner)):
             continue
@@ -97,20 +97,20 @@ def section_settings(section: type[Section]) -> Iterator[Setting]:
 
 
 def _holds_section(annotation: Any) -> bool:
-    return any(isinstance(a, type) and issubclass(a, Section) for a in get_args(annotation))
+    return any(isinstance(a, type) and issubclass(a, SiteSection) for a in get_args(annotation))
 
 
-def subsections(section: type[Section]) -> Iterator[tuple[str, str, type[Section]]]:
+def subsections(section: type[SiteSection]) -> Iterator[tuple[str, str, type[SiteSection]]]:
     """Name, words and class of every section that stands once inside another."""
     for name, field in section.model_fields.items():
-        if isinstance(field.annotation, type) and issubclass(field.annotation, Section):
+        if isinstance(field.annotation, type) and issubclass(field.annotation, SiteSection):
             yield name, (field.annotation.__doc__ or "").strip().splitlines()[0], field.annotation
 
 
-def repeated(section: type[Section]) -> Iterator[tuple[str, str, type[Section]]]:
+def repeated(section: type[SiteSection]) -> Iterator[tuple[str, str, type[SiteSection]]]:
     """Heading, words and class of every section that may stand several times: ``[[stack]]``, ``[targets.NAME]``."""
     for name, field in section.model_fields.items():
-        inner = [a for a in get_args(field.annotation) if isinstance(a, type) and issubclass(a, Section)]
+        inner = [a for a in get_args(field.annotation) if isinstance(a, type) and issubclass(a, SiteSection)]
         if inner:
             heading = f"[{name}.NAME]" if get_origin(field.annotation) is dict else f"[[{name}]]"
             yield heading, field.description or "", inner[0]
@@ -128,7 +128,7 @@ def _lines(setting: Setting, given: Mapping[str, Any]) -> Iterator[str]:
         yield f"# {setting.name} = {setting.default or '...'}"
 
 
-def site_text(site: type[Section], values: Mapping[str, Mapping[str, Any]]) -> str:
+def site_text(site: type[SiteSection], values: Mapping[str, Mapping[str, Any]]) -> str:
     """The whole site file: given values set, every other setting there as a comment with its default.
 
     values : by section name; "" for the settings before the first section.

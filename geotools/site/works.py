@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Grading(Section):
+class GradingLimits(SiteSection):
     """Limits of the earthwork; the defaults are starting points for the engineer, not design values."""
 
     max_slope: float = setting(
@@ -97,7 +97,7 @@ class Grading(Section):
     no_dig_crs: str | None = setting("coordinate system of that file where it names none", default=None)
 
     @model_validator(mode="after")
-    def _slopes_agree(self) -> Grading:
+    def _slopes_agree(self) -> GradingLimits:
         if self.min_fall >= self.max_slope:
             raise ValueError(
                 f"the slope limits contradict: min_fall {self.min_fall:g} is not below max_slope {self.max_slope:g}"
@@ -105,7 +105,7 @@ class Grading(Section):
         return self
 
 
-class Prices(Section):
+class SitePrices(SiteSection):
     """Prices in the site's own currency. The defaults are invented round figures: set your own."""
 
     currency: str = setting("currency, for headings", default="EUR", min_length=1, max_length=12)

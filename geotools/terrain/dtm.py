@@ -23,7 +23,7 @@ from geotools.io.crs import horizontal, metres_per_unit, vertical
 from geotools.io.files import sha256, write_text
 from geotools.io.rasters import RASTER_TROUBLE, small_cache
 from geotools.terrain.ground import bounds, density, density_warnings, gather
-from geotools.terrain.points import Survey, settle_crs, settle_height_unit
+from geotools.terrain.points import NOTHING_STATED, Stated, Survey, settle_crs, settle_height_unit
 from geotools.terrain.tin import CellGrid, interpolate, on_faces
 
 TILE = 512
@@ -122,9 +122,7 @@ def grid_survey(
     out: Path,
     *,
     cell_m: float,
-    crs: CRS | None = None,
-    vertical_unit: str | None = None,
-    vertical_datum: str | None = None,
+    stated: Stated = NOTHING_STATED,
     reach_m: float | None = None,
     progress: Callable[[int, int, str], None] = lambda done, total, what: None,
 ) -> Made:
@@ -134,13 +132,13 @@ def grid_survey(
     ----------
     surveys : files and what was read from them; all in one system.
     out : GeoTIFF to write, with a report of the same name ending in ``.json`` beside it.
-    cell_m : cell size. ``crs``, ``vertical_unit``, ``vertical_datum`` : what the files do not say.
+    cell_m : cell size. stated : what the files do not say.
     reach_m : how far from a ground point a height is believed; beyond it there is no data. None for four times the
         spacing of the points, at most 5 m.
 
     Raises InputError where system, unit or points are missing; OutputError where it cannot be written.
     """
-    where = ", ".join(str(path) for path, _ in surveys)
+    where, crs = ", ".join(str(path) for path, _ in surveys), stated.crs
     system = settle_crs(surveys[0][1], crs, surveys[0][0])
     for path, survey in surveys:
         if crs is not None and survey.crs is not None and horizontal(crs) != horizontal(survey.crs):
@@ -150,7 +148,9 @@ def grid_survey(
             raise InputError(
                 "the surveys are in different coordinate systems", where=path, found=survey.crs, expected=system.name
             )
-    units = dict(settle_height_unit(survey, settle_crs(survey, crs, p), vertical_unit, p) for p, survey in surveys)
+    units = dict(
+        settle_height_unit(survey, settle_crs(survey, crs, p), stated.vertical_unit, p) for p, survey in surveys
+    )
     if len(units) != 1:
         raise InputError(
             "the surveys are in different units of height",
@@ -167,7 +167,7 @@ def grid_survey(
         out, cell_m, 0, 0,
         crs=horizontal(system).name,
         source_vertical_unit=unit_name,
-        vertical_datum=_datum(surveys, system, vertical_datum, warnings),
+        vertical_datum=_datum(surveys, system, stated.vertical_datum, warnings),
         warnings=warnings,
         sources={path.name: sha256(path) for path, _ in surveys},
     )  # fmt: skip

@@ -34,7 +34,7 @@ CONTRADICT_M = 0.5
 
 
 @dataclass(frozen=True)
-class Ground:
+class SurveyedGround:
     """What was surveyed, heights in metres.
 
     points : (n, 3), last of them the vertices of the lines. weight : (n,) how many surveyed points each stands for.
@@ -84,7 +84,7 @@ class Ground:
         return points[np.lexsort((points[:, 0], points[:, 1]))], edges
 
 
-def gather(surveys: Sequence[tuple[Path, Survey]], cell: float, to_metres: float, where: str) -> Ground:
+def gather(surveys: Sequence[tuple[Path, Survey]], cell: float, to_metres: float, where: str) -> SurveyedGround:
     """All points, thinned to one a cell, and all breaklines, with their grid; InputError where there are too few."""
     # Cells count from the system's own origin: the same place falls into the same cell whatever else is surveyed.
     world = CellGrid(0.0, 0.0, cell, 1, 2**31)
@@ -108,7 +108,7 @@ def gather(surveys: Sequence[tuple[Path, Survey]], cell: float, to_metres: float
     corners = sum(map(len, lines))
     weight = np.concatenate([np.minimum(count, COUNTED_PER_CELL), np.ones(corners)])
     scale = np.array([1.0, 1.0, to_metres])
-    return Ground(points * scale, weight, [line * scale for line in lines], grid, int(count.sum()) + corners)
+    return SurveyedGround(points * scale, weight, [line * scale for line in lines], grid, int(count.sum()) + corners)
 
 
 def _on_a_map(chunk: Array, path: Path) -> Array:

@@ -33,7 +33,7 @@ MIN_CELL_M, MAX_CELL_M = 0.001, 10_000.0
 
 
 @dataclass(frozen=True)
-class Grid:
+class TerrainPiece:
     """A piece of terrain: heights (rows, columns), NaN where unknown, and the transform of its cells; metres."""
 
     height_m: Array
@@ -303,7 +303,7 @@ class Terrain:
         """Heights along a line at the given chainages."""
         return self.sample(*line.to_map(chainage_m))
 
-    def grid(self, bounds_m: tuple[float, float, float, float]) -> Grid:
+    def grid(self, bounds_m: tuple[float, float, float, float]) -> TerrainPiece:
         """The cells that cover an area (left, bottom, right, top in metres), cut at the raster's edge.
 
         InputError where the area lies wholly outside.
@@ -323,7 +323,7 @@ class Terrain:
         t = self.transform
         placed = Affine(t.a, t.b, float(x0), t.d, t.e, float(y0))
         if not self.reprojected:
-            return Grid(self._read(Window(c0, r0, c1 - c0, r1 - r0)), placed)
+            return TerrainPiece(self._read(Window(c0, r0, c1 - c0, r1 - r0)), placed)
         if (c1 - c0) * (r1 - r0) > MAX_WINDOW_CELLS:
             raise InputError(
                 "a piece of terrain is too large to read at once",
@@ -331,7 +331,7 @@ class Terrain:
                 found=f"{c1 - c0} x {r1 - r0} cells",
                 expected=f"at most {MAX_WINDOW_CELLS} cells",
             )
-        return Grid(
+        return TerrainPiece(
             self.sample(*_apply(placed, *np.meshgrid(np.arange(c1 - c0) + 0.5, np.arange(r1 - r0) + 0.5))), placed
         )
 

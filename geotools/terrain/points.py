@@ -13,6 +13,28 @@ from geotools.errors import InputError
 from geotools.io.crs import horizontal, metres_in, metres_per_unit, unit_name, vertical
 
 
+@dataclass(frozen=True)
+class Stated:
+    """What a person says of heights whose files do not say it.
+
+    Attributes
+    ----------
+    crs : CRS or None
+        Their coordinate system.
+    vertical_unit : str or None
+        Unit of the heights.
+    vertical_datum : str or None
+        What the heights stand on.
+    """
+
+    crs: CRS | None = None
+    vertical_unit: str | None = None
+    vertical_datum: str | None = None
+
+
+NOTHING_STATED = Stated()
+
+
 @dataclass
 class Survey:
     """Ground in pieces.

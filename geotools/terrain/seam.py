@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from geotools.io.rasters import open_raster
 from geotools.terrain.dtm import NODATA, Made, _window, tiles, writing
 from geotools.terrain.ground import MAX_CELLS
 from geotools.terrain.model import Terrain
+from geotools.terrain.points import NOTHING_STATED, Stated
 from geotools.terrain.tin import CellGrid
 
 #: A step at a seam looks like a gap under the beam. Half of the straightness a prone threat asks for (TRADE: common
@@ -44,9 +46,7 @@ def join_rasters(
     out: Path,
     *,
     cell_m: float | None = None,
-    crs: CRS | None = None,
-    vertical_unit: str | None = None,
-    vertical_datum: str | None = None,
+    stated: Stated = NOTHING_STATED,
     progress: Callable[[int, int, str], None] = lambda done, total, what: None,
 ) -> Made:
     """One terrain model from several rasters, each in its own system and unit; the first named wins where they overlap.
@@ -54,10 +54,11 @@ def join_rasters(
     Parameters
     ----------
     paths : rasters, most trusted first. ``cell_m`` : cell size, None for that of the first.
+    stated : what the files do not say.
 
     Raises InputError where one cannot be read or names no system; OutputError where the result cannot be written.
     """
-    files = [local_file(path, "terrain raster") for path in paths]
+    files, crs = [local_file(path, "terrain raster") for path in paths], stated.crs
     with open_raster(files[0]) as first:
         own = CRS.from_user_input(first.crs) if first.crs else crs
     if own is None:
@@ -73,25 +74,27 @@ def join_rasters(
                 source = CRS.from_user_input(raster.crs) if raster.crs else crs
             if source is None:
                 raise InputError("a raster names no coordinate system", where=path, mend="add --crs")
-            units.append(_height_unit(path, vertical_unit, source))
+            units.append(_height_unit(path, stated.vertical_unit, source))
             terrains.append(Terrain(path, plan, metres_per_height=metres_in(units[-1]) or 1.0, source_crs=source))
-        return _join(terrains, files, units, out, plan, own, cell_m, vertical_datum, progress)
+        return _join(_Joined(terrains, files, units, own, stated.vertical_datum), out, cell_m, progress)
     finally:
         for terrain in terrains:
             terrain.close()
 
 
-def _join(
-    terrains: list[Terrain],
-    files: list[Path],
-    units: list[str],
-    out: Path,
-    plan: CRS,
-    own: CRS,
-    cell_m: float | None,
-    vertical_datum: str | None,
-    progress: Callable[[int, int, str], None],
-) -> Made:
+@dataclass(frozen=True)
+class _Joined:
+    """Rasters to be joined, most trusted first, the system of the first, and the datum that is stated for all."""
+
+    terrains: list[Terrain]
+    files: list[Path]
+    units: list[str]
+    own: CRS
+    datum: str | None
+
+
+def _join(rasters: _Joined, out: Path, cell_m: float | None, progress: Callable[[int, int, str], None]) -> Made:
+    terrains, files, own, plan = rasters.terrains, rasters.files, rasters.own, horizontal(rasters.own)
     unit = metres_per_unit(plan)
     cell = cell_m or terrains[0].cell_m
     corners = np.array([terrain.bounds_m for terrain in terrains])
@@ -109,8 +112,8 @@ def _join(
     made = Made(
         out, cell, grid.rows, grid.columns,
         crs=plan.name,
-        source_vertical_unit=", ".join(dict.fromkeys(units)),
-        vertical_datum=vertical_datum or (upright.name if upright is not None else "not stated"),
+        source_vertical_unit=", ".join(dict.fromkeys(rasters.units)),
+        vertical_datum=rasters.datum or (upright.name if upright is not None else "not stated"),
         sources={path.name: sha256(path) for path in files},
     )  # fmt: skip
     differences: dict[int, list[np.ndarray]] = {number: [] for number in range(1, len(terrains))}

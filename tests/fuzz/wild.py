@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 
 from geotools.plan.schema import HEADS, WALK_PLAN
 from geotools.site import Site
-from geotools.site.base import Section
+from geotools.site.base import SiteSection
 from tests.fuzz.mutate import EDGES, WORDS
 from tests.fuzz.subjects import BOTTOM, LEFT
 
@@ -60,9 +60,9 @@ def document(tables: Mapping[str, object]) -> bytes:
     return text.encode("utf-8", "surrogatepass")
 
 
-def _sections(annotation: Any) -> list[type[Section]]:
+def _sections(annotation: Any) -> list[type[SiteSection]]:
     inner = [a for a in (annotation, *get_args(annotation)) if isinstance(a, type)]
-    return [a for a in inner if issubclass(a, Section)]
+    return [a for a in inner if issubclass(a, SiteSection)]
 
 
 def legal(field: FieldInfo) -> st.SearchStrategy[Any]:
@@ -99,7 +99,7 @@ def _limit(mark: object, closed: type, opened: type) -> list[Any]:
     return [getattr(mark, name.replace("e", "t"))] if isinstance(mark, opened) else []
 
 
-def section(kind: type[Section], *, wild: bool = False) -> st.SearchStrategy[dict[str, Any]]:
+def section(kind: type[SiteSection], *, wild: bool = False) -> st.SearchStrategy[dict[str, Any]]:
     """Some settings of a section; with ``wild`` any value, and names that there are not."""
     fields = {name: field for name, field in kind.model_fields.items() if name != "folder"}
     if not wild:

@@ -20,7 +20,7 @@ from geotools.terrain.dtm import grid_survey
 from geotools.terrain.lidar import read_lidar
 from geotools.terrain.measured import read_table, read_vector
 from geotools.terrain.model import Terrain
-from geotools.terrain.points import Survey
+from geotools.terrain.points import Stated, Survey
 from geotools.terrain.seam import join_rasters
 from geotools.terrain.surface_files import read_surface
 
@@ -83,7 +83,9 @@ def test_lidar_in_feet_comes_out_in_metres(tmp_path: Path) -> None:
     path = write_las(tmp_path / "s.las", points, np.full(len(points), 2, np.uint8), "EPSG:2277")
     with pytest.raises(InputError, match="unit"):
         grid_survey([(path, read_lidar(path))], tmp_path / "dtm.tif", cell_m=0.5)
-    made = grid_survey([(path, read_lidar(path))], tmp_path / "dtm.tif", cell_m=0.5, vertical_unit="US survey foot")
+    made = grid_survey(
+        [(path, read_lidar(path))], tmp_path / "dtm.tif", cell_m=0.5, stated=Stated(vertical_unit="US survey foot")
+    )
     x, y = inner()
     with Terrain(tmp_path / "dtm.tif", CRS("EPSG:2277")) as terrain:
         found = terrain.sample(x - LEFT + 3_000_000 * foot, y - BOTTOM + 10_000_000 * foot)
@@ -115,7 +117,9 @@ def test_a_table_of_points_comes_back(tmp_path: Path) -> None:
     points = scatter(3_000)
     rows = "\r\n".join(f"{x:.4f};{y:.4f};{z:.5f}" for x, y, z in points)
     (tmp_path / "p.csv").write_text("Easting;Northing;Height\r\n" + rows + "\r\n")
-    grid_survey([(tmp_path / "p.csv", read_table(tmp_path / "p.csv"))], tmp_path / "dtm.tif", cell_m=0.5, crs=UTM)
+    grid_survey(
+        [(tmp_path / "p.csv", read_table(tmp_path / "p.csv"))], tmp_path / "dtm.tif", cell_m=0.5, stated=Stated(UTM)
+    )
     x, y = inner()
     assert heights_at(tmp_path / "dtm.tif", x, y) == pytest.approx(plane(x, y), abs=2e-4)
 
@@ -145,7 +149,7 @@ def test_a_breakline_makes_an_edge(tmp_path: Path, name: str, driver: str) -> No
     side = np.array([(LEFT + x, BOTTOM + y, 250.0) for x in (10.0, 30.0) for y in np.arange(0, 40.5, 0.5)])
     flat = Survey(UTM, iter([side]))
     surveys = [(tmp_path / name, flat), (tmp_path / name, read_vector(tmp_path / name))]
-    grid_survey(surveys, tmp_path / "dtm.tif", cell_m=0.5, crs=UTM, reach_m=10.0)
+    grid_survey(surveys, tmp_path / "dtm.tif", cell_m=0.5, stated=Stated(UTM), reach_m=10.0)
     x = LEFT + np.array([15.25, 19.75, 20.25, 25.25])
     found = heights_at(tmp_path / "dtm.tif", x, np.full(4, BOTTOM + 20.25))
     assert found == pytest.approx([250.525, 250.975, 250.975, 250.475], abs=0.02)
@@ -250,8 +254,7 @@ def test_a_point_that_no_map_has_is_named(tmp_path):
             [(table, read_table(table))],
             tmp_path / "g.tif",
             cell_m=1.0,
-            crs=CRS("EPSG:32632"),
-            vertical_unit="metre",
+            stated=Stated(CRS("EPSG:32632"), "metre"),
         )
     assert "1e+308" in str(caught.value)
     assert not (tmp_path / "g.tif").exists()
@@ -272,5 +275,5 @@ def test_a_point_far_from_all_others_is_named_before_a_model_of_nothing_is_made(
 def test_points_far_apart_are_gridded_where_a_model_of_them_is_of_an_ordinary_size(tmp_path):
     table = tmp_path / "points.csv"
     table.write_text("x,y,z\n500000,5400000,200\n500900,5400000,201\n500000,5400900,202\n")
-    made = grid_survey([(table, read_table(table))], tmp_path / "dtm.tif", cell_m=0.5, crs=CRS("EPSG:32632"))
+    made = grid_survey([(table, read_table(table))], tmp_path / "dtm.tif", cell_m=0.5, stated=Stated(CRS("EPSG:32632")))
     assert made.points == 3

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from geotools.cli.options import PlanOptions, packed
 from geotools.cli.screen import Screen
 
 if TYPE_CHECKING:
@@ -91,18 +92,14 @@ def make_workers(count: int, scheduler: str | None) -> Workers:
 @click.option("--overwrite", is_flag=True, help="Do every site anew, over results that are there.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only failures.")
-@click.pass_context
+@packed(PlanOptions)
 def batch(
-    ctx: click.Context,
+    options: PlanOptions,
     manifest: Path,
-    out: Path,
     workers: int | None,
     scheduler: str | None,
     steps: str | None,
     resume: bool,
-    overwrite: bool,
-    as_json: bool,
-    quiet: bool,
 ) -> None:
     """Run the job on many sites, side by side.
 
@@ -117,18 +114,23 @@ def batch(
     from geotools.cli.batch.manifest import read_manifest
     from geotools.cli.batch.many import run_batch
 
-    ctx.find_root().obj = {"json": as_json}
     entries = read_manifest(manifest)
     names = [name.strip() for name in steps.split(",") if name.strip()] if steps is not None else None
     count = workers or min(os.cpu_count() or 1, len(entries))
-    screen = BatchScreen(Screen(as_json, quiet))
+    screen = BatchScreen(options.screen)
     made = make_workers(count, scheduler)
     try:
         result = run_batch(
-            entries, out, steps=names, overwrite=overwrite, resume=resume, workers=made, told=screen.told
+            entries,
+            options.out,
+            steps=names,
+            overwrite=options.overwrite,
+            resume=resume,
+            workers=made,
+            told=screen.told,
         )
     finally:
         made.close()
     screen.finished(result)
     if result.failed:
-        ctx.exit(SOME_FAILED)
+        click.get_current_context().exit(SOME_FAILED)

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from geotools.errors import InputError, SiteError
 from geotools.io.files import local_file
 from geotools.io.tables import read_csv
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 
 MAX_MANIFEST_BYTES = 20_000_000
 MAX_SITES = 100_000
@@ -31,12 +31,12 @@ class Entry:
     site_file: Path
 
 
-class _Item(Section):
+class _Item(SiteSection):
     file: str = setting("path of the site file, counted from the manifest's folder", min_length=1, max_length=1000)
     name: str | None = setting("what the site is called in tables", default=None, min_length=1, max_length=200)
 
 
-class _Manifest(Section):
+class _Manifest(SiteSection):
     site: tuple[_Item, ...] = setting("the sites", min_length=1, max_length=MAX_SITES)
 
 

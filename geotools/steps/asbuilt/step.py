@@ -9,13 +9,14 @@ import numpy as np
 from rasterio import Affine
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.perimeter import ZoneSetup
 from geotools.earthwork.from_plan import design_of
 from geotools.earthwork.proposal import proposed_zones
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError, SiteError
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
+from geotools.plan import ids
+from geotools.plan.model import Zone
 from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import open_sources
@@ -54,7 +55,7 @@ def _open_survey(ctx: StepContext) -> Terrain:
     return open_sources(site).open_terrain(site)
 
 
-def _cells(surface: DesignSurface, zone: ZoneSetup, reach: float) -> tuple[Affine, np.ndarray, np.ndarray, np.ndarray]:
+def _cells(surface: DesignSurface, zone: Zone, reach: float) -> tuple[Affine, np.ndarray, np.ndarray, np.ndarray]:
     """Transform of a window around the zone, its cells' map coordinates, and which lie in the zone's graded strip."""
     line = zone.line
     rows, columns = surface.locate([line.x0, line.x1], [line.y0, line.y1])
@@ -72,7 +73,7 @@ def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: 
     mask = np.zeros(form, bool)
     mask.ravel()[area.cells] = True
     return {
-        "out_id": f"{zone_id}-X{number:02d}",
+        "out_id": ids.point_id(zone_id, "X", number),
         "zone_id": zone_id,
         "kind": "high" if area.worst > 0 else "low",
         "worst_m": area.worst,
@@ -82,7 +83,7 @@ def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: 
     }
 
 
-def _verdict(zone: ZoneSetup, found: Comparison, dead_design: float, dead_built: float, half: float) -> Row:
+def _verdict(zone: Zone, found: Comparison, dead_design: float, dead_built: float, half: float) -> Row:
     levels, detection = not found.areas, dead_built == 0.0
     said = []
     if not levels:

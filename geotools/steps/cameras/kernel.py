@@ -13,13 +13,13 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor, focal_length_mm, pixel_density
 
-__all__ = ["Aim", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
+__all__ = ["CameraAim", "CameraView", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
 
 Ground = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
 
 @dataclass(frozen=True)
-class Aim:
+class CameraAim:
     """How a camera looks.
 
     azimuth_deg : of its axis, clockwise from north.
@@ -50,7 +50,7 @@ def choose_lens(sensor: Sensor, density: float, distance_m: float, lenses_mm: Se
 
 def aim_along(
     camera: ArrayLike, far: ArrayLike, sensor: Sensor, focal_mm: float, *, height_m: float, person_m: float = 1.8
-) -> Aim:
+) -> CameraAim:
     """Aim with a person at the far end just inside the top of the picture, so that most of the near ground is in it.
 
     Parameters
@@ -76,7 +76,7 @@ def aim_along(
     slope = (end[2] - foot[2]) / level
     fall = slope - np.tan(bottom)
     near = height_m / fall if fall > 1e-9 else np.inf
-    return Aim(
+    return CameraAim(
         float(np.degrees(np.arctan2(across[0], across[1])) % 360.0),
         float(top - upright / 2),
         float(near),
@@ -124,14 +124,33 @@ def visible(distance_m: ArrayLike, ground_m: ArrayLike, eye_m: float, *, target_
     return (z + target_m - eye_m) / d >= horizon - 1e-12
 
 
+@dataclass(frozen=True)
+class CameraView:
+    """What a camera looks at.
+
+    Attributes
+    ----------
+    place : (3,) array_like
+        Position of the camera itself, m.
+    azimuth_deg, tilt_deg : float
+        Its axis: clockwise from north, above the horizontal.
+    sensor : Sensor
+        Its sensor.
+    focal_mm : float
+        Its focal length, mm.
+    """
+
+    place: ArrayLike
+    azimuth_deg: float
+    tilt_deg: float
+    sensor: Sensor
+    focal_mm: float
+
+
 def covered(
     zone: ArrayLike,
-    camera: ArrayLike,
+    view: CameraView,
     *,
-    azimuth_deg: float,
-    tilt_deg: float,
-    sensor: Sensor,
-    focal_mm: float,
     density: float,
     ground: Ground,
     target_m: float,
@@ -143,12 +162,11 @@ def covered(
 
     Parameters
     ----------
-    zone : (2, 2) its ends, m. camera : (3,) position of the camera itself, m.
-    azimuth_deg, tilt_deg : axis of the camera. density : wanted, px/m. target_m : height that must be seen.
+    zone : (2, 2) its ends, m. view : the camera's. density : wanted, px/m. target_m : height that must be seen.
     ground : level at any points. spacing_m : of the chainages.
     """
     a, b = np.asarray(zone, dtype=np.float64)[:, :2]
-    eye = np.asarray(camera, dtype=np.float64)
+    eye = np.asarray(view.place, dtype=np.float64)
     length = float(np.hypot(*(b - a)))
     s = np.linspace(0.0, length, max(int(np.ceil(length / spacing_m)), 1) + 1)
     place = a + s[:, None] * (b - a) / length
@@ -157,10 +175,10 @@ def covered(
     level = np.maximum(np.hypot(offset[:, 0], offset[:, 1]), 1e-6)
     bearing = np.degrees(np.arctan2(offset[:, 0], offset[:, 1]))
     rise = np.degrees(np.arctan2(z + target_m / 2 - eye[2], level))
-    wide, upright = sensor.field_deg(focal_mm)
-    aside = np.abs((bearing - azimuth_deg + 180.0) % 360.0 - 180.0)
-    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - tilt_deg) <= upright / 2 + 1e-6)
-    per_metre = pixel_density(sensor, focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
+    wide, upright = view.sensor.field_deg(view.focal_mm)
+    aside = np.abs((bearing - view.azimuth_deg + 180.0) % 360.0 - 180.0)
+    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - view.tilt_deg) <= upright / 2 + 1e-6)
+    per_metre = pixel_density(view.sensor, view.focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
     seen = inside & (per_metre >= density * (1 - 1e-3))
     sight = np.ones(s.size, dtype=bool)
     if seen.any():
@@ -176,7 +194,7 @@ def covered(
     return s, seen, sight, per_metre
 
 
-def ground_view(camera: ArrayLike, aim: Aim, field_deg: float) -> shapely.Polygon:
+def ground_view(camera: ArrayLike, aim: CameraAim, field_deg: float) -> shapely.Polygon:
     """The ground in the picture, from its nearest to the far end, as a trapezoid.
 
     Parameters

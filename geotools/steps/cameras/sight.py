@@ -16,7 +16,7 @@ from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.schema import BEAMS, ZONES
-from geotools.steps.cameras.kernel import Aim, aim_along, choose_lens, covered, stand_back
+from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, choose_lens, covered, stand_back
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["SHORT_M", "Camera", "Seen", "Sight", "camera_row"]
@@ -42,7 +42,7 @@ class Camera:
     height_m: float
     lens_mm: float
     needed_mm: float
-    aim: Aim
+    aim: CameraAim
 
 
 class Sight:
@@ -216,11 +216,7 @@ class Seen:
             for zone_id in {names[k] for k in near} | {camera.zone_id}:
                 s, picture, visible, density = covered(
                     sight.zones[zone_id],
-                    eye,
-                    azimuth_deg=camera.aim.azimuth_deg,
-                    tilt_deg=camera.aim.tilt_deg,
-                    sensor=sight.sensor,
-                    focal_mm=camera.lens_mm,
+                    CameraView(eye, camera.aim.azimuth_deg, camera.aim.tilt_deg, sight.sensor, camera.lens_mm),
                     density=sight.density,
                     ground=ground,
                     target_m=sight.settings.target_m,

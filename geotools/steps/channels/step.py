@@ -38,7 +38,7 @@ _BLOCK = 256
 _CELL_M = 2.0
 
 
-class _Heads:
+class _RadioHeads:
     """The heads of the plan as arrays, receivers and transmitters apart."""
 
     def __init__(self, ctx: StepContext) -> None:
@@ -104,7 +104,7 @@ def _the_same(ask: NDArray[np.bool_], level: NDArray[np.float64]) -> NDArray[np.
     return ask
 
 
-def _margins(ctx: StepContext, heads: _Heads) -> NDArray[np.float64]:
+def _margins(ctx: StepContext, heads: _RadioHeads) -> NDArray[np.float64]:
     """Margin of every receiver against every transmitter, terrain included where it can decide."""
     settings = ctx.site.channels
     receivers, transmitters = heads.array(heads.receivers), heads.array(heads.transmitters)
@@ -136,7 +136,7 @@ def _margins(ctx: StepContext, heads: _Heads) -> NDArray[np.float64]:
     return found
 
 
-def _no_solution(heads: _Heads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
+def _no_solution(heads: _RadioHeads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
     named = critical_zones(zones, available)
     names = [heads.zones[k] for k in named]
     senders = heads.transmitters.loc[np.isin(heads.tx_zone, named), "head_id"]
@@ -151,7 +151,7 @@ def _no_solution(heads: _Heads, zones: NDArray[np.float64], needed: int, availab
     )
 
 
-def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
+def _kept_channels(heads: _RadioHeads) -> NDArray[np.intp]:
     """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
     result = np.empty(len(heads.zones), dtype=np.intp)
     for zone_id, rows in heads.frame.groupby("zone_id"):
@@ -168,7 +168,7 @@ def _kept_channels(heads: _Heads) -> NDArray[np.intp]:
     return result
 
 
-def _set_by_hand(ctx: StepContext, heads: _Heads) -> bool:
+def _set_by_hand(ctx: StepContext, heads: _RadioHeads) -> bool:
     """Whether the heads were edited by hand and have a channel for every zone: it stays as it stands."""
     if "heads" not in ctx.kept or heads.frame["channel"].isna().any():
         return False
@@ -192,7 +192,7 @@ def _conflict(rule: str, zone_id: str, head: Any, others: str, found: str, expec
     }
 
 
-def _conflicts(heads: _Heads, margins: HeadMargins) -> list[Row]:
+def _conflicts(heads: _RadioHeads, margins: HeadMargins) -> list[Row]:
     rows = []
     for k, head in enumerate(heads.receivers.itertuples()):
         worst = int(margins.worst_transmitter[k])
@@ -212,7 +212,7 @@ def _conflicts(heads: _Heads, margins: HeadMargins) -> list[Row]:
 
 def run(ctx: StepContext) -> StepResult:
     """Give every zone a channel, or check those it has; see the manual beside this file."""
-    heads = _Heads(ctx)
+    heads = _RadioHeads(ctx)
     settings = ctx.site.channels
     pairs = _margins(ctx, heads)
     zones = zone_margins(pairs, heads.rx_zone, heads.tx_zone, len(heads.zones))

@@ -12,7 +12,7 @@ from geotools.earthwork.water import Flow, Pond, contributing_area, flood, line_
 #: Ponds that come so near to a line are followed as far as they reach, m.
 BESIDE_M = 4.0
 
-__all__ = ["Crossing", "Piece", "Water", "water_around", "water_of"]
+__all__ = ["Crossing", "Piece", "Water", "water_around"]
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,17 @@ class Water:
 
 @dataclass(frozen=True)
 class Piece:
-    """One zone's surroundings in one state: level, along, side and length as of :func:`water_around`."""
+    """One zone's surroundings in one state.
+
+    Attributes
+    ----------
+    level : (rows, columns) array
+        Levels, m; NaN outside the ground looked at.
+    along, side : (rows, columns) array
+        Chainage and offset of the cells' centres, m.
+    length : float
+        Length of the zone, m.
+    """
 
     level: np.ndarray
     along: np.ndarray
@@ -49,41 +59,26 @@ class Piece:
     length: float
 
 
-def water_of(piece: Piece, *, cell: float, min_depth: float, min_catchment: float) -> Water:
-    """:func:`water_around` of a piece, in whatever process it is asked for."""
-    return water_around(
-        piece.level,
-        piece.along,
-        piece.side,
-        cell,
-        piece.length,
-        min_depth=min_depth,
-        min_catchment=min_catchment,
-    )
-
-
-def water_around(
-    level: np.ndarray,
-    along: np.ndarray,
-    side: np.ndarray,
-    cell: float,
-    length: float,
-    *,
-    min_depth: float,
-    min_catchment: float,
-    reach: float = 8.0,
-) -> Water:
-    """Ponds and crossings on one grid.
+def water_around(piece: Piece, *, cell: float, min_depth: float, min_catchment: float, reach: float = 8.0) -> Water:
+    """Ponds and crossings around one zone.
 
     Parameters
     ----------
-    level : (rows, columns), nan outside the ground looked at. along, side : chainage and offset of the cells' centres.
-    cell : side of a cell, m. length : of the zone, m. min_depth : of a pond, m. min_catchment : of a crossing, m2.
-    reach : how far a crossing's way is followed on both sides of the line, m.
+    piece : Piece
+        The ground around it.
+    cell : float
+        Side of a cell, m.
+    min_depth : float
+        Least depth of a pond, m.
+    min_catchment : float
+        Least catchment of a crossing, m2.
+    reach : float
+        How far a crossing's way is followed on both sides of the line, m.
     """
+    level, along, side = piece.level, piece.along, piece.side
     flow = flood(level)
     area = contributing_area(flow, cell * cell)
-    on_zone = np.where((along >= 0) & (along <= length), side, np.nan)
+    on_zone = np.where((along >= 0) & (along <= piece.length), side, np.nan)
     found = []
     for i in line_crossings(flow, area, on_zone, along, min_area=min_catchment):
         way = _way(flow, area, int(i), cell, reach)

@@ -20,9 +20,10 @@ from geotools.earthwork.water import Pond, flood
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
+from geotools.plan import ids
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, ZONES
 from geotools.plan.workspace import frame_of
-from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_of
+from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_around
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -148,7 +149,7 @@ def _pond_row(
     x, y = _place(window, np.array([pond.pour]))
     splashed = [name for name, place in heads if area.distance(place) <= SPLASH_REACH_M]
     return {
-        "pond_id": f"{window.zone_id}-P{number:02d}-{state}",
+        "pond_id": f"{ids.point_id(window.zone_id, 'P', number)}-{state}",
         "state": state,
         "zones": zones,
         "depth_m": pond.depth,
@@ -201,7 +202,7 @@ def _crossing_rows(window: _Window, water: Water, state: str) -> list[Row]:
         x, y = _place(window, crossing.cells)
         rows.append(
             {
-                "crossing_id": f"{window.zone_id}-W{len(rows) + 1:02d}-{state}",
+                "crossing_id": f"{ids.crossing_id(window.zone_id, len(rows) + 1)}-{state}",
                 "zone_id": window.zone_id,
                 "state": state,
                 "chainage_m": crossing.chainage,
@@ -280,7 +281,7 @@ def run(ctx: StepContext) -> StepResult:
     dams: list[str] = []
     changed: list[str] = []
     find = partial(
-        water_of,
+        water_around,
         cell=surface.cell_m,
         min_depth=ctx.params["min_depth_m"],
         min_catchment=ctx.params["min_catchment_m2"],

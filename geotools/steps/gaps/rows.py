@@ -13,17 +13,13 @@ from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.findings import Findings
 from geotools.detection.perimeter import Rules
-from geotools.detection.spots import Spot
 from geotools.engine.step import StepContext
+from geotools.plan import ids
+from geotools.plan.model import DeadSpot
 
-__all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_id", "spot_rows", "tell"]
+__all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_rows", "tell"]
 
 Row = dict[str, Any]
-
-
-def spot_id(zone_id: str, threat: str, number: int) -> str:
-    """Name of a dead spot; ``number`` counts the threat's spots in the zone from 1."""
-    return f"{zone_id}-{threat.replace(' ', '_')}-{number:02d}"
 
 
 def spot_rows(findings: Findings) -> list[Row]:
@@ -35,7 +31,7 @@ def spot_rows(findings: Findings) -> list[Row]:
             for number, (spot, cause) in enumerate(spots, start=1):
                 rows.append(
                     {
-                        "spot_id": spot_id(zone_id, target.name, number),
+                        "spot_id": ids.spot_id(zone_id, target.name, number),
                         "zone_id": zone_id,
                         "threat": target.name,
                         "method": "wave",
@@ -52,7 +48,7 @@ def spot_rows(findings: Findings) -> list[Row]:
     return rows
 
 
-def _space(target: Target, spot: Spot) -> Row:
+def _space(target: Target, spot: DeadSpot) -> Row:
     """Crawl gap and by how much it exceeds the threat's height; nothing for a threat that passes above the ground."""
     if target.base_m > 0.0:
         return {"crawl_gap_m": None, "depth_m": None}
@@ -95,7 +91,7 @@ def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
             middle = way[int(np.argmin(np.abs(off)))]
             rows.append(
                 {
-                    "crossing_id": f"{zone_id}-{name.replace(' ', '_')}",
+                    "crossing_id": ids.of_threat(zone_id, name),
                     "zone_id": zone_id,
                     "threat": name,
                     "modulation": weakest,

@@ -11,6 +11,7 @@ from shapely.ops import substring
 
 from geotools.detection.verdicts import CONFIDENCE, VERDICTS, Stretch
 from geotools.engine.step import StepContext
+from geotools.plan import ids
 
 __all__ = ["EVERY_THREAT", "tell_verdicts", "verdict_lengths", "verdict_rows", "verdict_table"]
 
@@ -31,7 +32,7 @@ def verdict_rows(said: Sequence[Stretch]) -> list[Row]:
     """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst."""
     rows = [
         {
-            "verdict_id": f"{one.fence_id}-{one.threat.replace(' ', '_')}-{number:04d}",
+            "verdict_id": f"{ids.of_threat(one.fence_id, one.threat)}-{number:04d}",
             "fence_id": one.fence_id,
             "zone_id": one.zone_id or None,
             "threat": one.threat,
@@ -69,7 +70,7 @@ def _worst(said: Sequence[Stretch]) -> list[Row]:
         for number, (a, b, worst) in enumerate(pieces, start=1):
             rows.append(
                 {
-                    "verdict_id": f"{fence_id}-{EVERY_THREAT}-{number:04d}",
+                    "verdict_id": f"{ids.of_threat(fence_id, EVERY_THREAT)}-{number:04d}",
                     "fence_id": fence_id,
                     "zone_id": worst.zone_id or None,
                     "threat": EVERY_THREAT,

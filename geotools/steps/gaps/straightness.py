@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from geotools.beam.strip import Strip, straightness
 from geotools.corridor import StripGrid
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import rules_of
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.spots import Spot, outline, runs
+from geotools.detection.spots import outline, runs
 from geotools.engine.step import StepContext, StepResult
-from geotools.plan.model import FenceChain
+from geotools.plan import ids
+from geotools.plan.model import DeadSpot, FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import empty_frame, frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
-from geotools.steps.gaps.rows import Row, spot_id
+from geotools.steps.gaps.rows import Row
 
 __all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]
 
 LINE_RASTER = "straightness.tif"
 
 
-def straightness_spots(grid: StripGrid, strip: Strip, tolerance_m: float) -> list[tuple[Spot, float]]:
+def straightness_spots(grid: StripGrid, strip: Strip, tolerance_m: float) -> list[tuple[DeadSpot, float]]:
     """Spots of one zone by the straightness rule, each with its greatest depth below the line, metres."""
     below = straightness(strip)
     middle = grid.offset_m.size // 2
@@ -31,7 +30,7 @@ def straightness_spots(grid: StripGrid, strip: Strip, tolerance_m: float) -> lis
     for first, last in runs(below[:, middle] > tolerance_m):
         area = outline(grid, below > tolerance_m, first, last)
         from_m, to_m = max(float(x[first]) - half, 0.0), min(float(x[last]) + half, float(x[-1]))
-        spot = Spot(first, last, from_m, to_m, area, np.nan, np.nan)
+        spot = DeadSpot(from_m, to_m, rows=(first, last), area=area)
         found.append((spot, float(below[first : last + 1, middle].max())))
     return found
 
@@ -61,7 +60,7 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
                 for number, (spot, depth) in enumerate(found, start=1):
                     rows.append(
                         {
-                            "spot_id": spot_id(zone_id, threat, number),
+                            "spot_id": ids.spot_id(zone_id, threat, number),
                             "zone_id": zone_id,
                             "threat": threat,
                             "method": "straightness",

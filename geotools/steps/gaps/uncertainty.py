@@ -21,8 +21,9 @@ from geotools.detection.verdicts import ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
+from geotools.plan import ids
 from geotools.plan.schema import HEADS
-from geotools.steps.gaps.rows import Row, spot_id
+from geotools.steps.gaps.rows import Row
 
 __all__ = [
     "Polarisations",
@@ -86,21 +87,21 @@ def add_certainty(
         if judged_zones[zone_id].ample:
             continue
         names = list(perimeter.rules.targets)
-        rows = {name: [(s.first, s.last) for s, _ in found.spots[name, zone_id]] for name in names}
+        rows = {name: [s.rows for s, _ in found.spots[name, zone_id]] for name in names}
         judged = judge_zone(perimeter, zone_id, rows, unknowns, judged_zones[zone_id].worlds)
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
-                by_id[spot_id(zone_id, name, number)] |= {"probability": chance, "certainty": certainty_of(chance)}
+                by_id[ids.spot_id(zone_id, name, number)] |= {"probability": chance, "certainty": certainty_of(chance)}
         grid, level = perimeter.grids[zone_id], perimeter.levels(zone_id)
         for number, point in enumerate(judged.resurvey, start=1):
             x, y = (float(part) for part in grid.line.to_map(point.chainage_m))
             height = float(np.interp(point.chainage_m, grid.chainage_m, level[:, level.shape[1] // 2]))
             points.append(
                 {
-                    "point_id": f"{zone_id}-S{number:02d}",
+                    "point_id": ids.point_id(zone_id, "S", number),
                     "zone_id": zone_id,
                     "threat": point.threat,
-                    "spot_id": None if point.spot is None else spot_id(zone_id, point.threat, point.spot + 1),
+                    "spot_id": None if point.spot is None else ids.spot_id(zone_id, point.threat, point.spot + 1),
                     "chainage_m": point.chainage_m,
                     "ground_m": height,
                     "explains": point.explains,
@@ -116,7 +117,7 @@ def sensitivity_rows(found: Findings) -> list[Row]:
     as_set = {(m.zone_id, m.threat): m.dead_m for m in moved if m.change == "as set"}
     return [
         {
-            "row_id": f"{m.zone_id}-{m.threat}-{m.change}".replace(" ", "_").replace(",", ""),
+            "row_id": ids.of_threat(ids.of_threat(m.zone_id, m.threat), m.change.replace(",", "")),
             "zone_id": m.zone_id,
             "threat": m.threat,
             "change": m.change,
@@ -154,7 +155,7 @@ def beam_rows(found: Findings, rain_mm_h: float, turned: Mapping[tuple[str, str]
         zone, strip = found.perimeter.zones[zone_id], found.perimeter.strip(zone_id)
         for pair, standing in zip(zone.pairs, found.standing[zone_id], strict=True):
             row: dict[str, Any] = {
-                "beam_id": f"{zone_id}-{pair.level}",
+                "beam_id": ids.beam_id(zone_id, pair.level),
                 "zone_id": zone_id,
                 "level": pair.level,
                 "standing_level_db": standing,

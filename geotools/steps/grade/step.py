@@ -17,6 +17,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
 from geotools.io.sparse_grid import SparseGrid
+from geotools.plan import ids
 from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
@@ -111,7 +112,7 @@ def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Grade
             x, y = (float(v) for v in g.zone.line.to_map(along, off))
             rows.append(
                 {
-                    "point_id": f"{g.zone.zone_id}-G{number:03d}",
+                    "point_id": ids.point_id(g.zone.zone_id, "G", number, 3),
                     "zone_id": g.zone.zone_id,
                     "chainage_m": along,
                     "offset_m": off,

@@ -8,6 +8,7 @@ from geotools.detection.chains import perimeter_of
 from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan import ids
 from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, ZONES
 from geotools.plan.workspace import frame_of
@@ -53,7 +54,7 @@ def _row(perimeter: Perimeter, zone: Zone, level: str, limits: tuple[float, floa
     standing_now = perimeter.standing_db[zone.zone_id, level]
     near_best = _near_head(perimeter, best)
     row: Row = {
-        "beam_id": f"{zone.zone_id}-{level}",
+        "beam_id": ids.beam_id(zone.zone_id, level),
         "zone_id": zone.zone_id,
         "level": level,
         "tx_now_m": now[0],

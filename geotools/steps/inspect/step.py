@@ -13,6 +13,7 @@ from geotools.engine.step import LayerOut, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.crs import horizontal
 from geotools.io.files import local_file
+from geotools.plan import ids
 from geotools.plan.schema import FENCE
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import Sources, open_sources
@@ -96,7 +97,7 @@ def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
             )
         rows.append(
             {
-                "fence_id": f"F{number:02d}",
+                "fence_id": ids.fence_id(number),
                 "source_feature": feature,
                 "closed": bool(line.is_ring),
                 "length_m": line.length,

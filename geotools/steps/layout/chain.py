@@ -52,7 +52,7 @@ def _checked(station: NDArray[np.intp], tail: NDArray[np.integer], head: NDArray
         raise NumericInputError("a zone's cost is not a number of zero or more", found=cost[~(cost >= 0)][:3])
 
 
-class _Zones:
+class _SpanTable:
     """The zones in order of start, then end, the cheapest alone of those between the same two nodes."""
 
     def __init__(self, count: int, tail: NDArray[np.integer], head: NDArray[np.integer], cost: NDArray) -> None:
@@ -102,7 +102,7 @@ def cheapest_chain(
         raise NumericInputError(
             "a zone of an open line ends before it starts", expected="station[tail] < station[head]"
         )
-    zones = _Zones(station.size, tail, head, cost)
+    zones = _SpanTable(station.size, tail, head, cost)
     label = np.where(station == station[0], 0.0, np.inf)
     came_by = np.full(station.size, -1, dtype=np.intp)
     # nodes in order: whatever can lead to one has been looked at before it
@@ -184,7 +184,7 @@ def cheapest_loop(
 
     # three turns of the loop laid out in a row, stations counted from the cut: starts stand in the first turn
     # (or on the cut), every loop ends one turn later
-    zones = _Zones(station.size, tail, head, cost)
+    zones = _SpanTable(station.size, tail, head, cost)
     n = station.size
     node_in_row = np.roll(np.arange(n), -int(np.searchsorted(station, cut)))
     place = np.empty(n, dtype=np.int32)
@@ -207,7 +207,7 @@ def cheapest_loop(
 
 
 def _carried(
-    zones: _Zones, node_in_row: NDArray[np.intp], ahead: NDArray[np.int32], starts: NDArray[np.intp]
+    zones: _SpanTable, node_in_row: NDArray[np.intp], ahead: NDArray[np.int32], starts: NDArray[np.intp]
 ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     """Cost of the cheapest way once round from each start's row, (k,), and the zone that each row is reached by."""
     n, columns = node_in_row.size, np.arange(starts.size)

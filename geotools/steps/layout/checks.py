@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.width import beam_half_width, beam_outline
 
-__all__ = ["Conflict", "Limits", "StandingZone", "check_chain", "check_zone", "seen_part"]
+__all__ = ["Conflict", "ExaminedStrip", "LayoutLimits", "check_chain", "check_zone", "seen_part"]
 
 #: A touch smaller than this is the rounding of coordinates, not a fault.
 _TOUCH_M = 0.02
@@ -23,7 +23,7 @@ _BODY_M = 0.05
 
 
 @dataclass(frozen=True)
-class Limits:
+class LayoutLimits:
     """The rules; metres. frequency_hz : of the widest beam of the stack."""
 
     longest_m: float
@@ -37,7 +37,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class StandingZone:
+class ExaminedStrip:
     """A zone as it stands.
 
     start, end : (2,) posts in the direction of the fence. start_heads, end_heads : heads on them.
@@ -88,7 +88,7 @@ def _place(at: NDArray[np.float64]) -> tuple[float, float]:
     return float(at[0]), float(at[1])
 
 
-def seen_part(zone: StandingZone) -> BaseGeometry:
+def seen_part(zone: ExaminedStrip) -> BaseGeometry:
     """The strip in which a zone sees its threats, between the dead spots of its two heads."""
     length, dead = zone.length, zone.dead_m
     if length <= 2 * dead:
@@ -101,7 +101,7 @@ def seen_part(zone: StandingZone) -> BaseGeometry:
     return shapely.Polygon(np.vstack([axis + half[:, None] * v, (axis - half[:, None] * v)[::-1]])).buffer(0)
 
 
-def check_zone(zone: StandingZone, ground: BaseGeometry, limits: Limits) -> Iterator[Conflict]:
+def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) -> Iterator[Conflict]:
     """Length, range of the heads, posts and beam inside the usable ground."""
     heads, middle = zone.start_heads + zone.end_heads, _place((zone.start + zone.end) / 2)
     if not limits.shortest_m - _TOUCH_M <= zone.length <= limits.longest_m + _TOUCH_M:
@@ -172,7 +172,7 @@ def check_zone(zone: StandingZone, ground: BaseGeometry, limits: Limits) -> Iter
         )
 
 
-def _check_junction(a: StandingZone, b: StandingZone, limits: Limits) -> Iterator[Conflict]:
+def _check_junction(a: ExaminedStrip, b: ExaminedStrip, limits: LayoutLimits) -> Iterator[Conflict]:
     """Dead spot of each head inside the neighbour's beam; overlap in line; posts out of each other's axis."""
     heads = a.end_heads + b.start_heads
     at = _place((a.end + b.start) / 2)
@@ -224,7 +224,7 @@ def _check_junction(a: StandingZone, b: StandingZone, limits: Limits) -> Iterato
                 )
 
 
-def check_chain(zones: Sequence[StandingZone], limits: Limits, *, closed: bool) -> list[Conflict]:
+def check_chain(zones: Sequence[ExaminedStrip], limits: LayoutLimits, *, closed: bool) -> list[Conflict]:
     """The zones of one course in order, and their junctions.
 
     Parameters

@@ -18,7 +18,7 @@ from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width
 
-__all__ = ["Field", "Prices", "ZoneRules", "possible_zones"]
+__all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]
 
 Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
@@ -54,7 +54,7 @@ class ZoneRules:
 
 
 @dataclass(frozen=True)
-class Prices:
+class LayoutWeights:
     """What the choice weighs against each other, any one currency.
 
     zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
@@ -121,7 +121,7 @@ def _pairs(first: NDArray[np.intp], count: NDArray[np.intp]) -> Iterator[tuple[N
 class _Judge:
     """Measures pairs of junctions against the rules; holds the fields that are looked up."""
 
-    def __init__(self, rules: ZoneRules, prices: Prices, clear: Field, ground: Field | None) -> None:
+    def __init__(self, rules: ZoneRules, prices: LayoutWeights, clear: Field, ground: Field | None) -> None:
         self.rules, self.prices, self.clear, self.ground = rules, prices, clear, ground
 
     def _need(self, along: NDArray, total: NDArray) -> NDArray:
@@ -211,7 +211,7 @@ def possible_zones(
     nodes: Candidates,
     line: shapely.LineString,
     rules: ZoneRules,
-    prices: Prices,
+    prices: LayoutWeights,
     *,
     clear: Field,
     ground: Field | None = None,

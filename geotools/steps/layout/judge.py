@@ -12,7 +12,7 @@ from geotools.beam import HeadType, Target
 from geotools.beam.field import BeamField
 from geotools.plan.zones import PlannedZone
 from geotools.site import Level, Site
-from geotools.steps.layout.checks import Conflict, Limits, StandingZone, check_chain, check_zone
+from geotools.steps.layout.checks import Conflict, ExaminedStrip, LayoutLimits, check_chain, check_zone
 from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, seen_half_width, solve_stack
 
 __all__ = ["Judge", "Stack"]
@@ -105,17 +105,17 @@ class Judge:
         return self._dead[key]
 
     def chain(
-        self, zones: Sequence[PlannedZone], ground: BaseGeometry, limits: Limits, *, closed: bool
+        self, zones: Sequence[PlannedZone], ground: BaseGeometry, limits: LayoutLimits, *, closed: bool
     ) -> list[Conflict]:
         """Every rule on the zones of one course."""
-        standing: list[StandingZone] = []
+        standing: list[ExaminedStrip] = []
         found: list[Conflict] = []
         for zone in zones:
             types = sorted({head.head_type for head in zone.heads})
             ranges = [
                 (t, self.site.all_head_types[t].min_range_m, self.site.all_head_types[t].max_range_m) for t in types
             ]
-            one = StandingZone(
+            one = ExaminedStrip(
                 zone.zone_id,
                 zone.post(True),
                 zone.post(False),

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from geotools.beam.interference import HeadArray, reception
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.edges import Field, Prices, ZoneRules
-from geotools.steps.layout.lines import candidates, crests
+from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules
+from geotools.steps.layout.lines import PostOffsets, candidates, crests
 from geotools.steps.layout.roles import alternate_roles
 from geotools.steps.layout.usable import Course
-from geotools.steps.layout.zoning import Zone, choose_zones
+from geotools.steps.layout.zoning import CandidateSpan, choose_zones
 
-__all__ = ["Needs", "PostedZone", "gate_stretch", "lay_out", "offsets_for", "posts"]
+__all__ = ["Needs", "PostedSpan", "gate_stretch", "lay_out", "offsets_for", "posts"]
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Needs:
     """
 
     rules: ZoneRules
-    prices: Prices
+    prices: LayoutWeights
     setback_m: float
     clear_m: float
     station_m: float
@@ -38,7 +38,7 @@ class Needs:
 
 
 @dataclass(frozen=True)
-class PostedZone:
+class PostedSpan:
     """A zone with its posts, in the direction of the fence; metres.
 
     start, end : (2,) posts. chainage : (2,) of its junctions along the course's line. starts_with_tx : which end sends.
@@ -91,7 +91,7 @@ def gate_stretch(course: Course, gate: shapely.Geometry, margin_m: float) -> tup
     return max(0.0, float(at.min()) - margin_m), min(course.line.length, float(at.max()) + margin_m)
 
 
-def _in_order(zones: list[Zone], length: float, *, closed: bool) -> list[Zone]:
+def _in_order(zones: list[CandidateSpan], length: float, *, closed: bool) -> list[CandidateSpan]:
     """A loop numbered from where its line starts."""
     if not closed:
         return zones
@@ -105,7 +105,7 @@ def _off_axis(post: NDArray, start: NDArray, end: NDArray) -> float:
     return abs(float((post - start)[0] * u[1] - (post - start)[1] * u[0]))
 
 
-def posts(zones: Sequence[Zone], rules: ZoneRules, *, closed: bool) -> list[tuple[NDArray, NDArray]]:
+def posts(zones: Sequence[CandidateSpan], rules: ZoneRules, *, closed: bool) -> list[tuple[NDArray, NDArray]]:
     """Start and end post of every zone: beams in line stand aside of each other, so that no post stands in an axis.
 
     Where the beams cross at an angle there is no need to. At a small angle moving apart brings one of the two posts
@@ -164,7 +164,7 @@ def lay_out(
     ground: Field | None = None,
     profile: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
     gates: Sequence[tuple[float, float]] = (),
-) -> tuple[list[PostedZone], float]:
+) -> tuple[list[PostedSpan], float]:
     """Lay out one course.
 
     Parameters
@@ -190,9 +190,7 @@ def lay_out(
         course.line,
         course.ground,
         step_m=needs.station_m,
-        offsets_m=usual,
-        bend_offsets_m=bends,
-        bend_reach_m=2 * needs.clear_m,
+        beside=PostOffsets(usual, bends, 2 * needs.clear_m),
         forced=forced,
         wanted=[] if profile is None else crests(*profile).tolist(),
     )
@@ -215,7 +213,7 @@ def lay_out(
         margins = _mixed_margins(placed, needs) if closed and len(zones) % 2 else None
         roles = alternate_roles(len(zones), closed=closed, margin_db=margins)
         done = [
-            PostedZone(a, b, zone.chainage, bool(tx), zone.room, zone.wanted, zone.earthwork_m3, zone.dead_m)
+            PostedSpan(a, b, zone.chainage, bool(tx), zone.room, zone.wanted, zone.earthwork_m3, zone.dead_m)
             for zone, (a, b), tx in zip(zones, placed, roles, strict=True)
         ]
         return done, rules.fresnel_zones

@@ -232,14 +232,35 @@ def _to_nearest(
     return np.minimum(gap, round_m - far)
 
 
+@dataclass(frozen=True)
+class PostOffsets:
+    """Where beside a line posts may stand.
+
+    Attributes
+    ----------
+    offsets_m : sequence of float
+        Anywhere, m to the left.
+    bend_offsets_m : sequence of float
+        Near corners, and wherever the line itself leaves the usable ground, as well; m to the left.
+    bend_reach_m : float
+        How far from a corner counts as near it, m.
+    """
+
+    offsets_m: Sequence[float] = (0.0,)
+    bend_offsets_m: Sequence[float] = ()
+    bend_reach_m: float = 0.0
+
+
+#: On the line itself and nowhere else.
+ON_THE_LINE = PostOffsets()
+
+
 def candidates(
     line: LineString,
     region: BaseGeometry,
     *,
     step_m: float,
-    offsets_m: Sequence[float] = (0.0,),
-    bend_offsets_m: Sequence[float] = (),
-    bend_reach_m: float = 0.0,
+    beside: PostOffsets = ON_THE_LINE,
     forced: Sequence[float] = (),
     wanted: Sequence[float] = (),
     corner_deg: float = 10.0,
@@ -251,9 +272,7 @@ def candidates(
     line : the line that the layout follows, m.
     region : ground that heads and beams may use.
     step_m : largest distance between stations.
-    offsets_m : where beside the line, m to the left; points outside the region are left out.
-    bend_offsets_m, bend_reach_m : further offsets within this distance of a corner, and wherever the line itself
-        leaves the region.
+    beside : where beside the line; points outside the region are left out.
     forced : chainages that every chain must have a junction at (the two sides of a gate).
     wanted : further chainages to offer (crests).
     corner_deg : a bend of at least this gets a station.
@@ -273,8 +292,8 @@ def candidates(
             gap = np.minimum(gap, line.length - gap)
         is_forced[int(np.argmin(gap))] = True
     # the nearest to the line first, so that equal costs choose it
-    side = np.array(sorted({*offsets_m, *bend_offsets_m}, key=lambda o: (abs(o), o)))
-    usual = np.isin(side, np.asarray(offsets_m, dtype=np.float64))
+    side = np.array(sorted({*beside.offsets_m, *beside.bend_offsets_m}, key=lambda o: (abs(o), o)))
+    usual = np.isin(side, np.asarray(beside.offsets_m, dtype=np.float64))
     at = shapely.get_coordinates(shapely.line_interpolate_point(line, s))
     xy = at[:, None, :] + side[None, :, None] * _mitred_normals(line, s)[:, None, :]
     flat = xy.reshape(-1, 2)
@@ -288,7 +307,7 @@ def candidates(
     offset_corner = np.abs(np.hypot(*(xy - at[:, None, :]).transpose(2, 0, 1)) - np.abs(side)[None, :]) > 1e-6
     bend = ~shapely.contains_xy(region, at[:, 0], at[:, 1])
     if corners.size:
-        bend |= _to_nearest(s, np.sort(corners), line.length if line.is_closed else None) <= bend_reach_m
+        bend |= _to_nearest(s, np.sort(corners), line.length if line.is_closed else None) <= beside.bend_reach_m
     usable = inside & ((drift <= 0.25 * step_m) | offset_corner) & (usual[None, :] | bend[:, None])
     row, column = np.nonzero(usable)
     needed = is_forced.copy()

@@ -13,13 +13,14 @@ from geotools.detection.from_plan import head_type_of
 from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError
 from geotools.io.features import read_figures
+from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.edits import Meant, as_meant
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.plan.zones import PlannedHead, PlannedZone
 from geotools.site import Level
-from geotools.steps.layout.checks import Limits
-from geotools.steps.layout.edges import Prices, ZoneRules
+from geotools.steps.layout.checks import LayoutLimits
+from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
@@ -75,10 +76,10 @@ class Request:
         return min(self.settings.max_zone_m, assessed, *ranges)
 
     @cached_property
-    def limits(self) -> Limits:
+    def limits(self) -> LayoutLimits:
         """The rules that zones are checked by."""
         s = self.settings
-        return Limits(
+        return LayoutLimits(
             longest_m=self.allowed_m,
             shortest_m=s.min_zone_m,
             overlap_m=s.overlap_m,
@@ -189,7 +190,7 @@ class Request:
             graded_width_m=2 * self.site.grading.under_m,
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
-        weights = Prices(
+        weights = LayoutWeights(
             zone=zone,
             short_zone=zone / 2,
             earthwork_m3=(prices.cut_m3 + prices.fill_m3) / 2,
@@ -229,14 +230,14 @@ class Request:
             )
         zones = []
         for number, zone in enumerate(posted, start=1):
-            zone_id = f"{course.fence_id}-Z{number:03d}"
+            zone_id = ids.zone_id(course.fence_id, number)
             heads = []
             for at_start, (x, y) in ((True, zone.start), (False, zone.end)):
                 level_m = self.level_at(float(x), float(y))
                 sends = zone.starts_with_tx == at_start
                 heads += [
                     PlannedHead(
-                        f"{zone_id}-{'TX' if sends else 'RX'}-{level.level}",
+                        ids.head_id(zone_id, level.level, transmitter=sends),
                         level.level,
                         level.head_type,
                         self.bands[level.head_type],

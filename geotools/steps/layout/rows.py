@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
+from geotools.plan import ids
 from geotools.plan.zones import PlannedZone
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.usable import Course
@@ -24,8 +25,8 @@ def junction_names(zones: Sequence[PlannedZone], *, closed: bool) -> list[tuple[
     count = len(zones)
     names: list[tuple[str | None, str | None]] = []
     for k in range(count):
-        before = f"{zones[k].fence_id}-J{k:03d}" if k else (f"{zones[k].fence_id}-J{count:03d}" if closed else None)
-        after = f"{zones[k].fence_id}-J{k + 1:03d}" if k < count - 1 or closed else None
+        before = ids.junction_id(zones[k].fence_id, k or count) if k or closed else None
+        after = ids.junction_id(zones[k].fence_id, k + 1) if k < count - 1 or closed else None
         names.append((before, after))
     return names
 

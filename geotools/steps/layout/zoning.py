@@ -12,12 +12,12 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edgelist import Edges
-from geotools.steps.layout.edges import Field, Prices, ZoneRules, possible_zones, runs_past
+from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules, possible_zones, runs_past
 from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width, beam_outline
 from geotools.terrain.band_grid import clearance_grid
 
-__all__ = ["Zone", "choose_zones"]
+__all__ = ["CandidateSpan", "choose_zones"]
 
 #: Look-up and exact outline may differ by this much without a fault.
 _TOUCH_M = 0.03
@@ -28,7 +28,7 @@ _FINEST_M = 0.3
 
 
 @dataclass(frozen=True)
-class Zone:
+class CandidateSpan:
     """One chosen zone, in the direction of the line; metres.
 
     junctions : (2, 2) the points it shares with its neighbours.
@@ -94,11 +94,11 @@ def choose_zones(
     line: shapely.LineString,
     region: BaseGeometry,
     rules: ZoneRules,
-    prices: Prices,
+    prices: LayoutWeights,
     *,
     ground: Field | None = None,
     cell_m: float = 1.0,
-) -> list[Zone]:
+) -> list[CandidateSpan]:
     """The cheapest zones that cover a line from end to end, or once round.
 
     Parameters
@@ -163,7 +163,7 @@ def _solve(nodes: Candidates, edges: Edges, *, closed: bool) -> Chain | None:
 
 def _exact_zone(
     nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules, *, closed: bool
-) -> Zone | None:
+) -> CandidateSpan | None:
     ends = edges.tail[k], edges.head[k]
     p, q = nodes.xy[ends[0]], nodes.xy[ends[1]]
     wanted = np.array(
@@ -173,7 +173,7 @@ def _exact_zone(
     if room is None:
         return None
     u = (q - p) / np.hypot(*(q - p))
-    return Zone(
+    return CandidateSpan(
         junctions=np.array([p, q]),
         ends=np.array([p - room[0] * u, q + room[1] * u]),
         chainage=nodes.chainage[list(ends)],

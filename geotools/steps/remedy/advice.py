@@ -9,23 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.detection.perimeter import length_of
-from geotools.plan.model import Zone
+from geotools.plan.model import DeadSpot, Zone
 from geotools.steps.remedy.joint import JointDesign
 from geotools.steps.remedy.options import Option
 
-__all__ = ["Advice", "DeadSpot", "advise_zone"]
+__all__ = ["Advice", "advise_zone"]
 
 _ACTIONS = {"set_heads": "set_heads", "add_low_heads": "add_heads", "split": "split"}
-
-
-@dataclass(frozen=True)
-class DeadSpot:
-    """A dead spot of one zone: chainages from the transmitter post where one threat gets through."""
-
-    spot_id: str
-    threat: str
-    from_m: float
-    to_m: float
 
 
 @dataclass(frozen=True)

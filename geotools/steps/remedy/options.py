@@ -17,8 +17,8 @@ from geotools.plan.model import BeamPair, Zone
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = [
-    "Limits",
     "Option",
+    "RemedyLimits",
     "cheapest",
     "earth_cost",
     "earth_words",
@@ -105,7 +105,7 @@ class _Trial:
     """One zone, its state now, and how each option is measured."""
 
     def __init__(
-        self, perimeter: Perimeter, surface: DesignSurface, zone: Zone, limits: Limits, keep: Kept | None
+        self, perimeter: Perimeter, surface: DesignSurface, zone: Zone, limits: RemedyLimits, keep: Kept | None
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
         self.settings, self.prices, self.keep = limits.settings, limits.prices, keep
@@ -204,7 +204,7 @@ class _Trial:
 
 
 @dataclass(frozen=True)
-class Limits:
+class RemedyLimits:
     """What the options may do.
 
     Attributes
@@ -227,7 +227,7 @@ class Limits:
 
 
 def zone_options(
-    perimeter: Perimeter, surface: DesignSurface, zone_id: str, limits: Limits, keep: Kept | None = None
+    perimeter: Perimeter, surface: DesignSurface, zone_id: str, limits: RemedyLimits, keep: Kept | None = None
 ) -> tuple[list[Option], ZoneGrading]:
     """Every way that applies to a zone, tried and priced; and the plain grading with what was said of it.
 
@@ -239,7 +239,7 @@ def zone_options(
         Without works.
     zone_id : str
         The zone.
-    limits : Limits
+    limits : RemedyLimits
         What may be done, and at what price.
     keep : Kept, optional
         Cells where nothing may be moved.

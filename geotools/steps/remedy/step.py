@@ -25,13 +25,14 @@ from geotools.earthwork.from_plan import (
 from geotools.earthwork.proposal import proposed_rows
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.grids import outline
-from geotools.plan.model import BeamPair, Zone
+from geotools.plan import ids
+from geotools.plan.model import BeamPair, DeadSpot, Zone
 from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.site import Site
-from geotools.steps.remedy.advice import Advice, DeadSpot, advise_zone
+from geotools.steps.remedy.advice import Advice, advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
-from geotools.steps.remedy.options import Limits, Option, reason_for, zone_options
+from geotools.steps.remedy.options import Option, RemedyLimits, reason_for, zone_options
 from geotools.terrain.design import DesignSurface, Kept
 
 Row = dict[str, object]
@@ -43,7 +44,7 @@ class CompareTask:
 
     site: Site
     perimeter: Perimeter
-    limits: Limits
+    limits: RemedyLimits
     kept: STRtree
 
 
@@ -61,7 +62,7 @@ def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[Dead
         if row.zone_id not in perimeter.zones or row.threat not in perimeter.rules.targets:
             continue
         along, _ = perimeter.zones[row.zone_id].line.from_map(*get_coordinates(row.geometry).T)
-        spot = DeadSpot(row.spot_id, row.threat, float(along.min()), float(along.max()))
+        spot = DeadSpot(float(along.min()), float(along.max()), row.spot_id, row.threat)
         found.setdefault(row.zone_id, []).append(spot)
     return found
 
@@ -174,7 +175,7 @@ def run(ctx: StepContext) -> StepResult:
     if not p.model_fields_set:
         ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
     prices = prices_of(site)
-    limits = Limits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
+    limits = RemedyLimits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
@@ -222,7 +223,7 @@ def _crossing_rows(joint: JointDesign) -> list[Row]:
     """Ways for water through the works, from inlet to outlet."""
     return [
         {
-            "crossing_id": f"{zone_id}-W{number:02d}",
+            "crossing_id": ids.crossing_id(zone_id, number),
             "zone_id": zone_id,
             "kind": crossing.kind,
             "inlet_m": crossing.inlet_m,

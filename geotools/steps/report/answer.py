@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from geotools.site import Prices
+from geotools.site import SitePrices
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUTIONS, number, words
 
@@ -15,7 +15,7 @@ __all__ = ["answer"]
 Frames = Mapping[str, pd.DataFrame]
 
 
-def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Prices) -> list[Block]:
+def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: SitePrices) -> list[Block]:
     """The first page: does anybody get through, where, what closes it, what it costs."""
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
     verdicts = frames.get("verdicts")

@@ -21,7 +21,7 @@ from geotools.steps.report.blocks import Picture, Table
 from geotools.steps.report.frame import FONT_PT, HATCH, THREAT_LINE, Legend, marks, scales
 from geotools.steps.report.wording import words
 
-__all__ = ["Dead", "LongSections", "Section", "draw", "long_section", "profile_table"]
+__all__ = ["Dead", "LongSections", "ZoneSection", "draw", "long_section", "profile_table"]
 
 Floats = NDArray[np.float64]
 # inches: a desk window, a phone held upright, a sheet of paper between its margins
@@ -48,7 +48,7 @@ class Dead:
 
 
 @dataclass(frozen=True)
-class Section:
+class ZoneSection:
     """A zone along its line. Heights in metres of the site's datum.
 
     chainage, ground, design : (n,); design None where no grading is planned.
@@ -80,10 +80,10 @@ class LongSections:
 
     def __init__(self) -> None:
         self._figure = Figure()
-        self._held: Section | None = None
+        self._held: ZoneSection | None = None
         self._scales: list[Artist] = []
 
-    def at(self, section: Section, width: float) -> Figure:
+    def at(self, section: ZoneSection, width: float) -> Figure:
         """The drawing of a zone, ``width`` in inches."""
         for artist in self._scales:
             artist.remove()
@@ -93,7 +93,7 @@ class LongSections:
         self._lay_out(width)
         return self._figure
 
-    def _hold(self, section: Section) -> None:
+    def _hold(self, section: ZoneSection) -> None:
         """Draw what all widths have in common."""
         panels = self._figure.axes
         if len(panels) != (count := 2 if section.floors else 1):
@@ -133,12 +133,12 @@ class LongSections:
         self._scales = added
 
 
-def long_section(section: Section, width: float) -> Figure:
+def long_section(section: ZoneSection, width: float) -> Figure:
     """The drawing of one zone alone."""
     return LongSections().at(section, width)
 
 
-def _ground_panel(ax: Axes, s: Section) -> None:
+def _ground_panel(ax: Axes, s: ZoneSection) -> None:
     levels = [z for _, a, b in s.beams for z in (a, b)]
     bottom = float(min(s.ground.min(), s.ground.min() if s.design is None else np.nanmin(s.design)))
     top = float(max([s.ground.max(), *levels]))
@@ -168,7 +168,7 @@ def _ground_panel(ax: Axes, s: Section) -> None:
     ax.set_ylim(bottom - pad, top + pad)
 
 
-def _floor_panel(ax: Axes, s: Section) -> None:
+def _floor_panel(ax: Axes, s: ZoneSection) -> None:
     top = 1.25 * max([0.5, *s.target_height.values()])
     for i, (name, floor) in enumerate(s.floors.items()):
         colour, dash = THREAT_LINE[i % 6]
@@ -213,7 +213,7 @@ def _png(figure: Figure) -> bytes:
     return stream.getvalue()
 
 
-def profile_table(section: Section, names: Sequence[str]) -> Table:
+def profile_table(section: ZoneSection, names: Sequence[str]) -> Table:
     """The drawing's numbers for who cannot see it, at a dozen round chainages: a row for the ground and one a floor."""
     length = float(section.chainage[-1])
     step = next(s for s in (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 1000.0) if length / s <= 11)

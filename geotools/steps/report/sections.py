@@ -6,19 +6,19 @@ from collections.abc import Sequence
 from functools import partial
 
 from geotools.steps.report.blocks import Picture
-from geotools.steps.report.charts import LongSections, Section, draw
+from geotools.steps.report.charts import LongSections, ZoneSection, draw
 from geotools.steps.report.wording import words
 
 __all__ = ["section_pictures"]
 
 
-def section_pictures(sections: Sequence[Section]) -> list[Picture]:
+def section_pictures(sections: Sequence[ZoneSection]) -> list[Picture]:
     """Long sections one after the other on one sheet."""
     sheet = LongSections()
     return [draw(partial(sheet.at, section), *_section_words(section)) for section in sections]
 
 
-def _section_words(section: Section) -> tuple[str, str]:
+def _section_words(section: ZoneSection) -> tuple[str, str]:
     """What a zone's drawing shows in words, and what stands beneath it."""
     low, high = float(section.ground.min()), float(section.ground.max())
     dead = [f"{words(d.threat)} from {d.from_m:.0f} to {d.to_m:.0f} m" for d in section.dead]

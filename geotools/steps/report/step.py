@@ -20,7 +20,7 @@ from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Block, Heading, Notes, Picture, Report
-from geotools.steps.report.charts import Dead, Section, draw, profile_table
+from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
 from geotools.steps.report.html import to_html
 from geotools.steps.report.map import MapArt, plan_map
 from geotools.steps.report.pdf import to_pdf
@@ -80,7 +80,7 @@ def _gap_along(profiles: pd.DataFrame | None, zone_id: str, chainage_m: Array) -
     return np.asarray(np.interp(chainage_m, mine["chainage_m"], mine["crawl_gap_m"]))
 
 
-def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRaster | None) -> Section:
+def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRaster | None) -> ZoneSection:
     beams = frames["beams"][frames["beams"]["zone_id"] == zone.zone_id]
     line = BeamLine.of(beams.geometry.iloc[0])
     grid = StripGrid.over(line, ctx.site.detection.half_width_m, ctx.site.detection.spacing_m)
@@ -91,7 +91,7 @@ def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRas
     spots = frames.get("dead_spots")
     mine = [] if spots is None else spots[spots["zone_id"] == zone.zone_id].itertuples()
     heights = {t: ctx.site.all_targets[t].height_m for t in ctx.site.threats}
-    return Section(
+    return ZoneSection(
         zone=zone.zone_id,
         chainage=grid.chainage_m,
         ground=ground,

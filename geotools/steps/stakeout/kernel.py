@@ -13,13 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from geotools.errors import NumericInputError
 
-__all__ = ["Aim", "aim", "degrees_minutes", "post_groups"]
+__all__ = ["HeadAim", "aim", "degrees_minutes", "post_groups"]
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Aim:
+class HeadAim:
     """Where a head looks; every array has the shape of the heads.
 
     grid_azimuth : degrees clockwise from grid north. true_azimuth : from true north.
@@ -34,7 +34,9 @@ class Aim:
     slant_distance: Floats
 
 
-def aim(from_xyz: ArrayLike, to_xyz: ArrayLike, *, convergence: ArrayLike = 0.0, scale_factor: ArrayLike = 1.0) -> Aim:
+def aim(
+    from_xyz: ArrayLike, to_xyz: ArrayLike, *, convergence: ArrayLike = 0.0, scale_factor: ArrayLike = 1.0
+) -> HeadAim:
     """Azimuth, tilt and distances from heads to the heads they face.
 
     Parameters
@@ -64,7 +66,7 @@ def aim(from_xyz: ArrayLike, to_xyz: ArrayLike, *, convergence: ArrayLike = 0.0,
             expected="two heads some metres apart",
         )
     azimuth = np.degrees(np.arctan2(d[:, 0], d[:, 1])) % 360.0
-    return Aim(
+    return HeadAim(
         grid_azimuth=azimuth,
         true_azimuth=(azimuth + np.asarray(convergence, float)) % 360.0,
         tilt=np.degrees(np.arctan2(d[:, 2], ground)),

@@ -19,7 +19,7 @@ from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
-from geotools.steps.stakeout.kernel import Aim, aim
+from geotools.steps.stakeout.kernel import HeadAim, aim
 
 _UPRIGHT = "as delivered: rain hood up, drip holes down"
 _TURNED = "head turned 90 degrees: refit the radome upright, rain hood up, drip holes down"
@@ -30,7 +30,7 @@ def _partners(beams: gpd.GeoDataFrame) -> dict[str, str]:
     return faces | {rx: tx for tx, rx in faces.items()}
 
 
-def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) -> Aim:
+def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) -> HeadAim:
     """Aim of every head in the order of the layer."""
     xyz = np.column_stack([heads.geometry.x, heads.geometry.y, heads.geometry.z])
     row = {head: i for i, head in enumerate(heads["head_id"])}

@@ -6,14 +6,24 @@ No files. The intervals given as defaults are common practice, no source; an equ
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 
 from dateutil.relativedelta import relativedelta
 
 from geotools.errors import NumericInputError
 
-__all__ = ["CARE", "Care", "LifeCost", "Visit", "break_even_price", "choose_radome_care", "life_cost", "plan_visits"]
+__all__ = [
+    "CARE",
+    "Care",
+    "CareRates",
+    "LifeCost",
+    "Visit",
+    "break_even_price",
+    "choose_radome_care",
+    "life_cost",
+    "plan_visits",
+]
 
 
 @dataclass(frozen=True)
@@ -137,15 +147,34 @@ class LifeCost:
     by_year: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class CareRates:
+    """What care of a radome costs, in the site's currency.
+
+    Attributes
+    ----------
+    hour_rate : float
+        One hour of one person.
+    wax_price : float
+        Material of one waxing.
+    radome_price : float
+        One radome.
+    discount : float
+        A year, as a fraction; a cost t years from the start counts 1 / (1 + discount) ** t.
+    """
+
+    hour_rate: float
+    wax_price: float
+    radome_price: float
+    discount: float = 0.0
+
+
 def life_cost(
     choice: str,
     years: int,
     n_heads: int,
+    rates: CareRates,
     *,
-    hour_rate: float,
-    wax_price: float,
-    radome_price: float,
-    discount: float = 0.0,
     wax_months: int = 3,
     radome_months: int = 24,
 ) -> LifeCost:
@@ -153,25 +182,31 @@ def life_cost(
 
     Parameters
     ----------
-    hour_rate : per hour of one person. wax_price : material of one waxing. radome_price : one radome.
-    discount : a year, as a fraction; a cost t years from the start counts 1 / (1 + discount) ** t.
+    choice : str
+        Way of care.
+    years, n_heads : int
+        How long, and how many heads.
+    rates : CareRates
+        What it costs.
+    wax_months, radome_months : int
+        Months from one waxing, or radome, to the next.
 
     The first fitting belongs to the installation and is left out of both.
     """
-    prices = {"hour_rate": hour_rate, "wax_price": wax_price, "radome_price": radome_price, "discount": discount}
+    prices = asdict(rates)
     if min(prices.values()) < 0 or n_heads < 1:
         raise NumericInputError("Cost below nothing, or no heads", found=f"{prices}, heads {n_heads}", expected=">= 0")
-    material_of = {WAX.name: wax_price, SHED.name: radome_price, WASH.name: 0.0}
+    material_of = {WAX.name: rates.wax_price, SHED.name: rates.radome_price, WASH.name: 0.0}
     by_year = [0.0] * years
     labour = material = total = 0.0
     visits = 0
     for care in choose_radome_care(choice, wax_months, radome_months):
         months = care.months if care.first is None else care.first
         while months <= 12 * years:
-            work = n_heads * care.minutes / 60.0 * hour_rate
+            work = n_heads * care.minutes / 60.0 * rates.hour_rate
             parts = n_heads * material_of[care.name]
             labour, material, visits = labour + work, material + parts, visits + 1
-            total += (work + parts) / (1.0 + discount) ** (months / 12.0)
+            total += (work + parts) / (1.0 + rates.discount) ** (months / 12.0)
             by_year[(months - 1) // 12] += work + parts
             months += care.months
     return LifeCost(choice, visits, labour, material, total, tuple(by_year))

@@ -16,6 +16,7 @@ from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.kernel import (
     CARE,
     Care,
+    CareRates,
     LifeCost,
     Visit,
     break_even_price,
@@ -76,10 +77,7 @@ def _costs(ctx: StepContext, n_heads: int) -> dict[str, LifeCost]:
             choice,
             s.years,
             n_heads,
-            hour_rate=s.hour_rate,
-            wax_price=s.wax_price,
-            radome_price=s.radome_price,
-            discount=s.discount,
+            CareRates(s.hour_rate, s.wax_price, s.radome_price, s.discount),
             wax_months=s.wax_months,
             radome_months=s.radome_months,
         )

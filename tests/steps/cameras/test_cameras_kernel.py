@@ -8,7 +8,7 @@ from shapely import box
 
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor
-from geotools.steps.cameras.kernel import aim_along, choose_lens, covered, ground_view, stand_back, visible
+from geotools.steps.cameras.kernel import CameraView, aim_along, choose_lens, covered, ground_view, stand_back, visible
 
 SENSOR = Sensor(5.6, 3.15, 1920, 1080)
 
@@ -63,11 +63,7 @@ def test_a_ridge_hides_what_is_behind_it():
 
     s, seen, sight, density = covered(
         [(0, 0), (100, 0)],
-        (-30, 0, 5.0),
-        azimuth_deg=90,
-        tilt_deg=-4.0,
-        sensor=SENSOR,
-        focal_mm=25.0,
+        CameraView((-30, 0, 5.0), azimuth_deg=90, tilt_deg=-4.0, sensor=SENSOR, focal_mm=25.0),
         density=25.0,
         ground=ground,
         target_m=1.8,

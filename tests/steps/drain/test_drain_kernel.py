@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geotools.steps.drain.kernel import water_around
+from geotools.steps.drain.kernel import Piece, water_around
 
 CELL = 0.5
 Y, X = (axis * CELL for axis in np.mgrid[0:80, 0:120].astype(float))
@@ -16,7 +16,9 @@ def valley(fall: float = 0.02) -> np.ndarray:
 
 
 def around(level: np.ndarray, **more):
-    return water_around(level, ALONG, SIDE, CELL, 50.0, **{"min_depth": 0.03, "min_catchment": 100.0, **more})
+    return water_around(
+        Piece(level, ALONG, SIDE, 50.0), **{"cell": CELL, "min_depth": 0.03, "min_catchment": 100.0, **more}
+    )
 
 
 def test_a_stream_crosses_where_its_valley_lies():

@@ -9,9 +9,9 @@ import pytest
 import shapely
 from shapely import box
 
-from geotools.steps.layout.checks import Limits, StandingZone, check_chain, check_zone, seen_part
+from geotools.steps.layout.checks import ExaminedStrip, LayoutLimits, check_chain, check_zone, seen_part
 
-LIMITS = Limits(
+LIMITS = LayoutLimits(
     longest_m=100,
     shortest_m=10,
     overlap_m=5,
@@ -31,7 +31,7 @@ def seen(dead):
 
 
 def zone(name, start, end, *, tx=True, dead=4.0):
-    return StandingZone(
+    return ExaminedStrip(
         name,
         np.array(start, float),
         np.array(end, float),

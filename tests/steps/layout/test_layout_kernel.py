@@ -11,15 +11,15 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.checks import Limits, StandingZone, check_chain, check_zone, seen_part
-from geotools.steps.layout.edges import Prices, ZoneRules
+from geotools.steps.layout.checks import ExaminedStrip, LayoutLimits, check_chain, check_zone, seen_part
+from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
 from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.usable import courses
 
 RULES = ZoneRules(longest_m=100, shortest_m=10, extension_m=4.5, frequency_hz=10.525e9, post_clear_m=1.0)
-NEEDS = Needs(RULES, Prices(), setback_m=4, clear_m=10, station_m=5, beamwidth_deg=6.0)
-LIMITS = Limits(100, 10, 8, 0.5, 1.0, 0.3, 1.0, 10.525e9)
+NEEDS = Needs(RULES, LayoutWeights(), setback_m=4, clear_m=10, station_m=5, beamwidth_deg=6.0)
+LIMITS = LayoutLimits(100, 10, 8, 0.5, 1.0, 0.3, 1.0, 10.525e9)
 SITES = {
     "rectangle": [(0, 0), (260, 0), (260, 140), (0, 140)],
     "L": [(0, 0), (220, 0), (220, 90), (90, 90), (90, 210), (0, 210)],
@@ -36,7 +36,7 @@ def ring(points):
 
 def standing(zones):
     return [
-        StandingZone(
+        ExaminedStrip(
             f"Z{k:02d}",
             zone.start,
             zone.end,

@@ -10,15 +10,15 @@ import shapely
 from shapely import LineString, Polygon, box
 
 from geotools.errors import InfeasibleError
-from geotools.steps.layout.edges import Prices, ZoneRules, possible_zones
-from geotools.steps.layout.lines import candidates, crests, midway_line, setback_line
+from geotools.steps.layout.edges import LayoutWeights, ZoneRules, possible_zones
+from geotools.steps.layout.lines import PostOffsets, candidates, crests, midway_line, setback_line
 from geotools.steps.layout.width import beam_outline
 from geotools.steps.layout.zoning import choose_zones
 from geotools.terrain.band_grid import clearance_grid
 
 X_BAND = 10.525e9
 RULES = ZoneRules(longest_m=60, shortest_m=8, extension_m=5, frequency_hz=X_BAND, stagger_m=0.0)
-PRICES = Prices()
+PRICES = LayoutWeights()
 
 
 def square(side: float, depth: float = 14.0):
@@ -37,7 +37,7 @@ def fits(region, p, q, rules, *past, slack=0.0):
 def test_possible_zones_are_those_that_the_exact_outline_allows():
     fence, region = square(60)
     line = setback_line(fence, 3)
-    nodes = candidates(line, region, step_m=9, offsets_m=(0, 3, 6))
+    nodes = candidates(line, region, step_m=9, beside=PostOffsets((0, 3, 6)))
     clear = clearance_grid(region, shapely.get_coordinates(shapely.segmentize(line, 4)), 40)
     edges = possible_zones(nodes, line, RULES, PRICES, clear=clear)
     found = set(zip(edges.tail.tolist(), edges.head.tolist(), strict=True))
@@ -97,7 +97,7 @@ def brute_force(nodes, line, region, rules, prices):
 def test_the_choice_is_the_cheapest_of_all_chains(side):
     fence, region = square(side)
     line = setback_line(fence, 3)
-    nodes = candidates(line, region, step_m=17, offsets_m=(0, 3, 6))
+    nodes = candidates(line, region, step_m=17, beside=PostOffsets((0, 3, 6)))
     expected = brute_force(nodes, line, region, RULES, PRICES)
     zones = choose_zones(nodes, line, region, RULES, PRICES, cell_m=0.5)
     cost = sum(
@@ -116,7 +116,7 @@ def test_the_choice_is_the_cheapest_of_all_chains(side):
 def test_corner_heads_stand_past_the_crossing():
     fence, region = square(60)
     line = setback_line(fence, 3)
-    nodes = candidates(line, region, step_m=10, offsets_m=(0, 3))
+    nodes = candidates(line, region, step_m=10, beside=PostOffsets((0, 3)))
     zones = choose_zones(nodes, line, region, RULES, PRICES)
     for zone, following in itertools.pairwise([*zones, zones[0]]):
         assert np.allclose(zone.junctions[1], following.junctions[0])

@@ -12,10 +12,10 @@ from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings
-from geotools.plan.model import BeamPair, Zone
-from geotools.steps.remedy.advice import DeadSpot, advise_zone
+from geotools.plan.model import BeamPair, DeadSpot, Zone
+from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import put_together
-from geotools.steps.remedy.options import Limits, Option, cheapest, reason_for, zone_options
+from geotools.steps.remedy.options import Option, RemedyLimits, cheapest, reason_for, zone_options
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
 
@@ -31,12 +31,12 @@ def spots_of(perimeter: Perimeter, threat: str) -> list[DeadSpot]:
     dead = perimeter.dead("Z1")[threat]
     edges = np.flatnonzero(np.diff(np.r_[0, dead.astype(int), 0]))
     at = perimeter.grids["Z1"].chainage_m
-    return [DeadSpot(f"Z1-{threat}-{i}", threat, at[a], at[b - 1]) for i, (a, b) in enumerate(edges.reshape(-1, 2))]
+    return [DeadSpot(at[a], at[b - 1], f"Z1-{threat}-{i}", threat) for i, (a, b) in enumerate(edges.reshape(-1, 2))]
 
 
 def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS, keep=None) -> list[Option]:
     surface = DesignSurface(perimeter.ground, (-10, -10, 210, 10))
-    return zone_options(perimeter, surface, "Z1", Limits(settings, COSTS, LOW), keep)[0]
+    return zone_options(perimeter, surface, "Z1", RemedyLimits(settings, COSTS, LOW), keep)[0]
 
 
 def designed(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, keep=None):
@@ -97,7 +97,7 @@ def test_no_dig_ground_in_the_way_is_no_remedy_and_says_why():
 
 def test_a_spot_that_the_model_does_not_find_needs_nothing():
     perimeter = Perimeter([zone(), zone("Z2", start=80.0)], Formula(lambda x, y: 100.0), RULES)
-    _, _, _, (advice,) = designed(perimeter, spots=[DeadSpot("s", "prone", 92.0, 96.0)])
+    _, _, _, (advice,) = designed(perimeter, spots=[DeadSpot(92.0, 96.0, "s", "prone")])
     assert advice.action == "nothing_to_do" and advice.dead_before_m == 0
 
 
@@ -118,7 +118,7 @@ def test_staggered_posts_on_flat_ground_are_not_called_clear():
         if option.proven and option.grading is None and len(standing) == 1:
             again = Perimeter([standing[0], zones[1]], perimeter.ground, rules)
             assert not again.dead("Z1")["crawl"].any()
-    spot = DeadSpot("s", "crawl", float(at[inner].min()), float(at[inner].max()))
+    spot = DeadSpot(float(at[inner].min()), float(at[inner].max()), "s", "crawl")
     _, joint, _, (advice,) = designed(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15}), [spot])
     assert advice.action != "nothing_to_do" and advice.dead_before_m > 3.0
     claimed = joint.chosen.get("Z1")

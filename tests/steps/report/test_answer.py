@@ -3,10 +3,10 @@
 import pandas as pd
 import pytest
 
-from geotools.site.works import Prices
+from geotools.site.works import SitePrices
 from geotools.steps.report.answer import answer, as_designed
 
-PRICES = Prices(cut_m3=10, fill_m3=20, surface_m2=3, currency="EUR")
+PRICES = SitePrices(cut_m3=10, fill_m3=20, surface_m2=3, currency="EUR")
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from geotools.steps.report.charts import (
     WIDE,
     Dead,
     LongSections,
-    Section,
+    ZoneSection,
     draw,
     long_section,
 )
@@ -37,7 +37,7 @@ def section(length=98.0, zone="F12-Z034"):
     beams = [("low", 2312.8, 2312.5), ("usual", 2313.4, 2313.1), ("top", 2314.9, 2314.7)]
     dead = [Dead(t, 0.55 * length, 0.66 * length) for t in THREATS]
     heights = {"crawl": 0.7, "prone side-on": 0.3}
-    return Section(zone, s, ground, ground - 0.1, beams, {"crawl gap": gap}, heights, dead, THREATS)
+    return ZoneSection(zone, s, ground, ground - 0.1, beams, {"crawl gap": gap}, heights, dead, THREATS)
 
 
 def art(n=24):

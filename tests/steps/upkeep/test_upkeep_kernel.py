@@ -9,6 +9,7 @@ from geotools.errors import NumericInputError
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.kernel import (
     CARE,
+    CareRates,
     break_even_price,
     choose_radome_care,
     life_cost,
@@ -56,29 +57,29 @@ def test_every_head_gets_hood_drip_holes_alignment_and_radome():
 
 def test_life_cost_by_hand():
     # wax: 40 visits in 10 years x 2 heads x (0.25 h x 60 + 5) = 1600
-    wax = life_cost("wax", 10, 2, hour_rate=60, wax_price=5, radome_price=100)
+    wax = life_cost("wax", 10, 2, CareRates(hour_rate=60, wax_price=5, radome_price=100))
     assert (wax.visits, wax.labour, wax.material, wax.total) == (40, 1200.0, 400.0, 1600.0)
     # shed: 5 replacements x 2 x (0.5 h x 60 + 100) = 1300, and 40 rinses x 2 x (5 min x 60/h) = 400
-    shed = life_cost("shed", 10, 2, hour_rate=60, wax_price=5, radome_price=100)
+    shed = life_cost("shed", 10, 2, CareRates(hour_rate=60, wax_price=5, radome_price=100))
     assert shed.material == 1000.0
     assert shed.total == pytest.approx(1700.0)
     assert sum(shed.by_year) == pytest.approx(shed.total)
     price = break_even_price(wax, shed, 2, 100)
     assert price == pytest.approx(90.0)
-    again = life_cost("shed", 10, 2, hour_rate=60, wax_price=5, radome_price=90)
+    again = life_cost("shed", 10, 2, CareRates(hour_rate=60, wax_price=5, radome_price=90))
     assert again.total == pytest.approx(wax.total)
 
 
 def test_discounted_cost_is_the_textbook_annuity():
     # yearly payments A for n years at rate i: A (1 - (1+i)^-n) / i, any engineering-economy text
-    cost = life_cost("wax", 8, 1, hour_rate=0, wax_price=100, radome_price=0, discount=0.05, wax_months=12)
+    cost = life_cost("wax", 8, 1, CareRates(0, 100, 0, discount=0.05), wax_months=12)
     assert cost.total == pytest.approx(100 * (1 - 1.05**-8) / 0.05)
 
 
 @pytest.mark.parametrize("bad", [{"hour_rate": -1}, {"discount": -0.1}])
 def test_costs_below_nothing_are_refused(bad):
     with pytest.raises(NumericInputError):
-        life_cost("wax", 1, 1, **{"hour_rate": 1, "wax_price": 1, "radome_price": 1, **bad})
+        life_cost("wax", 1, 1, CareRates(**{"hour_rate": 1, "wax_price": 1, "radome_price": 1, **bad}))
 
 
 def test_unknown_choice_is_refused():
