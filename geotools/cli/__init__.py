@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 import click
 
 from geotools import __version__
+from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.options import PlanOptions, output_options
@@ -235,6 +236,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
 
 cli.add_command(status)
 cli.add_command(batch)
+cli.add_command(apply)
 cli.add_command(terrain)
 cli.add_command(new)
 cli.add_command(gis_plugin)
