@@ -133,7 +133,7 @@ def main(folder: Path) -> int:
     work = Path(tempfile.mkdtemp())
     lines = [
         "What remedy calls clear, applied and run again (python -m tests.evidence.applied docs/evidence)",
-        f"geotools {geotools.__version__}. Zones: with dead spots; clear: those that the options call proven; broken: dead",
+        f"geotools {geotools.__version__}. Zones: with dead spots; clear: those the options call proven; broken: dead",
         "metres that the run on the proposed state finds in those.",
         "",
         f"{'site':<34} {'zones':>5} {'clear':>6}  broken",
