@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.beam.interference import HeadArray, reception
+from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
 from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
@@ -265,7 +266,9 @@ def run(ctx: StepContext) -> StepResult:
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
-    stack_sheets(ctx.scratch / _SHEETS, zones_of_heads(rows, {}), ctx.site.name, ctx.site.fence_height_m)
+    stack_sheets(
+        ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, ctx.site.fence_height_m
+    )
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],
