@@ -14,6 +14,7 @@ from geotools.beam.interference import HeadArray, reception
 from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
+from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
@@ -309,7 +310,7 @@ STEP = Step(
         "protection, lobes and cross-polar loss: common practice, no source",
     ),
     cautions=(
-        "Radio: use licensed or licence-exempt bands as the local authority allows.",
+        cautions.RADIO,
         "The head maker's data overrule the defaults used here.",
         "Margins are for the heads of this plan alone: other users of the band are not known to it.",
     ),

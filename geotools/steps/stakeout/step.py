@@ -15,6 +15,7 @@ from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
+from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
 from geotools.plan.stack_sheets import stack_sheets
@@ -211,8 +212,8 @@ STEP = Step(
     order=70,
     citations=("PROJ: meridian convergence and point scale of the plan's projection", "GPX 1.1 schema"),
     cautions=(
-        "Locate buried services before digging for posts.",
-        "Radio: use licensed or licence-exempt bands as the local authority allows; keep to exposure limits.",
+        cautions.SERVICES,
+        cautions.RADIO,
         "Hand-held receivers are metres off: set posts out with a survey instrument.",
     ),
 )
