@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
-from geotools.corridor import BeamLine, StripGrid
+from geotools.corridor import BeamLine, StripGrid, place_words
 from geotools.errors import NumericInputError
 
 coordinate = st.floats(-1e6, 1e6)
@@ -55,3 +55,9 @@ def test_grid_ends_at_posts_and_edges() -> None:
 def test_line_without_length_is_refused(bad: tuple[float, ...]) -> None:
     with pytest.raises(NumericInputError):
         BeamLine(*bad)
+
+
+def test_a_place_is_worded_once_for_all():
+    assert place_words(12.46, -1.04, zone="F01-Z003") == "zone F01-Z003, chainage 12.5 m, offset -1.0 m"
+    assert place_words(0.0, 2.0) == "chainage 0.0 m, offset +2.0 m"
+    assert place_words(7.0) == "chainage 7.0 m"

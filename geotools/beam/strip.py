@@ -18,6 +18,7 @@ from geotools.beam.cross_section import cross_slope, squared, squared_line
 from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
+from geotools.corridor import place_words
 from geotools.errors import NumericInputError
 
 __all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "levels", "modulation", "straightness"]
@@ -69,7 +70,7 @@ class Strip:
             row, column = (int(index[0]) for index in np.nonzero(unknown))
             raise NumericInputError(
                 "the ground of a strip is not known everywhere",
-                where=f"chainage {self.chainage_m[row]:.1f} m, offset {self.offset_m[column]:+.2f} m",
+                where=place_words(self.chainage_m[row], self.offset_m[column]),
                 found=f"{int(unknown.sum())} of {unknown.size} nodes without a height",
                 mend="fill the hole of the terrain model, or narrow the strip",
             )

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from geotools.engine.step import Step
 from geotools.errors import shown
+from geotools.plan import cautions
 
 if TYPE_CHECKING:
     from geotools.engine.runner import Job, Outcome
@@ -138,5 +139,5 @@ class Screen:
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
                 self.say(f"{left_out} more rows in summary.json")
-        self.say("A model is no acceptance: walk-test every zone. Handle these results as sensitive.")
+        self.say(f"{cautions.DETECTION} {cautions.SENSITIVE}")
         self.say(f"Written: {job.workspace.plan.resolve()}")

@@ -11,13 +11,18 @@ from geotools.errors import StepError
 from geotools.plan.model import BeamPair, Zone
 from geotools.site import Site
 
-__all__ = ["head_type_of", "rules_of", "zone_with", "zones_of"]
+__all__ = ["head_type_of", "head_types_of", "rules_of", "zone_with", "zones_of"]
 
 
 def head_type_of(site: Site, name: str) -> HeadType:
     """A head type of the site as the beam model takes it."""
     kind = site.all_head_types[name]
     return HeadType(name, kind.frequency_ghz * 1e9, kind.beamwidth_az_deg, kind.beamwidth_el_deg, kind.max_range_m)
+
+
+def head_types_of(site: Site) -> dict[str, HeadType]:
+    """All head types of the site by name."""
+    return {name: head_type_of(site, name) for name in site.all_head_types}
 
 
 def rules_of(site: Site) -> Rules:

@@ -22,7 +22,7 @@ from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
-from geotools.corridor import BeamLine, StripGrid
+from geotools.corridor import BeamLine, StripGrid, place_words
 from geotools.detection.areas import Areas, areas_of, crossed
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
@@ -231,7 +231,7 @@ class Perimeter:
                 x, y = grid.line.to_map(grid.chainage_m[i], grid.offset_m[j])
                 raise InputError(
                     "the terrain has no data under a zone's strip",
-                    where=f"zone {zone_id}, chainage {grid.chainage_m[i]:.1f} m, offset {grid.offset_m[j]:+.1f} m "
+                    where=f"{place_words(grid.chainage_m[i], grid.offset_m[j], zone=zone_id)} "
                     f"(x {float(x):.2f}, y {float(y):.2f} m)",
                     found=f"{int(unknown.sum())} of {unknown.size} places without a level",
                     expected="a level everywhere in the corridor",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geotools.corridor import place_words
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.programme import Grading
 from geotools.errors import InfeasibleError
@@ -245,6 +246,6 @@ def tightened(
 def _complaint(lines: Sequence[SightLine], proofs: Sequence[Proof]) -> str:
     line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if p.open.any())
     return (
-        f"{line.name} still lets somebody through at chainage {proof.chainage[proof.open][0]:.1f} m "
+        f"{line.name} still lets somebody through at {place_words(proof.chainage[proof.open][0])} "
         f"({proof.open.mean() * 100:.0f} % of the zone)"
     )

@@ -27,6 +27,7 @@ from geotools.engine.workers import Workers
 from geotools.errors import GeotoolsError, OutputError, StepError, shown
 from geotools.io.files import disk_words, sha256
 from geotools.io.publish import SCRATCH_PREFIX, finish, publish, sweep
+from geotools.plan.cautions import CAUTIONS
 from geotools.plan.digest import FileState, file_state
 from geotools.plan.freshness import Record
 from geotools.plan.schema import PROVENANCE
@@ -37,15 +38,6 @@ from geotools.terrain.model import Terrain
 
 SUMMARY_NAME = "summary.json"
 LOG_NAME = "run.log"
-
-CAUTIONS = (
-    "Detection: a model is no acceptance; walk-test every zone.",
-    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; "
-    "local codes govern.",
-    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
-    "equipment used.",
-    "The outputs show where a site is weak: handle as sensitive, need-to-know.",
-)
 
 
 @dataclass

@@ -2,14 +2,76 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from geotools.beam import HeadType
 from geotools.corridor import BeamLine
+from geotools.plan import ids
 
-__all__ = ["BeamPair", "DeadSpot", "FenceChain", "Zone"]
+__all__ = ["BeamPair", "DeadSpot", "FenceChain", "Head", "Zone"]
+
+
+@dataclass(frozen=True)
+class Head:
+    """One head as it stands.
+
+    Attributes
+    ----------
+    head_id : str
+        Its name in the plan.
+    level : str
+        Name of its level in the stack.
+    head_type : HeadType
+        Its kind.
+    at_start : bool
+        Whether it stands on the post met first along the fence line.
+    transmitter : bool
+        Whether it sends.
+    x, y, ground_m : float
+        Where it stands, and the level of the ground there, m.
+    height_m : float
+        Height of its axis above that ground, m.
+    polarisation : str
+        ``vertical`` or ``horizontal``.
+    channel : int or None
+        Its channel, once it is planned.
+    """
+
+    head_id: str
+    level: str
+    head_type: HeadType
+    at_start: bool
+    transmitter: bool
+    x: float
+    y: float
+    ground_m: float
+    height_m: float
+    polarisation: str
+    channel: int | None = None
+
+    @property
+    def z(self) -> float:
+        """Level of its axis, m."""
+        return self.ground_m + self.height_m
+
+    @property
+    def band_ghz(self) -> float:
+        """Its carrier, GHz."""
+        return self.head_type.frequency_hz / 1e9
+
+
+def _by_height(heads: Iterable[Head]) -> tuple[Head, ...]:
+    """Lowest first; of one height by the name of their level, in whatever order they came."""
+    return tuple(sorted(heads, key=lambda head: (head.height_m, head.level)))
+
+
+def _middle(heads: Sequence[Head]) -> NDArray[np.float64]:
+    return np.array([np.mean([h.x for h in heads]), np.mean([h.y for h in heads])])
 
 
 @dataclass(frozen=True)
@@ -50,6 +112,10 @@ class Zone:
         Its place along the fence line.
     forward : bool
         Whether transmitter to receiver is the fence line's own direction.
+    heads : tuple of Head
+        The heads of both posts as they stand, for rows and drawings; empty where nobody has placed them one by one.
+    earthwork_m3, blind_m : float or None
+        Expected when it was laid out: cut and fill, m3; fence that stays blind, m.
     """
 
     zone_id: str
@@ -58,6 +124,58 @@ class Zone:
     fence_id: str = ""
     number: int = 0
     forward: bool = True
+    heads: tuple[Head, ...] = ()
+    earthwork_m3: float | None = None
+    blind_m: float | None = None
+
+    @classmethod
+    def of_heads(cls, zone_id: str, heads: Sequence[Head], *, fence_id: str = "", number: int = 0) -> Zone:
+        """The zone that these heads make.
+
+        Parameters
+        ----------
+        zone_id : str
+            Its name.
+        heads : sequence of Head
+            Those of both posts. A post is where its heads stand on average; the lowest head of the first post says
+            which way the zone sends; a head without a partner makes no pair.
+        fence_id : str
+            The fence line it belongs to.
+        number : int
+            Its place along the fence line.
+        """
+        first, last = ([head for head in heads if head.at_start == start] for start in (True, False))
+        along = BeamLine(*map(float, _middle(first)), *map(float, _middle(last)))
+        forward = _by_height(first)[0].transmitter
+        receivers = {head.level: head for head in heads if not head.transmitter}
+        pairs = tuple(
+            BeamPair(tx.level, tx.head_type, tx.height_m, receivers[tx.level].height_m)
+            for tx in _by_height(head for head in heads if head.transmitter)
+            if tx.level in receivers
+        )
+        line = along if forward else along.reversed()
+        return cls(zone_id, line, pairs, fence_id, number, forward, tuple(heads))
+
+    def on_post(self, at_start: bool) -> tuple[Head, ...]:
+        """Heads of one post, lowest first; of one height by the name of their level, in whatever order they came."""
+        return _by_height(head for head in self.heads if head.at_start == at_start)
+
+    def post(self, at_start: bool) -> NDArray[np.float64]:
+        """Place of a post, (2,) m."""
+        line = self.along_fence
+        return np.array([line.x0, line.y0] if at_start else [line.x1, line.y1])
+
+    def post_id(self, at_start: bool) -> str:
+        """Name of a post."""
+        return ids.post_id(self.zone_id, at_start)
+
+    @property
+    def beams(self) -> tuple[tuple[Head, Head], ...]:
+        """Transmitter and receiver head of every pair, in the order of the pairs."""
+        sending, receiving = (
+            {head.level: head for head in self.heads if head.transmitter == sends} for sends in (True, False)
+        )
+        return tuple((sending[pair.level], receiving[pair.level]) for pair in self.pairs if pair.level in sending)
 
     @property
     def along_fence(self) -> BeamLine:
@@ -72,11 +190,27 @@ class Zone:
                 replace(p, tx_height_m=tx_height_m, rx_height_m=rx_height_m) if p.level == level else p
                 for p in self.pairs
             ),
+            heads=tuple(
+                replace(head, height_m=tx_height_m if head.transmitter else rx_height_m)
+                if head.level == level
+                else head
+                for head in self.heads
+            ),
         )
 
     def with_pair(self, pair: BeamPair) -> Zone:
-        """The same zone with one more pair of heads."""
-        return replace(self, pairs=tuple(sorted((*self.pairs, pair), key=lambda p: p.tx_height_m)))
+        """The same zone with one more pair of heads, on the posts as the others stand."""
+        pairs = tuple(sorted((*self.pairs, pair), key=lambda p: p.tx_height_m))
+        return replace(self, pairs=pairs, heads=(*self.heads, *self._heads_of(pair)))
+
+    def _heads_of(self, pair: BeamPair) -> Iterable[Head]:
+        """Heads of one more pair where the zone's heads are known: beside the lowest of the same role."""
+        for sends, height in ((True, pair.tx_height_m), (False, pair.rx_height_m)):
+            for like in _by_height(head for head in self.heads if head.transmitter == sends)[:1]:
+                name = ids.head_id(self.zone_id, pair.level, transmitter=sends)
+                yield replace(
+                    like, head_id=name, level=pair.level, head_type=pair.head_type, height_m=height, channel=None
+                )
 
 
 @dataclass(frozen=True)

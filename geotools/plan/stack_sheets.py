@@ -11,8 +11,8 @@ from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
+from geotools.plan.model import Head, Zone
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE
-from geotools.plan.zones import PlannedHead, PlannedZone
 
 __all__ = ["stack_sheets"]
 
@@ -20,11 +20,11 @@ _LEVEL_COLOUR = {"low": ORANGE, "usual": BLUE, "top": GREEN}
 _POSTS_A_PAGE = (3, 4)
 
 
-def _head_text(head: PlannedHead) -> str:
+def _head_text(head: Head) -> str:
     kind = "TX" if head.transmitter else "RX"
     turned = "horizontal" if head.polarisation == "horizontal" else "vertical"
     channel = "" if head.channel is None else f"  ch {head.channel}"
-    return f"{kind} {head.level}  {head.height_m:.2f} m\n{head.head_type}, {turned}{channel}"
+    return f"{kind} {head.level}  {head.height_m:.2f} m\n{head.head_type.name}, {turned}{channel}"
 
 
 class _Page:
@@ -62,7 +62,7 @@ class _Page:
 
 
 def _post_panel(
-    page: _Page, corner: tuple[float, float], zone: PlannedZone, at_start: bool, *, fence_m: float, scale: bool
+    page: _Page, corner: tuple[float, float], zone: Zone, at_start: bool, *, fence_m: float, scale: bool
 ) -> None:
     """One post; ``corner`` : where its ground line begins, in the page's metres; ``scale`` : with figures beside it."""
     x, y = corner
@@ -103,7 +103,7 @@ def _post_panel(
 
 @mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def stack_sheets(
-    path: Path, zones: Sequence[PlannedZone], title: str, fence_height_m: float, state: str = "as laid out"
+    path: Path, zones: Sequence[Zone], title: str, fence_height_m: float, state: str = "as laid out"
 ) -> None:
     """Every post from the side, twelve a page, heights above its own ground in metres.
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geotools.corridor import place_words
 from geotools.errors import NumericInputError
 
 __all__ = ["Cells", "strip_cells"]
@@ -35,7 +36,7 @@ class Cells:
         """The place of a cell in words."""
         if self.tell is not None:
             return self.tell(cell)
-        return "chainage {:.1f} m, offset {:+.1f} m".format(*self.place[cell])
+        return place_words(*self.place[cell])
 
     def __post_init__(self) -> None:
         n = len(self.ground)

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from rasterio import Affine
 from scipy import ndimage
 
-from geotools.corridor import BeamLine, StripGrid
+from geotools.corridor import BeamLine, StripGrid, place_words
 from geotools.errors import InputError
 from geotools.io.sparse_grid import SparseGrid
 from geotools.terrain.cells import Cells
@@ -124,7 +124,7 @@ class _CellWords:
     def __call__(self, cell: int) -> str:
         seen = {name: line.from_map(self.x[cell], self.y[cell]) for name, line in self.lines.items()}
         name, (along, off) = min(seen.items(), key=lambda item: abs(float(item[1][1])))
-        return f"zone {name}, chainage {float(along):.1f} m, offset {float(off):+.1f} m"
+        return place_words(float(along), float(off), zone=name)
 
 
 class DesignSurface:

@@ -10,6 +10,7 @@ import click
 
 from geotools.cli.options import PlanOptions, packed
 from geotools.cli.screen import Screen
+from geotools.plan import cautions
 
 if TYPE_CHECKING:
     from geotools.cli.batch.many import BatchResult
@@ -63,7 +64,7 @@ class BatchScreen:
             return
         said = ", ".join(f"{number} {state}" for state, number in counts.items() if number)
         self.screen.say(f"{len(states)} sites: {said}")
-        self.screen.say("A model is no acceptance: walk-test every zone. Handle these results as sensitive.")
+        self.screen.say(f"{cautions.DETECTION} {cautions.SENSITIVE}")
         self.screen.say(f"Written: {result.table.resolve()}\n         {result.combined.resolve()}")
 
 

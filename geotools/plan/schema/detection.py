@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from geotools.plan import cautions
 from geotools.plan.schema.core import Field, LayerSchema
 from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import (
@@ -23,10 +24,7 @@ CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "junction", "
 DEAD_SPOTS = LayerSchema(
     name="dead_spots",
     title="Dead spots",
-    description=(
-        "Places where the named threat crosses without an alarm. A model is no acceptance: walk-test every zone. "
-        "Handle as sensitive: it shows where the site is weak."
-    ),
+    description=(f"Places where the named threat crosses without an alarm. {cautions.DETECTION} {cautions.SENSITIVE}"),
     geometry="Polygon",
     key="spot_id",
     made_by="gaps",
@@ -87,8 +85,8 @@ VERDICTS = LayerSchema(
     name="verdicts",
     title="Verdicts along the fence",
     description=(
-        "What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam. A "
-        "model is no acceptance: walk-test every zone. Handle as sensitive: it shows where the site is weak."
+        "What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam. "
+        f"{cautions.DETECTION} {cautions.SENSITIVE}"
     ),
     geometry="LineString",
     key="verdict_id",
@@ -133,7 +131,8 @@ CROSSINGS = LayerSchema(
     title="Weakest crossings",
     description=(
         "For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is "
-        "smallest, all beams of all zones taken together. Handle as sensitive: it shows where the site is weak."
+        "smallest, all beams of all zones taken together. "
+        f"{cautions.SENSITIVE}"
     ),
     geometry="LineString",
     key="crossing_id",

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+from geotools.plan import cautions
 from geotools.plan.schema.core import Field, LayerSchema
 from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
-_CAUTION = (
-    "Locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."
-)
+_DIG = cautions.EARTHWORKS
 
 EARTHWORKS = LayerSchema(
     name="earthworks",
     title="Earthworks",
-    description=f"Ground to be cut or filled, by depth class, on the proven design surface. {_CAUTION}",
+    description=f"Ground to be cut or filled, by depth class, on the proven design surface. {_DIG}",
     geometry="MultiPolygon",
     key="work_id",
     made_by="grade",
@@ -41,7 +40,7 @@ GRADINGS = LayerSchema(
     name="gradings",
     title="Grading by zone",
     description=(
-        f"What the least earthwork of each zone comes to, by three methods, and what the new run found. {_CAUTION}"
+        f"What the least earthwork of each zone comes to, by three methods, and what the new run found. {_DIG}"
     ),
     geometry=None,
     key="zone_id",
@@ -70,7 +69,7 @@ GRADINGS = LayerSchema(
 GRADING_POINTS = LayerSchema(
     name="grading_points",
     title="Grading points",
-    description=f"Points to set out before grading. Z is the design level. {_CAUTION}",
+    description=f"Points to set out before grading. Z is the design level. {_DIG}",
     geometry="PointZ",
     key="point_id",
     made_by="grade",
@@ -89,7 +88,7 @@ GRADING_POINTS = LayerSchema(
 PONDS = LayerSchema(
     name="ponds",
     title="Ponds",
-    description=f"Hollows that hold water in the corridor, now and after grading. {_CAUTION}",
+    description=f"Hollows that hold water in the corridor, now and after grading. {_DIG}",
     geometry="MultiPolygon",
     key="pond_id",
     made_by="drain",
@@ -118,7 +117,7 @@ PONDS = LayerSchema(
 FLOW_CROSSINGS = LayerSchema(
     name="flow_crossings",
     title="Flow across the beams",
-    description=f"Places where running water crosses a beam line, now and after grading. {_CAUTION}",
+    description=f"Places where running water crosses a beam line, now and after grading. {_DIG}",
     geometry="LineString",
     key="crossing_id",
     made_by="drain",
@@ -171,7 +170,7 @@ HEAD_HEIGHTS = LayerSchema(
 AS_BUILT = LayerSchema(
     name="as_built",
     title="As built",
-    description=f"Ground of the new survey that is out of tolerance with the design. {_CAUTION}",
+    description=f"Ground of the new survey that is out of tolerance with the design. {_DIG}",
     geometry="MultiPolygon",
     key="out_id",
     made_by="asbuilt",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from geotools.plan import cautions
 from geotools.plan.schema.core import Field, LayerSchema
 from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, YELLOW, Category, Style, Symbol
@@ -9,10 +10,7 @@ from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, YELLOW, Catego
 ADVICE = LayerSchema(
     name="advice",
     title="Advice",
-    description=(
-        "What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed "
-        "civil engineer; local codes govern."
-    ),
+    description=f"What closes each dead spot. {cautions.EARTHWORKS}",
     geometry="MultiPolygon",
     key="advice_id",
     made_by="remedy",

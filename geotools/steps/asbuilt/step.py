@@ -15,7 +15,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.errors import InputError, SiteError
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
-from geotools.plan import ids
+from geotools.plan import cautions, ids
 from geotools.plan.model import Zone
 from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
@@ -212,5 +212,5 @@ STEP = Step(
     files=(FileOut("acceptance.csv", "table", "pass or fail of each graded zone, with figures"),),
     order=0,
     citations=("tolerance of finished levels: common practice, no source; the contract's own counts",),
-    cautions=("A model is no acceptance of the detection: walk-test every zone.",),
+    cautions=(cautions.DETECTION,),
 )

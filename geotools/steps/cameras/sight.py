@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Point
 
+from geotools.corridor import place_words
 from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
@@ -159,7 +160,7 @@ def _known(ground: BandGrid, zone_id: str, a: NDArray, b: NDArray) -> None:
         x, y = place[unknown[0]]
         raise InputError(
             "the terrain has no data under a zone",
-            where=f"zone {zone_id}, chainage {s[unknown[0]]:.0f} m (x {x:.2f}, y {y:.2f} m)",
+            where=f"{place_words(s[unknown[0]], zone=zone_id)} (x {x:.2f}, y {y:.2f} m)",
             found=f"{unknown.size} of {s.size} places without a height",
             expected="a height everywhere along the zone",
             mend="fill the hole in the model, or survey that stretch",

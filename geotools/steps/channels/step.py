@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.beam.interference import HeadArray, reception
+from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
+from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
@@ -265,7 +267,9 @@ def run(ctx: StepContext) -> StepResult:
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
-    stack_sheets(ctx.scratch / _SHEETS, zones_of_heads(rows, {}), ctx.site.name, ctx.site.fence_height_m)
+    stack_sheets(
+        ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, ctx.site.fence_height_m
+    )
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],
@@ -306,7 +310,7 @@ STEP = Step(
         "protection, lobes and cross-polar loss: common practice, no source",
     ),
     cautions=(
-        "Radio: use licensed or licence-exempt bands as the local authority allows.",
+        cautions.RADIO,
         "The head maker's data overrule the defaults used here.",
         "Margins are for the heads of this plan alone: other users of the band are not known to it.",
     ),

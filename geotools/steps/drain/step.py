@@ -20,7 +20,7 @@ from geotools.earthwork.water import Pond, flood
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
-from geotools.plan import ids
+from geotools.plan import cautions, ids
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.drain.kernel import BESIDE_M, Piece, Water, water_around
@@ -368,5 +368,5 @@ STEP = Step(
         "depression filling: Barnes, Lehman and Mulla, Computers & Geosciences 62, 2014",
         "single-direction flow: O'Callaghan and Mark, Computer Vision, Graphics and Image Processing 28, 1984",
     ),
-    cautions=("Drainage, slopes and erosion are for a licensed civil engineer; local codes govern.",),
+    cautions=(cautions.WATER,),
 )

@@ -12,12 +12,13 @@ from shapely import force_2d, is_geometry
 
 from geotools.engine.step import FileOut, LayerIn, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
+from geotools.plan import cautions
 from geotools.plan.schema import LAYERS
 
 FOLDER, KML_NAME = "geojson", "plan.kml"
 _NOTE = (
-    "Heights are left out: they stand in the fields, in metres above the site's own datum. A model is no acceptance: "
-    "walk-test every zone. Handle as sensitive: it shows where the site is weak."
+    "Heights are left out: they stand in the fields, in metres above the site's own datum. "
+    f"{cautions.DETECTION} {cautions.SENSITIVE}"
 )
 
 
@@ -97,5 +98,5 @@ STEP = Step(
     uses_terrain=False,
     order=0,
     citations=("RFC 7946, The GeoJSON Format", "OGC KML 2.2 (07-147r2)"),
-    cautions=("The files show where the site is weak: handle as sensitive; do not load them into an online viewer.",),
+    cautions=(cautions.SENSITIVE, "Do not load the files into an online viewer."),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from geotools.detection.chains import chains_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan import cautions
 from geotools.plan.schema import (
     BEAM_LEVELS,
     BEAMS,
@@ -76,8 +77,8 @@ STEP = Step(
         "ground within 0.15 m (crawl) and 0.075 m (prone) of straight: common practice, no source",
     ),
     cautions=(
-        "A model is no acceptance: walk-test every zone. It is paraxial, takes people as opaque screens, and knows "
-        "no fence, vehicle, snow or wet grass.",
-        "The results show where the site is weak: handle as sensitive, need-to-know.",
+        cautions.DETECTION,
+        "The model is paraxial, takes people as opaque screens, and knows no fence, vehicle, snow or wet grass.",
+        cautions.SENSITIVE,
     ),
 )

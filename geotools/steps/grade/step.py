@@ -17,7 +17,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
 from geotools.io.sparse_grid import SparseGrid
-from geotools.plan import ids
+from geotools.plan import cautions, ids
 from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, PROPOSED_HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
@@ -208,8 +208,7 @@ STEP = Step(
         "LandXML 1.2 (LandXML.org); DXF R2010",
     ),
     cautions=(
-        "Locate buried services first; drainage, slopes and erosion are for a licensed civil "
-        "engineer; local codes govern.",
-        "A model is no acceptance: walk-test every zone.",
+        cautions.EARTHWORKS,
+        cautions.DETECTION,
     ),
 )

@@ -8,7 +8,7 @@ from geotools.detection.chains import perimeter_of
 from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.plan import ids
+from geotools.plan import cautions, ids
 from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, ZONES
 from geotools.plan.workspace import frame_of
@@ -123,5 +123,5 @@ STEP = Step(
     outputs=(LayerOut(HEAD_HEIGHTS),),
     order=40,
     citations=("head heights, their limits and rain splash: common practice, no source",),
-    cautions=("A model is no acceptance: walk-test every zone.",),
+    cautions=(cautions.DETECTION,),
 )

@@ -13,17 +13,14 @@ from numpy.typing import NDArray
 
 from geotools.beam import HeadType, Target, solve_beam
 from geotools.beam.field import BeamField
+from geotools.plan.model import BeamPair
 
-__all__ = ["BandGap", "StackHead", "band_gaps", "dead_spot", "seen_half_width", "solve_stack", "stack_modulation"]
+__all__ = ["BandGap", "band_gaps", "dead_spot", "level_pair", "seen_half_width", "solve_stack", "stack_modulation"]
 
 
-@dataclass(frozen=True)
-class StackHead:
-    """One head of a stack: its kind and its height above ground, m."""
-
-    level: str
-    head_type: HeadType
-    height_m: float
+def level_pair(level: str, head_type: HeadType, height_m: float) -> BeamPair:
+    """One level of a stack with both heads at one height, m."""
+    return BeamPair(level, head_type, height_m, height_m)
 
 
 @dataclass(frozen=True)
@@ -40,15 +37,15 @@ class BandGap:
     at_m: float
 
 
-def solve_stack(stack: Sequence[StackHead], length_m: float, *, spacing_m: float = 0.5) -> list[BeamField]:
-    """The beams of a stack over level ground, transmitter and receiver at one height each.
+def solve_stack(stack: Sequence[BeamPair], length_m: float, *, spacing_m: float = 0.5) -> list[BeamField]:
+    """The beams of a stack over level ground.
 
     Parameters
     ----------
-    stack : heads on both posts. length_m : between the posts. spacing_m : of the places looked at.
+    stack : pairs of heads. length_m : between the posts. spacing_m : of the places looked at.
     """
     x = np.linspace(0.0, length_m, max(int(np.ceil(length_m / spacing_m)), 2) + 1)
-    return [solve_beam(head.head_type, x, np.zeros_like(x), head.height_m, head.height_m) for head in stack]
+    return [solve_beam(pair.head_type, x, np.zeros_like(x), pair.tx_height_m, pair.rx_height_m) for pair in stack]
 
 
 def stack_modulation(beams: Sequence[BeamField], target: Target, half_width_m: float) -> NDArray[np.float64]:

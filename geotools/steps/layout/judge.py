@@ -10,14 +10,14 @@ from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType, Target
 from geotools.beam.field import BeamField
-from geotools.plan.zones import PlannedZone
+from geotools.plan.model import BeamPair, Zone
 from geotools.site import Level, Site
 from geotools.steps.layout.checks import Conflict, ExaminedStrip, LayoutLimits, check_chain, check_zone
-from geotools.steps.layout.coverage import StackHead, band_gaps, dead_spot, seen_half_width, solve_stack
+from geotools.steps.layout.coverage import band_gaps, dead_spot, level_pair, seen_half_width, solve_stack
 
 __all__ = ["Judge", "Stack"]
 
-Stack = tuple[StackHead, ...]
+Stack = tuple[BeamPair, ...]
 _ROUND_M = 10.0
 #: Shortest zone that a threat must be seen at to count as answered.
 _FROM_M = 30.0
@@ -40,13 +40,13 @@ class Judge:
 
     def stack_of(self, levels: Iterable[Level]) -> Stack:
         """The heads of a post as the model takes them."""
-        return tuple(StackHead(level.level, self.kinds[level.head_type], level.height_m) for level in levels)
+        return tuple(level_pair(level.level, self.kinds[level.head_type], level.height_m) for level in levels)
 
-    def _stack_in(self, zone: PlannedZone) -> Stack:
+    def _stack_in(self, zone: Zone) -> Stack:
         """A zone's stack; heads of unlike height at both ends count with their mean."""
         return tuple(
-            StackHead(tx.level, self.kinds[tx.head_type], round((tx.height_m + rx.height_m) / 2, 2))
-            for tx, rx in zone.pairs
+            level_pair(pair.level, pair.head_type, round((pair.tx_height_m + pair.rx_height_m) / 2, 2))
+            for pair in zone.pairs
         )
 
     @staticmethod
@@ -105,13 +105,13 @@ class Judge:
         return self._dead[key]
 
     def chain(
-        self, zones: Sequence[PlannedZone], ground: BaseGeometry, limits: LayoutLimits, *, closed: bool
+        self, zones: Sequence[Zone], ground: BaseGeometry, limits: LayoutLimits, *, closed: bool
     ) -> list[Conflict]:
         """Every rule on the zones of one course."""
         standing: list[ExaminedStrip] = []
         found: list[Conflict] = []
         for zone in zones:
-            types = sorted({head.head_type for head in zone.heads})
+            types = sorted({head.head_type.name for head in zone.heads})
             ranges = [
                 (t, self.site.all_head_types[t].min_range_m, self.site.all_head_types[t].max_range_m) for t in types
             ]
@@ -121,17 +121,17 @@ class Judge:
                 zone.post(False),
                 tuple(head.head_id for head in zone.on_post(True)),
                 tuple(head.head_id for head in zone.on_post(False)),
-                zone.starts_with_tx,
+                zone.forward,
                 tuple(ranges),
-                self.dead_m(self._stack_in(zone), zone.line.length),
-                self.seen_m(self._stack_in(zone), zone.line.length),
+                self.dead_m(self._stack_in(zone), zone.along_fence.length),
+                self.seen_m(self._stack_in(zone), zone.along_fence.length),
             )
             standing.append(one)
             found += check_zone(one, ground, limits)
             found += self._posts(zone)
         return found + check_chain(standing, limits, closed=closed)
 
-    def _posts(self, zone: PlannedZone) -> Iterable[Conflict]:
+    def _posts(self, zone: Zone) -> Iterable[Conflict]:
         """Heads of a post on one spot, of one role, and of one band crossed."""
         for at_start in (True, False):
             heads = zone.on_post(at_start)
@@ -172,15 +172,15 @@ class Judge:
                         "turn one head at both ends; refit its radome upright",
                     )
 
-    def stacks(self, zones: Sequence[PlannedZone]) -> list[Conflict]:
+    def stacks(self, zones: Sequence[Zone]) -> list[Conflict]:
         """Threats that a stack lets pass over level ground, somewhere in their height band; once a kind of stack."""
-        groups: dict[Stack, list[PlannedZone]] = {}
+        groups: dict[Stack, list[Zone]] = {}
         for zone in zones:
             groups.setdefault(self._stack_in(zone), []).append(zone)
         found = []
         for stack, members in groups.items():
-            longest = max(members, key=lambda zone: zone.line.length)
-            length = longest.line.length
+            longest = max(members, key=lambda zone: zone.along_fence.length)
+            length = longest.along_fence.length
             for target in self._targets:
                 gaps = band_gaps(
                     self._solved(stack, length),
@@ -190,7 +190,7 @@ class Judge:
                     clear_m=min(self.dead_m(stack, length) + 1.0, length / 4),
                 )
                 for gap in gaps:
-                    x, y = longest.line.to_map(length / 2)
+                    x, y = longest.along_fence.to_map(length / 2)
                     band = (
                         f"from {gap.low_m:.1f} to {gap.high_m:.1f} m"
                         if gap.high_m > gap.low_m
@@ -219,7 +219,7 @@ class Judge:
                     continue
                 beams = [
                     *self._solved(stack, length_m),
-                    *self._solved((StackHead("trial", kind, float(height)),), length_m),
+                    *self._solved((level_pair("trial", kind, float(height)),), length_m),
                 ]
                 left = band_gaps(
                     beams,

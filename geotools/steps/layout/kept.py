@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,8 +11,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Point
 
+from geotools.beam import HeadType
 from geotools.errors import InputError
-from geotools.plan.zones import PlannedHead, PlannedZone
+from geotools.plan.model import Head, Zone
 from geotools.steps.layout.usable import Course
 
 __all__ = ["kept_zones"]
@@ -67,7 +69,7 @@ def _course_of(courses: Sequence[Course], zone_id: str, fence_id: str | None, at
     return min(courses, key=lambda course: course.line.distance(Point(at)))
 
 
-def _begun_as_before(ring: list[PlannedZone]) -> list[PlannedZone]:
+def _begun_as_before(ring: list[Zone]) -> list[Zone]:
     """Zones of a closed line from the lowest number known: a post moved over the line's seam turns no rows round."""
     numbers = [zone.number for zone in ring if zone.number]
     if numbers == sorted(numbers):
@@ -82,16 +84,16 @@ def kept_zones(
     *,
     fence_of: Mapping[str, str],
     number_of: Mapping[str, int],
-    bands: Mapping[str, float],
+    kinds: Mapping[str, HeadType],
     level_at: Level,
-) -> dict[str, list[PlannedZone]]:
+) -> dict[str, list[Zone]]:
     """The zones of every course in order, with the heads as they stand.
 
     Parameters
     ----------
     heads : rows of the layer with ``geometry``; place, height, role, level, type, polarisation and channel are kept.
     courses : what they stand along. fence_of, number_of : fence line and number of the zones known so far.
-    bands : carrier of every head type by name, GHz. level_at : ground level at a place, m.
+    kinds : head types by name. level_at : ground level at a place, m.
 
     Raises
     ------
@@ -106,15 +108,15 @@ def kept_zones(
         if name in seen:
             raise _refuse("two heads have one name", f"head {name}", "twice", "once", "give the copy a name of its own")
         seen.add(name)
-        if row["head_type"] not in bands:
+        if row["head_type"] not in kinds:
             raise _refuse(
-                "a head is of an unknown type", f"head {name}", row["head_type"], ", ".join(bands), "correct head_type"
+                "a head is of an unknown type", f"head {name}", row["head_type"], ", ".join(kinds), "correct head_type"
             )
         height = row["height_m"]
         if height is None or not 0.05 <= float(height) <= 20.0:
             raise _refuse("a head's height cannot be", f"head {name}", height, "0.05 to 20 m", "correct height_m")
         groups.setdefault(row["zone_id"], []).append(row)
-    found: dict[str, list[tuple[float, PlannedZone]]] = {course.fence_id: [] for course in courses}
+    found: dict[str, list[tuple[float, Zone]]] = {course.fence_id: [] for course in courses}
     for zone_id, rows in groups.items():
         _paired(zone_id, rows)
         ends = {
@@ -137,11 +139,10 @@ def kept_zones(
             x, y = (float(v) for v in shapely.get_coordinates(row["geometry"])[0])
             channel = row.get("channel")
             kept.append(
-                PlannedHead(
+                Head(
                     row["head_id"],
                     row["level"],
-                    row["head_type"],
-                    bands[row["head_type"]],
+                    kinds[row["head_type"]],
                     (row["role"] == "transmitter") == forward,
                     row["role"] == "transmitter",
                     x,
@@ -153,7 +154,7 @@ def kept_zones(
                 )
             )
         found[course.fence_id].append(
-            (place, PlannedZone(zone_id, course.fence_id, number_of.get(zone_id, 0), tuple(kept)))
+            (place, Zone.of_heads(zone_id, kept, fence_id=course.fence_id, number=number_of.get(zone_id, 0)))
         )
     result = {}
     for course in courses:
@@ -163,8 +164,5 @@ def kept_zones(
             ordered = _begun_as_before(ordered)
         taken = {zone.number for zone in ordered if zone.number}
         free = (n for n in range(1, len(ordered) + len(taken) + 1) if n not in taken)
-        result[fence_id] = [
-            zone if zone.number else PlannedZone(zone.zone_id, zone.fence_id, next(free), zone.heads)
-            for zone in ordered
-        ]
+        result[fence_id] = [zone if zone.number else replace(zone, number=next(free)) for zone in ordered]
     return result

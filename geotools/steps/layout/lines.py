@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from geotools.corridor import place_words
 from geotools.errors import InfeasibleError, NumericInputError
 
 __all__ = ["Candidates", "candidates", "crests", "midway_line", "setback_line"]
@@ -318,7 +319,7 @@ def candidates(
         k = missing[0]
         raise InfeasibleError(
             "a junction that must be there has no clear ground",
-            where=f"chainage {s[k]:.1f} m (x {at[k, 0]:.1f}, y {at[k, 1]:.1f})",
+            where=f"{place_words(s[k])} (x {at[k, 0]:.1f}, y {at[k, 1]:.1f})",
             expected="a point inside the corridor, clear of fences and keep-outs",
             mend="widen the corridor there, move the gate's limits, or take the keep-out away",
         )

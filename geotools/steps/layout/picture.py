@@ -16,8 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
+from geotools.plan.model import Zone
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, PURPLE, SKY, VERMILION
-from geotools.plan.zones import PlannedZone
 from geotools.steps.layout.usable import Course
 
 __all__ = ["plan_picture"]
@@ -64,7 +64,7 @@ def _area(axes: Axes, shape: shapely.Geometry, **look: Any) -> None:
 def plan_picture(
     path: Path,
     courses: Sequence[Course],
-    zones: Sequence[PlannedZone],
+    zones: Sequence[Zone],
     conflicts: Sequence[Mapping[str, Any]],
     title: str,
 ) -> None:
@@ -98,7 +98,7 @@ def plan_picture(
     for k, zone in enumerate(zones):
         start, end = zone.post(True), zone.post(False)
         axes.plot([start[0], end[0]], [start[1], end[1]], color=(BLUE, SKY)[k % 2], linewidth=1.6, zorder=3)
-        for at, sends in ((start, zone.starts_with_tx), (end, not zone.starts_with_tx)):
+        for at, sends in ((start, zone.forward), (end, not zone.forward)):
             look: dict[str, Any] = (
                 {"marker": "^", "color": VERMILION, "s": 30} if sends else {"marker": "s", "color": SKY, "s": 20}
             )
@@ -106,7 +106,7 @@ def plan_picture(
     halo = [withStroke(linewidth=2.5, foreground="white")]
     step = max(1, int(np.ceil(len(zones) / _MOST_LABELS)))
     for zone in zones[::step]:
-        line = zone.line
+        line = zone.along_fence
         # to the side of the beam that the labels of a ring share, clear of the line itself
         x, y = line.to_map(line.length / 2, 0.012 * max(width, height))
         axes.text(float(x), float(y), zone.zone_id, fontsize=7, ha="center", va="center", zorder=6, path_effects=halo)

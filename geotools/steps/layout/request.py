@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import LineString
 
-from geotools.detection.from_plan import head_type_of
+from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError
 from geotools.io.features import read_figures
 from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.edits import Meant, as_meant
+from geotools.plan.model import Head, Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
-from geotools.plan.zones import PlannedHead, PlannedZone
 from geotools.site import Level
 from geotools.steps.layout.checks import LayoutLimits
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
@@ -41,8 +42,7 @@ class Request:
         self.ctx = ctx
         self.site, self.settings = ctx.site, ctx.site.layout
         self.levels: tuple[Level, ...] = ctx.site.stack_levels()
-        self.kinds = {name: head_type_of(ctx.site, name) for name in ctx.site.all_head_types}
-        self.bands = {name: kind.frequency_hz / 1e9 for name, kind in self.kinds.items()}
+        self.kinds = head_types_of(ctx.site)
         self.judge = Judge(ctx.site, self.kinds)
 
     @cached_property
@@ -211,7 +211,7 @@ class Request:
             )
         return level
 
-    def design(self, course: Course, gates: Sequence[tuple[float, float]]) -> list[PlannedZone]:
+    def design(self, course: Course, gates: Sequence[tuple[float, float]]) -> list[Zone]:
         """Zones of one course by the optimiser."""
         needs = self.needs(course)
         spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
@@ -236,11 +236,10 @@ class Request:
                 level_m = self.level_at(float(x), float(y))
                 sends = zone.starts_with_tx == at_start
                 heads += [
-                    PlannedHead(
+                    Head(
                         ids.head_id(zone_id, level.level, transmitter=sends),
                         level.level,
-                        level.head_type,
-                        self.bands[level.head_type],
+                        self.kinds[level.head_type],
                         at_start,
                         sends,
                         float(x),
@@ -251,7 +250,8 @@ class Request:
                     )
                     for level in self.levels
                 ]
-            zones.append(PlannedZone(zone_id, course.fence_id, number, tuple(heads), zone.earthwork_m3, zone.dead_m))
+            made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
+            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, blind_m=zone.dead_m))
         return zones
 
     def meant(self) -> Meant:
@@ -268,7 +268,7 @@ class Request:
         )
         return as_meant(heads, zones, beams, self.ctx.edited)
 
-    def keep(self, found: Sequence[Course], meant: Meant) -> dict[str, list[PlannedZone]]:
+    def keep(self, found: Sequence[Course], meant: Meant) -> dict[str, list[Zone]]:
         """Zones of all courses as the heads stand."""
         zones = self.ctx.read(ZONES).to_dict("records") if self.ctx.workspace.has(ZONES) else []
         return kept_zones(
@@ -276,7 +276,7 @@ class Request:
             found,
             fence_of={row["zone_id"]: row["fence_id"] for row in zones},
             number_of={row["zone_id"]: int(row["number"]) for row in zones if row["number"] == row["number"]},
-            bands=self.bands,
+            kinds=self.kinds,
             level_at=self.level_at,
         )
 

@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, MultiPolygon
 
 from geotools.plan import ids
-from geotools.plan.zones import PlannedZone
+from geotools.plan.model import Zone
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import FreeWidth
@@ -20,7 +20,7 @@ __all__ = ["areas", "conflict_rows", "junction_names", "width_rows"]
 Row = dict[str, Any]
 
 
-def junction_names(zones: Sequence[PlannedZone], *, closed: bool) -> list[tuple[str | None, str | None]]:
+def junction_names(zones: Sequence[Zone], *, closed: bool) -> list[tuple[str | None, str | None]]:
     """Names of the junctions at both ends of every zone."""
     count = len(zones)
     names: list[tuple[str | None, str | None]] = []

@@ -8,10 +8,11 @@ from typing import Any
 from shapely import unary_union
 
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
 from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
-from geotools.plan.zones import PlannedZone, beam_rows, head_rows, zone_row
+from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.picture import plan_picture
@@ -40,7 +41,7 @@ def run(ctx: StepContext) -> StepResult:
         name: [] for name in ("corridor", "zones", "heads", "beams", "clear_ground", "widths")
     }
     conflicts: list[Conflict] = []
-    everything: list[PlannedZone] = []
+    everything: list[Zone] = []
     for done, course in enumerate(found):
         ctx.progress(done, len(found), f"fence line {course.fence_id}")
         zones = kept[course.fence_id] if kept is not None else layout.design(course, gates[course.fence_id])
@@ -120,7 +121,7 @@ def _heads_before(ctx: StepContext) -> list[Row]:
     return ctx.read(HEADS).to_dict("records") if ctx.workspace.has(HEADS) else []
 
 
-def _say(ctx: StepContext, layout: Request, zones: Sequence[PlannedZone], conflicts: Sequence[Conflict]) -> None:
+def _say(ctx: StepContext, layout: Request, zones: Sequence[Zone], conflicts: Sequence[Conflict]) -> None:
     levels = " ".join(level.level for level in layout.levels)
     heads = sum(len(zone.heads) for zone in zones)
     ctx.say(

@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
-from geotools.steps.report.wording import ACTIONS, CAUTIONS, number, words
+from geotools.steps.report.wording import ACTIONS, number, words
 
 __all__ = ["answer"]
 

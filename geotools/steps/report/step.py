@@ -16,6 +16,7 @@ import pandas as pd
 from geotools.corridor import BeamLine, StripGrid
 from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.errors import file_part
+from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
@@ -218,5 +219,5 @@ STEP = Step(
         "hues after Okabe and Ito, Color Universal Design, 2008 (from memory)",
         "order of the sheets: common practice",
     ),
-    cautions=("The report shows where the site is weak: handle as sensitive, need-to-know.",),
+    cautions=(cautions.SENSITIVE,),
 )

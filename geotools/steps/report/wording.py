@@ -10,7 +10,7 @@ import pandas as pd
 
 from geotools.steps.report.blocks import Table
 
-__all__ = ["ACTIONS", "CAUSES", "CAUTIONS", "field_table", "number", "words"]
+__all__ = ["ACTIONS", "CAUSES", "field_table", "number", "words"]
 
 ACTIONS = {
     "set_heads": "set the heads to other heights",
@@ -30,14 +30,6 @@ CAUSES = {
     "junction": "open junction",
     "range": "heads too far apart for this threat",
 }
-CAUTIONS = (
-    "Detection: a model is no acceptance; walk-test every zone.",
-    "Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local "
-    "codes govern.",
-    "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
-    "equipment used.",
-    "This report shows where the site is weak: handle as sensitive, need-to-know.",
-)
 
 
 def words(name: object) -> str:

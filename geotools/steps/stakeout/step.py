@@ -11,9 +11,11 @@ import numpy as np
 import pyproj
 from shapely import force_2d, force_3d
 
+from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
+from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
 from geotools.plan.stack_sheets import stack_sheets
@@ -162,13 +164,10 @@ def run(ctx: StepContext) -> StepResult:
     (ctx.scratch / "stakeout.csv").write_text(csv_text(STAKEOUT.field_names, sheet), encoding="utf-8-sig", newline="")
     (ctx.scratch / "stakeout.gpx").write_text(_gpx(rows, np.column_stack([lonlat.x, lonlat.y])), encoding="utf-8")
     # the fitter's picture must not show other heights than the fitter's table
-    built = [
-        {**row, "ground_m": row["finished_m"], "band_ghz": band}
-        for row, band in zip(rows, heads["band_ghz"], strict=True)
-    ]
+    built = [{**row, "ground_m": row["finished_m"]} for row in rows]
     stack_sheets(
         ctx.scratch / "stacks.pdf",
-        zones_of_heads(built, {}),
+        zones_of_heads(built, head_types_of(ctx.site)),
         ctx.site.name,
         ctx.site.fence_height_m,
         "to set up, heights above finished ground" if ctx.params["advice"] else "as laid out",
@@ -213,8 +212,8 @@ STEP = Step(
     order=70,
     citations=("PROJ: meridian convergence and point scale of the plan's projection", "GPX 1.1 schema"),
     cautions=(
-        "Locate buried services before digging for posts.",
-        "Radio: use licensed or licence-exempt bands as the local authority allows; keep to exposure limits.",
+        cautions.SERVICES,
+        cautions.RADIO,
         "Hand-held receivers are metres off: set posts out with a survey instrument.",
     ),
 )

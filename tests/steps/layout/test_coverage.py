@@ -7,17 +7,17 @@ import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.steps.layout.coverage import (
-    StackHead,
     band_gaps,
     dead_spot,
+    level_pair,
     seen_half_width,
     solve_stack,
     stack_modulation,
 )
 
-USUAL = StackHead("usual", HEAD_TYPES["10 GHz"], 0.91)
-LOW = StackHead("low", HEAD_TYPES["24 GHz"], 0.30)
-TOP = StackHead("top", HEAD_TYPES["10 GHz"], 2.44)
+USUAL = level_pair("usual", HEAD_TYPES["10 GHz"], 0.91)
+LOW = level_pair("low", HEAD_TYPES["24 GHz"], 0.30)
+TOP = level_pair("top", HEAD_TYPES["10 GHz"], 2.44)
 SEEN = {"threshold": 0.20, "half_width_m": 2.0}
 
 
@@ -31,7 +31,7 @@ def test_dead_spot_before_a_single_usual_head():
 
 def test_dead_spot_grows_with_the_head():
     spots = [
-        dead_spot(solve_stack([StackHead("usual", USUAL.head_type, h)], 60.0), [TARGETS["crawl"]], **SEEN)["crawl"]
+        dead_spot(solve_stack([level_pair("usual", USUAL.head_type, h)], 60.0), [TARGETS["crawl"]], **SEEN)["crawl"]
         for h in (0.7, 0.91, 1.1)
     ]
     assert spots == sorted(spots)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import pytest
 from shapely import LineString, Point
 
+from geotools.beam import HEAD_TYPES
 from geotools.errors import InputError
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.usable import courses
 
 FENCE = LineString([(0, 0), (200, 0), (200, 100), (0, 100), (0, 0)])
 (COURSE,) = courses({"F01": FENCE}, side="inside", setback_m=4, clear_m=10)
-BANDS = {"10 GHz": 10.525}
+KINDS = {"10 GHz": HEAD_TYPES["10 GHz"]}
 
 
 def head(zone, role, x, y, **changes):
@@ -35,7 +36,7 @@ def zone(name, tx, rx):
 
 
 def keep(rows, **given):
-    settings = {"fence_of": {}, "number_of": {}, "bands": BANDS, "level_at": lambda x, y: 100.0 + x / 100}
+    settings = {"fence_of": {}, "number_of": {}, "kinds": KINDS, "level_at": lambda x, y: 100.0 + x / 100}
     return kept_zones(rows, [COURSE], **settings | given)["F01"]
 
 
@@ -46,7 +47,7 @@ def test_order_and_direction_come_from_where_the_heads_stand():
     zones = keep(list(reversed(THREE)))
     assert [z.zone_id for z in zones] == ["F01-Z001", "F01-Z002", "F01-Z003"]
     # the second zone sends against the way of the fence, the third too
-    assert [z.starts_with_tx for z in zones] == [True, False, False]
+    assert [z.forward for z in zones] == [True, False, False]
     assert [z.number for z in zones] == [1, 2, 3]
 
 
@@ -85,7 +86,7 @@ def test_heads_of_one_height_keep_their_order_whatever_the_order_of_the_rows():
         for level in ("b", "a", "c")
         for role, x in (("transmitter", 2), ("receiver", 100))
     ]
-    orders = [[tx.level for tx, _ in keep(given)[0].pairs] for given in (rows, list(reversed(rows)))]
+    orders = [[pair.level for pair in keep(given)[0].pairs] for given in (rows, list(reversed(rows)))]
     assert orders == [["a", "b", "c"], ["a", "b", "c"]]
 
 
