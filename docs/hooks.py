@@ -1,5 +1,6 @@
 """Puts the manual pages that the package makes from its declarations into the documentation."""
 
+import json
 from pathlib import Path
 
 from mkdocs.structure.files import File
@@ -18,9 +19,21 @@ def on_config(config):
     return config
 
 
+def notebook_page(path):
+    """A notebook's words and code as a page, which links to the notebook itself."""
+    parts = []
+    for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
+        text = "".join(cell["source"])
+        parts.append(text if cell["cell_type"] == "markdown" else f"```python\n{text}\n```")
+    return "\n\n".join([*parts, f"[This page as a notebook]({path.name})"]) + "\n"
+
+
 def on_files(files, config):
     """Adds the generated pages to those that are written by hand."""
-    for path, text in pages(cli).items():
+    made = pages(cli)
+    for path in sorted(Path(config["docs_dir"]).rglob("*.ipynb")):
+        made[path.relative_to(config["docs_dir"]).with_suffix(".md").as_posix()] = notebook_page(path)
+    for path, text in made.items():
         files.append(File.generated(config, path, content=text))
     # pages that commands of the tests write from a fresh run lie beside this file, not among the hand-written ones
     here = Path(__file__).parent

@@ -15,12 +15,11 @@ Everything heavy is loaded when it is first used, so importing the package is qu
 
 from __future__ import annotations
 
-from importlib import import_module
-from importlib.util import find_spec
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from geotools.engine.runner import Outcome
     from geotools.engine.step import Step
     from geotools.site import Site
@@ -65,6 +64,8 @@ def steps() -> dict[str, Step]:
 
 def run(site: Site, out: Path | str, *, overwrite: bool = False) -> list[Outcome]:
     """Run the whole job on a site and write its plan into the folder ``out``."""
+    from pathlib import Path
+
     from geotools.engine.runner import run_site
 
     return run_site(site, Path(out), overwrite=overwrite)
@@ -72,6 +73,8 @@ def run(site: Site, out: Path | str, *, overwrite: bool = False) -> list[Outcome
 
 def run_step(name: str, site: Site, out: Path | str, *, overwrite: bool = False, **params: Any) -> Outcome:
     """Run one step on the plan in ``out``; ``params`` are the step's own, as its manual lists them."""
+    from pathlib import Path
+
     from geotools.engine.runner import Job
 
     with Job(site, Path(out), overwrite=overwrite) as job:
@@ -80,6 +83,9 @@ def run_step(name: str, site: Site, out: Path | str, *, overwrite: bool = False,
 
 def __getattr__(name: str) -> Any:
     """What is loaded late, and the function of every step; a part of the package is left to the import system."""
+    from importlib import import_module
+    from importlib.util import find_spec
+
     if name in _LAZY:
         return getattr(import_module(_LAZY[name]), name)
     if not name.startswith("_") and find_spec(f"geotools.{name}") is None:

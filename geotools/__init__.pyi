@@ -212,7 +212,7 @@ def gaps(
         ``beams``, ``heads`` (if it is there). Required layers that are missing are made first, with
         defaults.
     method : {'wave', 'straightness'}, default 'wave'
-        Wave: the field of the beams over the ground; straightness: ground against a straight line
+        wave: the field of the beams over the ground; straightness: ground against a straight line
         between posts.
     doubts : bool, default True
         Also tell how certain each dead spot is, where to survey again, and how the answer moves (wave
@@ -235,7 +235,7 @@ def heights(
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
         ``beams``. Required layers that are missing are made first, with defaults.
     zones : {'dead', 'every'}, default 'dead'
-        Dead: zones with dead ground; every: all of them, to see what could be raised or lowered without
+        dead: zones with dead ground; every: all of them, to see what could be raised or lowered without
         harm.
     """
 
@@ -324,7 +324,7 @@ def asbuilt(
     survey : path
         Raster with the levels as built; required.
     vertical_unit : {'metre', 'foot', 'US survey foot'}, optional
-        Unit of the survey's heights where the file does not say it.
+        unit of the survey's heights where the file does not say it.
     tolerance_m : float, 0.005 to 0.5 m, default 0.03
         Difference from the design that passes.
     least_area_m2 : float, 0 to 100 m2, default 1.0
@@ -399,7 +399,7 @@ def upkeep(
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``.
         Required layers that are missing are made first, with defaults.
     radome_care : {'wax', 'shed'}, optional
-        Wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site
+        wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site
         file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.

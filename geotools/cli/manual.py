@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import click
 
 from geotools.cli.batch.command import SOME_FAILED
+from geotools.cli.markdown import cell, table
+from geotools.cli.python_page import python_call, python_page
+from geotools.engine.docstrings import function_name
 from geotools.engine.step import Param, Step, discover
 from geotools.errors import GeotoolsError
 from geotools.plan.schema import LAYERS, LayerSchema
@@ -16,18 +19,6 @@ from geotools.site.base import SiteSection
 from geotools.site.template import Setting, repeated, section_settings, subsections
 
 __all__ = ["command_page", "layers_page", "pages", "site_page", "step_page", "steps_page"]
-
-
-def _cell(text: object) -> str:
-    """Text that cannot end a table's cell or turn into markup."""
-    plain = " ".join(str(text).split())
-    return re.sub(r"([\\|<>*\[\]])", r"\\\1", plain)
-
-
-def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    lines = ["| " + " | ".join(columns) + " |", "|" + "---|" * len(columns)]
-    # an empty line before, or the table is set as words
-    return "\n".join(["", *lines, *("| " + " | ".join(row) + " |" for row in rows)]) + "\n"
 
 
 def _option(param: Param) -> str:
@@ -39,9 +30,9 @@ def _params(step: Step) -> str:
     rows = []
     for p in step.params:
         default = "" if p.default is None else f"`{p.default}`"
-        limits = ", ".join(f"`{c}`" for c in p.choices) if p.kind == "choice" else _cell(p.range_text())
-        rows.append((_option(p), f"`{p.name}`", p.kind, default, limits, _cell(p.help)))
-    return _table(("option", "in Python", "kind", "default", "range", "meaning"), rows)
+        limits = ", ".join(f"`{c}`" for c in p.choices) if p.kind == "choice" else cell(p.range_text())
+        rows.append((_option(p), f"`{p.name}`", p.kind, default, limits, cell(p.help)))
+    return table(("option", "in Python", "kind", "default", "range", "meaning"), rows)
 
 
 def _layer_link(schema: LayerSchema, intent: str) -> str:
@@ -64,30 +55,29 @@ def step_page(step: Step) -> str:
     shared = "[every command that writes a plan](../command-line.md)"
     out += ["## Parameters", f"Besides the options that {shared} has:" if step.params else "None of its own.", ""]
     out += [_params(step) if step.params else "", ""]
-    given = "".join(f", {p.name}=..." for p in step.params)
-    out.append(f"In Python: `geotools.run_step({step.name!r}, site, out{given})`")
+    out.append(f"[In Python](../../python.md#{function_name(step)}): `{python_call(step)}`")
     if step.inputs:
         out += ["", "## Reads", ""]
         out += [
-            _layer_link(i.schema, _cell(i.intent) + ("" if i.required else " (if it is there)")) for i in step.inputs
+            _layer_link(i.schema, cell(i.intent) + ("" if i.required else " (if it is there)")) for i in step.inputs
         ]
     out += ["", "## Writes", ""]
-    out += [_layer_link(o.schema, _cell(o.schema.description)) for o in step.outputs]
-    out += [f"- `{f.name}`: {_cell(f.help)}" for f in step.files] or ([] if step.outputs else ["Nothing."])
+    out += [_layer_link(o.schema, cell(o.schema.description)) for o in step.outputs]
+    out += [f"- `{f.name}`: {cell(f.help)}" for f in step.files] or ([] if step.outputs else ["Nothing."])
     if step.cautions:
-        out += ["", "## Cautions", "", *[f"- {_cell(c)}" for c in step.cautions]]
+        out += ["", "## Cautions", "", *[f"- {cell(c)}" for c in step.cautions]]
     if step.citations:
-        out += ["", "## Sources", "", *[f"- {_cell(c)}" for c in step.citations]]
+        out += ["", "## Sources", "", *[f"- {cell(c)}" for c in step.citations]]
     return "\n".join(out) + "\n"
 
 
 def steps_page() -> str:
     """The list of all steps."""
     rows = [
-        (f"[{s.name}]({s.name}.md)", _cell(s.summary), str(s.order) if s.order else "not in `run`")
+        (f"[{s.name}]({s.name}.md)", cell(s.summary), str(s.order) if s.order else "not in `run`")
         for s in discover().values()
     ]
-    return "# Steps\n\nIn the order of the job.\n\n" + _table(("step", "what it answers", "order"), rows)
+    return "# Steps\n\nIn the order of the job.\n\n" + table(("step", "what it answers", "order"), rows)
 
 
 def layers_page() -> str:
@@ -103,16 +93,16 @@ def layers_page() -> str:
             (
                 f"`{f.name}`" + (" (key)" if f.name == layer.key else ""),
                 f.type,
-                _cell(f.unit),
-                _cell(f.help) + (": " + ", ".join(f"`{c}`" for c in f.choices) if f.choices else ""),
+                cell(f.unit),
+                cell(f.help) + (": " + ", ".join(f"`{c}`" for c in f.choices) if f.choices else ""),
             )
             for f in layer
         ]
-        out += ["", f"## {layer.title} {{ #{layer.name} }}", f"`{layer.name}`. {_cell(layer.description)}", ""]
-        out += [f"{shape} Written by {_cell(layer.made_by) or 'a step'}.", ""]
-        out.append(_table(("field", "type", "unit", "meaning"), rows))
+        out += ["", f"## {layer.title} {{ #{layer.name} }}", f"`{layer.name}`. {cell(layer.description)}", ""]
+        out += [f"{shape} Written by {cell(layer.made_by) or 'a step'}.", ""]
+        out.append(table(("field", "type", "unit", "meaning"), rows))
         if layer.style and layer.style.categories:
-            out.append("Legend: " + "; ".join(_cell(c.label) for c in layer.style.categories) + ".\n")
+            out.append("Legend: " + "; ".join(cell(c.label) for c in layer.style.categories) + ".\n")
     return "\n".join(out)
 
 
@@ -121,13 +111,13 @@ def _settings(settings: Iterable[Setting]) -> str:
         (
             f"`{s.name}`",
             f"`{s.default}`" if s.default else ("must be given" if s.required else ""),
-            _cell(s.unit),
-            _cell(s.limits),
-            _cell(s.help) + (f" ({_cell(s.source)})" if s.source else ""),
+            cell(s.unit),
+            cell(s.limits),
+            cell(s.help) + (f" ({cell(s.source)})" if s.source else ""),
         )
         for s in settings
     ]
-    return _table(("setting", "default", "unit", "range", "meaning"), rows)
+    return table(("setting", "default", "unit", "range", "meaning"), rows)
 
 
 def site_page() -> str:
@@ -169,7 +159,7 @@ def _exit_codes() -> str:
     for kind in GeotoolsError.__subclasses__():
         words = (kind.__doc__ or "").split(".")[0].strip()
         rows[kind.exit_code] = rows.get(kind.exit_code) or f"{words[:1].lower()}{words[1:]}"
-    return _table(("code", "meaning"), [(str(code), _cell(words)) for code, words in sorted(rows.items())])
+    return table(("code", "meaning"), [(str(code), cell(words)) for code, words in sorted(rows.items())])
 
 
 def _command(command: click.Command, path: str) -> list[str]:
@@ -179,8 +169,8 @@ def _command(command: click.Command, path: str) -> list[str]:
     for p in command.params:
         if isinstance(p, click.Option) and not p.hidden:
             names = " / ".join(f"`{o}`" for o in [*p.opts, *p.secondary_opts])
-            rows.append((names + (" (must be given)" if p.required else ""), _cell(p.help or "")))
-    out.append(_table(("option", "meaning"), rows) if rows else "")
+            rows.append((names + (" (must be given)" if p.required else ""), cell(p.help or "")))
+    out.append(table(("option", "meaning"), rows) if rows else "")
     if isinstance(command, click.Group):
         for name in command.list_commands(ctx):
             inner = command.get_command(ctx, name)
@@ -228,7 +218,7 @@ standard error, with `--json` to standard output as one object.
 
 ## Shell completion
 """,
-    _table(
+    table(
         ("shell", "where", "line"),
         [
             ("Bash", "`~/.bashrc`", '`eval "$(_GEOTOOLS_COMPLETE=bash_source geotools)"`'),
@@ -246,6 +236,7 @@ standard error, with `--json` to standard output as one object.
 def pages(group: click.Group) -> dict[str, str]:
     """Every generated page by its path in the documentation."""
     made = {
+        "python.md": python_page(),
         "manual/steps/index.md": steps_page(),
         "manual/layers.md": layers_page(),
         "manual/site-file.md": site_page(),

@@ -79,14 +79,17 @@ def param_type(param: Param) -> str:
     return f"{words}, optional" if param.default is None else f"{words}, default {param.default!r}"
 
 
-def _sentence(text: str) -> str:
+def _sentence(text: str, *, as_it_is: bool = False) -> str:
     text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+    first = text[:1] if as_it_is else text[:1].upper()
+    return first + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
 
 
 def _block(text: str, indent: int = 4) -> list[str]:
     space = " " * indent
-    return wrap(text, WIDTH, initial_indent=space, subsequent_indent=space, break_long_words=False)
+    return wrap(
+        text, WIDTH, initial_indent=space, subsequent_indent=space, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _item(head: str, text: str) -> list[str]:
@@ -107,7 +110,9 @@ def _parameters(step: Step) -> list[str]:
         "first, with defaults",
     )
     for param in step.params:
-        lines += _item(f"{param.name} : {param_type(param)}", param.help)
+        # the words of a choice begin with one of its values
+        words = _sentence(param.help, as_it_is=param.kind == "choice")
+        lines += [f"{param.name} : {param_type(param)}", *_block(words)]
     return lines
 
 
@@ -128,7 +133,14 @@ def _layer(schema: LayerSchema) -> list[str]:
         unit = f" [{field.unit}]" if field.unit not in ("", "1") else ""
         choices = ": " + ", ".join(field.choices) if field.choices else ""
         text = f"{field.name} : {field.type}{unit}, {field.help}{choices}"
-        lines += wrap(f"- {text}", WIDTH, initial_indent="    ", subsequent_indent="      ", break_long_words=False)
+        lines += wrap(
+            f"- {text}",
+            WIDTH,
+            initial_indent="    ",
+            subsequent_indent="      ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
     return [*lines, ""]
 
 
@@ -166,7 +178,7 @@ def _notes(step: Step) -> list[str]:
     if step.citations:
         lines += ["Sources:", ""]
         for source in step.citations:
-            lines += wrap(f"- {source}", WIDTH, subsequent_indent="  ", break_long_words=False)
+            lines += wrap(f"- {source}", WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
     while lines and not lines[-1]:
         lines.pop()
     return lines

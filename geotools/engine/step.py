@@ -55,14 +55,6 @@ BUILT_IN = (
 )
 
 ParamKind = Literal["real", "integer", "text", "flag", "choice", "path"]
-_PYTHON_TYPE: dict[str, type] = {
-    "real": float,
-    "integer": int,
-    "text": str,
-    "flag": bool,
-    "choice": str,
-    "path": Path,
-}
 
 
 @dataclass(frozen=True)
@@ -299,20 +291,6 @@ class Step:
                     expected=", ".join(known) or "no parameters",
                 )
         return {name: param.check(given.get(name, param.default), self.name) for name, param in known.items()}
-
-    def signature(self) -> inspect.Signature:
-        """The Python call ``geotools.run_step(name, site, out, **these)`` as a signature."""
-        return inspect.Signature(
-            [
-                inspect.Parameter(
-                    param.name,
-                    inspect.Parameter.KEYWORD_ONLY,
-                    default=param.default,
-                    annotation=_PYTHON_TYPE[param.kind],
-                )
-                for param in self.params
-            ]
-        )
 
     def manual(self) -> str:
         """The step's manual page (README.md beside its declaration), empty where it has none."""

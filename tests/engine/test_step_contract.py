@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import re
 import subprocess
@@ -78,7 +79,12 @@ def test_command_has_every_parameter_and_help(step: Step) -> None:
 
 @every_step
 def test_python_call_has_the_same_parameters(step: Step) -> None:
-    assert list(step.signature().parameters) == [param.name for param in step.params]
+    function = getattr(geotools, step.name.replace("-", "_"))
+    assert list(inspect.signature(function).parameters) == ["site", "plan", *(param.name for param in step.params)]
+    for param in step.params:
+        held = inspect.signature(function).parameters[param.name]
+        assert held.kind is inspect.Parameter.KEYWORD_ONLY
+        assert held.default == (inspect.Parameter.empty if param.required else param.default)
 
 
 @every_step
@@ -187,6 +193,24 @@ def test_third_party_step_gets_everything_for_nothing(plugin: dict[str, str], ma
     import pyogrio
 
     assert "warning_signs" in [name for name, _ in pyogrio.list_layers(tmp_path / "out" / "plan.gpkg")]
+
+
+def test_third_party_step_is_a_python_function(plugin: dict[str, str], make_site, tmp_path: Path) -> None:
+    code = f"""
+import inspect, geotools
+assert 'signs' in dir(geotools) and 'gaps' in dir(geotools)
+site = geotools.open_site({str(make_site())!r})
+made = geotools.signs(site, every_m=60)
+assert made.warning_signs['sign_id'].tolist() == ['S1', 'S2', 'S3', 'S4'], made.warning_signs
+assert str(inspect.signature(geotools.signs)).count('every_m: float = 50.0') == 1
+assert 'sign_id : text, sign' in geotools.signs.__doc__ and '1 to 500 m' in geotools.signs.__doc__
+again = geotools.signs(site, made.with_layers(fence=made.fence), every_m=100)
+assert len(again.warning_signs) == 2 and len(made.warning_signs) == 4
+"""
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", code], env=plugin, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
 
 
 def test_broken_plugin_is_named(plugin: dict[str, str], tmp_path: Path) -> None:
