@@ -40,14 +40,14 @@ class Plan(_Plan):
     views: GeoDataFrame
     """The ground in a camera's picture, from its nearest place to the far end of the zone it looks along."""
     verdicts: GeoDataFrame
-    """What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam. A
-    model is no acceptance: walk-test every zone. Handle as sensitive: it shows where the site is weak."""
+    """What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam.
+    Detection: a model is no acceptance; walk-test every zone. Handle as sensitive: need-to-know."""
     dead_spots: GeoDataFrame
-    """Places where the named threat crosses without an alarm. A model is no acceptance: walk-test every zone. Handle
-    as sensitive: it shows where the site is weak."""
+    """Places where the named threat crosses without an alarm. Detection: a model is no acceptance; walk-test every
+    zone. Handle as sensitive: need-to-know."""
     crossings: GeoDataFrame
     """For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is
-    smallest, all beams of all zones taken together. Handle as sensitive: it shows where the site is weak."""
+    smallest, all beams of all zones taken together. Handle as sensitive: need-to-know."""
     beam_levels: DataFrame
     """What each beam receives with nobody in it, against the same heads in free space."""
     profiles: DataFrame
@@ -59,8 +59,8 @@ class Plan(_Plan):
     """Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m,
     heads 0.05 m from their height."""
     advice: GeoDataFrame
-    """What closes each dead spot. Locate buried services first; drainage, slopes and erosion are for a licensed
-    civil engineer; local codes govern."""
+    """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
+    licensed civil engineer; local codes govern."""
     options: DataFrame
     """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
     that were not set are invented round figures."""
@@ -74,23 +74,24 @@ class Plan(_Plan):
     head_heights: DataFrame
     """For each level of each zone, the heights within its limits that leave the least dead length, and the price."""
     earthworks: GeoDataFrame
-    """Ground to be cut or filled, by depth class, on the proven design surface. Locate buried services first;
-    drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """Ground to be cut or filled, by depth class, on the proven design surface. Earthworks: locate buried services
+    first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     gradings: DataFrame
-    """What the least earthwork of each zone comes to, by three methods, and what the new run found. Locate buried
-    services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """What the least earthwork of each zone comes to, by three methods, and what the new run found. Earthworks:
+    locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes
+    govern."""
     grading_points: GeoDataFrame
-    """Points to set out before grading. Z is the design level. Locate buried services first; drainage, slopes and
-    erosion are for a licensed civil engineer; local codes govern."""
+    """Points to set out before grading. Z is the design level. Earthworks: locate buried services first; drainage,
+    slopes and erosion are for a licensed civil engineer; local codes govern."""
     ponds: GeoDataFrame
-    """Hollows that hold water in the corridor, now and after grading. Locate buried services first; drainage, slopes
-    and erosion are for a licensed civil engineer; local codes govern."""
+    """Hollows that hold water in the corridor, now and after grading. Earthworks: locate buried services first;
+    drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     flow_crossings: GeoDataFrame
-    """Places where running water crosses a beam line, now and after grading. Locate buried services first; drainage,
-    slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """Places where running water crosses a beam line, now and after grading. Earthworks: locate buried services
+    first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     as_built: GeoDataFrame
-    """Ground of the new survey that is out of tolerance with the design. Locate buried services first; drainage,
-    slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """Ground of the new survey that is out of tolerance with the design. Earthworks: locate buried services first;
+    drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     acceptance: GeoDataFrame
     """Pass or fail of each graded zone by the new survey: levels, and the detection run on the ground as built."""
     stakeout: GeoDataFrame

@@ -32,11 +32,12 @@ found.dead_spots.explore("threat", tiles=None)
 found.to_folder("job")                        # plan.gpkg and the files beside it, for the GIS
 ```
 
-- **A call never changes what it is given.** It gives back a new [plan](#plan): the layers it was given with those it made.
+- **A call never changes what it is given.** It gives back a new [plan](#plan): the layers it was given with those it
+  made.
 - **What a step needs and the plan does not hold is made first**, with the steps' defaults; `notes` say what.
 - **Edits are input.** Change a frame (`plan.heads.loc[0, "height_m"] = 0.45`), or put another in its place
-  (`plan.with_layers(heads=edited)`); the next call brings up to date what stands on it. Layers that are out of date warn
-  when they are looked at; `stale` names their steps.
+  (`plan.with_layers(heads=edited)`); the next call brings up to date what stands on it. Layers that are out of date
+  warn when they are looked at; `stale` names their steps.
 - **What weakens an answer is a warning** of the class `geotools.GeotoolsWarning`, of the line that called, so that
   `warnings.filterwarnings` can silence it or make it an error. `plan.warnings` holds the texts.
 - **Errors** are those of the command line: `error.what`, `.where`, `.found`, `.expected`, `.mend`.

@@ -25,9 +25,10 @@ from geotools.io.files import is_remote
 from geotools.io.publish import SCRATCH_PREFIX
 from geotools.plan.digest import file_state
 from geotools.plan.freshness import Record
+from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, PROVENANCE, ZONES
 from geotools.plan.workspace import Workspace, frame_of
-from geotools.plan.zones import PlannedZone, beam_rows, head_rows, zone_row
+from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.site import Site, open_site
 from geotools.site.sources import Sources, file_parts, open_sources
 from geotools.site.written import as_set, site_file_text
@@ -192,7 +193,7 @@ def _write_fence(path: Path, fence: Any, plan_crs: CRS) -> None:
         fence[["fence_id", "geometry"]].to_crs(plan_crs).to_file(path, layer="fence", driver="GPKG")
 
 
-def _write_plan(site: Site, out: Path, zones: list[PlannedZone], empty: Any, lone: Any) -> None:
+def _write_plan(site: Site, out: Path, zones: list[Zone], empty: Any, lone: Any) -> None:
     """The plan: fence by inspect, the heads as given, and layout's own look at them, so that its records are whole."""
     with Job(site, out, overwrite=True) as job:
         job.run("inspect")
@@ -284,7 +285,7 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
     return Applied(into / SITE_NAME, into / OUT_NAME / workspace.plan.name, written, len(planned), count, notes)
 
 
-def _notes(planned: list[PlannedZone], terrain: WrittenTerrain, cell_m: float) -> list[str]:
+def _notes(planned: list[Zone], terrain: WrittenTerrain, cell_m: float) -> list[str]:
     notes = []
     if terrain.reprojected:
         notes.append(

@@ -9,8 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from geotools.plan.model import BeamPair, Zone
-from geotools.plan.zones import PlannedHead, PlannedZone
+from geotools.plan.model import BeamPair, Head, Zone
 from geotools.site import Site
 from geotools.terrain.design import Ground
 
@@ -37,9 +36,7 @@ def _band(row: Mapping[str, Any]) -> int:
     return round(float(row["band_ghz"]))
 
 
-def _heads(
-    zone: Zone, today: Zone, parent: Mapping[tuple[str, str], Row], site: Site, ground: Ground
-) -> list[PlannedHead]:
+def _heads(zone: Zone, today: Zone, parent: Mapping[tuple[str, str], Row], site: Site, ground: Ground) -> list[Head]:
     line, same = zone.line, zone.zone_id == today.zone_id
     levels = ground.sample([line.x0, line.x1], [line.y0, line.y1])
     found = []
@@ -51,11 +48,10 @@ def _heads(
             held = parent.get((role, pair.level)) if same else None
             channel = None if held is None or pd.isna(held["channel"]) else int(held["channel"])
             found.append(
-                PlannedHead(
+                Head(
                     f"{zone.zone_id}-{short}-{pair.level}" if held is None else str(held["head_id"]),
                     pair.level,
-                    pair.head_type.name,
-                    pair.head_type.frequency_hz / 1e9,
+                    pair.head_type,
                     (role == "transmitter") == zone.forward,
                     role == "transmitter",
                     x,
@@ -75,7 +71,7 @@ def planned_zones(
     proposed: Mapping[str, Sequence[Zone]],
     heads: gpd.GeoDataFrame,
     ground: Ground,
-) -> list[PlannedZone]:
+) -> list[Zone]:
     """Every zone of the proposed state with its heads, numbered along its fence line.
 
     Parameters
@@ -94,13 +90,13 @@ def planned_zones(
     standing: dict[str, dict[tuple[str, str], Row]] = {}
     for row in heads.to_dict("records"):
         standing.setdefault(str(row["zone_id"]), {})[str(row["role"]), str(row["level"])] = row
-    found: list[PlannedZone] = []
+    found: list[Zone] = []
     numbers: dict[str, int] = {}
     for zone in sorted(today.values(), key=lambda z: (z.fence_id, z.number, z.zone_id)):
         for part in proposed.get(zone.zone_id, (zone,)):
             number = numbers[zone.fence_id] = numbers.get(zone.fence_id, 0) + 1
             ends = _heads(part, zone, standing.get(zone.zone_id, {}), site, ground)
-            found.append(PlannedZone(part.zone_id, zone.fence_id, number, tuple(ends)))
+            found.append(Zone.of_heads(part.zone_id, tuple(ends), fence_id=zone.fence_id, number=number))
     return found
 
 
