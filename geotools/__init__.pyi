@@ -200,7 +200,7 @@ def gaps(
     plan: _Plan | None = None,
     *,
     method: Literal["wave", "straightness"] = "wave",
-    doubts: bool = True,
+    uncertainty: bool = True,
 ) -> Plan:
     """Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.
 
@@ -215,7 +215,7 @@ def gaps(
     method : {'wave', 'straightness'}, default 'wave'
         wave: the field of the beams over the ground; straightness: ground against a straight line
         between posts.
-    doubts : bool, default True
+    uncertainty : bool, default True
         Also tell how certain each dead spot is, where to survey again, and how the answer moves (wave
         only).
     """

@@ -2,7 +2,7 @@
 
 `python -m tests.benchmarks.gaps [KM ...]`; goals on two cores: 10 km, two heads a stack, three threats, rasters and
 crossings included, under 15 s; cost growing no faster than length^1.05; under 1 GB at 100 km. Each length runs in a
-process of its own, on a plan laid out beforehand; the time is that of the step alone, without and with the doubts
+process of its own, on a plan laid out beforehand; the time is that of the step alone, without and with the uncertainty
 (certainty from 32 drawn grounds for every zone near the threshold, and sensitivity).
 """
 
@@ -30,11 +30,11 @@ def lay(folder: str, kilometres: float) -> None:
             job.run(step)
 
 
-def one(folder: str, doubts: bool) -> None:
+def one(folder: str, uncertainty: bool) -> None:
     """Measure the step on a plan that is laid out, and print it as JSON."""
     with Job(open_site(Path(folder) / "input" / "site.toml"), Path(folder) / "out", overwrite=True) as job:
         started, busy = time.perf_counter(), time.process_time()
-        outcome = job.run("gaps", doubts=doubts)
+        outcome = job.run("gaps", uncertainty=uncertainty)
         seconds, busy = time.perf_counter() - started, time.process_time() - busy
     found = {
         "zones": len(outcome.summary["table"]["rows"]),
@@ -57,16 +57,16 @@ def main(lengths: list[float]) -> None:
     for kilometres in lengths:
         with tempfile.TemporaryDirectory() as folder:
             _own_process("--lay", folder, kilometres)
-            for doubts in (False, True) if kilometres <= 10 else (False,):
-                found = json.loads(_own_process("--one", folder, int(doubts)).splitlines()[-1])
+            for uncertainty in (False, True) if kilometres <= 10 else (False,):
+                found = json.loads(_own_process("--one", folder, int(uncertainty)).splitlines()[-1])
                 growth = ""
-                if doubts in last:
-                    before, seconds = last[doubts]
+                if uncertainty in last:
+                    before, seconds = last[uncertainty]
                     power = math.log(found["core_seconds"] / seconds) / math.log(kilometres / before)
                     growth = f", grows as length^{power:.2f}"
-                last[doubts] = (kilometres, found["core_seconds"])
+                last[uncertainty] = (kilometres, found["core_seconds"])
                 print(
-                    f"{kilometres:g} km, {found['zones']} zones, {'with' if doubts else 'without'} doubts: "
+                    f"{kilometres:g} km, {found['zones']} zones, {'with' if uncertainty else 'without'} uncertainty: "
                     f"{found['seconds']:.1f} s ({found['core_seconds']:.1f} s of cores){growth}; peak memory "
                     f"{found['peak_mb']:.0f} MB; {found['dead_spots']} dead spots",
                     flush=True,

@@ -127,7 +127,7 @@ def examine(site_file: Path, out: Path) -> dict[str, Any]:
     with Job(geotools.open_site(site_file), out) as job:
         for step in ("inspect", "layout", "channels"):
             job.run(step)
-        job.run("gaps", doubts=False)
+        job.run("gaps", uncertainty=False)
         name = job.site.name
     plan = out / "plan.gpkg"
     summary = json.loads((out / "summary.json").read_text())["steps"]

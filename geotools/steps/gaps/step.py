@@ -42,7 +42,7 @@ STEP = Step(
             choices=("wave", "straightness"),
         ),
         Param(
-            "doubts",
+            "uncertainty",
             "flag",
             "also tell how certain each dead spot is, where to survey again, and how the answer moves (wave only)",
             default=True,

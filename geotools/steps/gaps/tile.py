@@ -55,7 +55,7 @@ class TileTask:
     @classmethod
     def of(cls, ctx: StepContext, rules: Rules, unknowns: Unknowns) -> TileTask:
         """What this run asks."""
-        return cls(rules, ctx.terrain, unknowns, bool(ctx.params["doubts"]), ctx.site.detection.rain_mm_h)
+        return cls(rules, ctx.terrain, unknowns, bool(ctx.params["uncertainty"]), ctx.site.detection.rain_mm_h)
 
 
 @dataclass(frozen=True)

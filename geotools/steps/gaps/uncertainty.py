@@ -39,7 +39,7 @@ __all__ = [
 def accuracy_of(ctx: StepContext) -> Accuracy | None:
     """Accuracy of the terrain: from check points if there are any, else as stated; None where nothing is known."""
     given, stated = ctx.site.survey, ctx.site.input.vertical_accuracy_m
-    if not ctx.params["doubts"] or given.draws == 0:
+    if not ctx.params["uncertainty"] or given.draws == 0:
         return None
     if given.check_points is not None:
         points = read_check_points(Path(local_file(ctx.site.path(given.check_points), "file of check points")))
@@ -69,7 +69,7 @@ def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
         body=detection.body_range,
         mirror_grass_m=detection.grass_m,
         envelope=detection.envelope_threshold or None,
-        draws=survey.draws if ctx.params["doubts"] else 0,
+        draws=survey.draws if ctx.params["uncertainty"] else 0,
         seed=survey.seed,
     )
 

@@ -119,13 +119,13 @@ def run(ctx: StepContext) -> StepResult:
         _check_ground(row["fence_id"], row["geometry"], terrain)
     hardest = min(ctx.site.threats, key=lambda name: ctx.site.all_targets[name].straightness_m or np.inf)
     tolerance = ctx.site.all_targets[hardest].straightness_m
-    doubts = [coarse_cell_warning(terrain.cell_m, hardest)]
+    weak = [coarse_cell_warning(terrain.cell_m, hardest)]
     if ctx.site.survey.check_points is None:
-        doubts.append(coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest))
+        weak.append(coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest))
     else:
         # whoever gives check points learns from them, in `gaps`, how good the terrain is
         local_file(ctx.site.path(ctx.site.survey.check_points), "file of check points")
-    for text in doubts:
+    for text in weak:
         if text is not None:
             ctx.warn(text)
     total = float(sum(row["length_m"] for row in rows))
