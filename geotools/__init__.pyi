@@ -216,7 +216,7 @@ def gaps(
         wave: the field of the beams over the ground; straightness: ground against a straight line
         between posts.
     uncertainty : bool, default True
-        Also tell how certain each dead spot is, where to survey again, and how the answer moves (wave
+        Also give verdicts with confidence, where to survey again, and the sensitivity to settings (wave
         only).
     """
 

@@ -44,7 +44,7 @@ STEP = Step(
         Param(
             "uncertainty",
             "flag",
-            "also tell how certain each dead spot is, where to survey again, and how the answer moves (wave only)",
+            "also give verdicts with confidence, where to survey again, and the sensitivity to settings (wave only)",
             default=True,
         ),
     ),

@@ -1,1 +1,1 @@
-"""Remedies: what closes each dead spot, compared by price and proven by a new run of the model."""
+"""Remedies: what closes each dead spot, compared by price and run again with all zones as proposed."""

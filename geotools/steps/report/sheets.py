@@ -42,7 +42,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         }
         out.append(field_table(f"Dead spots of {zone}", shown, columns))
     elif mine is not None:
-        out.append(Text("No dead spots: every threat is detected wherever it crosses this zone."))
+        out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how sure that is."))
     for name, caption, column in (("options", "Options compared", "reason"), ("advice", "Advice", "reason")):
         frame = frames.get(name)
         rows = None if frame is None else frame[frame["zone_id"] == zone]
