@@ -292,8 +292,8 @@ def _notes(planned: list[PlannedZone], terrain: WrittenTerrain, cell_m: float) -
         )
     elif not terrain.same_grid:
         notes.append(
-            f"the terrain is written with cells of {terrain.cell_m:.3g} m, not {cell_m:.3g} m, so that it reads between "
-            "them as the design surface does"
+            f"the terrain is written with cells of {terrain.cell_m:.3g} m, not {cell_m:.3g} m, so that it reads "
+            "between them as the design surface does"
         )
     heads = [head for zone in planned for head in zone.heads]
     bare = sum(head.channel is None for head in heads)
