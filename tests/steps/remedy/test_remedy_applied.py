@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import geopandas as gpd
-import pandas as pd
 import pytest
 
 import geotools
@@ -53,8 +52,12 @@ def test_posts_set_off_on_flat_ground_are_seen_alike_by_every_step(tmp_path, sid
     clear = options[options.recommended.astype(bool) & options.proven.astype(bool)]
     assert sorted(clear.zone_id) == sorted(found.claimed)
 
-    # and set by hand in the plan of the existing state, as the table of options says, they are clear there too
+    # what was asked again stands at the heights that the options name
     told = gpd.read_file(plan, layer="proposed_heads").set_index("head_id")
-    if (told.change == "set").any() and not (pd.to_numeric(options.cut_m3).fillna(0) > 0).any():
-        after = gpd.read_file(made.plan, layer="heads").set_index("head_id").height_m
-        assert after[told.index].to_dict() == pytest.approx(told.height_m.to_dict())
+    now = gpd.read_file(made.plan, layer="heads").set_index("head_id").height_m
+    assert now.to_dict() == pytest.approx(told.height_m.to_dict())
+    moved = clear[clear.option == "set_heads"]
+    assert len(moved), "no zone is closed by its heads alone: the test shows nothing"
+    for row in moved.itertuples():
+        ends = told[(told.zone_id == row.zone_id) & (told.level == row.level)].set_index("role").height_m
+        assert ends.to_dict() == pytest.approx({"transmitter": row.tx_height_m, "receiver": row.rx_height_m})
