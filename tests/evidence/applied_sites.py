@@ -98,6 +98,7 @@ def _fall(along: float, across: float = 0.0) -> Level:
 
 
 LINE = (((10.0, 20.0), (105.0, 20.0)),)
+TWO = ((LINE[0][0], (55.0, 20.0)), ((10.0, 40.0), (60.0, 40.0)))
 FLAT: Level = _fall(0.0)
 
 SITES: tuple[Invented, ...] = (
@@ -111,7 +112,7 @@ SITES: tuple[Invented, ...] = (
     Invented(
         "two fences",
         _sum(_dip(0.3, 3.0, 30.0), _fall(0.0, 0.02)),
-        ((*LINE[0][:1], (55.0, 20.0)), ((10.0, 40.0), (60.0, 40.0))),
+        TWO,
     ),
     Invented("posts set off by 0.7 m", _dip(0.25, 3.0, 35.0), LINE, sideways_m=0.7),
     Invented("a ditch aslant", lambda x, y: -0.45 * np.exp(-(((x - 0.7 * y - 40.0) / 1.5) ** 2)), LINE),

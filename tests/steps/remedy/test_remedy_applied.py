@@ -1,0 +1,63 @@
+"""What remedy calls clear stays clear in every later answer: options, applied state, as built."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import pytest
+
+import geotools
+from geotools.earthwork.applied import apply_proposal
+from tests.evidence.applied import claims_of, move_posts
+from tests.evidence.applied_sites import FLAT, Invented
+
+
+@pytest.mark.parametrize("sideways_m", [0.5, 0.9])
+def test_posts_set_off_on_flat_ground_are_seen_alike_by_every_step(tmp_path, sideways_m):
+    """Single heads of 10 GHz; the strips that two zones see at their overlap do not meet."""
+    case = Invented(
+        "Flat",
+        FLAT,
+        (((10.0, 20.0), (105.0, 20.0)),),
+        size=(120.0, 45.0),
+        longest_m=60.0,
+        threats=("crawl",),
+        more="[upkeep]\nstart = 2027-04-01\n",
+    )
+    site, out = geotools.open_site(case.write(tmp_path / "site")), tmp_path / "out"
+    for step in ("inspect", "layout"):
+        geotools.run_step(step, site, out)
+    move_posts(site, out, sideways_m)
+    geotools.run_step("gaps", site, out)
+    plan = out / "plan.gpkg"
+    spots = gpd.read_file(plan, layer="dead_spots")
+    assert (spots.cause == "junction").any() and (spots.modulation < site.detection.threshold).all()
+
+    geotools.run_step("remedy", site, out)
+    options, advice = (gpd.read_file(plan, layer=name) for name in ("options", "advice"))
+    # no place that gaps calls dead is called covered
+    assert set(advice.spot_id) == set(spots.spot_id) and not (advice.action == "nothing_to_do").any()
+    assert (advice.dead_before_m > 0).all()
+
+    geotools.run_step("grade", site, out)
+    made = apply_proposal(site, out, tmp_path / "proposed")
+    geotools.run_step("gaps", geotools.open_site(made.site_file), made.plan.parent)
+    found = claims_of("flat", plan, made.plan)
+    assert found.claimed and not found.broken and not found.opened
+
+    # the heads and the ground as proposed, taken for a survey: the last step says what the applied state says
+    geotools.run_step("asbuilt", site, out, survey=tmp_path / "proposed" / "terrain.tif")
+    acceptance = gpd.read_file(plan, layer="acceptance").set_index("zone_id")
+    for zone_id in found.claimed:
+        assert acceptance.detection_ok[zone_id] and acceptance.dead_built_m[zone_id] == 0.0
+    clear = options[options.recommended.astype(bool) & options.proven.astype(bool)]
+    assert sorted(clear.zone_id) == sorted(found.claimed)
+
+    # what was asked again stands at the heights that the options name
+    told = gpd.read_file(plan, layer="proposed_heads").set_index("head_id")
+    now = gpd.read_file(made.plan, layer="heads").set_index("head_id").height_m
+    assert now.to_dict() == pytest.approx(told.height_m.to_dict())
+    moved = clear[clear.option == "set_heads"]
+    assert len(moved), "no zone is closed by its heads alone: the test shows nothing"
+    for row in moved.itertuples():
+        ends = told[(told.zone_id == row.zone_id) & (told.level == row.level)].set_index("role").height_m
+        assert ends.to_dict() == pytest.approx({"transmitter": row.tx_height_m, "receiver": row.rx_height_m})
