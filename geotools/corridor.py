@@ -13,30 +13,6 @@ from geotools.errors import NumericInputError
 Array = npt.NDArray[np.float64]
 
 
-def place_words(chainage_m: float, offset_m: float | None = None, *, zone: str = "") -> str:
-    """A place beside a beam line in words, one wording everywhere.
-
-    Parameters
-    ----------
-    chainage_m : float
-        Along the line, m.
-    offset_m : float, optional
-        Beside it, positive to the left, m.
-    zone : str
-        Name of the zone, where it is not plain.
-
-    Returns
-    -------
-    str
-        As "zone F01-Z003, chainage 12.5 m, offset -1.0 m".
-    """
-    words = [f"zone {zone}"] if zone else []
-    words.append(f"chainage {chainage_m:.1f} m")
-    if offset_m is not None:
-        words.append(f"offset {offset_m:+.1f} m")
-    return ", ".join(words)
-
-
 @dataclass(frozen=True)
 class BeamLine:
     """The straight line from a zone's start post to its end post.

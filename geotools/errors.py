@@ -22,6 +22,7 @@ __all__ = [
     "SiteError",
     "StepError",
     "file_part",
+    "place_words",
     "shown",
     "unprintable",
 ]
@@ -166,3 +167,27 @@ class GeotoolsWarning(UserWarning):
     def parts(self) -> dict[str, str]:
         """The message as name and text, as an error gives it; parts that were not given are left out."""
         return {name: text for name, text in (("warning", self.what), ("where", self.where)) if text is not None}
+
+
+def place_words(chainage_m: float, offset_m: float | None = None, *, zone: str = "") -> str:
+    """A place beside a beam line in words, one wording everywhere.
+
+    Parameters
+    ----------
+    chainage_m : float
+        Along the line, m.
+    offset_m : float, optional
+        Beside it, positive to the left, m.
+    zone : str
+        Name of the zone, where it is not plain.
+
+    Returns
+    -------
+    str
+        As "zone F01-Z003, chainage 12.5 m, offset -1.0 m".
+    """
+    words = [f"zone {zone}"] if zone else []
+    words.append(f"chainage {chainage_m:.1f} m")
+    if offset_m is not None:
+        words.append(f"offset {offset_m:+.1f} m")
+    return ", ".join(words)

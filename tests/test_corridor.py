@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
-from geotools.corridor import BeamLine, StripGrid, place_words
-from geotools.errors import NumericInputError
+from geotools.corridor import BeamLine, StripGrid
+from geotools.errors import NumericInputError, place_words
 
 coordinate = st.floats(-1e6, 1e6)
 

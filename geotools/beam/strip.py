@@ -18,8 +18,7 @@ from geotools.beam.cross_section import cross_slope, squared, squared_line
 from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
-from geotools.corridor import place_words
-from geotools.errors import NumericInputError
+from geotools.errors import NumericInputError, place_words
 
 __all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "levels", "modulation", "straightness"]
 

@@ -22,11 +22,11 @@ from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
-from geotools.corridor import BeamLine, StripGrid, place_words
+from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.areas import Areas, areas_of, crossed
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
-from geotools.errors import InputError
+from geotools.errors import InputError, place_words
 from geotools.plan import ids
 from geotools.plan.model import FenceChain, Zone
 from geotools.terrain.design import DesignSurface, Ground

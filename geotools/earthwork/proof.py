@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geotools.corridor import place_words
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.programme import Grading
-from geotools.errors import InfeasibleError
+from geotools.errors import InfeasibleError, place_words
 
 #: Below this nothing is moved, metres: a survey does not see it and no machine makes it (common practice, no source).
 LEAST_M = 0.005

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geotools.corridor import place_words
-from geotools.errors import NumericInputError
+from geotools.errors import NumericInputError, place_words
 
 __all__ = ["Cells", "strip_cells"]
 

@@ -17,8 +17,8 @@ import numpy.typing as npt
 from rasterio import Affine
 from scipy import ndimage
 
-from geotools.corridor import BeamLine, StripGrid, place_words
-from geotools.errors import InputError
+from geotools.corridor import BeamLine, StripGrid
+from geotools.errors import InputError, place_words
 from geotools.io.sparse_grid import SparseGrid
 from geotools.terrain.cells import Cells
 

@@ -12,9 +12,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Point
 
-from geotools.corridor import place_words
 from geotools.engine.step import StepContext
-from geotools.errors import InputError, StepError, unprintable
+from geotools.errors import InputError, StepError, place_words, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.schema import BEAMS, ZONES
 from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, choose_lens, covered, stand_back

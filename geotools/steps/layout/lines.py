@@ -12,8 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from geotools.corridor import place_words
-from geotools.errors import InfeasibleError, NumericInputError
+from geotools.errors import InfeasibleError, NumericInputError, place_words
 
 __all__ = ["Candidates", "candidates", "crests", "midway_line", "setback_line"]
 
