@@ -231,7 +231,7 @@ def open_site(path: Path | str) -> Site:
         size = local.stat().st_size
         if size > MAX_SITE_FILE_BYTES:
             raise InputError("the site file is too large", where=local, found=f"{size} bytes", expected="at most 1 MB")
-        text = local.read_text(encoding="utf-8")
+        text = local.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as problem:
         raise InputError("the site file is not TOML", where=local, found=problem, mend="save it as UTF-8") from problem
     except OSError as problem:
@@ -242,7 +242,7 @@ def open_site(path: Path | str) -> Site:
 def parse_site(text: str, path: Path) -> Site:
     """The site that a site file's text describes; ``path`` is where the file stands or will stand."""
     try:
-        data: dict[str, Any] = tomllib.loads(text)
+        data: dict[str, Any] = tomllib.loads(text.removeprefix("\ufeff"))
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         raise InputError("the site file is not TOML", where=path, found=problem, mend="correct that line") from problem
     _refuse_unprintable(data, path)
