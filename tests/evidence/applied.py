@@ -135,7 +135,7 @@ def main(folder: Path) -> int:
         "What remedy calls clear, applied and run again (python -m tests.evidence.applied docs/evidence)",
         f"geotools {geotools.__version__}. Zones: with dead spots; clear: those that the options call proven; broken:",
         "dead metres that the run on the proposed state finds in those. Rest: zones not called clear, dead length",
-        "stated and found; where no option clears a zone nothing is done, and the least that any option leaves is stated.",
+        "stated and found; where no option clears a zone nothing is done, and the least that one leaves is stated.",
         "",
         f"{'site':<34} {'zones':>5} {'clear':>6}  broken",
     ]
