@@ -23,6 +23,8 @@ class Survey:
     chunks : points (n, 3) in the file's own units, piece by piece: a large file never lies in memory whole.
     breaklines : lines (n, 3) along which the ground has an edge.
     faces : triangles as rows of three point numbers, where the survey is a surface of its own; then there is one chunk.
+    kind : ``ground``, or ``surface`` where roofs and plants are among the points. accuracy_m : vertical accuracy, 95 %,
+        as its supplier states it.
     height_unit, vertical_datum : of the heights, where the file tells them beside its coordinate system.
     notes, warnings : what was met on the way.
     """
@@ -33,6 +35,8 @@ class Survey:
     faces: np.ndarray | None = None
     height_unit: str | None = None
     vertical_datum: str | None = None
+    kind: str = "ground"
+    accuracy_m: float | None = None
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 

@@ -15,6 +15,7 @@ from geotools.io.rasters import open_raster
 from geotools.terrain.dtm import NODATA, Made, _window, tiles, writing
 from geotools.terrain.ground import MAX_CELLS
 from geotools.terrain.model import Terrain
+from geotools.terrain.quality import SurveyQuality, from_tags
 from geotools.terrain.tin import CellGrid
 
 #: A step at a seam looks like a gap under the beam. Half of the straightness a prone threat asks for (TRADE: common
@@ -112,6 +113,15 @@ def _join(
         source_vertical_unit=", ".join(dict.fromkeys(units)),
         vertical_datum=vertical_datum or (upright.name if upright is not None else "not stated"),
         sources={path.name: sha256(path) for path in files},
+    )  # fmt: skip
+    said = [from_tags(terrain.tags, terrain.cell_m) for terrain in terrains]
+    accuracies = [quality.accuracy_m for quality in said if quality is not None and quality.accuracy_m is not None]
+    kinds = {quality.kind if quality is not None else "unknown" for quality in said}
+    # how fine it is differs from place to place, and shows in the heights along the fence
+    made.quality = SurveyQuality(
+        cell, "cell", method="joined",
+        accuracy_m=max(accuracies) if len(accuracies) == len(said) else None,
+        kind=kinds.pop() if len(kinds) == 1 else "unknown",
     )  # fmt: skip
     differences: dict[int, list[np.ndarray]] = {number: [] for number in range(1, len(terrains))}
     known = 0
