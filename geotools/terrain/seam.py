@@ -15,6 +15,7 @@ from geotools.io.rasters import open_raster
 from geotools.terrain.dtm import NODATA, Made, _window, tiles, writing
 from geotools.terrain.ground import MAX_CELLS
 from geotools.terrain.model import Terrain
+from geotools.terrain.points import refuse_two_units
 from geotools.terrain.quality import SurveyQuality, from_tags
 from geotools.terrain.tin import CellGrid
 
@@ -26,6 +27,8 @@ STEP_M = 0.0375
 def _height_unit(path: Path, told: str | None, crs: CRS) -> str:
     with open_raster(path) as raster:
         upright = vertical(crs)
+        if told is None and upright is not None and raster.units[0] and metres_in(raster.units[0]) is not None:
+            refuse_two_units(upright.axis_info[0].unit_name, raster.units[0], path)
         name = told or raster.units[0] or (upright.axis_info[0].unit_name if upright is not None else None)
     if name is None and metres_per_unit(crs) == 1.0:
         return "metre"
