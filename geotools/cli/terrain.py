@@ -55,12 +55,21 @@ def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: d
         options["vertical_datum"],
     )
     if not surveyed:
+        if options["accuracy"] is not None:
+            raise InputError(
+                "rasters that are joined keep what each says of itself",
+                where="--accuracy",
+                expected="--accuracy beside surveys alone",
+                mend="state the accuracy as input.vertical_accuracy_m in the site file",
+            )
         from geotools.terrain.seam import join_rasters
 
         return join_rasters(sources, out, cell_m=options["cell"], stated=stated, progress=progress)
     from geotools.terrain.dtm import grid_survey
 
     read = [(p, read_survey(p, options["classes"], options["surface"], options["layer"])) for p in surveyed]
+    for _, survey in read:
+        survey.accuracy_m = options["accuracy"]
     cell_m = options["cell"] or 0.25
     return grid_survey(read, out, cell_m=cell_m, stated=stated, reach_m=options["reach"], progress=progress)
 
@@ -71,6 +80,8 @@ def told(made: Made) -> list[str]:
     lines = [f"{made.columns} x {made.rows} cells of {made.cell_m:g} m, {share} of them with a height"]
     if made.spacing_m:
         lines.append(f"  {made.points} ground points, {made.spacing_m:.2f} m apart on average")
+    if made.quality is not None and made.quality.origin != "cell":
+        lines.append(f"  shows dips from {made.quality.shortest_dip_m:.2g} m length; the raster's metadata say so")
     lines.append(f"  coordinate system: {made.crs}")
     datum = made.vertical_datum
     if datum == "not stated":
@@ -102,6 +113,11 @@ def told(made: Made) -> list[str]:
 )
 @click.option(
     "--vertical-datum", help="What the heights stand on, such as 'NAVD88' or 'site datum', for the record; no change."
+)
+@click.option(
+    "--accuracy",
+    type=click.FloatRange(0, 10, min_open=True),
+    help="Vertical accuracy of the survey, 95 %, in metres, as its supplier states it; kept in the raster's metadata.",
 )
 @click.option(
     "--class",

@@ -133,6 +133,28 @@ def open_raster(path: Path | str, what: str = "terrain raster") -> DatasetReader
     return raster
 
 
+def band_unit_inside(path: Path | str, band: int) -> str | None:
+    """The unit that a raster itself gives its band, without what an .aux.xml file beside it says; None where none.
+
+    Parameters
+    ----------
+    path : Path or str
+        A raster that `open_raster` opens.
+    band : int
+        Number of the band, from 1.
+    """
+    local = given_file(path, "terrain raster")
+    try:
+        with rasterio.Env(**{**SAFE_GDAL, "GDAL_PAM_ENABLED": "NO"}):
+            raster = DatasetReader(str(local), driver=None if remote_allowed() else list(DRIVERS), sharing=False)
+            try:
+                return str(raster.units[band - 1]) if raster.units[band - 1] else None
+            finally:
+                raster.close()
+    except RASTER_TROUBLE:
+        return None  # a raster that lives by its sidecar has nothing of its own to contradict it
+
+
 def _check_size(raster: DatasetReader, what: str) -> None:
     cells = raster.width * raster.height
     if raster.count == 0:

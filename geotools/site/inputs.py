@@ -29,6 +29,15 @@ class Inputs(SiteSection):
     vertical_accuracy_m: float | None = setting(
         "vertical accuracy of the terrain model, 95 %, as its supplier states it", unit="m", default=None, gt=0, le=10
     )
+    resolution_m: float | None = setting(
+        "distance between heights that were surveyed independently, as the supplier states it: the cell of the model "
+        "before any resampling, or one and a half times the spacing of the points; where it is not given, the raster's "
+        "metadata or its heights tell it",
+        unit="m",
+        default=None,
+        gt=0,
+        le=1000,
+    )
     plan_crs: str | None = setting(
         "projected coordinate system of the plan, where fence and terrain are geographic", default=None
     )

@@ -17,10 +17,11 @@ from pyproj import CRS
 from geotools.errors import InputError
 from geotools.io.crs import horizontal, metres_in, metres_per_unit, transformer, unit_name, utm_for, vertical
 from geotools.io.files import given_file, sha256
-from geotools.io.rasters import open_raster, understood
+from geotools.io.rasters import band_unit_inside, open_raster, understood
 from geotools.io.vectors import FenceLines, crs_from, read_fence
 from geotools.io.vrt import MAX_DEPTH, is_vrt, vrt_sources
 from geotools.site import Site
+from geotools.site.true_metres import check_true_metres
 from geotools.terrain.model import Terrain
 
 
@@ -111,6 +112,20 @@ def _height_unit(
 ) -> tuple[float, str]:
     upright = vertical(terrain_crs)
     said = site.input.vertical_unit
+    stated = [("its coordinate system", upright.axis_info[0].unit_name)] if upright is not None else []
+    stated += [("its band", band_unit)] if band_unit is not None else []
+    inside = band_unit_inside(site.path(site.input.terrain), site.input.terrain_band)
+    if inside is not None and band_unit is not None and metres_in(inside) != metres_in(band_unit):
+        stated = [*stated[:-1], ("its .aux.xml file", band_unit), ("its band", inside)]
+    worth = {metres_in(unit) for _, unit in stated if metres_in(unit) is not None}
+    if len(worth) > 1 and said is None:
+        raise InputError(
+            "the terrain raster contradicts itself about the unit of its heights",
+            where=site.input.terrain,
+            found=", ".join(f"{whose} says {unit}" for whose, unit in stated),
+            expected="one unit of height",
+            mend="ask its supplier, then set input.vertical_unit in the site file",
+        )
     in_file = upright.axis_info[0].unit_name if upright is not None else band_unit
     if in_file is not None and metres_in(in_file) is None:
         if said is None:
@@ -125,8 +140,11 @@ def _height_unit(
     if said is not None:
         metres = metres_in(said)
         assert metres is not None  # the setting's choices are units
-        if in_file is not None and metres_in(in_file) != metres:
-            warnings.append(f"the raster says its heights are in {in_file}, the site file says {said}: {said} is taken")
+        for whose, unit in stated:
+            if metres_in(unit) not in (metres, None):
+                warnings.append(
+                    f"the raster ({whose}) says its heights are in {unit}, the site file says {said}: {said} is taken"
+                )
         return metres, said
     metres = metres_in(in_file)
     if in_file is not None and metres is not None:
@@ -157,6 +175,7 @@ def open_sources(site: Site) -> Sources:
     plan_crs = _choose_plan_crs(site, fence, terrain_crs, notes)
     for crs in (fence.crs, terrain_crs):
         transformer(horizontal(crs), plan_crs)
+    check_true_metres(site, fence, plan_crs, warnings, notes)
     factor, name = _height_unit(site, terrain_crs, band_unit, warnings, notes)
     if factor != 1.0:
         notes.append(f"heights converted from {name} to metres (1 {name} = {factor:.10g} m)")

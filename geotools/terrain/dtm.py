@@ -24,6 +24,7 @@ from geotools.io.files import sha256, write_text
 from geotools.io.rasters import RASTER_TROUBLE, small_cache
 from geotools.terrain.ground import bounds, density, density_warnings, gather
 from geotools.terrain.points import NOTHING_STATED, Stated, Survey, settle_crs, settle_height_unit
+from geotools.terrain.quality import SurveyQuality, resolved_by_points
 from geotools.terrain.tin import CellGrid, interpolate, on_faces
 
 TILE = 512
@@ -53,6 +54,7 @@ class Made:
     density_per_m2: float | None = None
     spacing_m: float | None = None
     known_share: float = 0.0
+    quality: SurveyQuality | None = None
     farthest_95_m: float | None = None
     crs: str = ""
     vertical_unit: str = "metre"
@@ -87,6 +89,8 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
             raster.units = ("metre",)
             raster.set_band_description(1, "ground height")
             raster.update_tags(VERTICAL_DATUM=made.vertical_datum, SOURCES=json.dumps(made.sources, sort_keys=True))
+            if made.quality is not None:
+                raster.update_tags(**made.quality.tags())
             yield raster
         os.replace(temporary, path)
         described = {**asdict(made), "path": path.name}
@@ -101,6 +105,16 @@ def writing(path: Path, grid: CellGrid, crs: CRS, made: Made) -> Iterator[Any]:
         ) from problem
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _accuracy(surveys: Sequence[tuple[Path, Survey]]) -> float | None:
+    """The worst of the stated accuracies; None where one survey states none."""
+    stated = [survey.accuracy_m for _, survey in surveys]
+    return max((a for a in stated if a is not None), default=None) if None not in stated else None
+
+
+def _kind(surveys: Sequence[tuple[Path, Survey]]) -> str:
+    return "ground" if all(survey.kind == "ground" for _, survey in surveys) else "surface"
 
 
 def _datum(surveys: Sequence[tuple[Path, Survey]], crs: CRS, told: str | None, warnings: list[str]) -> str:
@@ -180,6 +194,10 @@ def grid_survey(
     made.rows, made.columns, made.points = ground.grid.rows, ground.grid.columns, ground.given
     made.density_per_m2, made.spacing_m = density(ground.points, ground.weight, ground.grid, unit)
     made.warnings += density_warnings(made.spacing_m, cell_m)
+    made.quality = SurveyQuality(
+        resolved_by_points(made.spacing_m, cell_m), "metadata", spacing_m=made.spacing_m, method="points",
+        accuracy_m=_accuracy(surveys), kind=_kind(surveys),
+    )  # fmt: skip
     reach = (reach_m if reach_m is not None else min(4.0 * made.spacing_m, REACH_M)) / unit
     longest = min(LONGEST_EDGE * cell, max(reach, cell / 2))
     points, made.edges = ground.triangulated(longest, unit, where, made.notes, made.warnings)
@@ -256,6 +274,11 @@ def _grid_faces(surveys: Sequence[tuple[Path, Survey]], made: Made, system: CRS,
     made.known_share = round(float(np.isfinite(heights).mean()), 6)
     # No warning of it: a designed surface has few points because it is plain, not because it was surveyed thinly.
     made.density_per_m2, made.spacing_m = density(used, np.ones(len(used)), grid, metres_per_unit(system))
+    # What it resolves is left to its heights: a design has few points and is whole, a survey of few points is not.
+    made.quality = SurveyQuality(
+        made.cell_m, "cell", spacing_m=made.spacing_m, method="triangles",
+        accuracy_m=_accuracy(surveys), kind=_kind(surveys),
+    )  # fmt: skip
     with writing(made.path, grid, system, made) as raster:
         raster.write(np.where(np.isfinite(heights), heights, NODATA).astype(np.float32), 1)
     return made

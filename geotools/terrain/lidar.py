@@ -20,6 +20,8 @@ from geotools.terrain.points import Survey
 
 #: ASPRS LAS specification 1.4 R15, table 17: class 2 is ground.
 GROUND = 2
+#: Classes that are ground, too: key points of the model (8) lie on it.
+_ON_THE_GROUND = {2, 8}
 _DATUM_KEY, _UNIT_KEY = 4096, 4099
 #: EPSG codes of units.
 _UNITS = {9001: "metre", 9002: "foot", 9003: "US survey foot"}
@@ -190,4 +192,5 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
             mend="copy it again; it is cut off or damaged",
         )
     system = None if crs is None else CRS.from_user_input(crs)
-    return Survey(system, _chunks(local, classes), height_unit=height_unit, vertical_datum=datum)
+    kind = "ground" if set(classes) <= _ON_THE_GROUND else "surface"
+    return Survey(system, _chunks(local, classes), height_unit=height_unit, vertical_datum=datum, kind=kind)

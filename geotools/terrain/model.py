@@ -202,6 +202,30 @@ class Terrain:
         (xs, ys) = corners
         return float(xs.min()), float(ys.min()), float(xs.max()), float(ys.max())
 
+    @property
+    def tags(self) -> dict[str, str]:
+        """Metadata of the raster and of its band."""
+        with understood(self.path):
+            return {**self._file.tags(), **self._file.tags(self.band)}
+
+    def patch(self, x_m: float, y_m: float, side: int) -> Array:
+        """A square of the raster's own cells about a place, m, NaN where unknown; nothing is resampled.
+
+        Parameters
+        ----------
+        x_m, y_m : float
+            Its middle in the plan's metres.
+        side : int
+            Cells along a side; less at the raster's edge, and none outside it.
+        """
+        column, row = (int(np.rint(value)) for (value,) in self._places(np.array([x_m]), np.array([y_m])))
+        left, top = max(column - side // 2, 0), max(row - side // 2, 0)
+        right = min(column + (side + 1) // 2, self._file.width)
+        bottom = min(row + (side + 1) // 2, self._file.height)
+        if right <= left or bottom <= top:
+            return np.empty((0, 0))
+        return self._read(Window(left, top, right - left, bottom - top))
+
     def close(self) -> None:
         """Give the file back."""
         self._file.close()

@@ -45,6 +45,8 @@ class Survey:
     chunks : points (n, 3) in the file's own units, piece by piece: a large file never lies in memory whole.
     breaklines : lines (n, 3) along which the ground has an edge.
     faces : triangles as rows of three point numbers, where the survey is a surface of its own; then there is one chunk.
+    kind : ``ground``, or ``surface`` where roofs and plants are among the points. accuracy_m : vertical accuracy, 95 %,
+        as its supplier states it.
     height_unit, vertical_datum : of the heights, where the file tells them beside its coordinate system.
     notes, warnings : what was met on the way.
     """
@@ -55,6 +57,8 @@ class Survey:
     faces: np.ndarray | None = None
     height_unit: str | None = None
     vertical_datum: str | None = None
+    kind: str = "ground"
+    accuracy_m: float | None = None
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -80,11 +84,25 @@ def settle_crs(survey: Survey, told: CRS | None, where: object) -> CRS:
     return crs
 
 
+def refuse_two_units(of_system: str, beside: str, where: object) -> None:
+    """InputError where a file's coordinate system and the file itself name different units of height."""
+    if metres_in(of_system) != metres_in(beside):
+        raise InputError(
+            "a file contradicts itself about the unit of its heights",
+            where=where,
+            found=f"its coordinate system says {of_system}, the file beside it {beside}",
+            expected="one unit of height",
+            mend="ask its supplier, then add --vertical-unit",
+        )
+
+
 def settle_height_unit(survey: Survey, crs: CRS, told: str | None, where: object) -> tuple[float, str]:
     """Metres in a unit of height, and its name: what the user says, else the file; InputError where it stays open."""
     upright = vertical(crs)
     in_file = (upright.axis_info[0].unit_name if upright is not None else None) or survey.height_unit
     name = told or in_file
+    if told is None and upright is not None and survey.height_unit:
+        refuse_two_units(upright.axis_info[0].unit_name, survey.height_unit, where)
     if told and in_file and metres_in(in_file) != metres_in(told):
         survey.warnings.append(f"heights are taken in {told} as told, though {where} says {in_file}")
     if name is None and metres_per_unit(crs) == 1.0:

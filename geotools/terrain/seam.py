@@ -16,7 +16,8 @@ from geotools.io.rasters import open_raster
 from geotools.terrain.dtm import NODATA, Made, _window, tiles, writing
 from geotools.terrain.ground import MAX_CELLS
 from geotools.terrain.model import Terrain
-from geotools.terrain.points import NOTHING_STATED, Stated
+from geotools.terrain.points import NOTHING_STATED, Stated, refuse_two_units
+from geotools.terrain.quality import SurveyQuality, from_tags
 from geotools.terrain.tin import CellGrid
 
 #: A step at a seam looks like a gap under the beam. Half of the straightness a prone threat asks for (TRADE: common
@@ -27,6 +28,8 @@ STEP_M = 0.0375
 def _height_unit(path: Path, told: str | None, crs: CRS) -> str:
     with open_raster(path) as raster:
         upright = vertical(crs)
+        if told is None and upright is not None and raster.units[0] and metres_in(raster.units[0]) is not None:
+            refuse_two_units(upright.axis_info[0].unit_name, raster.units[0], path)
         name = told or raster.units[0] or (upright.axis_info[0].unit_name if upright is not None else None)
     if name is None and metres_per_unit(crs) == 1.0:
         return "metre"
@@ -115,6 +118,15 @@ def _join(rasters: _Joined, out: Path, cell_m: float | None, progress: Callable[
         source_vertical_unit=", ".join(dict.fromkeys(rasters.units)),
         vertical_datum=rasters.datum or (upright.name if upright is not None else "not stated"),
         sources={path.name: sha256(path) for path in files},
+    )  # fmt: skip
+    said = [from_tags(terrain.tags, terrain.cell_m) for terrain in rasters.terrains]
+    accuracies = [quality.accuracy_m for quality in said if quality is not None and quality.accuracy_m is not None]
+    kinds = {quality.kind if quality is not None else "unknown" for quality in said}
+    # how fine it is differs from place to place, and shows in the heights along the fence
+    made.quality = SurveyQuality(
+        cell, "cell", method="joined",
+        accuracy_m=max(accuracies) if len(accuracies) == len(said) else None,
+        kind=kinds.pop() if len(kinds) == 1 else "unknown",
     )  # fmt: skip
     differences: dict[int, list[np.ndarray]] = {number: [] for number in range(1, len(terrains))}
     known = 0
