@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 from shapely import Point
 
 from geotools.detection.perimeter import Perimeter
@@ -17,7 +16,7 @@ from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, st
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_points", "graded_zones"]
+__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_zones"]
 
 #: How often zones are graded anew because a neighbour they counted on has changed.
 _SECOND_LOOKS = 2
@@ -185,24 +184,3 @@ def depth_classes(change: np.ndarray) -> npt.NDArray[np.int16]:
     size = np.abs(change)
     number = np.searchsorted(np.array(DEPTH_CLASSES[1:]), size, side="right") + 1
     return np.where(size < LEAST_M, 0, np.sign(change) * number).astype(np.int16)
-
-
-def graded_points(
-    surface: DesignSurface, zone: Zone, reach_m: float, every_m: float = 5.0
-) -> list[tuple[float, float, float, float]]:
-    """Points to set out: (chainage, offset, existing, design) on rows across the works and one row beyond each end.
-
-    Rows every `every_m`; offsets at whole metres and at the edges; only places that are moved, with the next one
-    outside on each side so that the tie-in is pegged too.
-    """
-    line = zone.line
-    along = np.arange(0.0, line.length + 1e-9, every_m)
-    across = np.unique(np.r_[-reach_m, np.arange(-np.floor(reach_m), np.floor(reach_m) + 1), reach_m])
-    x, y = line.to_map(along[:, None], across[None, :])
-    existing, change = surface.terrain.sample(x, y), surface.change_at(x, y)
-    moved = ndimage.binary_dilation(np.abs(change) >= LEAST_M, [[0, 0, 0], [1, 1, 1], [0, 0, 0]])
-    rows, columns = np.nonzero(moved & np.isfinite(existing))
-    return [
-        (float(along[i]), float(across[j]), float(existing[i, j]), float(existing[i, j] + change[i, j]))
-        for i, j in zip(rows, columns, strict=True)
-    ]

@@ -7,42 +7,71 @@ elevation as the standard orders them; cross-section offsets are positive to the
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import re
-import uuid
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
 
 from geotools import __version__
-from geotools.earthwork.works import MapUnits, Triangles, Works
+from geotools.earthwork.tin import DesignTin
+from geotools.earthwork.tin_lines import surface_lines
+from geotools.earthwork.works import MapUnits, Works
 
-__all__ = ["write_landxml"]
+__all__ = ["DrawnSite", "write_landxml"]
 
 NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"
+#: Of files whose drawings have no date yet: equal works give equal bytes.
+_NO_DATE = dt.date(2000, 1, 1)
 
 
-def write_landxml(
-    path: Path,
-    project: str,
-    works: Sequence[Works],
-    surfaces: dict[str, Triangles],
-    *,
-    epsg: int | None = None,
-    crs_name: str = "",
-    units: MapUnits | None = None,
-    when: dt.date | None = None,
-) -> None:
-    """Write one file.
+@dataclass(frozen=True)
+class DrawnSite:
+    """What files for the site say of themselves.
 
     Parameters
     ----------
-    works : zones with earthworks. surfaces : by name, in metres. epsg, crs_name : horizontal system of the coordinates.
-    units : what the file counts in, metres if not given. when : date in the header, today if not given.
+    project : str
+        Name of the site.
+    crs_name : str
+        Horizontal system of the coordinates.
+    vertical_datum : str
+        What levels count from.
+    epsg : int, optional
+        Code of the horizontal system.
+    units : MapUnits
+        What the files count in.
+    date : date, optional
+        Of the drawings' revision.
     """
-    units = units or MapUnits()
+
+    project: str
+    crs_name: str = "local"
+    vertical_datum: str = "not stated"
+    epsg: int | None = None
+    units: MapUnits = field(default_factory=MapUnits)
+    date: dt.date | None = None
+
+
+def write_landxml(path: Path, site: DrawnSite, works: Sequence[Works], tin: DesignTin | None) -> None:
+    """Write one file: zones' alignments, profiles and sections, and each zone's part of the design surface.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    site : DrawnSite
+        Name, systems and units.
+    works : sequence of Works
+        Zones with earthworks.
+    tin : DesignTin, optional
+        The design in the same units; the parts of zones neither overlap nor leave a gap.
+    """
+    units = site.units
     root = Element(
         "LandXML",
         {
@@ -50,28 +79,28 @@ def write_landxml(
             "xmlns:xsi": _XSI,
             "xsi:schemaLocation": f"{NAMESPACE} {NAMESPACE}/LandXML-1.2.xsd",
             "version": "1.2",
-            "date": (when or dt.date.today()).isoformat(),
+            "date": (site.date or _NO_DATE).isoformat(),
             "time": "00:00:00",
             "readOnly": "false",
             "language": "English",
         },
     )
     _units(SubElement(root, "Units"), units)
-    system = {"desc": crs_name or "local"}
-    if epsg is not None:
-        system["epsgCode"] = str(epsg)
+    system = {"desc": site.crs_name, "verticalDatum": site.vertical_datum}
+    if site.epsg is not None:
+        system["epsgCode"] = str(site.epsg)
     SubElement(root, "CoordinateSystem", system)
-    SubElement(root, "Project", {"name": project, "desc": "least earthwork under the beams of a perimeter"})
+    SubElement(root, "Project", {"name": site.project, "desc": "least earthwork under the beams of a perimeter"})
     SubElement(root, "Application", {"name": "geotools-perimeter", "version": __version__})
     if works:
         alignments = SubElement(root, "Alignments", {"name": "zones"})
         for work in works:
             _alignment(alignments, work, units)
     rows = _Rows()
-    if surfaces:
+    if tin is not None:
         group = SubElement(root, "Surfaces", {"name": "earthworks"})
-        for name, surface in surfaces.items():
-            _surface(group, name, surface, units, rows)
+        for zone_id in tin.zones:
+            _surface(group, zone_id, tin, rows)
     indent(root, " ")
     text = rows.put_into(tostring(root, encoding="unicode"))
     path.write_text(f"<?xml version='1.0' encoding='utf-8'?>\n{text}", encoding="utf-8", newline="")
@@ -83,7 +112,8 @@ class _Rows:
     """
 
     def __init__(self) -> None:
-        self._mark = uuid.uuid4().hex
+        # no name that somebody gives holds it by chance, and it is the same in every run
+        self._mark = hashlib.sha256(NAMESPACE.encode()).hexdigest()
         self._rows: list[str] = []
 
     def stand_for(self, parent: Element, rows: Iterable[str]) -> None:
@@ -137,14 +167,46 @@ def _alignment(parent: Element, work: Works, units: MapUnits) -> None:
         SubElement(sight, "PVI").text = _text(units.out([s, z]))
 
 
-def _surface(parent: Element, name: str, surface: Triangles, units: MapUnits, rows: _Rows) -> None:
-    made = SubElement(parent, "Surface", {"name": name})
-    z = units.out(surface.xyz[:, 2])
-    definition = SubElement(
-        made, "Definition", {"surfType": "TIN", "elevMax": f"{z.max():.4f}", "elevMin": f"{z.min():.4f}"}
-    )
-    places = enumerate(units.out(surface.xyz).tolist(), start=1)
-    points = (f'<P id="{number}">{y:.4f} {x:.4f} {level:.4f}</P>' for number, (x, y, level) in places)
+def _surface(parent: Element, zone_id: str, tin: DesignTin, rows: _Rows) -> None:
+    """One zone's part of the design; its points keep the numbers that they have in the file of points."""
+    faces = tin.of_zone(zone_id)
+    if not len(faces):
+        return
+    made = SubElement(parent, "Surface", {"name": f"design {zone_id}"})
+    lines = surface_lines(tin, zone_id)
+    source = SubElement(made, "SourceData")
+    for group, entry, found in (
+        ("Boundaries", "Boundary", lines.limits),
+        ("Breaklines", "Breakline", lines.breaklines),
+    ):
+        if not found:
+            continue
+        holder = SubElement(source, group)
+        for number, line in enumerate(found, start=1):
+            if entry == "Boundary":
+                side = "outer" if _turn(line) > 0 else "void"
+                kind = {"bndType": side, "edgeTrim": "true", "name": f"limit {number}"}
+            else:
+                kind = {"brkType": "standard", "name": f"breakline {number}"}
+            closed = np.concatenate([line, line[:1]]) if entry == "Boundary" else line
+            SubElement(SubElement(holder, entry, kind), "PntList3D").text = _places(closed)
+    used = np.unique(faces)
+    z = tin.points[used, 2]
+    area = {"surfType": "TIN", "elevMax": f"{z.max():.3f}", "elevMin": f"{z.min():.3f}"}
+    definition = SubElement(made, "Definition", area)
+    places = zip((used + 1).tolist(), tin.points[used].tolist(), strict=True)
+    points = (f'<P id="{number}">{y:.3f} {x:.3f} {level:.3f}</P>' for number, (x, y, level) in places)
     rows.stand_for(SubElement(definition, "Pnts"), points)
-    faces = (f"<F>{a} {b} {c}</F>" for a, b, c in (surface.faces + 1).tolist())
-    rows.stand_for(SubElement(definition, "Faces"), faces)
+    numbers = (f"<F>{a} {b} {c}</F>" for a, b, c in (faces + 1).tolist())
+    rows.stand_for(SubElement(definition, "Faces"), numbers)
+
+
+def _places(line: np.ndarray) -> str:
+    """Points as the standard orders them: northing, easting, level."""
+    return " ".join(f"{y:.3f} {x:.3f} {z:.3f}" for x, y, z in line.tolist())
+
+
+def _turn(ring: np.ndarray) -> float:
+    """Twice the area of a ring, positive where it runs counter-clockwise."""
+    x, y = (ring[:, :2] - ring[0, :2]).T
+    return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())

@@ -1,22 +1,35 @@
-"""The works of one zone as drawings and files need them: sections, long section, triangles."""
+"""The works of one zone as drawings and files need them: sections, long section, volumes."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from shapely import Polygon
 
 from geotools.corridor import BeamLine
-from geotools.earthwork.volumes import average_end_area, grid_volumes, prismoidal, section_areas
+from geotools.earthwork.volumes import average_end_area, prismoidal, section_areas
 from geotools.terrain.design import DesignSurface
 
-__all__ = ["MEASURE_M", "MapUnits", "Triangles", "Works", "stations", "works_of"]
+__all__ = [
+    "MEASURE_M",
+    "MapUnits",
+    "OwnWorks",
+    "SectionPlan",
+    "Works",
+    "deepest_stations",
+    "stations",
+    "works_of",
+]
 
 Array = npt.NDArray[np.float64]
 
 #: Volumes are measured from sections at most so far apart, m.
 MEASURE_M = 2.5
+#: What is moved by less is no earthwork, m; a section within so much of another shows nothing new, m.
+_MOVED_M, _APART_M = 1e-3, 0.25
 
 
 @dataclass(frozen=True)
@@ -32,26 +45,61 @@ class MapUnits:
 
 
 @dataclass(frozen=True)
-class Triangles:
-    """A triangulated surface: xyz (p, 3) metres, faces (f, 3) indices, counter-clockwise seen from above."""
+class SectionPlan:
+    """Where sections are taken.
 
-    xyz: Array
-    faces: npt.NDArray[np.int64]
+    Parameters
+    ----------
+    reach_m : float
+        Half width of the sections.
+    neighbours : sequence of BeamLine
+        Lines of other zones with works: ground nearer to one of them is counted there.
+    every_m : float
+        Distance of the sections that are drawn.
+    measure_m : float
+        Volumes are measured from sections at most so far apart: works of a few metres would fall between the others.
+    """
+
+    reach_m: float
+    neighbours: Sequence[BeamLine] = ()
+    every_m: float = 10.0
+    measure_m: float = MEASURE_M
+
+
+@dataclass(frozen=True)
+class OwnWorks:
+    """What the cells nearest to one zone add up to.
+
+    Parameters
+    ----------
+    cut_m3, fill_m3, area_m2, depth_m : float
+        Volumes cell by cell, worked area and greatest depth.
+    areas : mapping of str to sequence of Polygon
+        Outlines of ``cut`` and of ``fill`` on the map, m.
+    """
+
+    cut_m3: float
+    fill_m3: float
+    area_m2: float
+    depth_m: float
+    areas: Mapping[str, Sequence[Polygon]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Works:
     """Earthworks of one zone.
 
-    chainage : (n,) stations of the cross-sections. offset : (m,) positive to the left. existing, design : (n, m)
-    levels. fine : (p,) chainages of the long section with fine_existing, fine_design, sight (p,) levels; sight is the
-    straight line the ground should follow. beams : level name to the heights of start and end head above the design
-    ground. volumes : by method, cut and fill in m3.
+    chainage : (n,) stations of the cross-sections. deepest : those of them where the works are deepest, (k,).
+    offset : (m,) positive to the left. existing, design : (n, m) levels. fine : (p,) chainages of the long section with
+    fine_existing, fine_design, sight (p,) levels; sight is the straight line the ground should follow. beams : level
+    name to the heights of start and end head above the design ground. volumes : by method, cut and fill in m3.
+    own : volumes, area and outlines of the zone's own cells.
     """
 
     zone_id: str
     line: BeamLine
     chainage: Array
+    deepest: Array
     offset: Array
     existing: Array
     design: Array
@@ -61,6 +109,7 @@ class Works:
     sight: Array
     beams: dict[str, tuple[float, float]]
     volumes: dict[str, tuple[float, float]]
+    own: OwnWorks
 
 
 def stations(length: float, every: float = 10.0) -> Array:
@@ -69,44 +118,84 @@ def stations(length: float, every: float = 10.0) -> Array:
     return whole if length - whole[-1] < 0.01 else np.append(whole, length)
 
 
+def deepest_stations(chainage: Array, change: Array) -> Array:
+    """Where along a line each piece of cut and each piece of fill is deepest.
+
+    Parameters
+    ----------
+    chainage : (n,) array
+        Stations, increasing, m.
+    change : (n, m) array
+        Design minus existing level at each station's offsets, m.
+
+    Returns
+    -------
+    (k,) array
+        Stations in order, one for each unbroken run of stations with cut or with fill.
+    """
+    found: list[float] = []
+    for depth in (np.nanmax(change, axis=1), np.nanmax(-change, axis=1)):
+        worked = depth > _MOVED_M
+        for run in np.split(np.arange(len(chainage)), np.flatnonzero(np.diff(worked.astype(int))) + 1):
+            if worked[run[0]]:
+                found.append(float(chainage[run[np.argmax(depth[run])]]))
+    return np.unique(found)
+
+
 def works_of(
     surface: DesignSurface,
     zone_id: str,
     line: BeamLine,
     beams: dict[str, tuple[float, float]],
-    *,
-    reach_m: float,
+    sections: SectionPlan,
+    own: OwnWorks,
     sight_rise: tuple[float, float] = (0.0, 0.0),
-    every_m: float = 10.0,
-    measure_m: float = MEASURE_M,
 ) -> Works:
     """Sections, long section and the volumes by three methods.
 
-    reach_m : half width of the sections. sight_rise : how far the sight line's ends lie above the existing ground at
-    the posts. every_m : between the sections that are drawn. measure_m : at most so far apart are those that volumes
-    are measured from: works of a few metres would fall between the drawn ones. The middle sections that the
-    prismoidal formula wants are measured, not averaged.
+    Parameters
+    ----------
+    surface : DesignSurface
+        Ground as it is and as it shall be.
+    zone_id : str
+        Name of the zone.
+    line : BeamLine
+        From the transmitter to the receiver.
+    beams : dict of str to (float, float)
+        By level, heights of the start and the end head above the design ground, m.
+    sections : SectionPlan
+        Where they are taken. The middle sections that the prismoidal formula wants are measured, not averaged.
+    own : OwnWorks
+        The zone's own cells: volumes by the grid method.
+    sight_rise : (float, float)
+        How far the ends of the sight line lie above the existing ground at the posts, m.
     """
-    across = np.linspace(-reach_m, reach_m, 2 * max(int(np.ceil(reach_m / surface.cell_m)), 1) + 1)
-    at = stations(line.length, every_m)
-    measured = stations(line.length, min(every_m, measure_m))
+    reach = sections.reach_m
+    across = np.linspace(-reach, reach, 2 * max(int(np.ceil(reach / surface.cell_m)), 1) + 1)
+    measured = stations(line.length, min(sections.every_m, sections.measure_m))
     middle = (measured[:-1] + measured[1:]) / 2
-
-    def levels(chainage: Array) -> tuple[Array, Array]:
-        x, y = line.to_map(chainage[:, None], across[None, :])
-        ground = surface.terrain.sample(x, y)
-        return ground, ground + surface.change_at(x, y)
-
-    existing, design = levels(at)
-    cut, fill = section_areas(across, *levels(measured))
-    mid_cut, mid_fill = section_areas(across, *levels(middle))
-    # the grid method on strip nodes of the zone alone, a cell's share of the strip each
-    step = surface.cell_m / 2
-    along = (np.arange(max(int(line.length / step), 1)) + 0.5) * line.length / max(int(line.length / step), 1)
-    side = (np.arange(max(int(2 * reach_m / step), 1)) + 0.5) * 2 * reach_m / max(int(2 * reach_m / step), 1) - reach_m
-    change = surface.change_at(*line.to_map(along[:, None], side[None, :]))
-    by_grid = grid_volumes(np.zeros_like(change), change, line.length * 2 * reach_m / change.size)
     fine = np.linspace(0.0, line.length, max(int(np.ceil(line.length / surface.cell_m)), 1) + 1)
+
+    def levels(chainage: Array, counted: bool) -> tuple[Array, Array]:
+        """Existing and design levels; ``counted`` : with the works of neighbours left out."""
+        x, y = line.to_map(chainage[:, None], across[None, :])
+        ground, change = surface.terrain.sample(x, y), surface.change_at(x, y)
+        if counted and sections.neighbours:
+            mine = _away(line, x, y) <= np.min([_away(near, x, y) for near in sections.neighbours], axis=0)
+            change = np.where(mine, change, 0.0)
+        return ground, ground + change
+
+    before, after = levels(fine, True)
+    change = np.nan_to_num(after - before)
+    regular = stations(line.length, sections.every_m)
+    deepest = deepest_stations(fine, change)
+    near = np.abs(deepest[:, None] - regular[None, :])
+    at = np.sort(np.r_[regular, deepest[near.min(axis=1) > _APART_M]] if len(deepest) else regular)
+    if len(deepest):
+        deepest = np.unique(at[np.abs(deepest[:, None] - at[None, :]).argmin(axis=1)])
+    existing, design = levels(at, False)
+    cut, fill = section_areas(across, *levels(measured, True))
+    mid_cut, mid_fill = section_areas(across, *levels(middle, True))
     fx, fy = line.to_map(fine)
     fine_existing = surface.terrain.sample(fx, fy)
     ends = fine_existing[[0, -1]] + np.asarray(sight_rise)
@@ -114,6 +203,7 @@ def works_of(
         zone_id,
         line,
         at,
+        deepest,
         across,
         existing,
         design,
@@ -123,25 +213,15 @@ def works_of(
         ends[0] + fine / line.length * (ends[1] - ends[0]),
         beams,
         {
-            "grid": by_grid,
+            "grid": (own.cut_m3, own.fill_m3),
             "average end area": (average_end_area(measured, cut), average_end_area(measured, fill)),
-            "prismoidal": (
-                prismoidal(measured, cut, mid_cut),
-                prismoidal(measured, fill, mid_fill),
-            ),
+            "prismoidal": (prismoidal(measured, cut, mid_cut), prismoidal(measured, fill, mid_fill)),
         },
+        own,
     )
 
 
-def triangulate(surface: DesignSurface, row: np.ndarray, column: np.ndarray) -> Triangles:
-    """Triangles over grid cells, one vertex per cell centre at its design level; two faces where four cells meet."""
-    r0, c0 = row.min(), column.min()
-    number = np.full((row.max() - r0 + 1, column.max() - c0 + 1), -1)
-    x, y = surface.centres(row, column)
-    z = surface.sample(x, y)
-    known = np.isfinite(z)
-    number[row[known] - r0, column[known] - c0] = np.arange(int(known.sum()))
-    a, b, c, d = number[:-1, :-1], number[:-1, 1:], number[1:, :-1], number[1:, 1:]
-    whole = (a >= 0) & (b >= 0) & (c >= 0) & (d >= 0)
-    faces = np.r_[np.c_[a[whole], c[whole], b[whole]], np.c_[b[whole], c[whole], d[whole]]]
-    return Triangles(np.c_[x[known], y[known], z[known]], faces)
+def _away(line: BeamLine, x: Array, y: Array) -> Array:
+    """Distance of places from a line between its posts, m."""
+    along, off = line.from_map(x, y)
+    return np.asarray(np.hypot(off, np.maximum(np.maximum(-along, along - line.length), 0.0)))

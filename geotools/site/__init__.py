@@ -18,6 +18,7 @@ from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.radio import Channels
+from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import SurveySettings
@@ -36,6 +37,7 @@ __all__ = [
     "Inputs",
     "Layout",
     "Level",
+    "Sheets",
     "Site",
     "SitePrices",
     "StackRule",
@@ -66,6 +68,7 @@ class Site(SiteSection):
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
     prices: SitePrices = setting("prices", default_factory=SitePrices)
+    sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())

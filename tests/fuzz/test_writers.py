@@ -11,12 +11,12 @@ from pathlib import Path
 import icalendar
 import pypdf
 from fpdf import FPDF
+from geotools.earthwork.paper import Paper
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from lxml import etree
 from shapely import LineString
 
-from geotools.earthwork.paper import Paper
 from geotools.errors import file_part, unprintable
 from geotools.io.tables import csv_rows, csv_text
 from geotools.plan.schema import BEAMS

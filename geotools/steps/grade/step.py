@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import Point
 
 from geotools.detection.chains import perimeter_of
-from geotools.earthwork.design import DEPTH_CLASSES, Graded, depth_classes, graded_points, graded_zones
+from geotools.earthwork.design import DEPTH_CLASSES, Graded, depth_classes, graded_zones
 from geotools.earthwork.from_plan import design_of, grade_settings
 from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.sheets import write_sheets
@@ -17,10 +16,29 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.grids import outline
 from geotools.io.sparse_grid import SparseGrid
-from geotools.plan import cautions, ids
-from geotools.plan.schema import BEAMS, EARTHWORKS, FENCE, GRADING_POINTS, GRADINGS, OPTIONS, PROPOSED_HEADS, ZONES
+from geotools.plan import cautions
+from geotools.plan.schema import (
+    BEAMS,
+    EARTHWORKS,
+    FENCE,
+    GRADING_POINTS,
+    GRADINGS,
+    OPTIONS,
+    PROPOSED_HEADS,
+    WATER_CROSSINGS,
+    ZONES,
+)
 from geotools.plan.workspace import frame_of
-from geotools.steps.grade.files import works_to_draw, write_drawings, write_points, write_rasters
+from geotools.steps.grade.files import (
+    SETTING_OUT,
+    point_rows,
+    tin_of,
+    works_to_draw,
+    write_drawings,
+    write_points,
+    write_rasters,
+)
+from geotools.steps.grade.sheets import sheet_set
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -103,28 +121,6 @@ def _grading_row(g: Graded, work: Works) -> Row:
     }
 
 
-def _point_rows(ctx: StepContext, surface: DesignSurface, graded: Sequence[Graded]) -> list[Row]:
-    reach = ctx.site.grading.under_m + ctx.site.grading.batter_m
-    rows: list[Row] = []
-    for g in graded:
-        points = graded_points(surface, g.zone, reach, ctx.params["point_spacing_m"])
-        for number, (along, off, existing, design) in enumerate(points, start=1):
-            x, y = (float(v) for v in g.zone.line.to_map(along, off))
-            rows.append(
-                {
-                    "point_id": ids.point_id(g.zone.zone_id, "G", number, 3),
-                    "zone_id": g.zone.zone_id,
-                    "chainage_m": along,
-                    "offset_m": off,
-                    "existing_m": existing,
-                    "design_m": design,
-                    "cut_fill_m": design - existing,
-                    "geometry": Point(x, y, design),
-                }
-            )
-    return rows
-
-
 def run(ctx: StepContext) -> StepResult:
     """Run the proposed state again and draw it; see the manual beside this file."""
     site = ctx.site
@@ -142,18 +138,22 @@ def run(ctx: StepContext) -> StepResult:
     works = works_to_draw(ctx, surface, graded)
     crs = ctx.workspace.plan_crs
     units = MapUnits(unit_name(crs), metres_per_unit(crs))
-    points = _point_rows(ctx, surface, graded)
+    tin = tin_of(surface, graded, units, ctx.params["point_spacing_m"])
+    points = point_rows(surface, tin, graded, units)
     write_rasters(ctx, surface, graded)
-    write_points(ctx, points, units)
-    write_drawings(ctx, surface, graded, works, units)
+    write_points(ctx, points, tin, units)
+    write_drawings(ctx, surface, graded, works, tin, units)
     ctx.progress(2, 3, "sheets")
-    sheets = write_sheets(ctx.scratch, site.name, works, site.input.vertical_datum or "not stated") if works else []
+    sheets = []
+    if works:
+        lines = {zone_id: zone.line for zone_id, zone in final.zones.items()}
+        sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units)))
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
     for g in graded:
         if not g.proven:
             ctx.warn(f"zone {g.zone.zone_id} is not clear as proposed: {g.grading.reason}")
     crs_m = ctx.workspace.work_crs
-    files = ["design.tif", "grading_points.csv", "earthworks.xml", "earthworks.dxf", *sheets]
+    files = ["design.tif", "grading_points.csv", SETTING_OUT, "earthworks.xml", "earthworks.dxf", *sheets]
     return StepResult(
         layers={
             "earthworks": frame_of(EARTHWORKS, _earthworks(surface, graded, _owner(surface, graded)), crs_m),
@@ -183,7 +183,7 @@ STEP = Step(
     summary="The earthwork that the remedy recommends, run again on its design, with everything to have it built.",
     run=run,
     params=(
-        Param("point_spacing_m", "real", "distance of the rows of points to set out", 2.5, "m", 0.5, 50),
+        Param("point_spacing_m", "real", "greatest distance of points to set out along the limit", 5.0, "m", 0.5, 50),
         Param("contour_m", "real", "contour interval of the drawing", 0.05, "m", 0.01, 5),
     ),
     inputs=(
@@ -192,14 +192,20 @@ STEP = Step(
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(OPTIONS, "why each zone is graded"),
         LayerIn(PROPOSED_HEADS, "heads as they are to stand"),
+        LayerIn(WATER_CROSSINGS, "ways for water, for the drawings", required=False),
     ),
     outputs=(LayerOut(EARTHWORKS), LayerOut(GRADINGS), LayerOut(GRADING_POINTS)),
     files=(
         FileOut("design.tif", "raster", "level of the design surface where zones are graded"),
         FileOut("grading_points.csv", "table", "points to set out: easting, northing, existing, design, cut or fill"),
-        FileOut("earthworks.xml", "data", "LandXML 1.2: design surface, alignments, profiles, cross-sections"),
-        FileOut("earthworks.dxf", "drawing", "contours, breaklines, sections, limits of the works"),
-        FileOut("sheets/", "document", "long sections and cross-sections every 10 m, SVG pages and one PDF"),
+        FileOut(SETTING_OUT, "data", "the same points for instruments: number, northing, easting, level, code"),
+        FileOut("earthworks.xml", "data", "LandXML 1.2: design surfaces, breaklines, alignments, profiles, sections"),
+        FileOut("earthworks.dxf", "drawing", "triangles, breaklines, points to set out, contours, sections, limits"),
+        FileOut(
+            "sheets/",
+            "document",
+            "drawings on A3: site plan, quantities, plans, long and cross-sections",
+        ),
     ),
     order=50,
     citations=(

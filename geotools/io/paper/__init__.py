@@ -1,0 +1,33 @@
+"""Everything that goes on paper: one kind of document, of page, of frame, title block, scale bar and north arrow.
+
+Pages are set by fpdf2: text stays text, a millimetre on the sheet is a millimetre, and equal content gives equal bytes.
+"""
+
+from geotools.io.paper.document import Document
+from geotools.io.paper.furniture import (
+    SCALES,
+    largest_round,
+    nice_step,
+    north_arrow,
+    scale_bar,
+    scale_for,
+    scale_text,
+)
+from geotools.io.paper.panel import Box, Panel
+from geotools.io.paper.sheet import Sheet
+from geotools.io.paper.title_block import TitleBlock
+
+__all__ = [
+    "SCALES",
+    "Box",
+    "Document",
+    "Panel",
+    "Sheet",
+    "TitleBlock",
+    "largest_round",
+    "nice_step",
+    "north_arrow",
+    "scale_bar",
+    "scale_for",
+    "scale_text",
+]

@@ -1,0 +1,56 @@
+"""A PDF document with the fonts it needs inside and no clock."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Literal
+
+import matplotlib
+from fpdf import FPDF
+
+__all__ = ["FONT", "Document"]
+
+#: Family of every document, plain and bold.
+FONT = "Sans"
+_FILES = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+
+
+class Document(FPDF):
+    """Pages in millimetres, without automatic page breaks; all of fpdf2's own methods are at hand.
+
+    Parameters
+    ----------
+    title : str
+        Shown by the reader of the file.
+    size : {"A3", "A4"}
+        Paper, ISO 216.
+    landscape : bool
+        Whether the long side lies across.
+    subject : str
+        Second line of the document's properties.
+    """
+
+    def __init__(
+        self, title: str, *, size: Literal["A3", "A4"] = "A4", landscape: bool = False, subject: str = ""
+    ) -> None:
+        super().__init__(orientation="landscape" if landscape else "portrait", unit="mm", format=size)
+        self.set_auto_page_break(False)
+        # the font that the drawings use ships with matplotlib, so that paper needs nothing of the machine
+        self.add_font(FONT, "", _FILES / "DejaVuSans.ttf")
+        self.add_font(FONT, "B", _FILES / "DejaVuSans-Bold.ttf")
+        self.set_font(FONT, "", 8)
+        self.set_title(title)
+        self.set_subject(subject)
+        self.set_lang("en")
+        # a fixed date: equal content gives equal bytes
+        self.creation_date = datetime(2000, 1, 1, tzinfo=UTC)
+        self._widths: dict[tuple[str, bool], float] = {}
+
+    def width_of(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Width of one line of text, mm, at a size in points; measured once for each text."""
+        key = text, bold
+        if key not in self._widths:
+            self.set_font(FONT, "B" if bold else "", 10)
+            self._widths[key] = self.get_string_width(text) / 10
+        return self._widths[key] * size

@@ -1,0 +1,29 @@
+"""What the title block of the drawing sheets says, and what turns volumes in the ground into volumes on a lorry."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from geotools.site.base import Section, setting
+from geotools.site.catalogue import COMMON
+
+
+class Sheets(Section):
+    """Drawing sheets; fields of the title block that are left empty are there to be filled in by hand."""
+
+    revision: str = setting("revision of the drawings", default="", max_length=12)
+    date: dt.date | None = setting("date of that revision; never taken from the clock", default=None)
+    drawn: str = setting("who drew them", default="", max_length=60)
+    checked: str = setting("who checked them", default="", max_length=60)
+    approved: str = setting("who approved them", default="", max_length=60)
+    topsoil_m: float = setting(
+        "thickness of the topsoil that is stripped from worked ground and put back",
+        unit="m",
+        mark=COMMON,
+        default=0.10,
+        ge=0,
+        le=1,
+    )
+    bulking: float = setting(
+        "loose cubic metres from one cubic metre in the ground, for carting", mark=COMMON, default=1.25, ge=1, le=2
+    )

@@ -1,0 +1,60 @@
+"""From the plan and the site file to the set of drawings: title block, key plan, ways for water, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from shapely import get_coordinates, get_parts
+
+from geotools.corridor import BeamLine
+from geotools.earthwork.design import Graded
+from geotools.earthwork.sheet_set import CAUTIONS, Quantities, SheetSet, Waterway
+from geotools.earthwork.tin import TOLERANCE_M
+from geotools.earthwork.works import MapUnits, Works
+from geotools.engine.step import StepContext
+from geotools.io.paper import TitleBlock
+from geotools.plan.schema import FENCE, WATER_CROSSINGS
+from geotools.steps.grade.files import SETTING_OUT
+
+
+def sheet_set(
+    ctx: StepContext, works: Sequence[Works], graded: Sequence[Graded], lines: Mapping[str, BeamLine], units: MapUnits
+) -> SheetSet:
+    """What the drawings are made from: works, title block, key plan and quantities."""
+    said, crs = ctx.site.sheets, ctx.workspace.plan_crs
+    code = crs.to_epsg()
+    block = TitleBlock(
+        project=ctx.site.name,
+        revision=said.revision,
+        date="" if said.date is None else said.date.isoformat(),
+        drawn=said.drawn,
+        checked=said.checked,
+        approved=said.approved,
+        crs=crs.name if code is None else f"EPSG:{code}, {crs.name}",
+        vertical_datum=f"{ctx.site.input.vertical_datum or 'datum not stated'}; metres",
+        cautions=CAUTIONS,
+    )
+    quantities = Quantities(said.topsoil_m, said.bulking, ctx.site.grading.balance)
+    drawn = [get_coordinates(part) for fence in ctx.read(FENCE).geometry for part in get_parts(fence)]
+    ways = [
+        Waterway(w.crossing_id, w.zone_id, w.kind, get_coordinates(w.geometry), w.inlet_m, w.outlet_m)
+        for w in (ctx.read(WATER_CROSSINGS).itertuples() if ctx.workspace.has(WATER_CROSSINGS) else ())
+    ]
+    grading = ctx.site.grading
+    missed = ", ".join(g.zone.zone_id for g in graded if not g.proven)
+    clear = (
+        f"these zones are not clear and not to be built as drawn: {missed}"
+        if missed
+        else "every zone of this set is clear"
+    )
+    notes = (
+        "Lengths and levels are metres; stations count along the beam from the transmitter's post.",
+        f"Of the zones of this set, run on this design, {clear}. It is designed for levels built within "
+        f"{grading.build_tolerance_m:g} m, fill that settles by {grading.settlement_m:g} m, and heads within "
+        f"{grading.head_tolerance_m:g} m of their heights.",
+        f"Set out from {SETTING_OUT}, or from the surfaces in earthworks.xml and earthworks.dxf: all three hold the "
+        f"same points, whose triangles lie within {TOLERANCE_M:g} m of the design at every cell of the works.",
+        f"Graded slopes are at most {grading.max_slope:g}, rise over run; ground beside the works stays as it is.",
+        "Where the works stand in the way of water, build what the zones' sheets name before the fill.",
+    )
+    return SheetSet(block, works, lines, drawn, quantities, units, ways, notes)
