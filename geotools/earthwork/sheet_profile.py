@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from shapely import LineString, Polygon, get_parts
@@ -131,11 +131,14 @@ def _plan(sheet: Sheet, work: Works, drawings: SheetSet, start: float) -> None:
         if deep:
             x, y = (float(v) for v in panel.at(s, half))
             sheet.area([(x, y), (x - 1.1, y - 2.0), (x + 1.1, y - 2.0)], "#000000")
-    for s, end in ((0.0, "transmitter"), (work.line.length, "receiver")):
-        x, y = (float(v) for v in panel.at(s, 0.0))
+    posts: tuple[tuple[float, str, Literal["start", "end"]], ...] = (
+        (0.0, "transmitter", "start"),
+        (work.line.length, "receiver", "end"),
+    )
+    for place, end, anchor in posts:
+        x, y = (float(v) for v in panel.at(place, 0.0))
         sheet.disc(x, y, 1.0, "#000000")
-        corner = drawings.units.out(np.array(work.line.to_map(s)).ravel())
-        anchor = "start" if end == "transmitter" else "end"
+        corner = drawings.units.out(np.array(work.line.to_map(place)).ravel())
         words = (f"{end}'s post", f"E {corner[0]:.2f}", f"N {corner[1]:.2f}")
         for k, word in enumerate(words):
             sheet.label((x, _PLAN_TOP + _PLAN_TALL - 8.0 + 3.0 * k), word, 6.5, anchor=anchor)

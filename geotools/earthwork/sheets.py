@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from geotools.earthwork.sheet_overview import scales_in_words as overview_words
 from geotools.earthwork.sheet_overview import site_plan, table_parts, write_table
 from geotools.earthwork.sheet_profile import scales_in_words as profile_words
 from geotools.earthwork.sheet_profile import zone_sheet
-from geotools.earthwork.sheet_sections import cross_sections, section_scales, section_sheet, sheets_of
+from geotools.earthwork.sheet_sections import (
+    CrossSection,
+    SectionScales,
+    cross_sections,
+    section_scales,
+    section_sheet,
+    sheets_of,
+)
 from geotools.earthwork.sheet_set import SheetSet, key_plan
+from geotools.earthwork.works import Works
 from geotools.io.paper import Document, Sheet
 
 __all__ = ["SHEETS", "write_sheets"]
@@ -71,7 +80,7 @@ def _planned(drawings: SheetSet) -> Iterator[_Planned]:
         yield _Planned("Earthworks: quantities", "none", everything, more)
     for work in drawings.works:
         title = f"Zone {work.zone_id}: plan and long section"
-        yield _Planned(title, profile_words(work), [work.zone_id], lambda sheet, w=work: zone_sheet(sheet, w, drawings))
+        yield _Planned(title, profile_words(work), [work.zone_id], partial(_one_zone, work, drawings))
     sections = cross_sections(drawings.works)
     if not sections:
         return
@@ -79,4 +88,12 @@ def _planned(drawings: SheetSet) -> Iterator[_Planned]:
     for part in sheets_of(sections):
         zones = list(dict.fromkeys(section.work.zone_id for section in part))
         title = f"Cross-sections: {', '.join(zones)}"
-        yield _Planned(title, scales.in_words(), zones, lambda sheet, p=part: section_sheet(sheet, p, scales))
+        yield _Planned(title, scales.in_words(), zones, partial(_some_sections, part, scales))
+
+
+def _one_zone(work: Works, drawings: SheetSet, sheet: Sheet) -> None:
+    zone_sheet(sheet, work, drawings)
+
+
+def _some_sections(part: Sequence[CrossSection], scales: SectionScales, sheet: Sheet) -> None:
+    section_sheet(sheet, part, scales)

@@ -203,7 +203,8 @@ def design_tin(
         places = builder.xy - aside
         faces = _triangles(places)
         # a finder of its own: the triangulation's solves a system for each triangle, slowly where cores are busy
-        found = Triangulation(*places.T, faces).get_trifinder()(*(centre - aside).T)
+        (px, py), (cx, cy) = places.T, (centre - aside).T
+        found = np.asarray(Triangulation(px, py, faces).get_trifinder()(cx, cy), dtype=np.intp)
         away = np.abs(_interpolated(places[faces[found]], builder.z[faces[found]], centre - aside) - target)
         away[taken | (found < 0)] = 0.0
         order = np.lexsort((-away, found))

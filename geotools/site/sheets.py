@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 
-from geotools.site.base import Section, setting
+from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
-class Sheets(Section):
+class Sheets(SiteSection):
     """Drawing sheets; fields of the title block that are left empty are there to be filled in by hand."""
 
     revision: str = setting("revision of the drawings", default="", max_length=12)
