@@ -31,6 +31,7 @@ __all__ = [
     "Raster",
     "Site",
     "__version__",
+    "apply",
     "open_plan",
     "open_site",
     "run",
@@ -44,6 +45,7 @@ _LAZY = {
     "Plan": "geotools.engine.result",
     "Raster": "geotools.io.raster",
     "Site": "geotools.site",
+    "apply": "geotools.earthwork.proposed_state",
     "open_plan": "geotools.engine.result",
 }
 

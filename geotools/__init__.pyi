@@ -7,6 +7,7 @@ from typing import Any, Literal
 from geopandas import GeoDataFrame
 from pandas import DataFrame
 
+from geotools.earthwork.proposed_state import ProposedState
 from geotools.engine.result import Plan as _Plan
 from geotools.engine.runner import Outcome
 from geotools.engine.step import Step
@@ -459,6 +460,9 @@ def export(
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     """
+
+def apply(site: Site, plan: _Plan) -> ProposedState:
+    """Make the state that `geotools.remedy` recommends a site of its own, on which every step runs."""
 
 def open_plan(folder: Path | str) -> Plan:
     """Read a plan that was written into a folder."""

@@ -6,6 +6,7 @@ import inspect
 from typing import Any
 
 from geotools.cli.markdown import cell, table
+from geotools.earthwork.proposed_state import apply
 from geotools.engine.docstrings import example, function_name, param_type, returned, signature
 from geotools.engine.result import Plan, open_plan
 from geotools.engine.step import Step, discover
@@ -83,6 +84,7 @@ def python_page() -> str:
     for method in ("with_layers", "edited", "to_folder", "to_gpkg"):
         out += _documented(f"Plan.{method}{inspect.signature(getattr(Plan, method))}", getattr(Plan, method))
     out += _documented("geotools.open_plan(folder)", open_plan)
+    out += ["# The proposed state { #apply }", "", *_documented("geotools.apply(site, plan)", apply)]
     out += ["# Raster { #raster }", "", *_documented("geotools.Raster(array, transform, crs, names, units)", Raster)]
     for method in ("open", "band", "plot", "to_file"):
         out += _documented(f"Raster.{method}{inspect.signature(getattr(Raster, method))}", getattr(Raster, method))

@@ -27,6 +27,7 @@ from typing import Any, Literal
 from geopandas import GeoDataFrame
 from pandas import DataFrame
 
+from geotools.earthwork.proposed_state import ProposedState
 from geotools.engine.result import Plan as _Plan
 from geotools.engine.runner import Outcome
 from geotools.engine.step import Step
@@ -41,6 +42,9 @@ class Plan(_Plan):
 
 '''
 _TAIL = '''\
+def apply(site: Site, plan: _Plan) -> ProposedState:
+    """Make the state that `geotools.remedy` recommends a site of its own, on which every step runs."""
+
 def open_plan(folder: Path | str) -> Plan:
     """Read a plan that was written into a folder."""
 

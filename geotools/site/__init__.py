@@ -80,6 +80,10 @@ class Site(SiteSection):
     #: What was handed in as frames or arrays lies in a folder that lives as long as the site.
     _held: Any = PrivateAttr(default=None)
 
+    def hold(self, folder: Any) -> None:
+        """Keep a private folder with files of the site for as long as the site is there."""
+        self._held = folder
+
     @classmethod
     def from_frames(
         cls,
@@ -145,7 +149,7 @@ class Site(SiteSection):
             site = cls.model_validate({"name": name, **settings, "input": placed, "folder": folder})
         except ValidationError as problem:
             raise _explain(problem, where) from None
-        site._held = held
+        site.hold(held)
         return site
 
     @model_validator(mode="after")

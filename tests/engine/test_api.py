@@ -355,3 +355,18 @@ def test_feet_come_back_in_the_plans_own_units() -> None:
     edited.loc[0, "height_m"] += 0.07
     back = geotools.channels(site, plan.with_layers(heads=edited)).heads
     assert np.abs(back.geometry.x - plan.heads.geometry.x).max() < 1e-5
+
+
+def test_what_is_recommended_becomes_a_site_of_its_own(
+    site: geotools.Site, found: geotools.Plan, private: Path
+) -> None:
+    advised = geotools.remedy(site, found)
+    proposed = geotools.apply(site, advised)
+    assert "dead_spots" not in proposed.plan and "dead_spots" in advised
+    after = geotools.gaps(proposed.site, proposed.plan)
+    prone = found.dead_spots[found.dead_spots["threat"] == "prone"]
+    assert prone["length_m"].sum() > 0.0
+    assert after.dead_spots["length_m"].sum() < found.dead_spots["length_m"].sum()
+    del proposed, after, advised
+    gc.collect()
+    assert list(private.iterdir()) == []

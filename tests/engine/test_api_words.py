@@ -126,7 +126,7 @@ def test_every_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     functions = [getattr(geotools, step.name.replace("-", "_")) for step in STEPS]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", geotools.GeotoolsWarning)
-        for thing in (*functions, geotools.open_plan, geotools.Site.from_frames, geotools.Raster):
+        for thing in (*functions, geotools.apply, geotools.open_plan, geotools.Site.from_frames, geotools.Raster):
             tests = finder.find(thing, name=thing.__name__, globs=space)
             assert tests and tests[0].examples, thing.__name__
             for test in tests:
