@@ -260,7 +260,7 @@ def grade(
     site: Site,
     plan: _Plan | None = None,
     *,
-    point_spacing_m: float = 2.5,
+    point_spacing_m: float = 5.0,
     contour_m: float = 0.05,
 ) -> Plan:
     """The earthwork that the remedy recommends, run again on its design, with everything to have it built.
@@ -271,10 +271,10 @@ def grade(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``options``, ``proposed_heads``. Required layers that are missing are made first,
-        with defaults.
-    point_spacing_m : float, 0.5 to 50 m, default 2.5
-        Distance of the rows of points to set out.
+        ``beams``, ``options``, ``proposed_heads``, ``water_crossings`` (if it is there). Required
+        layers that are missing are made first, with defaults.
+    point_spacing_m : float, 0.5 to 50 m, default 5.0
+        Greatest distance of points to set out along the limit.
     contour_m : float, 0.01 to 5 m, default 0.05
         Contour interval of the drawing.
     """
