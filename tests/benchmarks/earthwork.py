@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from geotools.corridor import BeamLine
-from geotools.detection.from_plan import perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.earthwork.design import grade_zones
 from geotools.earthwork.from_plan import grade_settings, surface_over
 from geotools.earthwork.limits import SightLine

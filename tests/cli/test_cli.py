@@ -116,7 +116,7 @@ def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypat
     shutil.copy(data / "floodplain_1m.tif", tmp_path / "ground.tif")
     monkeypatch.chdir(tmp_path)
     typed = [shlex.split(line, comments=True) for line in block.strip().splitlines()]
-    assert [words[1] for words in typed] == ["new", "inspect", "run", "steps"]
+    assert [words[1] for words in typed] == ["new", "inspect", "run", "status", "apply", "gaps", "steps"]
     for _, *given in typed:
         words = ["fence.geojson" if word == "fence.gpkg" else word for word in given]
         # the whole job is run elsewhere: here it must get past its checks

@@ -14,6 +14,7 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, Point
 
+from geotools.detection.chain import chain_vertices
 from geotools.engine.runner import Job
 from geotools.plan.schema import (
     ACCEPTANCE,
@@ -61,9 +62,9 @@ def as_files(folder: Path, name: str) -> Path:
     ground = (250.0 + height(gx, gy)).astype(np.float64)
     write_raster(folder / "terrain.tif", ground, cell=0.5, top=BOTTOM + SIZE / 2, left=LEFT - 20.0)
     fences = {}
-    for zone in zones:
-        one = zone.along_fence
-        fences.setdefault(zone.fence_id, []).extend([(one.x0, one.y0 - 4.0), (one.x1, one.y1 - 4.0)])
+    for fence_id in dict.fromkeys(zone.fence_id for zone in zones):
+        members = [zone.along_fence for zone in zones if zone.fence_id == fence_id]
+        fences[fence_id] = [(float(a), float(b)) for a, b in chain_vertices(members, closed=False)]
     write_fence(folder / "fence.geojson", [line(points, LEFT, BOTTOM) for points in fences.values()])
     site = folder / "site.toml"
     site.write_text(

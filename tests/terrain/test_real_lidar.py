@@ -19,6 +19,7 @@ from geotools.errors import InputError
 from geotools.terrain.dtm import Made, grid_survey
 from geotools.terrain.lidar import read_lidar
 from geotools.terrain.model import Terrain
+from geotools.terrain.points import Stated
 
 DATA = Path(__file__).parents[1] / "data" / "lidar"
 #: NIST SP 811, B.6 and B.8.
@@ -27,7 +28,8 @@ FOOT, US_FOOT = 0.3048, 1200 / 3937
 
 def gridded(name: str, tmp_path: Path, **options) -> Made:
     options = {"cell_m": 0.5} | options
-    return grid_survey([(DATA / name, read_lidar(DATA / name))], tmp_path / "dtm.tif", **options)
+    stated = Stated(**{key: options.pop(key) for key in ("crs", "vertical_unit", "vertical_datum") if key in options})
+    return grid_survey([(DATA / name, read_lidar(DATA / name))], tmp_path / "dtm.tif", stated=stated, **options)
 
 
 def ground(name: str, foot: float) -> np.ndarray:

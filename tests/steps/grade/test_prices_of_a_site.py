@@ -5,13 +5,13 @@ from dataclasses import replace
 import pytest
 
 import geotools
-from geotools.detection.from_plan import perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import Tolerances
 from geotools.earthwork.from_plan import grade_settings, keep_mask, kept_areas, prices_of, surface_over
 from geotools.earthwork.zones import grade_group
 from geotools.engine.runner import Job
-from geotools.plan.schema import BEAMS, FENCE
+from geotools.plan.schema import FENCE
 
 #: Prices at which an independent study of the same five zones closed four with their heads held, without water and
 #: without allowance for building, in the currency of the demonstration.
@@ -22,7 +22,7 @@ HELD = {"F01-Z001": 277.0, "F01-Z003": 148.0, "F01-Z006": 251.0, "F01-Z008": 252
 def test_a_zone_is_closed_at_two_percent_over_the_known_price_at_most(plan, zone_id):
     site_file, out = plan
     with Job(geotools.open_site(site_file), out) as job:
-        perimeter = perimeter_of(job.site, job.workspace.read(BEAMS), job.terrain)
+        perimeter = perimeter_of(job.site, job.workspace.read, job.terrain)
         surface = surface_over(job.site, perimeter, job.terrain, [zone_id])
         keep = keep_mask(kept_areas(job.site, job.workspace.read(FENCE), job.workspace.work_crs), surface)
         settings = replace(

@@ -1,15 +1,16 @@
 """A small invented site from dead spots to the works as built, and every file read back by somebody else's reader."""
 
 import csv
-import re
 import sys
 import types
 from pathlib import Path
 
 import ezdxf
 import numpy as np
+import pypdf
 import pytest
 import rasterio
+from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from geotools.engine.runner import Job
 from geotools.plan.schema import (
@@ -163,15 +164,21 @@ def test_landxml_opens_in_another_reader(done):
     parser = other_reader(Path(survte2.__file__).parent)((done.out / "earthworks.xml").read_bytes())
     surface, *_ = parser.parse_surfaces()
     points = np.array([(p["y"], p["x"], p["z"]) for p in surface.definition["points"]])  # northing comes first
-    design, t, _ = raster(done, "design.tif")
-    level = design[((points[:, 1] - t.f) / t.e).astype(int), ((points[:, 0] - t.c) / t.a).astype(int)]
-    np.testing.assert_allclose(points[:, 2], level, atol=1e-3)
     faces = np.array([f["vertices"] for f in surface.definition["faces"]]) - 1
     assert faces.min() == 0 and faces.max() == len(points) - 1
     a, b, c = (points[faces[:, k], :2] for k in range(3))
     (ux, uy), (vx, vy) = (b - a).T, (c - a).T
     double = ux * vy - uy * vx
-    assert (double > 0).all() and double.sum() / 2 < len(points) * 0.25
+    assert (double > 0).all()
+    # the surface handed over rebuilds the design at every cell that is worked
+    design, t, _ = raster(done, "design.tif")
+    change, t_change, _ = raster(done, "cut_fill.tif")
+    row, column = np.nonzero(np.abs(np.nan_to_num(change)) > 0.005)
+    x, y = t_change.c + (column + 0.5) * t_change.a, t_change.f + (row + 0.5) * t_change.e
+    mesh = Triangulation(points[:, 0] - x.mean(), points[:, 1] - y.mean(), faces)
+    level = LinearTriInterpolator(mesh, points[:, 2])(x - x.mean(), y - y.mean())
+    wanted = design[((y - t.f) / t.e).astype(int), ((x - t.c) / t.a).astype(int)]
+    assert np.abs(np.ma.filled(level, np.nan) - wanted).max() < 0.01
     (zone, *_) = parser.parse_alignments()
     assert float(zone.attributes["length"]) == pytest.approx(graded_length(done), abs=1e-3)
 
@@ -203,26 +210,28 @@ def test_drawing_is_clean_for_its_auditor_and_holds_contours_and_sections(done):
     assert contour and all(abs(z / 0.05 - round(z / 0.05)) < 1e-6 for z in contour)
     sections = space.query('POLYLINE[layer=="SECTION-DESIGN"]')
     assert (
-        len(sections) == len(space.query('POLYLINE[layer=="SECTION-EXISTING"]')) == int(graded_length(done) // 10) + 2
+        len(sections) == len(space.query('POLYLINE[layer=="SECTION-EXISTING"]')) >= int(graded_length(done) // 10) + 2
     )
     assert len(space.query('POLYLINE[layer=="WORKS-LIMIT"]')) >= 1
 
 
 def test_sheets_carry_stations_levels_and_cautions(done):
     zone = read(done, GRADINGS).zone_id.iloc[0]
-    page = (done.out / "sheets" / f"{zone}-long.svg").read_text()
+    document = pypdf.PdfReader(done.out / "sheets" / "earthworks.pdf")
+    assert len(document.pages) >= 3
+    text = "\n".join(page.extract_text() for page in document.pages)
     for words in (
-        "Locate buried services first",
+        "Locate buried services",
         "station [m]",
-        "Volumes by method, measured every 2.5 m:",
+        "Volumes by method",
         zone,
-        ">50.0<",
+        "50.0",
+        "drawn",
+        "checked",
+        "approved",
     ):
-        assert words in page, words
-    cross = (done.out / "sheets" / f"{zone}-cross-1.svg").read_text()
-    assert len(re.findall(r"station \d", cross)) >= 3
-    pdf = (done.out / "sheets" / "earthworks.pdf").read_bytes()
-    assert pdf.startswith(b"%PDF") and pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") >= 2
+        assert words in text, words
+    assert all("walk-test every zone" in " ".join(page.extract_text().split()) for page in document.pages)
 
 
 def test_running_again_gives_the_same_earth(done):

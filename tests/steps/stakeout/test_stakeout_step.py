@@ -13,7 +13,6 @@ from pyproj import CRS, Geod
 from rasterio.transform import from_origin
 
 import geotools
-from geotools.errors import InputError
 from geotools.plan.schema import HEADS, PROPOSED_HEADS
 from geotools.plan.workspace import Workspace, frame_of
 
@@ -150,13 +149,12 @@ def test_finished_ground_takes_in_the_grading(plan):
     assert np.allclose(rows.loc[north, "earthwork_m"], 0.125) and np.allclose(rows.loc[south, "earthwork_m"], 0)
 
 
-def test_a_head_without_partner_is_named(plan):
+def test_a_beam_that_names_no_head_is_made_anew_from_the_heads(plan):
     site_file, out = plan
     beams = gpd.read_file(out / "plan.gpkg", layer="beams")
     lost = beams.loc[0, "rx_head_id"]
     beams.loc[0, "rx_head_id"] = "elsewhere"
     beams.to_file(out / "plan.gpkg", layer="beams", mode="w")
-    with pytest.raises(InputError, match="faces none"):
-        geotools.run_step("stakeout", geotools.open_site(site_file), out)
-    assert lost
-    assert not (out / "stakeout.csv").exists()
+    geotools.run_step("stakeout", geotools.open_site(site_file), out)
+    assert lost in set(gpd.read_file(out / "plan.gpkg", layer="stakeout")["head_id"])
+    assert lost in set(gpd.read_file(out / "plan.gpkg", layer="beams")["rx_head_id"])
