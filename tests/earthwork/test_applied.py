@@ -26,7 +26,9 @@ SMALL = Invented(
     size=(75.0, 45.0),
     longest_m=30.0,
     threats=("crawl",),
-    more='\n[grading]\nno_dig = "tank.geojson"\n\n[prices]\ncut_m3 = 18.5\nfill_m3 = 31.0\nset_head = 9000.0\nhead = 90000.0\npost = 90000.0\n',
+    # heads that cost more than earth: ground is moved
+    more='\n[grading]\nno_dig = "tank.geojson"\n\n[prices]\ncut_m3 = 18.5\nfill_m3 = 31.0\n'
+    "set_head = 9000.0\nhead = 90000.0\npost = 90000.0\n",
 )
 
 
