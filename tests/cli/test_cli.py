@@ -117,8 +117,12 @@ def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypat
     monkeypatch.chdir(tmp_path)
     typed = [shlex.split(line, comments=True) for line in block.strip().splitlines()]
     assert [words[1] for words in typed] == ["new", "inspect", "run", "status", "apply", "gaps", "steps"]
-    for _, *given in typed:
+    for _, *given in typed[:4] + typed[-1:]:
         words = ["fence.geojson" if word == "fence.gpkg" else word for word in given]
         # the whole job is run elsewhere: here it must get past its checks
         done = call(*words, *(["--dry-run"] if words[0] == "run" else []))
         assert done.exit_code == 0, (words, done.stderr)
+    # and with no remedy yet, the two that go on from it say so
+    refused = call(*typed[4][1:])
+    assert (refused.exit_code, "geotools remedy" in refused.stderr) == (7, True)
+    assert call(*typed[5][1:]).exit_code == 3

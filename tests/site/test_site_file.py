@@ -9,6 +9,7 @@ import pytest
 
 import geotools
 from geotools.errors import SiteError
+from geotools.site.base import SiteSection, setting
 
 TEXT = 'name = "Yard"\n[input]\nfence = "f.geojson"\nterrain = "t.tif"\n[layout]\nsetback_m = 4\n'
 
@@ -49,9 +50,7 @@ def test_what_is_no_number_is_refused_where_a_number_stands(tmp_path: Path, sett
 
 
 def test_a_number_is_no_switch(tmp_path: Path) -> None:
-    from geotools.site.base import Section, setting
-
-    class Switches(Section):
+    class Switches(SiteSection):
         open: bool = setting("a switch", default=False)
 
     assert Switches.model_validate({"open": True}).open is True
