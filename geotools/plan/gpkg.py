@@ -42,6 +42,12 @@ CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
   max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
   CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
 """
+#: GeoPackage 1.3, table 16: GDAL makes it only where it registers an extension of its own, such as a spatial index.
+_EXTENSION_TABLE = """
+CREATE TABLE IF NOT EXISTS gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,
+  CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
+"""
 _SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extension_schema", "read-write")
 
 
@@ -180,7 +186,7 @@ def _forget_layer(path: Path, name: str) -> None:
 def finish(path: Path, schemas: list[LayerSchema]) -> None:
     """Write field notes, allowed values and default styles of the layers just written; synced as they are."""
     with closing(_connect_new(path)) as db, db:
-        db.executescript(_COLUMN_TABLES)
+        db.executescript(_EXTENSION_TABLE + _COLUMN_TABLES)
         db.execute(_STYLE_TABLE)
         db.execute(
             "INSERT OR IGNORE INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "

@@ -3,109 +3,105 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
-
+from geotools.io.paper import Document, Sheet, scale_for, scale_text
 from geotools.plan.model import Head, Zone
-from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE
+from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
 __all__ = ["stack_sheets"]
 
 _LEVEL_COLOUR = {"low": ORANGE, "usual": BLUE, "top": GREEN}
-_POSTS_A_PAGE = (3, 4)
+_ROWS, _COLUMNS = 2, 4
+#: Millimetres: edge of the sheet, room of its title, of a post's own title and of the words below its ground line.
+_EDGE, _TITLE, _NAME, _BELOW = 12.0, 14.0, 7.0, 12.0
+#: To the ground line from the panel's left edge, from there to the post, from the post to the words beside it, mm.
+_FIGURES, _POST, _WORDS = 11.0, 12.0, 4.0
+#: Case of a head as it is drawn, m: along its long side and across.
+_LONG_M, _SHORT_M = 0.26, 0.16
+_SMALL, _PLAIN = 6.0, 7.0
 
 
-def _head_text(head: Head) -> str:
+@dataclass(frozen=True)
+class _Post:
+    """Where a post is drawn: ``left`` edge and ``ground`` line of its panel, mm, and the number after ``1:``."""
+
+    sheet: Sheet
+    left: float
+    ground: float
+    wide: float
+    scale: float
+
+    def up(self, height_m: float) -> float:
+        """Place on the sheet of a height above the ground."""
+        return self.ground - height_m * 1000.0 / self.scale
+
+    def level_line(self, height_m: float, colour: str, start: float, end: float, dashed: bool = False) -> None:
+        """A level line between two places counted from the ground line's left end, mm."""
+        x, y = self.left + _FIGURES, self.up(height_m)
+        self.sheet.line([(x + start, y), (x + end, y)], colour=colour, width=0.25, dash=(1.5, 1.0) if dashed else None)
+
+
+def _head_text(head: Head) -> tuple[str, str]:
     kind = "TX" if head.transmitter else "RX"
     turned = "horizontal" if head.polarisation == "horizontal" else "vertical"
     channel = "" if head.channel is None else f"  ch {head.channel}"
-    return f"{kind} {head.level}  {head.height_m:.2f} m\n{head.head_type.name}, {turned}{channel}"
+    return f"{kind} {head.level}  {head.height_m:.2f} m", f"{head.head_type.name}, {turned}{channel}"
 
 
-class _Page:
-    """What is drawn on one page, gathered so that each kind of line and of area is drawn at one go."""
-
-    def __init__(self, axes: Axes) -> None:
-        self.axes = axes
-        self._lines: dict[tuple[str, float, bool], list[list[tuple[float, float]]]] = {}
-        self._areas: dict[tuple[str, str], list[list[tuple[float, float]]]] = {}
-
-    def line(
-        self, x: tuple[float, float], y: tuple[float, float], colour: str, width: float, dashed: bool = False
-    ) -> None:
-        """A straight line."""
-        self._lines.setdefault((colour, width, dashed), []).append(list(zip(x, y, strict=True)))
-
-    def box(self, x: float, y: float, wide: float, tall: float, face: str, edge: str) -> None:
-        """A rectangle about a middle."""
-        w, t = wide / 2, tall / 2
-        corners = [(x - w, y - t), (x + w, y - t), (x + w, y + t), (x - w, y + t)]
-        self._areas.setdefault((face, edge), []).append(corners)
-
-    def finish(self) -> None:
-        """Put everything on the axes."""
-        for (colour, width, dashed), segments in self._lines.items():
-            style = (0, (6, 4)) if dashed else "solid"
-            self.axes.add_collection(
-                LineCollection(segments, colors=colour, linewidths=width, linestyles=[style]), autolim=False
-            )
-        for (face, edge), shapes in self._areas.items():
-            drawn = PolyCollection(
-                shapes, facecolors=face, edgecolors=edge, linewidths=0.8, zorder=4 if edge != "none" else 0
-            )
-            self.axes.add_collection(drawn, autolim=False)
-
-
-def _post_panel(
-    page: _Page, corner: tuple[float, float], zone: Zone, at_start: bool, *, fence_m: float, scale: bool
-) -> None:
-    """One post; ``corner`` : where its ground line begins, in the page's metres; ``scale`` : with figures beside it."""
-    x, y = corner
-    axes, heads = page.axes, zone.on_post(at_start)
-    line = zone.line if at_start else zone.line.reversed()
-    top = max(fence_m, *(head.height_m for head in heads)) + 0.3
-    middle = x + 0.8
-    page.box(x + 1.6, y - 0.1, 3.2, 0.2, PALE, "none")
-    page.line((x, x + 3.2), (y, y), GREY, 1.2)
+def _ruler(post: _Post, top_m: float, fence_m: float) -> None:
+    """Heights above the ground beside the post, and the fence's top."""
+    sheet, x = post.sheet, post.left + _FIGURES
+    long = post.wide - _FIGURES
     # the line of the fence's top leaves room for the words beside a head at that height
-    page.line((x, middle + 0.2), (y + fence_m, y + fence_m), GREY, 0.8, dashed=True)
-    page.line((x + 2.9, x + 3.2), (y + fence_m, y + fence_m), GREY, 0.8)
-    page.line((x, x), (y, y + top), BLACK, 0.5)
-    for half_metres in range(int(top / 0.5) + 1):
-        page.line((x - 0.05, x), (y + half_metres / 2, y + half_metres / 2), BLACK, 0.5)
-        if scale and half_metres % 2 == 0:
-            axes.text(x - 0.08, y + half_metres / 2, f"{half_metres / 2:g}", fontsize=5, ha="right", va="center")
-    if scale:
-        words = f"fence top\n{fence_m:.2f} m"
-        axes.text(x - 0.08, y + fence_m, words, fontsize=4.5, color=GREY, ha="right", va="center")
-    page.line((middle, middle), (y, y + heads[-1].height_m + 0.15), BLACK, 2.5)
+    post.level_line(fence_m, GREY, 0.0, _POST + 1.5, dashed=True)
+    post.level_line(fence_m, GREY, long - 4.0, long)
+    sheet.line([(x, post.ground), (x, post.up(top_m))], width=0.15)
+    for half_metres in range(int(top_m / 0.5) + 1):
+        y = post.up(half_metres / 2)
+        sheet.line([(x - 1.0, y), (x, y)], width=0.15)
+        if half_metres % 2 == 0 and abs(half_metres / 2 - fence_m) * 1000 / post.scale > 6.0:
+            sheet.words((x - 1.6, y + 0.8), f"{half_metres / 2:g} m", _SMALL, anchor="end")
+    sheet.words((x - 1.6, post.up(fence_m) - 0.6), "fence top", _SMALL, anchor="end", room=_FIGURES - 2)
+    sheet.words((x - 1.6, post.up(fence_m) + 2.2), f"{fence_m:.2f} m", _SMALL, anchor="end")
+
+
+def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float, top_m: float) -> None:
+    """One post with its heads, and what an installer has to know of it."""
+    sheet, heads = post.sheet, zone.on_post(at_start)
+    line = zone.line if at_start else zone.line.reversed()
+    x, long = post.left + _FIGURES, post.wide - _FIGURES
+    middle = x + _POST
+    sheet.area([(x, post.ground), (x + long, post.ground), (x + long, post.ground + 2), (x, post.ground + 2)], PALE)
+    post.level_line(0.0, GREY, 0.0, long)
+    _ruler(post, top_m, fence_m)
+    sheet.line([(middle, post.ground), (middle, post.up(heads[-1].height_m + 0.15))], width=0.9)
     for head in heads:
-        wide, tall = (0.16, 0.26) if head.polarisation == "vertical" else (0.26, 0.16)
-        page.box(middle, y + head.height_m, wide, tall, _LEVEL_COLOUR.get(head.level, BLUE), BLACK)
-        axes.text(middle + 0.28, y + head.height_m, _head_text(head), fontsize=5.5, va="center", linespacing=1.15)
+        upright = head.polarisation == "vertical"
+        wide, tall = (_SHORT_M, _LONG_M) if upright else (_LONG_M, _SHORT_M)
+        w, t = wide * 500.0 / post.scale, tall * 500.0 / post.scale
+        y = post.up(head.height_m)
+        colour = _LEVEL_COLOUR.get(head.level, BLUE)
+        sheet.area([(middle - w, y - t), (middle + w, y - t), (middle + w, y + t), (middle - w, y + t)], colour)
+        sheet.box(middle - w, y - t, 2 * w, 2 * t, 0.2)
+        room = x + long - middle - _WORDS
+        for text, down in zip(_head_text(head), (-0.4, 2.3), strict=True):
+            sheet.words((middle + _WORDS, y + down), text, _SMALL, room=room)
     role = "transmitters" if heads[0].transmitter else "receivers"
-    axes.text(x, y + top + 0.1, f"{zone.post_id(at_start)}: {role}", fontsize=8, va="bottom")
-    axes.text(
-        x,
-        y - 0.28,
-        f"x {line.x0:.2f}  y {line.y0:.2f}, ground {heads[0].ground_m:.2f} m\n"
+    sheet.words((x, post.up(top_m) - 2.0), f"{zone.post_id(at_start)}: {role}", 8, bold=True, room=long)
+    below = (
+        f"x {line.x0:.2f}  y {line.y0:.2f}, ground {heads[0].ground_m:.2f} m",
         f"aim {line.azimuth_deg:.1f}° grid at {zone.post_id(not at_start)}, {line.length:.1f} m",
-        fontsize=6,
-        va="top",
-        linespacing=1.25,
     )
+    for k, text in enumerate(below):
+        sheet.words((x, post.ground + 5.0 + 3.2 * k), text, _PLAIN, room=long)
 
 
-@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def stack_sheets(
     path: Path, zones: Sequence[Zone], title: str, fence_height_m: float, state: str = "as laid out"
 ) -> None:
-    """Every post from the side, twelve a page, heights above its own ground in metres.
+    """Every post from the side, eight a page of A4, true to scale, heights above its own ground in metres.
 
     Parameters
     ----------
@@ -113,25 +109,21 @@ def stack_sheets(
     fence_height_m : drawn beside the heads. state : which heights these are, for the head of each page.
     """
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
-    top = max([fence_height_m, *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
-    rows, columns = _POSTS_A_PAGE
-    a_page, wide, tall = rows * columns, 4.8, top + 1.3
-    # no clock in the document: the same layout gives the same bytes
-    with PdfPages(path, metadata={"CreationDate": None, "Creator": "geotools-perimeter", "Producer": None}) as book:
-        for first in range(0, max(len(posts), 1), a_page):
-            figure = Figure(figsize=(11.7, 8.3))
-            FigureCanvasPdf(figure)
-            axes = figure.add_axes((0.02, 0.02, 0.96, 0.91))
-            axes.set_axis_off()
-            axes.set_xlim(-0.7, columns * wide - 0.6)
-            axes.set_ylim(-0.7, rows * tall - 0.4)
-            axes.set_aspect("equal", anchor="NW")
-            page, pages = first // a_page + 1, max(1, -(-len(posts) // a_page))
-            figure.suptitle(f"{title}: stacks {state}, page {page} of {pages}", x=0.03, ha="left", fontsize=10)
-            sheet = _Page(axes)
-            for k, (zone, at_start) in enumerate(posts[first : first + a_page]):
-                row, column = divmod(k, columns)
-                corner = (column * wide, (rows - 1 - row) * tall)
-                _post_panel(sheet, corner, zone, at_start, fence_m=fence_height_m, scale=column == 0)
-            sheet.finish()
-            book.savefig(figure)
+    top_m = max([fence_height_m, *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
+    book = Document(f"{title}: stacks {state}", landscape=True)
+    a_page = _ROWS * _COLUMNS
+    pages = max(1, -(-len(posts) // a_page))
+    for page in range(pages):
+        sheet = Sheet(book)
+        wide = (sheet.width - 2 * _EDGE) / _COLUMNS
+        tall = (sheet.height - 2 * _EDGE - _TITLE) / _ROWS
+        scale = scale_for(top_m, tall - _NAME - _BELOW)
+        sheet.words((_EDGE, _EDGE + 4), f"{title}: stacks {state}, page {page + 1} of {pages}", 11, bold=True)
+        about = f"Posts from the side, {scale_text(scale)}; heads are drawn larger or smaller than yours may be."
+        sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN)
+        for k, (zone, at_start) in enumerate(posts[page * a_page : (page + 1) * a_page]):
+            row, column = divmod(k, _COLUMNS)
+            ground = _EDGE + _TITLE + (row + 1) * tall - _BELOW
+            left = _EDGE + column * wide
+            _draw_post(_Post(sheet, left, ground, wide - 3.0, scale), zone, at_start, fence_height_m, top_m)
+    book.output(path)

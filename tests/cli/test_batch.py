@@ -55,6 +55,16 @@ def test_one_failure_stops_no_other_and_is_told(sites: Path, tmp_path: Path) -> 
     assert "3 done, 1 failed" in done.output and "Traceback" not in done.output
 
 
+def test_a_batch_whose_only_site_fails_says_so_and_no_more(sites: Path, tmp_path: Path) -> None:
+    done = CliRunner().invoke(
+        cli, ["batch", str(sites / "broken"), "--out", str(tmp_path), "--steps", "inspect", "--workers", "1"]
+    )
+    assert done.exit_code == 8, done.output
+    assert "1 failed" in done.output
+    assert [row["state"] for row in read_table(tmp_path / "outcomes.csv")] == ["failed"]
+    assert list(pyogrio.read_dataframe(tmp_path / "batch.gpkg", layer="sites")["state"]) == ["failed"]
+
+
 def test_combined_plan_holds_every_site(sites: Path, tmp_path: Path) -> None:
     result = run_batch(read_manifest(sites), tmp_path, steps=STEPS)
     zones = pyogrio.read_dataframe(result.combined, layer="zones")

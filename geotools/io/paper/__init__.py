@@ -3,7 +3,7 @@
 Pages are set by fpdf2: text stays text, a millimetre on the sheet is a millimetre, and equal content gives equal bytes.
 """
 
-from geotools.io.paper.document import Document
+from geotools.io.paper.document import FONT, Document
 from geotools.io.paper.furniture import (
     SCALES,
     largest_round,
@@ -18,6 +18,7 @@ from geotools.io.paper.sheet import Sheet
 from geotools.io.paper.title_block import TitleBlock
 
 __all__ = [
+    "FONT",
     "SCALES",
     "Box",
     "Document",

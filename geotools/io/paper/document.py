@@ -51,6 +51,8 @@ class Document(FPDF):
         """Width of one line of text, mm, at a size in points; measured once for each text."""
         key = text, bold
         if key not in self._widths:
+            before = self.font_family, self.font_style, self.font_size_pt
             self.set_font(FONT, "B" if bold else "", 10)
             self._widths[key] = self.get_string_width(text) / 10
+            self.set_font(*before)
         return self._widths[key] * size

@@ -6,8 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from fpdf import FPDF
-
+from geotools.io.paper import FONT, Document
 from geotools.steps.report.blocks import Table
 
 __all__ = ["PaperTable"]
@@ -21,30 +20,19 @@ _SHORT_HEAD_MM = 24.0
 
 
 class PaperTable:
-    """Sets tables in one document; widths of words are measured once.
+    """Sets tables in one document."""
 
-    Parameters
-    ----------
-    pdf : document in millimetres, with a family of that name in plain and bold.
-    """
-
-    def __init__(self, pdf: FPDF, family: str) -> None:
-        self._pdf, self._family = pdf, family
-        self._widths: dict[tuple[str, bool], float] = {}
+    def __init__(self, pdf: Document) -> None:
+        self._pdf = pdf
         self._size, self._bold = _MOST_PT, False
 
     def _font(self, size: float, bold: bool) -> None:
         self._size, self._bold = size, bold
-        self._pdf.set_font(self._family, "B" if bold else "", size)
+        self._pdf.set_font(FONT, "B" if bold else "", size)
 
     def _wide(self, text: str, bold: bool) -> float:
         """Width of a text in the current size, mm."""
-        key = text, bold
-        if key not in self._widths:
-            if bold != self._bold:
-                self._font(self._size, bold)
-            self._widths[key] = self._pdf.get_string_width(text) / self._size
-        return self._widths[key] * self._size
+        return self._pdf.width_of(text, self._size, bold=bold)
 
     def columns(self, block: Table) -> tuple[float, list[float]]:
         """Size of the print, points, and the widths of the columns, mm: small print before broken words."""

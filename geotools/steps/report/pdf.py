@@ -3,44 +3,34 @@
 from __future__ import annotations
 
 import io
-from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
-import matplotlib
-from fpdf import FPDF
 from fpdf.enums import XPos, YPos
 from PIL import Image
 
+from geotools.io.paper import FONT, Document
 from geotools.steps.report.blocks import Facts, Heading, Notes, Picture, Report, Table, Text
 from geotools.steps.report.papertable import PaperTable
 
 __all__ = ["to_pdf"]
 
-_FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 _INK, _SOFT, _LINE, _WASH = (27, 31, 35), (77, 86, 94), (185, 192, 198), (242, 244, 245)
 _MARK = {"good": "✓ ", "bad": "⚠ ", "open": "? ", "": ""}
 
 
-class _Sheets(FPDF):
+class _Sheets(Document):
+    """A report's pages: text flows from page to page, unlike that of drawings."""
+
     def __init__(self, report: Report) -> None:
-        super().__init__(format="A4", unit="mm")
+        super().__init__(report.title, subject=report.subtitle)
         self.report = report
         self.set_margins(16, 16)
         self.set_auto_page_break(True, 18)
-        # the font that the drawings use ships with matplotlib, so that paper needs nothing of the machine
-        self.add_font("Sans", "", _FONTS / "DejaVuSans.ttf")
-        self.add_font("Sans", "B", _FONTS / "DejaVuSans-Bold.ttf")
-        self.tables = PaperTable(self, "Sans")
-        self.set_title(report.title)
-        self.set_subject(report.subtitle)
-        self.set_lang("en")
-        # a fixed date: equal plans give equal bytes; the page itself says when it was made
-        self.creation_date = datetime(2000, 1, 1, tzinfo=UTC)
+        self.tables = PaperTable(self)
 
     def footer(self) -> None:
         self.set_y(-13)
-        self.set_font("Sans", "", 7.5)
+        self.set_font(FONT, "", 7.5)
         self.set_text_color(*_SOFT)
         self.cell(0, 5, self.report.title, new_x=XPos.LEFT, new_y=YPos.TOP)
         self.cell(0, 5, f"{self.page_no()} / {{nb}}", align="R")
@@ -52,12 +42,12 @@ class _Sheets(FPDF):
             elif not first:
                 self.ln(6)
             self.start_section(block.text)
-            self.set_font("Sans", "B", 14)
+            self.set_font(FONT, "B", 14)
         else:
             self.ln(2)
             if self.will_page_break(30):
                 self.add_page()
-            self.set_font("Sans", "B", 10.5)
+            self.set_font(FONT, "B", 10.5)
         self.set_text_color(*_INK)
         self.multi_cell(0, 7, block.text, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
         if block.level == 1:
@@ -67,7 +57,7 @@ class _Sheets(FPDF):
             self.ln(3)
 
     def paragraph(self, text: str, size: float = 9, colour: tuple[int, int, int] = _INK) -> None:
-        self.set_font("Sans", "", size)
+        self.set_font(FONT, "", size)
         self.set_text_color(*colour)
         self.multi_cell(0, size * 0.52, text, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
         self.ln(1.5)
@@ -78,11 +68,11 @@ class _Sheets(FPDF):
             self.ln(2)
             self.set_x(self.l_margin + 3)
         if block.title:
-            self.set_font("Sans", "B", 10)
+            self.set_font(FONT, "B", 10)
             self.set_text_color(*_INK)
             self.multi_cell(0, 6, block.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
         for item in block.items:
-            self.set_font("Sans", "", 9)
+            self.set_font(FONT, "", 9)
             self.set_text_color(*_INK)
             self.set_x(self.l_margin + 3)
             self.cell(4, 4.7, "•")
@@ -124,7 +114,7 @@ class _Sheets(FPDF):
         x, y, width = box
         self.set_xy(x, y)
         while True:
-            self.set_font("Sans", "B" if bold else "", size)
+            self.set_font(FONT, "B" if bold else "", size)
             lines: Any = self.multi_cell(width, line, text, dry_run=True, output="LINES", align="L")
             if len(lines) <= most or size <= 5.5:
                 break
@@ -134,7 +124,7 @@ class _Sheets(FPDF):
     def table_block(self, block: Table) -> None:
         if self.will_page_break(30):
             self.add_page()
-        self.set_font("Sans", "B", 9)
+        self.set_font(FONT, "B", 9)
         self.set_text_color(*_INK)
         self.multi_cell(0, 5, block.caption, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
         self.set_draw_color(*_LINE)
@@ -162,7 +152,7 @@ def to_pdf(report: Report) -> bytes:
     """The whole report as the bytes of a PDF file."""
     pdf = _Sheets(report)
     pdf.add_page()
-    pdf.set_font("Sans", "B", 18)
+    pdf.set_font(FONT, "B", 18)
     pdf.set_text_color(*_INK)
     pdf.multi_cell(0, 9, report.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
     pdf.paragraph(report.subtitle, 10, _SOFT)

@@ -121,7 +121,7 @@ def test_heads_stand_as_they_are_proposed(plan):
     assert any("4 heads" in note for note in outcome.notes)
     # the picture of the posts has the heights of the table, not those laid out
     drawn = "".join(page.extract_text() for page in pypdf.PdfReader(out / "stacks.pdf").pages)
-    assert all(f"low  {height:.2f} m" in drawn for height in wanted.values()) and "to set up" in drawn
+    assert all(f"low {height:.2f} m" in drawn for height in wanted.values()) and "to set up" in drawn
     assert [w for w in outcome.warnings if zones[2] in w and "split" in w]
     geotools.run_step("stakeout", geotools.open_site(site_file), out, overwrite=True, advice=False)
     rows = gpd.read_file(out / "plan.gpkg", layer="stakeout").set_index("head_id")
