@@ -62,7 +62,7 @@ def test_a_batch_whose_only_site_fails_says_so_and_no_more(sites: Path, tmp_path
     assert done.exit_code == 8, done.output
     assert "1 failed" in done.output
     assert [row["state"] for row in read_table(tmp_path / "outcomes.csv")] == ["failed"]
-    assert list(pyogrio.read_dataframe(tmp_path / "batch.gpkg", layer="sites")["state"]) == ["failed"]
+    assert list(pyogrio.read_dataframe(tmp_path / "batch.gpkg", layer="batch_sites")["state"]) == ["failed"]
 
 
 def test_combined_plan_holds_every_site(sites: Path, tmp_path: Path) -> None:
