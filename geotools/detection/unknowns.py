@@ -16,6 +16,7 @@ from geotools.beam import Target
 from geotools.beam.draws import coarse_spacing, with_change
 from geotools.beam.strip import Strip
 from geotools.detection.accuracy import Accuracy, error_field
+from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Case, Perimeter, moved_heads
 from geotools.plan.model import Zone
 
@@ -42,6 +43,8 @@ class Unknowns:
         Height of grass that may reflect at its top, m; drawn between none and this.
     envelope : float or None
         Threshold of a receiver that measures the rise and fall of its level; None leaves that law out.
+    hidden : Hidden or None
+        What the survey may have missed between its points; None where that is left out.
     draws, seed : int
         Worlds drawn, and what they hang on beside the zone's number.
     """
@@ -51,6 +54,7 @@ class Unknowns:
     body: float = 0.15
     mirror_grass_m: float = 0.0
     envelope: float | None = None
+    hidden: Hidden | None = None
     draws: int = 40
     seed: int = 1
 

@@ -34,6 +34,16 @@ class Detection(SiteSection):
         ge=0,
         le=0.5,
     )
+    dip_length_m: float = setting(
+        "shortest dip, along the beam, that somebody uses: where the survey would not show one, and ground of this "
+        "roughness could hold one deep enough, nothing counts as detected; 0 leaves such dips out (a person lies along "
+        "the beam in 1.7 m; whoever goes head first needs a drain of 0.5 m)",
+        unit="m",
+        mark=COMMON,
+        default=1.7,
+        ge=0,
+        le=10,
+    )
     half_width_m: float = setting(
         "half of the width of ground examined about the beam line", unit="m", mark=COMMON, default=2.0, ge=0.5, le=10
     )

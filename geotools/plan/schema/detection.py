@@ -110,7 +110,7 @@ VERDICTS = LayerSchema(
             "cause",
             "text",
             "why it is not detected with confidence",
-            choices=("no_beam", "survey_unstated", "not_known_exactly", "receiver_law"),
+            choices=("no_beam", "survey_unstated", "survey_spacing", "not_known_exactly", "receiver_law"),
         ),
         Field("settle", "text", "what would settle it"),
     ),

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from shapely import Point
 
 from geotools.beam import rain_fade_db
@@ -15,6 +16,7 @@ from geotools.detection.accuracy import PER_95, Accuracy, estimate, read_check_p
 from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
+from geotools.detection.hidden import Hidden
 from geotools.detection.sensitivity import sensitivity
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import ZoneVerdicts
@@ -22,14 +24,17 @@ from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
 from geotools.plan import ids
-from geotools.plan.schema import HEADS
+from geotools.plan.schema import FENCE, HEADS
+from geotools.site.surveyed import survey_quality
 from geotools.steps.gaps.rows import Row
+from geotools.terrain.quality import SurveyQuality, from_tags
 
 __all__ = [
     "Polarisations",
     "accuracy_of",
     "add_certainty",
     "beam_rows",
+    "hidden_of",
     "polarisations",
     "sensitivity_rows",
     "unknowns_of",
@@ -51,6 +56,10 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
             f"{found.rmse_m * 100:.1f} cm, errors go together over {found.correlation_m:.1f} m"
         )
         return found
+    said = from_tags(ctx.terrain.tags, ctx.terrain.cell_m)
+    if stated is None and said is not None and said.accuracy_m is not None:
+        ctx.say(f"vertical accuracy {said.accuracy_m:.3g} m (95 %), from the raster's metadata")
+        stated = said.accuracy_m
     if stated is None:
         ctx.warn(
             "no vertical accuracy is stated and no check points are given: how certain a dead spot is cannot be told; "
@@ -72,6 +81,21 @@ def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
         draws=survey.draws if ctx.params["uncertainty"] else 0,
         seed=survey.seed,
     )
+
+
+def hidden_of(ctx: StepContext) -> dict[str, Hidden]:
+    """What the survey of each fence line may have missed; empty where that is left out."""
+    dip = ctx.site.detection.dip_length_m
+    if dip == 0.0:
+        return {}
+    found = {}
+    for row in ctx.read(FENCE).to_dict("records"):
+        if pd.isna(row.get("resolves_m")):  # a plan made before inspect wrote it
+            quality = survey_quality(ctx.site, ctx.terrain, [row["geometry"]])
+        else:
+            quality = SurveyQuality(float(row["resolves_m"]), row["resolves_origin"])
+        found[str(row["fence_id"])] = Hidden(quality, dip)
+    return found
 
 
 def add_certainty(

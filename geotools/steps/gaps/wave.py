@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 
 from geotools.beam.strip import HIGHEST_TOP_M
@@ -20,7 +21,7 @@ from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
 from geotools.steps.gaps.spoken import tell_verdicts, verdict_lengths, verdict_rows, verdict_table
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import accuracy_of, polarisations, unknowns_of
+from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, unknowns_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
 
@@ -73,13 +74,15 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
     task = TileTask.of(ctx, rules, unknowns_of(ctx, accuracy_of(ctx)))
+    surveys = hidden_of(ctx)
     fences = ctx.read(FENCE).set_index("fence_id").geometry
     said: list[Stretch] = []
     with small_cache():
         rasters, done = _Rasters(ctx, rules, chains), 0
         for chain in chains:
             stations: dict[str, dict[str, StationVerdicts]] = {}
-            for found in _findings(ctx, chain, task, done, len(zones)):
+            asked = replace(task, unknowns=replace(task.unknowns, hidden=surveys.get(chain.fence_id)))
+            for found in _findings(ctx, chain, asked, done, len(zones)):
                 done += len(found.strips)
                 rasters.lay(found)
                 stations |= found.stations
@@ -102,7 +105,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     tell_verdicts(ctx, lengths)
     return StepResult(
         layers={
-            "verdicts": frame_of(VERDICTS, verdict_rows(said), crs),
+            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys), crs),
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
