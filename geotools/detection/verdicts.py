@@ -68,6 +68,11 @@ class StationVerdicts:
     missed: Flags
     missed_m: float = 0.0
 
+    def detected(self) -> Flags:
+        """Stations that count as detected, (n,)."""
+        sure = self.open_share <= 1.0 - CONFIDENCE
+        return np.asarray(self.known & ~self.dead & ~self.missed & sure & ~self.law)
+
     def verdict(self, row: int) -> tuple[str, float | None, str]:
         """Verdict, confidence and cause at a station."""
         share = float(self.open_share[row])
@@ -114,12 +119,15 @@ class ZoneVerdicts:
         By threat.
     worlds : list of mapping of str to (n, k) array
         Modulation of its own heads in the worlds that were drawn.
+    dead_in : list of mapping of str to (n,) bool
+        Stations that are crossed in each of them.
     ample : bool
         The first worlds left so much in hand that no more were drawn.
     """
 
     stations: dict[str, StationVerdicts]
     worlds: list[Mapping[str, Floats]]
+    dead_in: list[Mapping[str, Flags]]
     ample: bool
 
 
@@ -140,13 +148,13 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
         nothing = {
             t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f)) for t, f in dead.items()
         }
-        return ZoneVerdicts(nothing, [], ample=True)
+        return ZoneVerdicts(nothing, [], [], ample=True)
     missed_m, missed = _missed(perimeter, zone_id, unknowns)
     owns = drawn_modulation(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
     if not ample and unknowns.draws > _FIRST:
         owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
-    tried = [perimeter.dead(zone_id, own) for own in owns]
+    tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     law = {} if ample else _within_envelope(perimeter, zone_id, unknowns.envelope)
     stations = {
         threat: StationVerdicts(
@@ -159,7 +167,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
         )
         for threat, flags in dead.items()
     }
-    return ZoneVerdicts(stations, owns, ample)
+    return ZoneVerdicts(stations, owns, tried, ample)
 
 
 def _missed(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> tuple[float, dict[str, Flags]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
@@ -23,6 +25,21 @@ class Detection(SiteSection):
         default=0.23,
         ge=0,
         lt=1,
+    )
+    uncertain: tuple[Literal["survey", "spacing", "build", "body", "surface", "heads", "law"], ...] = setting(
+        "what enters the confidence of a verdict: the survey's accuracy, dips between its points, how works turn out, "
+        "bodies' sizes, the surface of grass or snow, heads as mounted, the receiver's other law; what is left out is "
+        "taken as exactly known",
+        mark=COMMON,
+        default=("survey", "spacing", "build", "body", "surface", "heads", "law"),
+    )
+    aim_tolerance_deg: float = setting(
+        "how far a head may point off the other one as mounted, up or sideways (95 %)",
+        unit="degree",
+        mark=COMMON,
+        default=1.0,
+        ge=0,
+        le=5,
     )
     head_tolerance_m: float = setting(
         "how far a head may be off its height as mounted (95 %)", unit="m", mark=COMMON, default=0.02, ge=0, le=0.2
@@ -49,7 +66,7 @@ class Detection(SiteSection):
     )
     spacing_m: float = setting("spacing of the places examined along a beam", unit="m", default=0.5, ge=0.1, le=2)
     grass_m: float = setting(
-        "height that grass may reach: it hides a crawler from below, or reflects at its top",
+        "height that grass or snow may reach: it hides a crawler from below, or reflects at its top",
         unit="m",
         default=0.0,
         ge=0,

@@ -14,12 +14,33 @@ from geotools.detection.verdicts import CONFIDENCE, VERDICTS, Stretch
 from geotools.engine.step import StepContext
 from geotools.plan import ids
 
-__all__ = ["EVERY_THREAT", "tell_verdicts", "verdict_lengths", "verdict_rows", "verdict_table"]
+__all__ = [
+    "EVERY_THREAT",
+    "NOT_KNOWN",
+    "SOURCE_WORDS",
+    "source_lengths",
+    "tell_sources",
+    "tell_verdicts",
+    "verdict_lengths",
+    "verdict_rows",
+    "verdict_table",
+]
 
 Row = dict[str, Any]
 #: Stands in the field threat of the rows for all threats together, the worst of them.
 EVERY_THREAT = "all"
 _RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
+#: Begins the name of a source of what is not known exactly in the field change of the sensitivity table.
+NOT_KNOWN = "not known: "
+SOURCE_WORDS = {
+    "survey": "accuracy of the survey",
+    "spacing": "dips between its points",
+    "build": "works as they turn out",
+    "body": "bodies' sizes",
+    "surface": "surface of the grass",
+    "heads": "heads as mounted",
+    "law": "law of the receiver",
+}
 _SETTLE = {
     "": "a walk test",
     "no_beam": "a zone, or heads in the zone that stands there",
@@ -136,6 +157,25 @@ def verdict_table(lengths: dict[str, dict[str, float]], closing: Row) -> Row:
         "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
     }
     return first | {"more": [closing]}
+
+
+def source_lengths(sensitivity: Sequence[Row]) -> dict[str, dict[str, float]]:
+    """Metres of zone that would be detected if each source of what is not known were known, by threat."""
+    found: dict[str, dict[str, float]] = {}
+    for row in sensitivity:
+        if row["change"].startswith(NOT_KNOWN):
+            of = found.setdefault(row["threat"], {})
+            source = row["change"].removeprefix(NOT_KNOWN)
+            of[source] = round(of.get(source, 0.0) + row["unproven_m"], 2)
+    return found
+
+
+def tell_sources(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:
+    """Say what each source of what is not known costs."""
+    for threat, metres in lengths.items():
+        parts = [f"{SOURCE_WORDS[source]} {m:.1f} m" for source, m in metres.items() if m > 0.0]
+        if parts:
+            ctx.say(f"{threat}: would be detected if one were known exactly: {', '.join(parts)} (table sensitivity)")
 
 
 def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:

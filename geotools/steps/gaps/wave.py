@@ -19,7 +19,14 @@ from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROF
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
-from geotools.steps.gaps.spoken import tell_verdicts, verdict_lengths, verdict_rows, verdict_table
+from geotools.steps.gaps.spoken import (
+    source_lengths,
+    tell_sources,
+    tell_verdicts,
+    verdict_lengths,
+    verdict_rows,
+    verdict_table,
+)
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
 from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, unknowns_of
 
@@ -103,6 +110,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     crs = ctx.workspace.work_crs
     lengths = verdict_lengths(said)
     tell_verdicts(ctx, lengths)
+    tell_sources(ctx, source_lengths(rows["sensitivity"]))
     return StepResult(
         layers={
             "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys), crs),
@@ -117,6 +125,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         summary={
             "method": "wave",
             "verdicts": lengths,
+            "unproven_by_source_m": source_lengths(rows["sensitivity"]),
             "dead_spots": len(rows["dead_spots"]),
             "dead_length_m": {
                 t.name: round(sum(r["length_m"] for r in rows["dead_spots"] if r["threat"] == t.name), 2)
