@@ -152,7 +152,7 @@ CROSSINGS = LayerSchema(
         field="outcome",
         categories=(
             Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
-            Category("alarmed", "Weakest crossing, alarmed", Symbol(GREY, width=0.4, dash="dash")),
+            Category("alarmed", "Weakest crossing, alarms by the best estimate", Symbol(GREY, width=0.4, dash="dash")),
         ),
     ),
 )
