@@ -102,7 +102,8 @@ def _field(verdicts: pd.DataFrame | None) -> list[Fact]:
     both = verdicts[verdicts["field"] == "profile_and_3d"]
     zones = sorted(both["zone_id"].dropna().unique())
     if not zones:
-        return [Fact("Field that answered", "over each beam line's profile", "no ground beside a beam asks for more")]
+        where = "over each beam line's profile"
+        return [Fact("Field that answered", where, "the one in three dimensions was asked nowhere")]
     apart = both[(both["cause"] == "field_3d") & (both["threat"] != "all")]
     metres = float((apart["to_m"] - apart["from_m"]).groupby(apart["threat"]).sum().max()) if len(apart) else 0.0
     said = f"in three dimensions too in {', '.join(zones[:8])}{' and more' if len(zones) > 8 else ''}"
