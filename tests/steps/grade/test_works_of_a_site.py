@@ -10,8 +10,10 @@ import numpy as np
 import pypdf
 import pytest
 import rasterio
+from click.testing import CliRunner
 from matplotlib.tri import LinearTriInterpolator, Triangulation
 
+from geotools.cli import cli
 from geotools.engine.runner import Job
 from geotools.plan.schema import (
     ACCEPTANCE,
@@ -320,3 +322,19 @@ def test_as_built_passes_the_design_and_fails_half_the_fill(done, tmp_path, shar
         assert verdict.cells_out.sum() == pytest.approx(deep.sum(), abs=3)
     else:
         assert not len(out) and verdict.dead_built_m.max() == 0
+
+
+@pytest.mark.parametrize("share, code", [(1.0, 0), (0.5, 9)])
+def test_the_commands_exit_code_says_whether_the_works_pass(done, tmp_path, share, code):
+    built = ground()
+    change, transform, _ = raster(done, "cut_fill.tif")
+    add_to(built, share * np.nan_to_num(change), transform)
+    survey = write_raster(tmp_path / "survey.tif", built, cell=0.5, top=5_400_060.0)
+    words = ["asbuilt", str(done.out.parent / "site.toml"), "--survey", str(survey), "--overwrite", "--no-update"]
+    done.__exit__(None, None, None)  # the folder is the command's while it runs
+    try:
+        ended = CliRunner().invoke(cli, [*words, "--out", str(done.out)])
+    finally:
+        done.__enter__()
+    assert ended.exit_code == code, ended.output
+    assert Path(done.out / "acceptance.csv").read_text().count("fail,") == (code != 0)
