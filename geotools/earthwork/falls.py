@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,6 +99,7 @@ class Drainage:
         self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
         self._far = ~inner
         self.paths: list[_Path] = []
+        self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
@@ -209,7 +211,13 @@ class Drainage:
         return new
 
     def _new_ponds(self, level: np.ndarray) -> list[np.ndarray]:
-        """Ponds that hold more water than stood in their place before, by more than is let pass."""
+        """Ponds that hold more water than stood in their place before, by more than is let pass; each found once."""
+        key = hashlib.blake2b(level.tobytes(), digest_size=16).digest()
+        if key not in self._found:
+            self._found[key] = self._ponds_in(level)
+        return self._found[key]
+
+    def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
         close = np.where(self._far, np.nan, np.where(self._rim, self.flow.filled, level))
         depth = np.nan_to_num(flood(close).filled - close)
         depth[self._rim] = 0.0

@@ -150,10 +150,11 @@ class ZoneGroup:
         ]
         return self._judged(None if state is None else both[0], *both[len(states) - len(edges) :])
 
-    def choices(self) -> list[tuple[Heads, float]]:
+    def choices(self, most: float) -> list[tuple[Heads, float]]:
         """Sets of heads worth moving, each with a price that its works will hardly be below, the lowest first.
 
-        The price is that of the first tolerances, without regard to machines and water.
+        The price is that of the first tolerances, without regard to machines and water. Sets that come to `most` are
+        left out.
         """
         able = [
             (k, end)
@@ -161,17 +162,25 @@ class ZoneGroup:
             for end, (low, high) in enumerate(line.reach)
             if high - low > 1e-6
         ]
-        sets = {frozenset(able), *(frozenset([head]) for head in able if len(self.zones) == 1)} - {frozenset()}
+        if not able:
+            return []
+        one = self.settings.rules.prices.set_head
+        every = frozenset(able)
+        earth = self._rough(every)
+        found = [(every, earth + one * len(able))]
+        # with fewer heads free there is no less earth to move
+        if len(self.zones) == 1 and len(able) > 1 and earth + one < most:
+            found += [(frozenset([head]), self._rough(frozenset([head])) + one) for head in able]
+        return sorted([f for f in found if f[1] < most], key=lambda item: (item[1], sorted(item[0])))
+
+    def _rough(self, heads: Heads) -> float:
+        """Price of the earthworks at the first tolerances with these heads free; 0 where nothing is found."""
         asked = [np.where(spread(p.chainage, p.open, _REACH_M), self.tolerance, np.inf) for p in self.first]
         lengths = [z.line.length for z in self.zones]
-        found = []
-        for heads in sets:
-            try:
-                earth = self._solver().rough(tightened(self._lines(heads), lengths, self.first, asked))
-            except InfeasibleError:
-                earth = 0.0
-            found.append((heads, earth + self.settings.rules.prices.set_head * len(heads)))
-        return sorted(found, key=lambda item: (item[1], sorted(item[0])))
+        try:
+            return self._solver().rough(tightened(self._lines(heads), lengths, self.first, asked))
+        except InfeasibleError:
+            return 0.0
 
     def run(self, free: Heads, *, keep_falls: bool, most: float = np.inf) -> ZoneGrading:
         """The cheapest works with these heads free to move and the others held.

@@ -49,7 +49,8 @@ def grade_group(
             key=lambda pair: _rank(pair[0]),
         )
     held_is_good = best.proven and best.dry and best.buildable
-    for heads, least in trial.choices()[: 1 if held_is_good else None]:
+    worth = _price(best) - sum(c.cost for c in best.crossings)
+    for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
         if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
             break
         best = min((best, trial.run(heads, keep_falls=keep_falls, most=_price(best))), key=_rank)
