@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,11 +104,18 @@ class Drainage:
         self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
         self._far = ~inner
         # water comes in here: held back, it does not leave uphill, but stands beyond what is looked at
-        own = np.arange(self.level.size)
-        inward = inner.ravel()[self.flow.receiver] & (self.flow.receiver != own)
-        self._inflow = self._rim & inward.reshape(rows, columns)
+        self._inflow = self._rim & self._led_to(inner & ~self._rim)
         self.paths: list[_Path] = []
+        self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
+
+    def _led_to(self, inside: np.ndarray) -> npt.NDArray[np.bool_]:
+        """Cells of the rim whose water gets inside without leaving the rim first."""
+        rim, receiver = self._rim.ravel(), self.flow.receiver
+        to = receiver.copy()
+        while (on := rim[to] & (receiver[to] != to)).any():
+            to[on] = receiver[to[on]]
+        return np.asarray(inside.ravel()[to].reshape(inside.shape))
 
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
         """Keep the falls of these cells to their receivers, one path for each run of them; False if there are none."""
@@ -216,7 +224,13 @@ class Drainage:
         return new
 
     def _new_ponds(self, level: np.ndarray) -> list[np.ndarray]:
-        """Ponds that hold more water than stood in their place before, by more than is let pass."""
+        """Ponds that hold more water than stood in their place before, by more than is let pass; each found once."""
+        key = hashlib.blake2b(level.tobytes(), digest_size=16).digest()
+        if key not in self._found:
+            self._found[key] = self._ponds_in(level)
+        return self._found[key]
+
+    def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
         # a way that leads on beyond the rim takes the water with it
         rim = np.where(level < self.level - _NOTHING_M, level, self.flow.filled)
         rim = np.where(self._inflow, _WALL_M, rim)
