@@ -20,6 +20,7 @@ from geotools.detection.level_ground import (
     level_pair,
 )
 from geotools.detection.perimeter import length_of
+from geotools.detection.spots import runs
 from geotools.plan.model import FenceChain, Zone
 from geotools.site import Level, Site
 from geotools.steps.layout.checks import Conflict, EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
@@ -132,11 +133,20 @@ class Judge:
         """What detection says of one end of a zone, of the threats that its stack and the neighbour's answer."""
         threats = [t for t in self._answered(zone.pairs) if other is None or t in self._answered(other.pairs)]
         from_tx = at_start == zone.forward
-        half = answer.chainage_m <= answer.chainage_m[-1] / 2
-        half = half if from_tx else half[::-1]
-        open_m = {threat: length_of(answer.dead[threat] & half, answer.chainage_m) for threat in threats}
+        open_m = {threat: self._dead_m(answer, threat, from_tx) for threat in threats}
         before = [answer.before_heads[threat][0 if from_tx else 1] for threat in threats]
         return EndDetection({t: m for t, m in open_m.items() if m > 0}, max(before, default=0.0), bool(threats))
+
+    @staticmethod
+    def _dead_m(answer: LevelZone, threat: str, from_tx: bool) -> float:
+        """Metres that a threat crosses undetected in the dead spots that are nearer to one head than to the other."""
+        x, total = answer.chainage_m, 0.0
+        for first, last in runs(answer.dead[threat]):
+            if (x[first] + x[last] <= x[-1]) == from_tx:
+                spot = np.zeros(x.size, dtype=bool)
+                spot[first : last + 1] = True
+                total += length_of(spot, x)
+        return total
 
     def _posts(self, zone: Zone) -> Iterable[Conflict]:
         """Heads of a post on one spot, of one role, and of one band crossed."""
