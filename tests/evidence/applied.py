@@ -174,8 +174,8 @@ def main(folder: Path) -> int:
         f"geotools {geotools.__version__}. Zones: with dead spots; clear: those that the options call proven; broken:",
         "dead metres that the run on the proposed state finds in those. Rest: zones not called clear, dead length",
         "that remedy states of the proposed state, and found there; nothing is done where no option clears a zone.",
-        "A claim is broken too by more dead metres than stated, and by a dead spot that the advice calls closed and that",
-        "is found again (spots).",
+        "A claim is broken too by more dead metres than stated, and by a dead spot that the advice calls closed and",
+        "that is found again (spots).",
         "",
         f"{'site':<34} {'zones':>5} {'clear':>6}  broken",
     ]
