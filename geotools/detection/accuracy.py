@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -127,14 +128,17 @@ def error_field(
 ) -> Floats:
     """Correlated normal errors over a strip, (draws, n, k), metres; correlation exp(-(distance / length)^2)."""
     length = accuracy.correlation_m
-
-    def kernel(at: Floats) -> Floats:
-        # white noise smoothed by exp(-2 d^2 / length^2) is correlated by exp(-d^2 / length^2)
-        step = min(length / 4.0, float(at[1] - at[0]) if at.size > 1 else length)
-        grain = np.arange(at[0] - 1.5 * length, at[-1] + 1.5 * length + step, step)
-        weights = np.exp(-2.0 * ((at[:, None] - grain[None, :]) / length) ** 2)
-        return np.asarray(weights / np.sqrt((weights**2).sum(axis=1, keepdims=True)))
-
-    along, across = kernel(chainage_m), kernel(offset_m)
+    along, across = (_kernel(np.ascontiguousarray(at, float).tobytes(), length) for at in (chainage_m, offset_m))
     noise = rng.standard_normal((draws, along.shape[1], across.shape[1]))
     return np.asarray(accuracy.sigma_m * (along @ noise @ across.T))
+
+
+@lru_cache(maxsize=16)
+def _kernel(places: bytes, length: float) -> Floats:
+    """Weights of white noise at each place; kept, for every world draws over the same strip."""
+    at = np.frombuffer(places)
+    # white noise smoothed by exp(-2 d^2 / length^2) is correlated by exp(-d^2 / length^2)
+    step = min(length / 4.0, float(at[1] - at[0]) if at.size > 1 else length)
+    grain = np.arange(at[0] - 1.5 * length, at[-1] + 1.5 * length + step, step)
+    weights = np.exp(-2.0 * ((at[:, None] - grain[None, :]) / length) ** 2)
+    return np.asarray(weights / np.sqrt((weights**2).sum(axis=1, keepdims=True)))

@@ -23,7 +23,7 @@ from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
-from geotools.detection.areas import Areas, areas_of, crossed
+from geotools.detection.areas import Areas, areas_of, crossed, stepped_over
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
 from geotools.errors import InputError, place_words
@@ -485,7 +485,11 @@ class Perimeter:
         topology, place = chain.topology, chain.place[zone_id]
         window = topology.window(place, WAYS_ZONES)
         rows = {}
+        met = self._joined(zone_id, trial)
         for number, threat in enumerate(self.rules.targets):
+            if not stepped_over(topology, place, met[number] < level).any():
+                rows[threat] = np.zeros(topology.shape(place)[0], dtype=bool)
+                continue
 
             def areas(at: int, number: int = number) -> Areas:
                 name = chain.ids[at]
@@ -505,6 +509,8 @@ class Perimeter:
         """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
+        if not stepped_over(topology, place, open_).any():
+            return np.zeros(topology.shape(place)[0], dtype=bool)
         here = areas_of(topology, place, open_)
 
         def areas(at: int) -> Areas:

@@ -68,8 +68,8 @@ def grade_zones(
     """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.
 
     zones : those to grade, with their heads as they are to stand. Zones whose strips overlap share one programme; where
-    that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; one that meets
-    no other works is taken as it is.
+    that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; those that
+    meet no other works are taken as they are.
 
     Returns
     -------
@@ -79,9 +79,12 @@ def grade_zones(
     made: dict[str, tuple[Zone, ZoneGrading]] = {}
 
     def attempt(group: list[Zone]) -> ZoneGrading:
-        if len(group) == 1 and known is not None and group[0].zone_id in known:
-            return known[group[0].zone_id]
-        return grade_group(perimeter, surface, group, settings, keep=keep)
+        parts = [known[z.zone_id] for z in group if z.zone_id in known] if known is not None else []
+        if len(parts) < len(group):
+            parts = []
+        if len(parts) == 1:
+            return parts[0]
+        return grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
 
     for turn in _turns(strip_groups(zones, reach)):
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes

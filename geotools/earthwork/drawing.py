@@ -108,6 +108,8 @@ def write_dxf(
         ezdxf's auditor finds the drawing at fault; nothing is written.
     """
     drawing = ezdxf.new("R2010", setup=["linetypes"])
+    # the library notes the moment; equal content gives equal bytes
+    drawing.ezdxf_metadata()["CREATED_BY_EZDXF"] = ezdxf.__version__
     units = site.units
     survey = "survey" in units.name.lower()
     drawing.units = ezdxf.units.M if units.metres == 1.0 else 21 if survey else ezdxf.units.FT

@@ -189,7 +189,15 @@ def test_a_dammed_stream_needs_a_crossing_and_a_pond_beside_it_is_told():
     assert drainage.after(strip.cells.ground) == ([], [])
     dam = np.where(strip.cells.movable, np.maximum(strip.cells.ground, 100.3), strip.cells.ground)
     (crossing,), ponds = drainage.after(dam)
+    assert crossing.inlet_m >= crossing.outlet_m
     assert not ponds and abs(crossing.line[0, 0] - 25) < 1.0 and crossing.line[0, 1] > crossing.line[1, 1]
+    # ground dug out below today's bed: the way leads to where today's ground lies deeper, and leaves nothing standing
+    pit = np.where(
+        strip.cells.movable & (np.abs(strip.x - 25) < 1.5) & (np.abs(strip.y) < 1.0), 99.7, strip.cells.ground
+    )
+    (crossing,), ponds = drainage.after(pit, every=True)
+    assert not ponds and crossing.outlet_m <= crossing.inlet_m <= 99.7 + 0.01
+    assert crossing.outlet_m == pytest.approx(float(ground.sample(*crossing.line[1])), abs=0.02)
     hollow = np.where(strip.cells.movable & (np.hypot(strip.x - 10, strip.y) < 1.5), 100.5, strip.cells.ground)
     _, ponds = drainage.after(hollow)
     assert len(ponds) == 1 and drainage.keep_from(ponds) and not drainage.keep_from(ponds)

@@ -11,6 +11,7 @@ from geotools.corridor import BeamLine
 from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
 from geotools.detection.perimeter import Perimeter, length_of
 from geotools.earthwork.falls import WaterCrossing
+from geotools.earthwork.known import Known
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
@@ -109,7 +110,7 @@ class _Trial:
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
         self.settings, self.prices, self.keep = limits.settings, limits.prices, keep
-        self.level = perimeter.levels(zone.zone_id)
+        self.level, self.known = perimeter.levels(zone.zone_id), Known()
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
 
@@ -191,7 +192,7 @@ class _Trial:
     def grade(self, name: str, start: Option | None = None) -> tuple[Option | None, ZoneGrading]:
         """Least earthwork, from the heads as they are or as another option sets them."""
         zone = start.zones[0] if start else self.zone
-        grading = grade_group(self.perimeter, self.surface, [zone], self.settings, keep=self.keep)
+        grading = grade_group(self.perimeter, self.surface, [zone], self.settings, keep=self.keep, known=self.known)
         if grading.made is None:
             return None, grading
         (made,) = grading.zones

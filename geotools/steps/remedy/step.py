@@ -265,6 +265,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
     return {
         "spots": len(rows),
         "proven": proven,
+        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["proven"]],
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
