@@ -76,6 +76,10 @@ class Rules:
     targets: Mapping[str, Target]
     grass_m: float = 0.0
 
+    def alarms(self, modulation: npt.ArrayLike) -> Flags:
+        """Whether the largest modulation met on a way is enough for an alarm, in the shape of what is given."""
+        return np.asarray(np.asarray(modulation) >= self.threshold)
+
     @property
     def floor_width_m(self) -> float:
         """Width of the body that the detection floor is for: the narrowest of those on the ground."""

@@ -164,7 +164,7 @@ class Request:
     def stagger_m(self) -> float:
         """Sideways distance of posts in line: as asked, but no more than what the two zones see there closes well."""
         stack = self.judge.stack_of(self.levels)
-        distance, half = self.judge.seen_m(stack, self.longest_m)
+        distance, half = self.judge.half_width_m(stack, self.longest_m)
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
