@@ -45,7 +45,7 @@ def sheet_set(
     clear = (
         f"these zones are not clear and not to be built as drawn: {missed}"
         if missed
-        else "every zone of this set is clear"
+        else "every zone of this set was clear by the model"
     )
     notes = (
         "Lengths and levels are metres; stations count along the beam from the transmitter's post.",
