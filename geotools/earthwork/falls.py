@@ -218,16 +218,40 @@ class Drainage:
         return self._found[key]
 
     def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
-        close = np.where(self._far, np.nan, np.where(self._rim, self.flow.filled, level))
-        depth = np.nan_to_num(flood(close).filled - close)
-        depth[self._rim] = 0.0
+        # water that stands as it does today all around the works stands so beyond: then that much need not be asked
+        same = (level == self.level) | (np.isnan(level) & np.isnan(self.level))
+        near = ndimage.distance_transform_edt(same) <= int(np.ceil(_CLOSE_M / self.cell)) if not same.all() else ~same
+        near &= ~self._far
+        if not near.any():
+            return []
+        rim = near & ~ndimage.binary_erosion(near, np.ones((3, 3)))
+        found, water = self._ponds_within(level, near, rim)
+        inner_edge = near & ~rim & ndimage.binary_dilation(rim, np.ones((3, 3)))
+        if np.array_equal(water[inner_edge], self.flow.filled[inner_edge], equal_nan=True):
+            return found
+        return self._ponds_within(level, ~self._far, self._rim)[0]
+
+    def _ponds_within(
+        self, level: np.ndarray, near: npt.NDArray[np.bool_], rim: npt.NDArray[np.bool_]
+    ) -> tuple[list[np.ndarray], np.ndarray]:
+        """Ponds in a part of the window along whose rim today's water stands, and the level of the water there."""
+        rows, columns = (np.flatnonzero(near.any(axis=axis)) for axis in (1, 0))
+        part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        close = np.where(near, np.where(rim, self.flow.filled, level), np.nan)[part]
+        filled = flood(close).filled
+        water = np.full(level.shape, np.nan)
+        water[part] = filled
+        depth = np.nan_to_num(filled - close)
+        depth[rim[part]] = 0.0
         labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
         if not count:
-            return []
+            return [], water
         number = np.arange(1, count + 1)
-        more = ndimage.sum_labels(depth - self._standing, labels, number) * self.cell**2
-        flat = labels.ravel()
-        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]]
+        more = ndimage.sum_labels(depth - self._standing[part], labels, number) * self.cell**2
+        whole = np.zeros(level.shape, labels.dtype)
+        whole[part] = labels
+        flat = whole.ravel()
+        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]], water
 
     def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> tuple[WaterCrossing, int] | None:
         """The crossing that empties a pond to today's water level, and its inlet; None where no kind is on offer."""
