@@ -128,8 +128,9 @@ def write_dxf(
         pen.triangles(tin)
     box = ezdxf.bbox.extents(pen.space, fast=True)
     if box.has_data:
+        drawn = len(pen.space)
         pen.statement(site, notes, box.extmin)
-        box = ezdxf.bbox.extents(pen.space, fast=True)
+        box.extend(ezdxf.bbox.extents(list(pen.space)[drawn:], fast=True))
         pen.space.reset_extents(box.extmin, box.extmax)
         drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = box.extmin, box.extmax
     problems = audit(drawing)
