@@ -107,13 +107,6 @@ class Drainage:
         self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
-    def _led_to(self, rim: npt.NDArray[np.bool_], inside: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-        """Cells of a rim whose water gets inside without leaving the rim first."""
-        along, to = rim.ravel(), self.flow.receiver.copy()
-        while (on := along[to] & (self.flow.receiver[to] != to)).any():
-            to[on] = self.flow.receiver[to[on]]
-        return rim & inside.ravel()[to].reshape(rim.shape)
-
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
         """Keep the falls of these cells to their receivers, one path for each run of them; False if there are none."""
         p = cells[~self._known[cells]]
@@ -228,29 +221,47 @@ class Drainage:
         return self._found[key]
 
     def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
-        # water that stands as it does today all around the works stands so beyond: then that much need not be asked
-        same = (level == self.level) | (np.isnan(level) & np.isnan(self.level))
-        near = ndimage.distance_transform_edt(same) <= int(np.ceil(_CLOSE_M / self.cell)) if not same.all() else ~same
-        near &= ~self._far
-        if not near.any():
+        # Where water stands as it does today all around the works, it stands so beyond: then that much need not be
+        # asked. Along the rim water leaves at today's level where its way from there does not lead through the works;
+        # elsewhere it must not leave at all, for what the works hold back may be the way it went.
+        changed = ~((level == self.level) | (np.isnan(level) & np.isnan(self.level)))
+        if not changed.any():
             return []
+        near = ndimage.distance_transform_edt(~changed) <= int(np.ceil(_CLOSE_M / self.cell))
+        near &= ~self._far
         rim = near & ~ndimage.binary_erosion(near, np.ones((3, 3)))
-        found, water = self._ponds_within(level, near, rim)
-        inner_edge = near & ~rim & ndimage.binary_dilation(rim, np.ones((3, 3)))
-        if np.array_equal(water[inner_edge], self.flow.filled[inner_edge], equal_nan=True):
+        through = self._runs_through(changed)
+        found, water = self._ponds_within(level, near, rim, rim & through)
+        beside = near & ~rim & ndimage.binary_dilation(rim, np.ones((3, 3)))
+        if np.array_equal(water[beside], self.flow.filled[beside], equal_nan=True):
             return found
-        return self._ponds_within(level, ~self._far, self._rim)[0]
+        return self._ponds_within(level, ~self._far, self._rim, self._rim & through)[0]
+
+    def _runs_through(self, cells: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+        """Cells of the window whose water runs, today, through some of these cells."""
+        through, ahead = cells.ravel(), self.flow.receiver
+        while True:
+            further = ahead[ahead]
+            through = through | through[ahead]
+            if (further == ahead).all():
+                return through.reshape(cells.shape)
+            ahead = further
 
     def _ponds_within(
-        self, level: np.ndarray, near: npt.NDArray[np.bool_], rim: npt.NDArray[np.bool_]
+        self,
+        level: np.ndarray,
+        near: npt.NDArray[np.bool_],
+        rim: npt.NDArray[np.bool_],
+        wall: npt.NDArray[np.bool_],
     ) -> tuple[list[np.ndarray], np.ndarray]:
-        """Ponds in a part of the window along whose rim today's water stands, and the level of the water there."""
+        """Ponds in a part of the window along whose rim today's water stands, and the level of the water there.
+
+        wall : cells of the rim over which no water leaves.
+        """
         rows, columns = (np.flatnonzero(near.any(axis=axis)) for axis in (1, 0))
         part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-        # a way that leads on beyond the rim takes the water with it; where water comes in it does not leave uphill, but
-        # stands beyond what is looked at
-        edge = np.where(level < self.level - _NOTHING_M, level, self.flow.filled)
-        edge = np.where(self._led_to(rim, near & ~rim), _WALL_M, edge)
+        # a way that leads on beyond the rim takes the water with it
+        edge = np.where(level < self.level - _NOTHING_M, level, np.where(wall, _WALL_M, self.flow.filled))
         close = np.where(near, np.where(rim, edge, level), np.nan)[part]
         filled = flood(close).filled
         water = np.full(level.shape, np.nan)

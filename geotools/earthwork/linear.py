@@ -27,9 +27,9 @@ __all__ = ["Answer", "Programme", "UnfitError", "explained"]
 
 # A head moved for nothing is still work: this breaks ties between equally cheap end levels (cost units per metre).
 _END_TIE = 1e-3
-#: Cells around ground out of tolerance that are looked at first; how many more where works reach the rim, and where
-#: nothing satisfies the limits; how often a window is taken.
-_STEPS, _MORE_STEPS, _FAR_STEPS, _WIDENINGS = 5, 8, 24, 4
+#: Cells around ground out of tolerance that are looked at first; how many more where works reach the rim; how often a
+#: window is taken.
+_STEPS, _MORE_STEPS, _WIDENINGS = 5, 8, 4
 #: A strip of which a window takes more than this share is taken as a whole.
 _MOST_OF_IT = 0.75
 
@@ -117,17 +117,13 @@ class Programme:
                 wanted[self.falls.upper[short]] = wanted[self.falls.lower[short]] = True
             if not self._look_at(wanted & able, _STEPS):
                 return None
-        infeasible = 0
         for _ in range(_WIDENINGS):
             window = self._window
             assert window is not None  # looked at above
             try:
                 answer = self._solved(window, weight, ends, low, high)
             except InfeasibleError:
-                infeasible += 1
-                if infeasible > 1 or not self._look_at(window.inside, _FAR_STEPS):
-                    break
-                continue
+                break  # the whole strip has to say whether that is so
             needs = asking(self.cells, self.lines, answer.ends + self.datum) & ~window.inside
             if not needs.any() and window.holds(answer.change[window.index]):
                 return answer

@@ -13,6 +13,8 @@ from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 
+#: Prices nearer than this are the same.
+_SAME_PRICE = 0.5
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
 
@@ -38,14 +40,22 @@ def grade_group(
     posts = [(x, y, _POST_RADIUS_M) for li in lines_of for x, y in ((li.x0, li.y0), (li.x1, li.y1))]
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
-    if parts and (apart := trial.of_parts(parts)) is not None:
+    apart = trial.of_parts(parts) if parts else None
+    # water that one alone does not hold back costs something to drain: then works found together may be cheaper
+    if apart is not None and apart.price <= sum(part.price for part in parts) + _SAME_PRICE:
         return apart
+    found = _searched(trial, float("inf") if apart is None else apart.price)
+    return found if apart is None else min((apart, found), key=_rank)
+
+
+def _searched(trial: ZoneGroup, most: float) -> ZoneGrading:
+    """The cheapest works of a group; those that come to `most` are not looked for to the end."""
     # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
-    best = trial.run(frozenset(), keep_falls=False)
+    best = trial.run(frozenset(), keep_falls=False, most=most)
     keep_falls = False
     if best.crossings or not best.dry:
         best, keep_falls = min(
-            ((best, False), (trial.run(frozenset(), keep_falls=True, most=_price(best)), True)),
+            ((best, False), (trial.run(frozenset(), keep_falls=True, most=min(most, _price(best))), True)),
             key=lambda pair: _rank(pair[0]),
         )
     held_is_good = best.proven and best.dry and best.buildable
@@ -53,7 +63,7 @@ def grade_group(
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
         if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
             break
-        best = min((best, trial.run(heads, keep_falls=keep_falls, most=_price(best))), key=_rank)
+        best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(most, _price(best)))), key=_rank)
     return best
 
 
