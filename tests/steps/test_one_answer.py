@@ -18,7 +18,9 @@ from geotools.detection.chain import chain_vertices
 from geotools.engine.runner import Job
 from geotools.plan.schema import (
     ACCEPTANCE,
+    ADVICE,
     BEAMS,
+    CROSSINGS,
     DEAD_SPOTS,
     FENCE,
     GRADINGS,
@@ -168,9 +170,17 @@ def test_every_step_says_what_gaps_says(name, tmp_path):
         for row in read(HEAD_HEIGHTS).itertuples():
             assert row.dead_now_m == pytest.approx(dead.get(row.zone_id, 0.0), abs=1e-3), f"heights, {row.beam_id}"
         options = read(OPTIONS)
+        weakest = read(CROSSINGS).groupby("zone_id").modulation.min()
         assert set(options.zone_id) == set(dead)
         for row in options.itertuples():
             assert row.dead_before_m == pytest.approx(dead[row.zone_id], abs=1e-3), f"remedy, {row.option_id}"
+            if row.option != "none":
+                assert row.weakest_before == pytest.approx(weakest[row.zone_id], abs=1e-6), f"remedy, {row.option_id}"
+        # what remedy advises it advises of the places that gaps found, each with the length that is dead there
+        advice = read(ADVICE).set_index("spot_id")
+        assert set(advice.index) == set(spots.spot_id)
+        for spot in spots.itertuples():
+            assert advice.dead_before_m[spot.spot_id] == pytest.approx(spot.to_m - spot.from_m, abs=1e-3), spot.spot_id
         for row in read(GRADINGS).itertuples():
             assert row.dead_before_m == pytest.approx(dead.get(row.zone_id, 0.0), abs=1e-3), f"grade, {row.zone_id}"
             taken = options[(options.zone_id == row.zone_id) & options.recommended]
