@@ -58,7 +58,8 @@ class Plan(_Plan):
     centimetre (total station or levelled), on the bare ground."""
     sensitivity: DataFrame
     """Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m,
-    heads 0.05 m from their height."""
+    heads 0.05 m from their height; and for each source of what is not known exactly the length that would be
+    detected if it were known."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""

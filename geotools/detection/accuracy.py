@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geotools.errors import InputError
 
-__all__ = ["Accuracy", "correlation_length", "error_field", "estimate", "read_check_points"]
+__all__ = ["PER_95", "Accuracy", "correlation_length", "error_field", "estimate", "read_check_points"]
 
 Floats = NDArray[np.float64]
 

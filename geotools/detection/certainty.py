@@ -12,6 +12,7 @@ from geotools.detection.accuracy import Accuracy
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs
 from geotools.detection.unknowns import Unknowns, errors_of
+from geotools.detection.verdicts import ZoneVerdicts
 
 __all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "judge_zone"]
 
@@ -71,7 +72,7 @@ def judge_zone(
     zone_id: str,
     spots: Mapping[str, Sequence[tuple[int, int]]],
     unknowns: Unknowns,
-    worlds: Sequence[Mapping[str, Floats]],
+    judged_in: ZoneVerdicts,
 ) -> Judged:
     """What the worlds say of a zone's dead spots; neighbours as they stand.
 
@@ -85,15 +86,15 @@ def judge_zone(
         By threat asked about, first and last row of each dead spot found.
     unknowns : Unknowns
         What the worlds were drawn from; with a survey.
-    worlds : sequence of mapping of str to (n, k) array
-        Modulation of the zone's own heads in each.
+    judged_in : ZoneVerdicts
+        The worlds, and who gets through in each.
     """
     accuracy = unknowns.survey
     assert accuracy is not None
     grid = perimeter.grids[zone_id]
+    worlds, dead_in = judged_in.worlds, judged_in.dead_in
     errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
     middle = grid.offset_m.size // 2
-    dead_in = [perimeter.dead(zone_id, own) for own in worlds]
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
     judged = Judged({}, {}, {}, [])

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from shapely import STRtree
 
-from geotools.beam import Target
+from geotools.beam import Beam, Target
 from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
@@ -107,6 +107,9 @@ class Case:
         Whether the received level is wanted too.
     coarse_m : float, optional
         Spacing along the beam of a coarse answer, for changes alone.
+    aim_deg : (pairs, 4) array, optional
+        By how much the heads of each pair point off each other: transmitter up, receiver up, transmitter and receiver
+        to the left of the line, degrees.
     """
 
     zone: Zone
@@ -116,6 +119,14 @@ class Case:
     floor: bool = False
     level: bool = False
     coarse_m: float | None = None
+    aim_deg: Array | None = None
+
+    def aimed(self, beam: Beam, number: int) -> Beam:
+        """The beam of a pair of heads with its heads pointing as in this case."""
+        if self.aim_deg is None:
+            return beam
+        up, up_back, aside, aside_back = self.aim_deg[number].tolist()
+        return replace(beam, tx_tilt_deg=up, rx_tilt_deg=up_back, tx_pan_deg=aside, rx_pan_deg=aside_back)
 
 
 def strip_nodes(line: BeamLine, half_width_m: float, spacing_m: float) -> tuple[Array, Array]:
@@ -306,9 +317,10 @@ class Perimeter:
             grass = self.rules.grass_m if case.grass_m is None else case.grass_m
             targets = self.rules.targets.values() if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
-            for pair in case.zone.pairs:
+            for number, pair in enumerate(case.zone.pairs):
                 name = ids.beam_id(case.zone.zone_id, pair.level)
                 beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
+                beam = case.aimed(beam, number)
                 who = tuple((target, grass) for target in targets)
                 if case.coarse_m is None:
                     requests.append((beam, ResponseRequest(strip, who, floor, case.level)))

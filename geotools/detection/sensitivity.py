@@ -1,17 +1,20 @@
-"""How the dead length changes when a setting is a little off: threshold, grass, head heights."""
+"""How the answer changes when something is a little off: settings one by one, and each source of what is not known."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geotools.detection.perimeter import Case, Perimeter, length_of, moved_heads
+from geotools.detection.unknowns import Unknowns, without_each
+from geotools.detection.verdicts import ZoneVerdicts
 
-__all__ = ["CHANGES", "GRASS_M", "HEAD_M", "THRESHOLD", "Moved", "sensitivity"]
+__all__ = ["CHANGES", "GRASS_M", "HEAD_M", "SOURCES", "THRESHOLD", "Cost", "Moved", "costs", "sensitivity"]
 
+Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 THRESHOLD, GRASS_M, HEAD_M = 0.05, 0.08, 0.05
@@ -26,6 +29,86 @@ CHANGES = (
     "heads down",
     "one up, one down",
 )
+
+
+SOURCES = ("survey", "spacing", "build", "body", "surface", "heads", "law")
+"""What is not known exactly, by the names of the setting detection.uncertain."""
+
+_WORLDS_AGAIN = 5
+"""Worlds of a zone that are solved again without each source."""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Length of one zone and threat that one source keeps from detected: it would be, were that known exactly, m."""
+
+    zone_id: str
+    threat: str
+    source: str
+    unproven_m: float
+
+
+def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVerdicts) -> list[Cost]:
+    """What each source of what is not known costs a zone beside all others; neighbours as they stand.
+
+    The worlds that open most are solved again with one source known exactly. The share of worlds in which a station is
+    open falls by as much as it does in those.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With every zone solved as it stands.
+    zone_id : str
+        The zone.
+    unknowns : Unknowns
+        What is not known exactly.
+    judged : ZoneVerdicts
+        The zone's verdicts with all of it.
+    """
+    counted, chainage = perimeter.counted(zone_id), perimeter.grids[zone_id].chainage_m
+    open_in = {
+        threat: np.array([one[threat] & ~stations.dead & counted for one in judged.dead_in])
+        for threat, stations in judged.stations.items()
+        if judged.dead_in
+    }
+    tried = _telling(open_in, _WORLDS_AGAIN)
+    again = without_each(perimeter, zone_id, unknowns, tried) if tried else {}
+    found = []
+    for source in SOURCES:
+        left = [perimeter.dead(zone_id, own) for own in again.get(source, [])]
+        for threat, stations in judged.stations.items():
+            known = replace(
+                stations,
+                missed=np.zeros_like(stations.missed) if source == "spacing" else stations.missed,
+                law=np.zeros_like(stations.law) if source == "law" else stations.law,
+            )
+            if left:
+                was = open_in[threat][tried]
+                still = was & np.array([one[threat] for one in left])
+                rest = still.sum(axis=0) / np.maximum(was.sum(axis=0), 1)
+                known = replace(
+                    known, open_share=np.where(was.any(axis=0), stations.open_share * rest, known.open_share)
+                )
+            gained = counted & known.detected() & ~stations.detected()
+            found.append(Cost(zone_id, threat, source, length_of(gained, chainage)))
+    return found
+
+
+def _telling(open_in: Mapping[str, Flags], most: int) -> list[int]:
+    """Worlds that together open the most stations, each station counting less the more often it is open already."""
+    if not open_in:
+        return []
+    opened = np.concatenate(list(open_in.values()), axis=1).astype(float)
+    chosen: list[int] = []
+    weight = np.ones(opened.shape[1])
+    while len(chosen) < min(most, len(opened)):
+        gain = opened @ weight
+        gain[chosen] = 0.0
+        if gain.max() <= 0.0:
+            break
+        chosen.append(int(gain.argmax()))
+        weight /= 1.0 + opened[chosen[-1]]
+    return sorted(chosen)
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What is not known exactly of a zone, drawn together: the survey, bodies, grass, heads as mounted.
+"""What is not known exactly of a zone, drawn together: survey, build, bodies, surface, heads as mounted.
 
 Each draw is a world that the plan might stand in. What changes between the plan's own state and a draw is solved on a
 coarse grid (:mod:`geotools.beam.draws`) and added to the fine answer.
@@ -15,15 +15,40 @@ from numpy.typing import NDArray
 from geotools.beam import Target
 from geotools.beam.draws import coarse_spacing, with_change
 from geotools.beam.strip import Strip
-from geotools.detection.accuracy import Accuracy, error_field
+from geotools.detection.accuracy import PER_95, Accuracy, error_field
+from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Case, Perimeter, moved_heads
 from geotools.plan.model import Zone
+from geotools.terrain.design import Ground
 
-__all__ = ["Unknowns", "drawn_modulation", "errors_of"]
+__all__ = ["Build", "Unknowns", "drawn_modulation", "errors_of", "without_each"]
 
 Floats = NDArray[np.float64]
 #: Correlation length of what is drawn without a survey: bodies and heads change no ground, m.
 _SMOOTH_M = 10.0
+#: Built levels are off together over the width of a machine's pass (common practice, no source), m.
+_PASS_M = 4.0
+#: A change of level below this is none, m.
+_NOTHING_M = 1e-3
+
+
+@dataclass(frozen=True)
+class Build:
+    """Ground that is proposed and not measured yet.
+
+    Attributes
+    ----------
+    change : Ground
+        Fill (positive) or cut (negative) that the terrain model holds already, m; NaN or 0 where nothing is worked.
+    tolerance_m : float
+        How far built levels may lie off the design (95 %), m. It takes the place of the survey's accuracy there.
+    settlement_m : float
+        How far fill may settle, never deeper than it is, m; drawn between none and this.
+    """
+
+    change: Ground
+    tolerance_m: float = 0.03
+    settlement_m: float = 0.05
 
 
 @dataclass(frozen=True)
@@ -34,14 +59,18 @@ class Unknowns:
     ----------
     survey : Accuracy or None
         Of the ground; None where it is not stated.
-    head_m : float
-        Height of a head as mounted, m.
+    head_m, aim_deg : float
+        Height of a head as mounted, m, and where it points, up and sideways, degrees.
     body : float
         Share by which bodies are taller or shorter, wider or narrower than the target; the whole range.
     mirror_grass_m : float
-        Height of grass that may reflect at its top, m; drawn between none and this.
+        Height of grass or snow that may reflect at its top, m. Some worlds have none of it, some all, the others some.
     envelope : float or None
         Threshold of a receiver that measures the rise and fall of its level; None leaves that law out.
+    hidden : Hidden or None
+        What the survey may have missed between its points; None where that is left out.
+    build : Build or None
+        Ground that is proposed and not built yet.
     draws, seed : int
         Worlds drawn, and what they hang on beside the zone's number.
     """
@@ -51,13 +80,44 @@ class Unknowns:
     body: float = 0.15
     mirror_grass_m: float = 0.0
     envelope: float | None = None
+    hidden: Hidden | None = None
+    build: Build | None = None
     draws: int = 40
     seed: int = 1
+    aim_deg: float = 1.0
 
     @property
     def correlation_m(self) -> float:
-        """Correlation length of the survey's errors, m."""
-        return _SMOOTH_M if self.survey is None else self.survey.correlation_m
+        """Shortest distance over which the ground's errors go together, m."""
+        survey = _SMOOTH_M if self.survey is None else self.survey.correlation_m
+        return survey if self.build is None else min(survey, _PASS_M)
+
+
+@dataclass(frozen=True)
+class _World:
+    """One draw: error of the ground (n, k), moves (pairs, 2) and aim (pairs, 4) of heads, bodies, a mirror's height."""
+
+    ground_m: Floats
+    moves_m: Floats
+    aim_deg: Floats
+    taller: float = 1.0
+    wider: float = 1.0
+    mirror_m: float = 0.0
+
+    def case(self, zone: Zone, strip: Strip, targets: Sequence[Target], spacing: float) -> Case:
+        """The zone in this world, to be solved coarsely."""
+        # a mirror at the grass's top: heads and bodies stand that much lower over it
+        heads = moved_heads(zone, self.moves_m - self.mirror_m)
+        bodies = [
+            replace(
+                t,
+                height_m=t.height_m * self.taller - (self.mirror_m if t.base_m == 0 else 0.0),
+                width_m=t.width_m * self.wider,
+            )
+            for t in targets
+        ]
+        ground = replace(strip, ground_m=strip.ground_m + self.ground_m)
+        return Case(heads, ground, bodies, coarse_m=spacing, aim_deg=self.aim_deg if self.aim_deg.any() else None)
 
 
 def drawn_modulation(
@@ -76,12 +136,47 @@ def drawn_modulation(
     worlds : sequence of int
         Numbers of the worlds; one number is the same world in every call.
     """
+    works = _Works.of(perimeter, zone_id, unknowns)
+    return _solved(perimeter, zone_id, unknowns, [_drawn(perimeter, zone_id, unknowns, works, n) for n in worlds])
+
+
+def without_each(
+    perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[int]
+) -> dict[str, list[Mapping[str, Floats]]]:
+    """The same with one source at a time taken as exactly known, by source; those that are known anyway are left out.
+
+    Parameters
+    ----------
+    perimeter, zone_id, unknowns, worlds
+        As of :func:`drawn_modulation`.
+    """
+    works = _Works.of(perimeter, zone_id, unknowns)
+    drawn = [_drawn(perimeter, zone_id, unknowns, works, number) for number in worlds]
+    flat = np.zeros(perimeter.strip(zone_id).ground_m.shape)
+    worked = flat.astype(bool) if works is None else works.worked
+    without: dict[str, list[_World]] = {}
+    if unknowns.survey is not None and unknowns.survey.sigma_m > 0.0:
+        without["survey"] = [replace(one, ground_m=np.where(worked, one.ground_m, 0.0)) for one in drawn]
+    if worked.any():
+        without["build"] = [replace(one, ground_m=np.where(worked, 0.0, one.ground_m)) for one in drawn]
+    if unknowns.body > 0.0:
+        without["body"] = [replace(one, taller=1.0, wider=1.0) for one in drawn]
+    if unknowns.mirror_grass_m > 0.0:
+        without["surface"] = [replace(one, mirror_m=0.0) for one in drawn]
+    if unknowns.head_m > 0.0 or unknowns.aim_deg > 0.0:
+        without["heads"] = [replace(one, moves_m=0.0 * one.moves_m, aim_deg=0.0 * one.aim_deg) for one in drawn]
+    solved = iter(_solved(perimeter, zone_id, unknowns, [one for each in without.values() for one in each]))
+    return {source: [next(solved) for _ in each] for source, each in without.items()}
+
+
+def _solved(
+    perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[_World]
+) -> list[Mapping[str, Floats]]:
     zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
     targets = list(perimeter.rules.targets.values())
     fine = np.array(list(perimeter.own(zone_id).values()))
     spacing = coarse_spacing(unknowns.correlation_m)
-    cases = [Case(zone, strip, coarse_m=spacing)]
-    cases += [_world(zone, strip, targets, unknowns, number, spacing) for number in worlds]
+    cases = [Case(zone, strip, coarse_m=spacing), *(one.case(zone, strip, targets, spacing) for one in worlds)]
     before, *after = perimeter.best(cases)
     coarse_m = np.linspace(0.0, float(strip.chainage_m[-1]), before.shape[1])
     return [
@@ -92,31 +187,52 @@ def drawn_modulation(
 
 def survey_error(strip: Strip, unknowns: Unknowns, rng: np.random.Generator) -> Floats:
     """The survey's error in a world, (n, k), m: the first thing that its random numbers give."""
-    if unknowns.survey is None:
+    if unknowns.survey is None or unknowns.survey.sigma_m == 0.0:
         return np.zeros(strip.ground_m.shape)
     return np.asarray(error_field(strip.chainage_m, strip.offset_m, unknowns.survey, rng, 1)[0])
 
 
 def errors_of(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, count: int) -> Floats:
-    """The survey's errors in the first worlds of a zone, (worlds, n, k), m."""
+    """The survey's errors in the first worlds of a zone, (worlds, n, k), m; none where the ground is proposed."""
     zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
     rngs = [np.random.default_rng([unknowns.seed, zone.number, number]) for number in range(count)]
-    return np.array([survey_error(strip, unknowns, rng) for rng in rngs])
+    works = _Works.of(perimeter, zone_id, unknowns)
+    free = 1.0 if works is None else ~works.worked
+    return np.array([survey_error(strip, unknowns, rng) * free for rng in rngs])
 
 
-def _world(
-    zone: Zone, strip: Strip, targets: Sequence[Target], unknowns: Unknowns, number: int, spacing: float
-) -> Case:
+@dataclass(frozen=True)
+class _Works:
+    """Change of level at the nodes of a strip, (n, k) m, and where there is any."""
+
+    change_m: Floats
+    worked: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> _Works | None:
+        if unknowns.build is None:
+            return None
+        change = np.nan_to_num(unknowns.build.change.sample(*perimeter.grids[zone_id].map_xy()))
+        return cls(change, np.abs(change) > _NOTHING_M)
+
+    def error(self, strip: Strip, build: Build, rng: np.random.Generator) -> Floats:
+        """How far the works turn out off their design, (n, k) m."""
+        off = Accuracy(build.tolerance_m / PER_95, correlation_m=_PASS_M)
+        level = error_field(strip.chainage_m, strip.offset_m, off, rng, 1)[0]
+        settled = rng.uniform(0.0, 1.0) * np.minimum(np.maximum(self.change_m, 0.0), build.settlement_m)
+        return np.asarray(level - settled)
+
+
+def _drawn(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, works: _Works | None, number: int) -> _World:
+    zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
     rng = np.random.default_rng([unknowns.seed, zone.number, number])
-    ground = strip.ground_m + survey_error(strip, unknowns, rng)
-    sigma = unknowns.head_m / 1.96
-    moves = rng.normal(0.0, sigma, (len(zone.pairs), 2)) if sigma else np.zeros((len(zone.pairs), 2))
+    ground = survey_error(strip, unknowns, rng)
+    pairs = len(zone.pairs)
+    moves = rng.normal(0.0, unknowns.head_m / PER_95, (pairs, 2))
     taller, wider = 1.0 + rng.uniform(-unknowns.body, unknowns.body, 2)
-    canopy = rng.uniform(0.0, unknowns.mirror_grass_m) if unknowns.mirror_grass_m else 0.0
-    # a mirror at the grass's top: heads and bodies stand that much lower over it
-    heads = moved_heads(zone, moves - canopy)
-    bodies = [
-        replace(t, height_m=t.height_m * taller - (canopy if t.base_m == 0 else 0.0), width_m=t.width_m * wider)
-        for t in targets
-    ]
-    return Case(heads, replace(strip, ground_m=ground), bodies, coarse_m=spacing)
+    # detected means under both bounds: no mirror in the grass, and one at its top; and between them
+    share = (0.0, 1.0, rng.uniform(), rng.uniform())[number % 4]
+    aim = rng.normal(0.0, unknowns.aim_deg / PER_95, (pairs, 4))
+    if works is not None and unknowns.build is not None:
+        ground = np.where(works.worked, works.error(strip, unknowns.build, rng), ground)
+    return _World(ground, moves, aim, float(taller), float(wider), share * unknowns.mirror_grass_m)

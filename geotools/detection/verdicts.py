@@ -8,7 +8,7 @@ what a crossing without an alarm exists for, ``no_beam`` what no zone covers.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 
@@ -20,6 +20,7 @@ from shapely.ops import substring
 from geotools.beam.response import StripResponse
 from geotools.detection.chain import chain_vertices
 from geotools.detection.envelope import LevelRange, crossable_within, swept
+from geotools.detection.hidden import DEEP_ENOUGH_M, hidden_depth, open_in_a_hidden_dip
 from geotools.detection.perimeter import Case, Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import FenceChain
@@ -54,12 +55,23 @@ class StationVerdicts:
         Somebody crosses here without moving the received level by as much as its threshold.
     known : bool
         Whether the survey's accuracy is stated, so that a share means anything.
+    missed : (n,) bool
+        Somebody crosses here if a dip lies here that the survey could have missed.
+    missed_m : float
+        How deep such a dip could be, m.
     """
 
     dead: Flags
     open_share: Floats
     law: Flags
     known: bool
+    missed: Flags
+    missed_m: float = 0.0
+
+    def detected(self) -> Flags:
+        """Stations that count as detected, (n,)."""
+        sure = self.open_share <= 1.0 - CONFIDENCE
+        return np.asarray(self.known & ~self.dead & ~self.missed & sure & ~self.law)
 
     def verdict(self, row: int) -> tuple[str, float | None, str]:
         """Verdict, confidence and cause at a station."""
@@ -68,6 +80,8 @@ class StationVerdicts:
             return "undetected", max(share, 0.5) if self.known else None, ""
         if not self.known:
             return "unproven", None, "survey_unstated"
+        if self.missed[row]:
+            return "unproven", 1.0 - share, "survey_spacing"
         if share > 1.0 - CONFIDENCE:
             return "unproven", 1.0 - share, "not_known_exactly"
         if self.law[row]:
@@ -79,7 +93,8 @@ class StationVerdicts:
 class Stretch:
     """A piece of fence with one verdict for one threat.
 
-    from_m, to_m : along the fence line. zone_id : empty where no beam. cause : why it is no better.
+    from_m, to_m : along the fence line. zone_id : empty where no beam. cause : why it is no better. missed_m : depth of
+    a dip that the survey could have missed here.
     """
 
     fence_id: str
@@ -91,6 +106,7 @@ class Stretch:
     cause: str
     confidence: float | None
     line: LineString
+    missed_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -103,12 +119,15 @@ class ZoneVerdicts:
         By threat.
     worlds : list of mapping of str to (n, k) array
         Modulation of its own heads in the worlds that were drawn.
+    dead_in : list of mapping of str to (n,) bool
+        Stations that are crossed in each of them.
     ample : bool
         The first worlds left so much in hand that no more were drawn.
     """
 
     stations: dict[str, StationVerdicts]
     worlds: list[Mapping[str, Floats]]
+    dead_in: list[Mapping[str, Flags]]
     ample: bool
 
 
@@ -126,13 +145,16 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
     """
     dead = perimeter.dead(zone_id)
     if unknowns.draws == 0:
-        nothing = {t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), known=False) for t, f in dead.items()}
-        return ZoneVerdicts(nothing, [], ample=True)
+        nothing = {
+            t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f)) for t, f in dead.items()
+        }
+        return ZoneVerdicts(nothing, [], [], ample=True)
+    missed_m, missed = _missed(perimeter, zone_id, unknowns)
     owns = drawn_modulation(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
     if not ample and unknowns.draws > _FIRST:
         owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
-    tried = [perimeter.dead(zone_id, own) for own in owns]
+    tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     law = {} if ample else _within_envelope(perimeter, zone_id, unknowns.envelope)
     stations = {
         threat: StationVerdicts(
@@ -140,10 +162,18 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
             np.mean([one[threat] for one in tried], axis=0),
             law.get(threat, np.zeros_like(flags)),
             unknowns.survey is not None,
+            missed.get(threat, np.zeros_like(flags)),
+            missed_m,
         )
         for threat, flags in dead.items()
     }
-    return ZoneVerdicts(stations, owns, ample)
+    return ZoneVerdicts(stations, owns, tried, ample)
+
+
+def _missed(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> tuple[float, dict[str, Flags]]:
+    """Depth of a dip that the survey could have missed, and the stations that are crossed in one, by threat."""
+    depth = 0.0 if unknowns.hidden is None else hidden_depth(perimeter, zone_id, unknowns.hidden)
+    return depth, open_in_a_hidden_dip(perimeter, zone_id, depth) if depth > DEEP_ENOUGH_M else {}
 
 
 def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None) -> dict[str, Flags]:
@@ -198,7 +228,8 @@ def stretches(
                 continue
             stations = judged[zone_id][threat]
             said.append((*stations.verdict(int(np.rint(share * (stations.dead.size - 1)))), zone_id))
-        found += _runs(chain.fence_id, threat, fence, edges, said)
+        made = _runs(chain.fence_id, threat, fence, edges, said)
+        found += [replace(one, missed_m=judged[one.zone_id][threat].missed_m) if one.zone_id else one for one in made]
     return found
 
 

@@ -170,6 +170,16 @@ def _copied(site: Site, folder: Path, settings: dict[str, Any]) -> None:
         settings[section][name] = f"{INPUT_NAME}/{name}/{source.name}"
 
 
+def _copied_works(path: Path, folder: Path) -> str:
+    """Copy the change of level, which says where the ground is proposed and not measured; its name in the settings."""
+    place = folder / INPUT_NAME / "works"
+    with writing(folder):
+        place.mkdir(parents=True, exist_ok=True)
+        for part in file_parts(path):
+            shutil.copyfile(part, place / part.name)
+    return f"{INPUT_NAME}/works/{path.name}"
+
+
 def _settings(site: Site, sources: Sources, terrain: WrittenTerrain) -> dict[str, Any]:
     """Settings of the proposed site: the site's own, with its new files."""
     settings = as_set(site)
@@ -270,6 +280,7 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
             _write_fence(folder / FENCE_NAME, fence, workspace.plan_crs)
             settings = _settings(site, sources, written)
             _copied(site, folder, settings)
+            settings["input"]["works"] = _copied_works(job / CUT_FILL, folder)
             with writing(into):
                 (folder / SITE_NAME).write_text(site_file_text(settings, _HEADING), encoding="utf-8", newline="\n")
             _write_plan(open_site(folder / SITE_NAME), folder / OUT_NAME, planned, empty, lone)

@@ -103,19 +103,16 @@ class Drainage:
         inner = ndimage.distance_transform_edt(~mine) <= int(np.ceil(_CLOSE_M / surface.cell_m))
         self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
         self._far = ~inner
-        # water comes in here: held back, it does not leave uphill, but stands beyond what is looked at
-        self._inflow = self._rim & self._led_to(inner & ~self._rim)
         self.paths: list[_Path] = []
         self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
-    def _led_to(self, inside: np.ndarray) -> npt.NDArray[np.bool_]:
-        """Cells of the rim whose water gets inside without leaving the rim first."""
-        rim, receiver = self._rim.ravel(), self.flow.receiver
-        to = receiver.copy()
-        while (on := rim[to] & (receiver[to] != to)).any():
-            to[on] = receiver[to[on]]
-        return np.asarray(inside.ravel()[to].reshape(inside.shape))
+    def _led_to(self, rim: npt.NDArray[np.bool_], inside: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+        """Cells of a rim whose water gets inside without leaving the rim first."""
+        along, to = rim.ravel(), self.flow.receiver.copy()
+        while (on := along[to] & (self.flow.receiver[to] != to)).any():
+            to[on] = self.flow.receiver[to[on]]
+        return rim & inside.ravel()[to].reshape(rim.shape)
 
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
         """Keep the falls of these cells to their receivers, one path for each run of them; False if there are none."""
@@ -231,19 +228,44 @@ class Drainage:
         return self._found[key]
 
     def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
-        # a way that leads on beyond the rim takes the water with it
-        rim = np.where(level < self.level - _NOTHING_M, level, self.flow.filled)
-        rim = np.where(self._inflow, _WALL_M, rim)
-        close = np.where(self._far, np.nan, np.where(self._rim, rim, level))
-        depth = np.nan_to_num(flood(close).filled - close)
-        depth[self._rim] = 0.0
+        # water that stands as it does today all around the works stands so beyond: then that much need not be asked
+        same = (level == self.level) | (np.isnan(level) & np.isnan(self.level))
+        near = ndimage.distance_transform_edt(same) <= int(np.ceil(_CLOSE_M / self.cell)) if not same.all() else ~same
+        near &= ~self._far
+        if not near.any():
+            return []
+        rim = near & ~ndimage.binary_erosion(near, np.ones((3, 3)))
+        found, water = self._ponds_within(level, near, rim)
+        inner_edge = near & ~rim & ndimage.binary_dilation(rim, np.ones((3, 3)))
+        if np.array_equal(water[inner_edge], self.flow.filled[inner_edge], equal_nan=True):
+            return found
+        return self._ponds_within(level, ~self._far, self._rim)[0]
+
+    def _ponds_within(
+        self, level: np.ndarray, near: npt.NDArray[np.bool_], rim: npt.NDArray[np.bool_]
+    ) -> tuple[list[np.ndarray], np.ndarray]:
+        """Ponds in a part of the window along whose rim today's water stands, and the level of the water there."""
+        rows, columns = (np.flatnonzero(near.any(axis=axis)) for axis in (1, 0))
+        part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        # a way that leads on beyond the rim takes the water with it; where water comes in it does not leave uphill, but
+        # stands beyond what is looked at
+        edge = np.where(level < self.level - _NOTHING_M, level, self.flow.filled)
+        edge = np.where(self._led_to(rim, near & ~rim), _WALL_M, edge)
+        close = np.where(near, np.where(rim, edge, level), np.nan)[part]
+        filled = flood(close).filled
+        water = np.full(level.shape, np.nan)
+        water[part] = filled
+        depth = np.nan_to_num(filled - close)
+        depth[rim[part]] = 0.0
         labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
         if not count:
-            return []
+            return [], water
         number = np.arange(1, count + 1)
-        more = ndimage.sum_labels(depth - self._standing, labels, number) * self.cell**2
-        flat = labels.ravel()
-        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]]
+        more = ndimage.sum_labels(depth - self._standing[part], labels, number) * self.cell**2
+        whole = np.zeros(level.shape, labels.dtype)
+        whole[part] = labels
+        flat = whole.ravel()
+        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]], water
 
     def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> WaterCrossing | None:
         """The crossing that empties a pond, down to where water stands today; None where no kind is on offer, or where

@@ -138,17 +138,23 @@ class ZoneGroup:
         The lowest heads are asked first, one zone after the other: where nobody gets past them alone, the heads above
         them are not needed for the answer.
         """
-        states = [*([] if state is None else [state]), *edges]
-        lowest = self._solved(states, pairs=slice(0, 1))
-        made = self._judged(None if state is None else lowest[0], *lowest[len(states) - len(edges) :])
-        if not any(p.dead.any() or p.hopeless.any() for p in made):
+        first = 0 if state is None else 1
+        states = [*edges] if state is None else [state, *edges]
+        found = self._solved(states, pairs=slice(0, 1))
+
+        def proofs(*which: int) -> list[Proof]:
+            designed = [found[i] for i in which if i < first]
+            return self._judged(designed[0] if designed else None, *[found[i] for i in which if i >= first])
+
+        made = proofs(*range(len(states)))
+        if not _anybody(made):
             return made
-        above = self._solved(states, pairs=slice(1, None))
-        both = [
-            [{t: np.maximum(m[t], n[t]) for t in m} for m, n in zip(low, high, strict=True)]
-            for low, high in zip(lowest, above, strict=True)
-        ]
-        return self._judged(None if state is None else both[0], *both[len(states) - len(edges) :])
+        not_alone = [i for i in range(len(states)) if _anybody(proofs(i))]
+        for i, above in zip(not_alone, self._solved([states[i] for i in not_alone], pairs=slice(1, None)), strict=True):
+            found[i] = [
+                {t: np.maximum(low[t], high[t]) for t in low} for low, high in zip(found[i], above, strict=True)
+            ]
+        return proofs(*range(len(states)))
 
     def choices(self, most: float) -> list[tuple[Heads, float]]:
         """Sets of heads worth moving, each with a price that its works will hardly be below, the lowest first.
@@ -260,3 +266,8 @@ class ZoneGroup:
         rounds = max(part.rounds for part in parts)
         made = self._finished(ProvenGrading(together, proofs, True, rounds, ""), self._solver())
         return made if made.dry else None
+
+
+def _anybody(proofs: Sequence[Proof]) -> bool:
+    """Whether somebody gets through anywhere, be it where grading can mend it or not."""
+    return any(p.dead.any() or p.hopeless.any() for p in proofs)

@@ -193,12 +193,13 @@ class Programme:
         ]
         whole = np.r_[np.zeros(2 * n + 4 * k), can_move.astype(float), 0.0, np.ones(j)]
         some = bool(whole.any())
+        able = (lower != 0) | (upper != 0)  # what is nothing in any case needs no column
         result = milp(
-            cost,
-            integrality=whole if some else None,
-            bounds=Bounds(lower, upper),
+            cost[able],
+            integrality=whole[able] if some else None,
+            bounds=Bounds(lower[able], upper[able]),
             constraints=LinearConstraint(
-                sparse.vstack(rows.blocks, format="csc"), np.concatenate(rows.low), np.concatenate(rows.high)
+                sparse.vstack(rows.blocks, format="csc")[:, able], np.concatenate(rows.low), np.concatenate(rows.high)
             ),
             # without whole numbers there is little to take out: looking for it costs half as much as the solving
             options={"presolve": some, "mip_rel_gap": 1e-3, "time_limit": 20.0},
@@ -209,7 +210,8 @@ class Programme:
             raise GeotoolsError(
                 "The grading programme did not finish.", found=result.message, mend="Grade fewer zones at once."
             )
-        x = result.x
+        x = np.zeros(len(cost))
+        x[able] = result.x
         change = np.maximum(x[n : 2 * n], 0.0) - np.maximum(x[:n], 0.0)
         at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
         moved = np.abs(at + self.datum - self.now) > 5e-3

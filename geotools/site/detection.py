@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from geotools.site.base import SiteSection, setting
 from geotools.site.catalogue import COMMON
 
@@ -24,6 +26,21 @@ class Detection(SiteSection):
         ge=0,
         lt=1,
     )
+    uncertain: tuple[Literal["survey", "spacing", "build", "body", "surface", "heads", "law"], ...] = setting(
+        "what enters the confidence of a verdict: the survey's accuracy, dips between its points, how works turn out, "
+        "bodies' sizes, the surface of grass or snow, heads as mounted, the receiver's other law; what is left out is "
+        "taken as exactly known",
+        mark=COMMON,
+        default=("survey", "spacing", "build", "body", "surface", "heads", "law"),
+    )
+    aim_tolerance_deg: float = setting(
+        "how far a head may point off the other one as mounted, up or sideways (95 %)",
+        unit="degree",
+        mark=COMMON,
+        default=1.0,
+        ge=0,
+        le=5,
+    )
     head_tolerance_m: float = setting(
         "how far a head may be off its height as mounted (95 %)", unit="m", mark=COMMON, default=0.02, ge=0, le=0.2
     )
@@ -34,12 +51,22 @@ class Detection(SiteSection):
         ge=0,
         le=0.5,
     )
+    dip_length_m: float = setting(
+        "shortest dip, along the beam, that somebody uses: where the survey would not show one, and ground of this "
+        "roughness could hold one deep enough, nothing counts as detected; 0 leaves such dips out (a person lies along "
+        "the beam in 1.7 m; whoever goes head first needs a drain of 0.5 m)",
+        unit="m",
+        mark=COMMON,
+        default=1.7,
+        ge=0,
+        le=10,
+    )
     half_width_m: float = setting(
         "half of the width of ground examined about the beam line", unit="m", mark=COMMON, default=2.0, ge=0.5, le=10
     )
     spacing_m: float = setting("spacing of the places examined along a beam", unit="m", default=0.5, ge=0.1, le=2)
     grass_m: float = setting(
-        "height that grass may reach: it hides a crawler from below, or reflects at its top",
+        "height that grass or snow may reach: it hides a crawler from below, or reflects at its top",
         unit="m",
         default=0.0,
         ge=0,

@@ -38,6 +38,12 @@ class Inputs(SiteSection):
         gt=0,
         le=1000,
     )
+    works: str | None = setting(
+        "raster of the change of level, metres, fill positive, that the terrain model holds already though nobody has "
+        "built and measured it yet (`geotools apply` writes it): levels there are known to grading.build_tolerance_m "
+        "and grading.settlement_m, not to the survey's accuracy",
+        default=None,
+    )
     plan_crs: str | None = setting(
         "projected coordinate system of the plan, where fence and terrain are geographic", default=None
     )

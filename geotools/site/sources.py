@@ -49,6 +49,13 @@ class Sources:
         )
 
 
+def open_works(site: Site, plan_crs: CRS) -> Terrain | None:
+    """The change of level by works that are not measured yet, metres; None where the site names none."""
+    if site.input.works is None:
+        return None
+    return Terrain(site.path(site.input.works), plan_crs, source_crs=plan_crs)
+
+
 def _terrain_header(site: Site) -> tuple[CRS, str | None]:
     """The raster's system and the unit its band names; InputError where it holds no elevation."""
     path = site.path(site.input.terrain)

@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter
 
 from geotools.corridor import Array
 
-__all__ = ["SurveyQuality", "estimated", "from_tags", "height_step", "resolved_by_points", "shortest_dip"]
+__all__ = ["ORIGINS", "SurveyQuality", "estimated", "from_tags", "height_step", "resolved_by_points", "shortest_dip"]
 
 #: Names in the raster's metadata begin so; they stand in the default domain, which copies and warps of GDAL carry on.
 PREFIX = "GEOTOOLS_"
@@ -34,6 +34,13 @@ _ABOVE_ROUNDING = 2.0
 _STEPS = (1.0, 0.5, 0.3048, 0.1, 0.05, 0.03048, 0.01, 0.003048, 0.001)
 
 Origin = Literal["stated", "metadata", "estimated", "cell"]
+#: Where a figure of what a survey resolves comes from, in words.
+ORIGINS: dict[str, str] = {
+    "stated": "as the site file states",
+    "metadata": "as the raster's metadata say",
+    "estimated": "as the raster's heights show",
+    "cell": "the raster's own cells",
+}
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,7 @@ def test_confidence_is_what_a_second_set_of_surveys_bears_out():
     """Places called detected are detected in at least 95 % of surveys that were not used to say so."""
     rough = lambda x, y: 0.03 * np.sin(x / 3.1) - 0.06 * np.exp(-(((x - 30.0) / 5.0) ** 2)) + 0.0 * y  # noqa: E731
     zones = line_of_zones(1, length=70.0)
-    unknowns = Unknowns(Accuracy(0.05 / 1.96, correlation_m=8.0), draws=40, head_m=0.0, body=0.0)
+    unknowns = Unknowns(Accuracy(0.05 / 1.96, correlation_m=8.0), draws=40, head_m=0.0, body=0.0, aim_deg=0.0)
     perimeter = Perimeter(zones, Formula(rough, cell_m=0.25), RULES)
     stations = judge_stations(perimeter, "Z1", unknowns).stations["prone"]
     called = np.array([stations.verdict(row)[0] == "detected" for row in range(stations.dead.size)])

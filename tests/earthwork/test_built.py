@@ -201,3 +201,19 @@ def test_a_dammed_stream_needs_a_crossing_and_a_pond_beside_it_is_told():
     hollow = np.where(strip.cells.movable & (np.hypot(strip.x - 10, strip.y) < 1.5), 100.5, strip.cells.ground)
     _, ponds = drainage.after(hollow)
     assert len(ponds) == 1 and drainage.keep_from(ponds) and not drainage.keep_from(ponds)
+
+
+@pytest.mark.parametrize(("bank_at", "stands"), [(50.0, True), (15.0, False)])
+def test_ponds_near_the_works_are_those_of_the_whole_window(bank_at, stands):
+    # a bank across the line: beside the swale it stands dry, in it water rises far up the slope
+    ground = Formula(lambda x, y: swale(x, y) + 0.004 * np.abs(y))
+    surface = DesignSurface(ground, (-40, -40, 140, 40))
+    strip = surface.strip_cells({"Z1": zone().line}, 3.0)
+    water = Drainage(surface, strip, WaterRules(), PRICES)
+    level = water.level.copy()
+    here = strip.cells.movable & (np.abs(strip.x - bank_at) < 6.0)
+    level[strip.row[here] - water._r0, strip.column[here] - water._c0] += 0.4
+    near = water._ponds_in(level)
+    whole, _ = water._ponds_within(level, ~water._far, water._rim)
+    assert [set(pond.tolist()) for pond in near] == [set(pond.tolist()) for pond in whole]
+    assert bool(near) == stands

@@ -110,7 +110,7 @@ VERDICTS = LayerSchema(
             "cause",
             "text",
             "why it is not detected with confidence",
-            choices=("no_beam", "survey_unstated", "not_known_exactly", "receiver_law"),
+            choices=("no_beam", "survey_unstated", "survey_spacing", "not_known_exactly", "receiver_law"),
         ),
         Field("settle", "text", "what would settle it"),
     ),
@@ -152,7 +152,7 @@ CROSSINGS = LayerSchema(
         field="outcome",
         categories=(
             Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
-            Category("alarmed", "Weakest crossing, alarmed", Symbol(GREY, width=0.4, dash="dash")),
+            Category("alarmed", "Weakest crossing, alarms by the best estimate", Symbol(GREY, width=0.4, dash="dash")),
         ),
     ),
 )
@@ -227,7 +227,8 @@ SENSITIVITY = LayerSchema(
     title="How the answer moves",
     description=(
         "Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m, "
-        "heads 0.05 m from their height."
+        "heads 0.05 m from their height; and for each source of what is not known exactly the length that would be "
+        "detected if it were known."
     ),
     geometry=None,
     key="row_id",
@@ -236,8 +237,9 @@ SENSITIVITY = LayerSchema(
         Field("row_id", "text", "zone, threat and change", nullable=False),
         ZONE_ID,
         Field("threat", "text", "threat", nullable=False),
-        Field("change", "text", "what is changed", nullable=False),
+        Field("change", "text", "what is changed, or what is not known exactly", nullable=False),
         Field("dead_m", "real", "length of the zone that lets the threat through", "m"),
         Field("more_m", "real", "how much more that is than with everything as set", "m"),
+        Field("unproven_m", "real", "length that would be detected if this were known exactly", "m"),
     ),
 )

@@ -19,6 +19,13 @@ FENCE = LayerSchema(
         Field("source_feature", "integer", "feature number in the source file"),
         Field("closed", "boolean", "whether the line closes on itself"),
         Field("length_m", "real", "length on the ground plan", "m"),
+        Field("resolves_m", "real", "distance between heights of the terrain that are independent of each other", "m"),
+        Field(
+            "resolves_origin",
+            "text",
+            "where that distance comes from: the site file, the raster's metadata, its heights, or its cell alone",
+            choices=("stated", "metadata", "estimated", "cell"),
+        ),
     ),
     style=Style(Symbol(BLACK, width=0.5, dash="dash dot")),
 )

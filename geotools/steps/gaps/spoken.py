@@ -2,34 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
 from shapely import LineString
 from shapely.ops import substring
 
+from geotools.detection.hidden import Hidden
 from geotools.detection.verdicts import CONFIDENCE, VERDICTS, Stretch
 from geotools.engine.step import StepContext
 from geotools.plan import ids
 
-__all__ = ["EVERY_THREAT", "tell_verdicts", "verdict_lengths", "verdict_rows", "verdict_table"]
+__all__ = [
+    "EVERY_THREAT",
+    "NOT_KNOWN",
+    "SOURCE_WORDS",
+    "source_lengths",
+    "tell_sources",
+    "tell_verdicts",
+    "verdict_lengths",
+    "verdict_rows",
+    "verdict_table",
+]
 
 Row = dict[str, Any]
 #: Stands in the field threat of the rows for all threats together, the worst of them.
 EVERY_THREAT = "all"
 _RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
+#: Begins the name of a source of what is not known exactly in the field change of the sensitivity table.
+NOT_KNOWN = "not known: "
+SOURCE_WORDS = {
+    "survey": "accuracy of the survey",
+    "spacing": "dips between its points",
+    "build": "works as they turn out",
+    "body": "bodies' sizes",
+    "surface": "surface of the grass",
+    "heads": "heads as mounted",
+    "law": "law of the receiver",
+}
 _SETTLE = {
     "": "a walk test",
     "no_beam": "a zone, or heads in the zone that stands there",
     "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
+    "survey_spacing": "the strip surveyed at a closer spacing",
     "not_known_exactly": "levels at the points of the layer resurvey; heads measured as mounted",
     "receiver_law": "a walk test, which fits the receiver's law and threshold",
 }
 
 
-def verdict_rows(said: Sequence[Stretch]) -> list[Row]:
-    """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst."""
+def verdict_rows(said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None = None) -> list[Row]:
+    """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst.
+
+    Parameters
+    ----------
+    said : sequence of Stretch
+        Every fence line cut into pieces of one verdict.
+    surveys : mapping of str to Hidden, optional
+        What the survey of each fence line may have missed.
+    """
+    missed = {} if surveys is None else surveys
     rows = [
         {
             "verdict_id": f"{ids.of_threat(one.fence_id, one.threat)}-{number:04d}",
@@ -41,19 +73,34 @@ def verdict_rows(said: Sequence[Stretch]) -> list[Row]:
             "verdict": one.verdict,
             "confidence": one.confidence,
             "cause": one.cause or None,
-            "settle": "remedy: the layers options and advice" if one.verdict == "undetected" else _SETTLE[one.cause],
+            "settle": _settle(one, missed),
             "geometry": one.line,
         }
         for number, one in enumerate(_numbered(said), start=1)
     ]
-    return [*rows, *_worst(said)]
+    return [*rows, *_worst(said, missed)]
+
+
+def _settle(one: Stretch, surveys: Mapping[str, Hidden]) -> str:
+    """What would settle a stretch."""
+    if one.verdict == "undetected":
+        return "remedy: the layers options and advice"
+    if one.cause != "survey_spacing" or one.fence_id not in surveys:
+        return _SETTLE[one.cause]
+    survey = surveys[one.fence_id]
+    quality = survey.quality
+    return (
+        f"survey the strip at {survey.spacing_m:.2g} m spacing: a survey that resolves {quality.resolves_m:.2g} m "
+        f"shows no dip shorter than {quality.shortest_dip_m:.2g} m, and one from {survey.dip_m:.2g} m length could be "
+        f"{one.missed_m:.2f} m deep"
+    )
 
 
 def _numbered(said: Sequence[Stretch]) -> list[Stretch]:
     return sorted(said, key=lambda one: (one.fence_id, one.threat, one.from_m))
 
 
-def _worst(said: Sequence[Stretch]) -> list[Row]:
+def _worst(said: Sequence[Stretch], surveys: Mapping[str, Hidden]) -> list[Row]:
     """The worst verdict of all threats along every fence line."""
     rows: list[Row] = []
     for fence_id in dict.fromkeys(one.fence_id for one in said):
@@ -79,7 +126,7 @@ def _worst(said: Sequence[Stretch]) -> list[Row]:
                     "verdict": worst.verdict,
                     "confidence": worst.confidence,
                     "cause": worst.cause or None,
-                    "settle": _SETTLE[worst.cause],
+                    "settle": _settle(worst, surveys),
                     "geometry": _joined([one for one in mine if one.threat == worst.threat], a, b),
                 }
             )
@@ -110,6 +157,25 @@ def verdict_table(lengths: dict[str, dict[str, float]], closing: Row) -> Row:
         "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
     }
     return first | {"more": [closing]}
+
+
+def source_lengths(sensitivity: Sequence[Row]) -> dict[str, dict[str, float]]:
+    """Metres of zone that would be detected if each source of what is not known were known, by threat."""
+    found: dict[str, dict[str, float]] = {}
+    for row in sensitivity:
+        if row["change"].startswith(NOT_KNOWN):
+            of = found.setdefault(row["threat"], {})
+            source = row["change"].removeprefix(NOT_KNOWN)
+            of[source] = round(of.get(source, 0.0) + row["unproven_m"], 2)
+    return found
+
+
+def tell_sources(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:
+    """Say what each source of what is not known costs."""
+    for threat, metres in lengths.items():
+        parts = [f"{SOURCE_WORDS[source]} {m:.1f} m" for source, m in metres.items() if m > 0.0]
+        if parts:
+            ctx.say(f"{threat}: would be detected if one were known exactly: {', '.join(parts)} (table sensitivity)")
 
 
 def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:

@@ -88,7 +88,7 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
     judged = {zone_id: judge_stations(perimeter, zone_id, task.unknowns) for zone_id in found.asked}
     if task.uncertainty:
         rows["resurvey"] = add_certainty(found, spots, task.unknowns, judged)
-        rows["sensitivity"] = sensitivity_rows(found)
+        rows["sensitivity"] = sensitivity_rows(found, task.unknowns, judged)
     rows["crossings"] = crossing_rows(found, chain.inside_left)
     rows["beam_levels"] = beam_rows(found, task.rain_mm_h, turned)
     rows["profiles"] = profile_rows(found)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from shapely import Point
 
 from geotools.beam import rain_fade_db
@@ -15,21 +16,27 @@ from geotools.detection.accuracy import PER_95, Accuracy, estimate, read_check_p
 from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
-from geotools.detection.sensitivity import sensitivity
-from geotools.detection.unknowns import Unknowns
+from geotools.detection.hidden import Hidden
+from geotools.detection.sensitivity import costs, sensitivity
+from geotools.detection.unknowns import Build, Unknowns
 from geotools.detection.verdicts import ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
 from geotools.plan import ids
-from geotools.plan.schema import HEADS
+from geotools.plan.schema import FENCE, HEADS
+from geotools.site.sources import open_works
+from geotools.site.surveyed import survey_quality
 from geotools.steps.gaps.rows import Row
+from geotools.steps.gaps.spoken import NOT_KNOWN
+from geotools.terrain.quality import SurveyQuality, from_tags
 
 __all__ = [
     "Polarisations",
     "accuracy_of",
     "add_certainty",
     "beam_rows",
+    "hidden_of",
     "polarisations",
     "sensitivity_rows",
     "unknowns_of",
@@ -41,6 +48,8 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
     given, stated = ctx.site.survey, ctx.site.input.vertical_accuracy_m
     if not ctx.params["uncertainty"] or given.draws == 0:
         return None
+    if "survey" not in ctx.site.detection.uncertain:
+        return Accuracy(0.0, correlation_m=given.correlation_m)
     if given.check_points is not None:
         points = read_check_points(Path(local_file(ctx.site.path(given.check_points), "file of check points")))
         points[:, :2] *= metres_per_unit(ctx.workspace.plan_crs)
@@ -51,6 +60,10 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
             f"{found.rmse_m * 100:.1f} cm, errors go together over {found.correlation_m:.1f} m"
         )
         return found
+    said = from_tags(ctx.terrain.tags, ctx.terrain.cell_m)
+    if stated is None and said is not None and said.accuracy_m is not None:
+        ctx.say(f"vertical accuracy {said.accuracy_m:.3g} m (95 %), from the raster's metadata")
+        stated = said.accuracy_m
     if stated is None:
         ctx.warn(
             "no vertical accuracy is stated and no check points are given: how certain a dead spot is cannot be told; "
@@ -63,15 +76,35 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
 def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
     """What is not known exactly, as the site file has it."""
     detection, survey = ctx.site.detection, ctx.site.survey
+    among = set(detection.uncertain)
+    works = open_works(ctx.site, ctx.workspace.plan_crs) if "build" in among else None
+    graded = ctx.site.grading
     return Unknowns(
         accuracy,
-        head_m=detection.head_tolerance_m,
-        body=detection.body_range,
-        mirror_grass_m=detection.grass_m,
-        envelope=detection.envelope_threshold or None,
+        head_m=detection.head_tolerance_m if "heads" in among else 0.0,
+        aim_deg=detection.aim_tolerance_deg if "heads" in among else 0.0,
+        body=detection.body_range if "body" in among else 0.0,
+        mirror_grass_m=detection.grass_m if "surface" in among else 0.0,
+        envelope=(detection.envelope_threshold or None) if "law" in among else None,
+        build=None if works is None else Build(works, graded.build_tolerance_m, graded.settlement_m),
         draws=survey.draws if ctx.params["uncertainty"] else 0,
         seed=survey.seed,
     )
+
+
+def hidden_of(ctx: StepContext) -> dict[str, Hidden]:
+    """What the survey of each fence line may have missed; empty where that is left out."""
+    dip = ctx.site.detection.dip_length_m
+    if dip == 0.0 or "spacing" not in ctx.site.detection.uncertain:
+        return {}
+    found = {}
+    for row in ctx.read(FENCE).to_dict("records"):
+        if pd.isna(row.get("resolves_m")):  # a plan made before inspect wrote it
+            quality = survey_quality(ctx.site, ctx.terrain, [row["geometry"]])
+        else:
+            quality = SurveyQuality(float(row["resolves_m"]), row["resolves_origin"])
+        found[str(row["fence_id"])] = Hidden(quality, dip)
+    return found
 
 
 def add_certainty(
@@ -88,7 +121,7 @@ def add_certainty(
             continue
         names = list(perimeter.rules.targets)
         rows = {name: [s.rows for s, _ in found.spots[name, zone_id]] for name in names}
-        judged = judge_zone(perimeter, zone_id, rows, unknowns, judged_zones[zone_id].worlds)
+        judged = judge_zone(perimeter, zone_id, rows, unknowns, judged_zones[zone_id])
         for name in names:
             for number, chance in enumerate(judged.probability[name], start=1):
                 by_id[ids.spot_id(zone_id, name, number)] |= {"probability": chance, "certainty": certainty_of(chance)}
@@ -111,11 +144,11 @@ def add_certainty(
     return points
 
 
-def sensitivity_rows(found: Findings) -> list[Row]:
-    """Rows of the sensitivity table."""
+def sensitivity_rows(found: Findings, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]) -> list[Row]:
+    """Rows of the sensitivity table: settings a little off, then what each source of what is not known costs."""
     moved = sensitivity(found.perimeter, found.asked)
     as_set = {(m.zone_id, m.threat): m.dead_m for m in moved if m.change == "as set"}
-    return [
+    rows: list[Row] = [
         {
             "row_id": ids.of_threat(ids.of_threat(m.zone_id, m.threat), m.change.replace(",", "")),
             "zone_id": m.zone_id,
@@ -126,6 +159,19 @@ def sensitivity_rows(found: Findings) -> list[Row]:
         }
         for m in moved
     ]
+    for zone_id in found.asked if unknowns.draws else ():
+        for cost in costs(found.perimeter, zone_id, unknowns, judged[zone_id]):
+            change = f"{NOT_KNOWN}{cost.source}"
+            rows.append(
+                {
+                    "row_id": ids.of_threat(ids.of_threat(zone_id, cost.threat), change.replace(":", "")),
+                    "zone_id": zone_id,
+                    "threat": cost.threat,
+                    "change": change,
+                    "unproven_m": cost.unproven_m,
+                }
+            )
+    return rows
 
 
 class Polarisations(dict[tuple[str, str], str]):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 
 from geotools.beam.strip import HIGHEST_TOP_M
@@ -18,9 +19,16 @@ from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROF
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
-from geotools.steps.gaps.spoken import tell_verdicts, verdict_lengths, verdict_rows, verdict_table
+from geotools.steps.gaps.spoken import (
+    source_lengths,
+    tell_sources,
+    tell_verdicts,
+    verdict_lengths,
+    verdict_rows,
+    verdict_table,
+)
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import accuracy_of, polarisations, unknowns_of
+from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, unknowns_of
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
 
@@ -73,13 +81,15 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
     task = TileTask.of(ctx, rules, unknowns_of(ctx, accuracy_of(ctx)))
+    surveys = hidden_of(ctx)
     fences = ctx.read(FENCE).set_index("fence_id").geometry
     said: list[Stretch] = []
     with small_cache():
         rasters, done = _Rasters(ctx, rules, chains), 0
         for chain in chains:
             stations: dict[str, dict[str, StationVerdicts]] = {}
-            for found in _findings(ctx, chain, task, done, len(zones)):
+            asked = replace(task, unknowns=replace(task.unknowns, hidden=surveys.get(chain.fence_id)))
+            for found in _findings(ctx, chain, asked, done, len(zones)):
                 done += len(found.strips)
                 rasters.lay(found)
                 stations |= found.stations
@@ -100,9 +110,10 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     crs = ctx.workspace.work_crs
     lengths = verdict_lengths(said)
     tell_verdicts(ctx, lengths)
+    tell_sources(ctx, source_lengths(rows["sensitivity"]))
     return StepResult(
         layers={
-            "verdicts": frame_of(VERDICTS, verdict_rows(said), crs),
+            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys), crs),
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
@@ -114,6 +125,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         summary={
             "method": "wave",
             "verdicts": lengths,
+            "unproven_by_source_m": source_lengths(rows["sensitivity"]),
             "dead_spots": len(rows["dead_spots"]),
             "dead_length_m": {
                 t.name: round(sum(r["length_m"] for r in rows["dead_spots"] if r["threat"] == t.name), 2)

@@ -17,6 +17,7 @@ from geotools.plan import ids
 from geotools.plan.schema import FENCE
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import Sources, open_sources
+from geotools.site.surveyed import contradiction, survey_quality
 from geotools.steps.inspect.kernel import (
     coarse_accuracy_warning,
     coarse_cell_warning,
@@ -24,7 +25,10 @@ from geotools.steps.inspect.kernel import (
     implausible_heights,
 )
 from geotools.terrain.model import Terrain
+from geotools.terrain.quality import ORIGINS
 
+#: Heights rounded to this step or more hide the straightness that a prone person asks for (0.075 m) by themselves.
+COARSE_STEP_M = 0.05
 #: Far beyond any one site; a line of more is a mistake, and would fill the memory.
 MAX_FENCE_M = 1_000_000.0
 
@@ -107,6 +111,28 @@ def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
     return rows
 
 
+def _survey(ctx: StepContext, rows: list[dict[str, Any]]) -> None:
+    """Note beside each fence line what the survey of its ground resolves, and say what weakens it."""
+    terrain = ctx.terrain
+    doubts = [contradiction(ctx.site, terrain, [row["geometry"] for row in rows])]
+    for row in rows:
+        quality = survey_quality(ctx.site, terrain, [row["geometry"]])
+        row |= {"resolves_m": quality.resolves_m, "resolves_origin": quality.origin}
+        if quality.resolves_m > 1.01 * terrain.cell_m:
+            ctx.say(
+                f"{row['fence_id']}: the survey of the ground resolves {quality.resolves_m:.2g} m "
+                f"({ORIGINS[quality.origin]}): dips from {quality.shortest_dip_m:.2g} m length show"
+            )
+        if quality.height_step_m is not None and quality.height_step_m >= COARSE_STEP_M:
+            doubts.append(
+                f"{row['fence_id']}: heights of the terrain are rounded to {quality.height_step_m:g} m, coarser than "
+                "any dip that counts"
+            )
+    for text in dict.fromkeys(doubts):
+        if text is not None:
+            ctx.warn(text)
+
+
 def run(ctx: StepContext) -> StepResult:
     """Check everything that later steps rely on; see the manual beside this file."""
     sources = open_sources(ctx.site)
@@ -117,6 +143,7 @@ def run(ctx: StepContext) -> StepResult:
     for done, row in enumerate(rows):
         ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
         _check_ground(row["fence_id"], row["geometry"], terrain)
+    _survey(ctx, rows)
     hardest = min(ctx.site.threats, key=lambda name: ctx.site.all_targets[name].straightness_m or np.inf)
     tolerance = ctx.site.all_targets[hardest].straightness_m
     weak = [coarse_cell_warning(terrain.cell_m, hardest)]

@@ -188,6 +188,7 @@ class Request:
             post_clear_m=s.post_clear_m,
             straight_m=min([t for t in tolerance if t is not None], default=0.15),
             graded_width_m=2 * self.site.grading.under_m,
+            most_lift_m=self.site.grading.batter_m * self.site.grading.max_slope,
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
         weights = LayoutWeights(

@@ -10,6 +10,7 @@ from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, number, words
+from geotools.terrain.quality import ORIGINS, shortest_dip
 
 __all__ = ["answer"]
 
@@ -21,6 +22,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
     verdicts = frames.get("verdicts")
     facts: list[Fact] = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
+    facts += _survey(frames.get("fence"), verdicts)
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
     currency = prices.currency
@@ -74,6 +76,22 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
         ", ".join(rest) or "by the model, over the whole fence",
         state,
     )
+
+
+def _survey(fence: pd.DataFrame | None, verdicts: pd.DataFrame | None) -> list[Fact]:
+    """What the survey of the ground shows, where the plan knows it; at the fence line where it shows least."""
+    if fence is None or "resolves_m" not in fence or fence["resolves_m"].isna().all():
+        return []
+    worst = fence.loc[fence["resolves_m"].astype(float).idxmax()]
+    resolves = float(worst["resolves_m"])
+    hung = 0.0
+    if verdicts is not None and "cause" in verdicts:
+        mine = verdicts[(verdicts["cause"] == "survey_spacing") & (verdicts["threat"] != "all")]
+        hung = float((mine["to_m"] - mine["from_m"]).groupby(mine["threat"]).sum().max()) if len(mine) else 0.0
+    note = f"{ORIGINS[worst['resolves_origin']]}; dips from {shortest_dip(resolves):.2g} m length show"
+    if hung:
+        note += f"; up to {number(hung, 1)} m of fence are unproven for dips that it does not show"
+    return [Fact("Survey of the ground", f"resolves {resolves:.2g} m", note, "open" if hung else "")]
 
 
 def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:

@@ -12,6 +12,7 @@ from geotools.detection.perimeter import Perimeter, Rules, strip_nodes
 from geotools.detection.sensitivity import CHANGES, sensitivity
 from geotools.detection.spots import runs
 from geotools.detection.unknowns import Unknowns, drawn_modulation
+from geotools.detection.verdicts import ZoneVerdicts
 from geotools.errors import InputError
 from geotools.plan.model import BeamPair, Zone
 from tests.invented_ground import Formula
@@ -83,9 +84,10 @@ def test_check_points_outside_the_model_are_refused():
 
 def judged(depth, sigma):
     perimeter, spots = one_zone(depth)
-    unknowns = Unknowns(Accuracy(sigma, correlation_m=8.0), head_m=0.0, body=0.0, draws=32)
+    unknowns = Unknowns(Accuracy(sigma, correlation_m=8.0), head_m=0.0, body=0.0, aim_deg=0.0, draws=32)
     worlds = drawn_modulation(perimeter, "Z1", unknowns, range(unknowns.draws))
-    return judge_zone(perimeter, "Z1", {"prone": spots}, unknowns, worlds), spots
+    judged_in = ZoneVerdicts({}, worlds, [perimeter.dead("Z1", own) for own in worlds], ample=False)
+    return judge_zone(perimeter, "Z1", {"prone": spots}, unknowns, judged_in), spots
 
 
 def test_a_deep_dip_is_certain_and_a_shallow_one_hangs_on_the_survey():

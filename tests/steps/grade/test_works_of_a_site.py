@@ -218,6 +218,22 @@ def test_drawing_is_clean_for_its_auditor_and_holds_contours_and_sections(done):
         len(sections) == len(space.query('POLYLINE[layer=="SECTION-EXISTING"]')) >= int(graded_length(done) // 10) + 2
     )
     assert len(space.query('POLYLINE[layer=="WORKS-LIMIT"]')) >= 1
+    ways = read(done, WATER_CROSSINGS)
+    drawn = [[tuple(v.dxf.location) for v in line.vertices] for line in space.query('POLYLINE[layer=="WATER-WAY"]')]
+    wanted = [[(*a, w.inlet_m), (*b, w.outlet_m)] for w in ways.itertuples() for a, b in [w.geometry.coords]]
+    assert drawn and np.allclose(drawn, wanted)
+
+
+def test_inlets_and_outlets_of_ways_for_water_are_set_out(done):
+    with open(done.out / "setting_out.csv", encoding="ascii", newline="") as stream:
+        rows = list(csv.reader(stream))
+    assert [int(row[0]) for row in rows] == list(range(1, len(rows) + 1))
+    found = {(row[4], float(row[2]), float(row[1]), float(row[3])) for row in rows if row[4] in ("INLET", "OUTLET")}
+    wanted = set()
+    for way in read(done, WATER_CROSSINGS).itertuples():
+        for code, (x, y), z in zip(("INLET", "OUTLET"), way.geometry.coords, (way.inlet_m, way.outlet_m), strict=True):
+            wanted.add((code, round(x, 3), round(y, 3), round(z, 3)))
+    assert found == wanted and found
 
 
 def test_sheets_carry_stations_levels_and_cautions(done):

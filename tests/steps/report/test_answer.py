@@ -43,3 +43,17 @@ def test_fence_without_beam_is_said_first():
     }
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "80.0 m of fence have no beam." in said and "every metre" not in said
+
+
+def test_what_the_survey_shows_stands_on_the_first_page():
+    rows = [("prone", 0.0, 80.0, "unproven", "survey_spacing"), ("all", 0.0, 80.0, "unproven", "survey_spacing")]
+    frames = {
+        "verdicts": pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict", "cause"]),
+        "crossings": pd.DataFrame(
+            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "alarmed"}]
+        ),
+        "fence": pd.DataFrame({"resolves_m": [0.25, 13.8], "resolves_origin": ["cell", "metadata"]}),
+    }
+    said = str(answer(frames, ["prone"], 0.2, PRICES))
+    assert "resolves 14 m" in said and "dips from 28 m length show" in said
+    assert "up to 80.0 m of fence are unproven for dips that it does not show" in said
