@@ -12,6 +12,11 @@ from shapely import Point
 from shapely.affinity import translate
 
 import geotools
+from geotools.engine.runner import Job
+from geotools.plan.schema import CONFLICTS, DEAD_SPOTS
+from geotools.site import open_site
+from tests.detection.test_one_engine import SITES
+from tests.steps.test_one_answer import SIZE, as_files, side_by_side
 
 SPACING_M = 0.5
 LINE = ((10.0, 50.0), (90.0, 50.0))
@@ -142,3 +147,63 @@ def test_a_band_that_passes_is_where_gaps_lets_a_body_of_that_height_through(mak
         mine = spots[spots.threat == "passer"]
         between = bool(((mine.to_m > 1.0 + 1e-6) & (mine.from_m < length - 1.0 - 1e-6)).any())
         assert between == any(low - 1e-6 <= base <= high + 1e-6 for low, high in bands), f"underside at {base:.1f} m"
+
+
+def heads_on(zone, *, at_start):
+    """Heads of a zone's post, lowest first."""
+    if zone is None:
+        return []
+    role = "TX" if at_start == zone.forward else "RX"
+    return [f"{zone.zone_id}-{role}-{pair.level}" for pair in zone.pairs]
+
+
+FLAT_SITES = [name for name in SITES if name.startswith(("staggered", "corner", "kink", "two fences"))]
+
+
+@pytest.mark.parametrize("names", [FLAT_SITES[::2], FLAT_SITES[1::2]], ids=["even", "odd"])
+def test_heads_as_they_stand_on_invented_flat_sites(names, tmp_path):
+    """Every open end and every junction: what layout lists is what gaps finds there, for threats the stacks answer."""
+    site_of, zones, height = side_by_side(names)
+    path = as_files(tmp_path, zones, height, len(names) * SIZE)
+    path.write_text(
+        path.read_text("utf-8") + '\n[layout]\nside = "left"\nsetback_m = 4.0\nmin_zone_m = 10.0\n', "utf-8"
+    )
+    with Job(open_site(path), tmp_path / "out", overwrite=True) as job:
+        job.run("layout", keep=True)
+        job.run("gaps", uncertainty=False)
+        conflicts, spots = job.workspace.read(CONFLICTS), job.workspace.read(DEAD_SPOTS)
+    listed = conflicts[conflicts["rule"].isin(["open end", "junction open"])]
+    said = {
+        (row.rule, row.zone_id, row.head_ids): float(re.search(r"([0-9.]+) m", row.found).group(1))
+        for row in listed.itertuples()
+    }
+    expected = {}
+    for fence_id in site_of:
+        chain = [zone for zone in zones if zone.fence_id == fence_id]
+        # over every length of zone that is allowed, single heads of 10 GHz detect who crawls, not who lies
+        threats = ("crawl", "prone") if len(chain[0].pairs) > 1 else ("crawl",)
+        ends = {}
+        for zone in chain:
+            for at_start in (True, False):
+                near_tx = at_start == zone.forward
+                mine = spots[(spots.zone_id == zone.zone_id)]
+                nearer = ((mine.from_m + mine.to_m) <= zone.line.length) == near_tx
+                ends[zone.zone_id, at_start] = [mine[nearer & (mine.threat == t)].length_m.sum() for t in threats]
+        first, last = chain[0], chain[-1]
+        for rule, where, found in (
+            ("open end", (first, None), np.array(ends[first.zone_id, True])),
+            ("open end", (None, last), np.array(ends[last.zone_id, False])),
+            *(
+                ("junction open", (b, a), np.array(ends[a.zone_id, False]) + np.array(ends[b.zone_id, True]))
+                for a, b in pairwise(chain)
+            ),
+        ):
+            if found.max() > 0:
+                after, before = where
+                heads = heads_on(before, at_start=False) + heads_on(after, at_start=True)
+                name = " ".join(zone.zone_id for zone in (before, after) if zone is not None)
+                expected[rule, name, " ".join(heads)] = float(found.max())
+    assert said.keys() == expected.keys()
+    for key, metres in expected.items():
+        assert said[key] == pytest.approx(metres, abs=0.05 + 1e-6), key
+    assert len(said) > 8
