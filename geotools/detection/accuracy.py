@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geotools.errors import InputError
 
-__all__ = ["PER_95", "Accuracy", "correlation_length", "error_field", "estimate", "read_check_points"]
+__all__ = ["PER_95", "Accuracy", "Measured", "correlation_length", "error_field", "estimate", "read_check_points"]
 
 Floats = NDArray[np.float64]
 
@@ -123,22 +123,59 @@ def correlation_length(xy: Floats, error: Floats) -> float | None:
     return float(tried[int(np.argmin(misfit))])
 
 
+@dataclass(frozen=True)
+class Measured:
+    """Places of a strip whose level was measured again: (m,) chainage and offset, and what is left of their variance.
+
+    noise : variance of the measured levels as a share of the model's own.
+    """
+
+    chainage_m: Floats
+    offset_m: Floats
+    noise: float
+
+
 def error_field(
-    chainage_m: Floats, offset_m: Floats, accuracy: Accuracy, rng: np.random.Generator, draws: int
+    chainage_m: Floats,
+    offset_m: Floats,
+    accuracy: Accuracy,
+    rng: np.random.Generator,
+    draws: int,
+    measured: Measured | None = None,
 ) -> Floats:
-    """Correlated normal errors over a strip, (draws, n, k), metres; correlation exp(-(distance / length)^2)."""
+    """Correlated normal errors over a strip, (draws, n, k), metres; correlation exp(-(distance / length)^2).
+
+    Where levels were measured again and the model corrected by them, the error is what is left of it (each draw less
+    its own best estimate from those places).
+    """
     length = accuracy.correlation_m
-    along, across = (_kernel(np.ascontiguousarray(at, float).tobytes(), length) for at in (chainage_m, offset_m))
+    more = (np.empty(0), np.empty(0)) if measured is None else (measured.chainage_m, measured.offset_m)
+    (along, along_there), (across, across_there) = (
+        _kernel(np.ascontiguousarray(at, float).tobytes(), np.ascontiguousarray(also, float).tobytes(), length)
+        for at, also in ((chainage_m, more[0]), (offset_m, more[1]))
+    )
     noise = rng.standard_normal((draws, along.shape[1], across.shape[1]))
-    return np.asarray(accuracy.sigma_m * (along @ noise @ across.T))
+    field = along @ noise @ across.T
+    if measured is not None and measured.chainage_m.size:
+        there = ((along_there @ noise) * across_there).sum(axis=-1)
+        there += np.sqrt(measured.noise) * rng.standard_normal(there.shape)
+        squares = np.subtract.outer(more[0], more[0]) ** 2 + np.subtract.outer(more[1], more[1]) ** 2
+        together = np.exp(-squares / length**2) + measured.noise * np.eye(more[0].size)
+        weights = np.linalg.solve(together, there.T).T
+        near = np.exp(-((np.subtract.outer(chainage_m, more[0]) / length) ** 2))
+        beside = np.exp(-((np.subtract.outer(offset_m, more[1]) / length) ** 2))
+        field -= np.einsum("np,kp,dp->dnk", near, beside, weights, optimize=True)
+    return np.asarray(accuracy.sigma_m * field)
 
 
 @lru_cache(maxsize=16)
-def _kernel(places: bytes, length: float) -> Floats:
-    """Weights of white noise at each place; kept, for every world draws over the same strip."""
-    at = np.frombuffer(places)
+def _kernel(places: bytes, further: bytes, length: float) -> tuple[Floats, Floats]:
+    """Weights of white noise at each place and at each further one; kept, for every world draws over the same strip."""
+    at, also = np.frombuffer(places), np.frombuffer(further)
     # white noise smoothed by exp(-2 d^2 / length^2) is correlated by exp(-d^2 / length^2)
     step = min(length / 4.0, float(at[1] - at[0]) if at.size > 1 else length)
-    grain = np.arange(at[0] - 1.5 * length, at[-1] + 1.5 * length + step, step)
-    weights = np.exp(-2.0 * ((at[:, None] - grain[None, :]) / length) ** 2)
-    return np.asarray(weights / np.sqrt((weights**2).sum(axis=1, keepdims=True)))
+    low, high = min(at[0], also.min(initial=at[0])), max(at[-1], also.max(initial=at[-1]))
+    grain = np.arange(low - 1.5 * length, high + 1.5 * length + step, step)
+    weights = np.exp(-2.0 * ((np.append(at, also)[:, None] - grain[None, :]) / length) ** 2)
+    weights /= np.sqrt((weights**2).sum(axis=1, keepdims=True))
+    return weights[: at.size], weights[at.size :]

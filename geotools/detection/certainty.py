@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.detection.accuracy import Accuracy
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.resurvey import Question, Resurvey, choose_points
 from geotools.detection.spots import runs
 from geotools.detection.unknowns import Unknowns, errors_of
 from geotools.detection.verdicts import ZoneVerdicts
@@ -21,21 +22,6 @@ Flags = NDArray[np.bool_]
 
 CERTAIN, LIKELY = 0.95, 0.50
 _POSSIBLE = 0.05
-_POINTS_A_SPOT = 4
-
-
-@dataclass(frozen=True)
-class Resurvey:
-    """A place where a better level would settle the question.
-
-    spot : number of the dead spot, None where none was found but one is possible.
-    explains : share of the variance of the answer that the level there explains, 0 to 1.
-    """
-
-    threat: str
-    spot: int | None
-    chainage_m: float
-    explains: float
 
 
 @dataclass(frozen=True)
@@ -98,6 +84,7 @@ def judge_zone(
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
     judged = Judged({}, {}, {}, [])
+    questions: list[Question] = []
     for threat, found in spots.items():
         dead = np.array([one[threat] for one in dead_in])
         on_line = np.array([np.maximum(own[threat], cover[threat])[:, middle] for own in worlds])
@@ -112,16 +99,11 @@ def judge_zone(
             (i, spot) for i, (spot, p) in enumerate(zip(found, chances, strict=True)) if _POSSIBLE < p < CERTAIN
         ]
         for index, spot in [*asked, *((None, run) for run in judged.possible[threat])]:
-            weakest = on_line[:, spot[0] : spot[1] + 1].min(axis=1)
-            points = _where_to_look(threat, index, weakest, errors[:, :, middle], grid.chainage_m, accuracy)
-            judged.resurvey.extend(
-                p for p in points if all(_apart(p, q) >= accuracy.correlation_m for q in judged.resurvey)
-            )
+            for rows in _pieces(spot, grid.chainage_m, accuracy.correlation_m / 2.0):
+                weakest = on_line[:, rows[0] : rows[1] + 1].min(axis=1)
+                questions.append(Question(threat, index, rows, weakest))
+    judged.resurvey.extend(choose_points(questions, errors[:, :, middle], grid.chainage_m, accuracy))
     return judged
-
-
-def _apart(a: Resurvey, b: Resurvey) -> float:
-    return abs(a.chainage_m - b.chainage_m) if a.threat == b.threat else np.inf
 
 
 def _merged(found: list[tuple[int, int]], chainage_m: Floats, reach_m: float) -> list[tuple[int, int]]:
@@ -135,22 +117,9 @@ def _merged(found: list[tuple[int, int]], chainage_m: Floats, reach_m: float) ->
     return merged
 
 
-def _where_to_look(
-    threat: str, spot: int | None, answer: Floats, error: Floats, chainage_m: Floats, accuracy: Accuracy
-) -> list[Resurvey]:
-    """Places on the beam line whose level explains the answer best, at least a correlation length apart."""
-    spread = answer.std()
-    if spread < 1e-9:
-        return []
-    centred = error - error.mean(axis=0)
-    covariance = centred.T @ (answer - answer.mean()) / len(answer)
-    share = (covariance / (spread * np.maximum(error.std(axis=0), 1e-9))) ** 2
-    points: list[Resurvey] = []
-    for row in np.argsort(-share, kind="stable"):
-        if len(points) == _POINTS_A_SPOT or (points and share[row] < 0.15):
-            break
-        at = float(chainage_m[row])
-        if all(abs(at - point.chainage_m) >= accuracy.correlation_m for point in points):
-            # no more digits than the draws carry: the last ones hang on how many threads a product of matrices is given
-            points.append(Resurvey(threat, spot, at, round(float(share[row]), 6)))
-    return sorted(points, key=lambda point: point.chainage_m)
+def _pieces(run: tuple[int, int], chainage_m: Floats, most_m: float) -> list[tuple[int, int]]:
+    """A run of rows in pieces no longer than a length: a long one asks as many questions."""
+    first, last = run
+    count = max(int(np.ceil((chainage_m[last] - chainage_m[first]) / most_m)), 1)
+    edges = np.linspace(first, last, count + 1).astype(int)
+    return [(int(a), int(b)) for a, b in pairwise(edges)]

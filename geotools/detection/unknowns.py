@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from geotools.beam import Target
 from geotools.beam.draws import coarse_spacing, with_change
 from geotools.beam.strip import Strip
-from geotools.detection.accuracy import PER_95, Accuracy, error_field
+from geotools.corridor import BeamLine
+from geotools.detection.accuracy import PER_95, Accuracy, Measured, error_field
 from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Case, Perimeter, moved_heads
 from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
+from geotools.terrain.known import KnownLevels
 
 __all__ = ["Build", "Unknowns", "drawn_modulation", "errors_of", "without_each"]
 
@@ -71,6 +73,8 @@ class Unknowns:
         What the survey may have missed between its points; None where that is left out.
     build : Build or None
         Ground that is proposed and not built yet.
+    levels : KnownLevels or None
+        Levels measured again, by which the ground is corrected already.
     draws, seed : int
         Worlds drawn, and what they hang on beside the zone's number.
     """
@@ -85,6 +89,17 @@ class Unknowns:
     draws: int = 40
     seed: int = 1
     aim_deg: float = 1.0
+    levels: KnownLevels | None = None
+
+    def measured(self, line: BeamLine, strip: Strip) -> Measured | None:
+        """Where levels of a zone's strip, and just beside it, were measured again."""
+        if self.levels is None or self.survey is None:
+            return None
+        along, aside = line.from_map(self.levels.xy[:, 0], self.levels.xy[:, 1])
+        reach = 2.0 * self.correlation_m
+        near = (along > -reach) & (along < line.length + reach) & (np.abs(aside) < strip.offset_m[-1] + reach)
+        noise = max((self.levels.own_sigma_m / max(self.survey.sigma_m, 1e-6)) ** 2, 1e-6)
+        return Measured(along[near], aside[near], noise) if near.any() else None
 
     @property
     def correlation_m(self) -> float:
@@ -185,11 +200,12 @@ def _solved(
     ]
 
 
-def survey_error(strip: Strip, unknowns: Unknowns, rng: np.random.Generator) -> Floats:
+def survey_error(line: BeamLine, strip: Strip, unknowns: Unknowns, rng: np.random.Generator) -> Floats:
     """The survey's error in a world, (n, k), m: the first thing that its random numbers give."""
     if unknowns.survey is None or unknowns.survey.sigma_m == 0.0:
         return np.zeros(strip.ground_m.shape)
-    return np.asarray(error_field(strip.chainage_m, strip.offset_m, unknowns.survey, rng, 1)[0])
+    measured = unknowns.measured(line, strip)
+    return np.asarray(error_field(strip.chainage_m, strip.offset_m, unknowns.survey, rng, 1, measured)[0])
 
 
 def errors_of(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, count: int) -> Floats:
@@ -198,7 +214,7 @@ def errors_of(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, count: int
     rngs = [np.random.default_rng([unknowns.seed, zone.number, number]) for number in range(count)]
     works = _Works.of(perimeter, zone_id, unknowns)
     free = 1.0 if works is None else ~works.worked
-    return np.array([survey_error(strip, unknowns, rng) * free for rng in rngs])
+    return np.array([survey_error(zone.line, strip, unknowns, rng) * free for rng in rngs])
 
 
 @dataclass(frozen=True)
@@ -226,7 +242,7 @@ class _Works:
 def _drawn(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, works: _Works | None, number: int) -> _World:
     zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
     rng = np.random.default_rng([unknowns.seed, zone.number, number])
-    ground = survey_error(strip, unknowns, rng)
+    ground = survey_error(zone.line, strip, unknowns, rng)
     pairs = len(zone.pairs)
     moves = rng.normal(0.0, unknowns.head_m / PER_95, (pairs, 2))
     taller, wider = 1.0 + rng.uniform(-unknowns.body, unknowns.body, 2)

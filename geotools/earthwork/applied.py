@@ -47,6 +47,7 @@ _FILES = (
     ("grading", "no_dig"),
     ("cameras", "positions"),
     ("survey", "check_points"),
+    ("input", "levels"),
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from geotools.site.base import SiteSection, setting
+from geotools.site.catalogue import COMMON
 
 VerticalUnit = Literal["metre", "foot", "US survey foot"]
 
@@ -28,6 +29,14 @@ class Inputs(SiteSection):
     vertical_datum: str | None = setting("datum of the heights, for the record", default=None)
     vertical_accuracy_m: float | None = setting(
         "vertical accuracy of the terrain model, 95 %, as its supplier states it", unit="m", default=None, gt=0, le=10
+    )
+    levels: str | None = setting(
+        "CSV file of levels measured again on the bare ground, such as those of the layer resurvey: columns x, y, z; "
+        "plan coordinates, heights in metres, terrain's datum. The model is corrected about them, and as good there",
+        default=None,
+    )
+    levels_accuracy_m: float = setting(
+        "vertical accuracy of those levels, 95 %", unit="m", mark=COMMON, default=0.02, gt=0, le=1
     )
     resolution_m: float | None = setting(
         "distance between heights that were surveyed independently, as the supplier states it: the cell of the model "

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import fiona
 import numpy
+import numpy as np
 import pyproj
 import rasterio
 import scipy
@@ -22,7 +23,15 @@ from geotools.io.vectors import FenceLines, crs_from, read_fence
 from geotools.io.vrt import MAX_DEPTH, is_vrt, vrt_sources
 from geotools.site import Site
 from geotools.site.true_metres import check_true_metres
+from geotools.terrain.known import KnownLevels
+from geotools.terrain.measured import read_table
 from geotools.terrain.model import Terrain
+from geotools.terrain.quality import from_tags
+
+#: Accuracy that a model is taken to have about levels measured again where nobody states it, m.
+UNSTATED_M = 0.10
+#: 95 % of normal errors lie within this many standard deviations.
+PER_95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -40,13 +49,48 @@ class Sources:
 
     def open_terrain(self, site: Site) -> Terrain:
         """The terrain model in the plan's metres."""
-        return Terrain(
+        terrain = Terrain(
             site.path(site.input.terrain),
             self.plan_crs,
             metres_per_height=self.metres_per_height,
             source_crs=self.terrain_crs,
             band=site.input.terrain_band,
         )
+        terrain.known = known_levels(site, terrain)
+        return terrain
+
+
+def known_levels(site: Site, terrain: Terrain) -> KnownLevels | None:
+    """Levels that the site names as measured again, against the terrain model; None where it names none.
+
+    Where works are proposed and not built, the levels are of the ground before them.
+    """
+    if site.input.levels is None:
+        return None
+    path = site.path(site.input.levels)
+    xyz = np.concatenate([*read_table(path).chunks])
+    xy = xyz[:, :2] * metres_per_unit(terrain.plan_crs)
+    model = terrain.sample(xy[:, 0], xy[:, 1])
+    inside = np.isfinite(model)
+    if not inside.any():
+        raise InputError(
+            "the levels measured again lie outside the terrain model",
+            where=path,
+            found=f"0 of {len(xyz)} inside",
+            expected="places on the terrain model",
+            mend="give them in the plan's coordinate system",
+        )
+    works = open_works(site, terrain.plan_crs)
+    change = 0.0 if works is None else np.nan_to_num(works.sample(xy[inside, 0], xy[inside, 1]))
+    said = from_tags(terrain.tags, terrain.cell_m)
+    accuracy = site.input.vertical_accuracy_m or (None if said is None else said.accuracy_m) or UNSTATED_M
+    return KnownLevels(
+        xy[inside],
+        xyz[inside, 2] + change - model[inside],
+        accuracy / PER_95,
+        site.survey.correlation_m,
+        site.input.levels_accuracy_m / PER_95,
+    )
 
 
 def open_works(site: Site, plan_crs: CRS) -> Terrain | None:

@@ -22,6 +22,7 @@ from geotools.corridor import Array, BeamLine, StripGrid
 from geotools.errors import InputError
 from geotools.io.crs import horizontal, metres_per_unit, transformer
 from geotools.io.rasters import RASTER_TROUBLE, open_raster, safe_gdal, understood
+from geotools.terrain.known import KnownLevels
 
 #: No single window above this many cells is read: a strip of an ordinary zone needs a thousandth of it.
 MAX_WINDOW_CELLS = 60_000_000
@@ -109,6 +110,8 @@ class Terrain:
     source_crs : the raster's system where the file does not say it.
     band : band number, from 1.
 
+    known : levels measured again, which :meth:`sample` corrects the model by; None until they are set.
+
     Raises InputError where the file cannot be read or has no coordinate system.
     """
 
@@ -126,6 +129,7 @@ class Terrain:
         self.metres_per_height = metres_per_height
         self.band = band
         self._told_crs = source_crs
+        self.known: KnownLevels | None = None
         self._file = open_raster(path)
         self._reading = Lock()  # one open raster serves one reader at a time, and steps read from several threads
         with understood(path):
@@ -186,7 +190,7 @@ class Terrain:
 
     def __reduce__(self) -> tuple[Any, ...]:
         told = None if self._told_crs is None else self._told_crs.to_wkt()
-        return _reopen, (self.path, self.plan_crs.to_wkt(), self.metres_per_height, told, self.band)
+        return _reopen, (self.path, self.plan_crs.to_wkt(), self.metres_per_height, told, self.band, self.known)
 
     @property
     def cell_m(self) -> float:
@@ -294,6 +298,8 @@ class Terrain:
         for start in range(0, x.size, PIECE_PLACES):
             piece = slice(start, start + PIECE_PLACES)
             self._sample_into(result[piece], *self._places(flat_x[piece], flat_y[piece]))
+        if self.known is not None:
+            result += self.known.correction(flat_x, flat_y)
         return result.reshape(x.shape)
 
     def _sample_into(self, result: Array, columns: Array, rows: Array) -> None:
@@ -361,7 +367,16 @@ class Terrain:
 
 
 @lru_cache(maxsize=4)
-def _reopen(path: Path | str, plan_crs: str, metres_per_height: float, source_crs: str | None, band: int) -> Terrain:
+def _reopen(
+    path: Path | str,
+    plan_crs: str,
+    metres_per_height: float,
+    source_crs: str | None,
+    band: int,
+    known: KnownLevels | None,
+) -> Terrain:
     """The terrain in another process; kept open, for the next piece of work will want it again."""
     told = None if source_crs is None else CRS.from_wkt(source_crs)
-    return Terrain(path, CRS.from_wkt(plan_crs), metres_per_height=metres_per_height, source_crs=told, band=band)
+    made = Terrain(path, CRS.from_wkt(plan_crs), metres_per_height=metres_per_height, source_crs=told, band=band)
+    made.known = known
+    return made

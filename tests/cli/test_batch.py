@@ -221,3 +221,19 @@ def test_workers_load_nothing_from_the_folder_somebody_works_in(sites: Path, tmp
     )
     assert (tmp_path / "out" / "batch.gpkg").exists(), done.stdout + done.stderr
     assert not (tmp_path / "trap").exists()
+
+
+def test_the_table_says_the_verdicts_of_each_site(sites: Path, tmp_path: Path) -> None:
+    words = f"batch {sites} --out {tmp_path} --steps inspect,layout,gaps --workers 1"
+    CliRunner().invoke(cli, words.split())
+    rows = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
+    said = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="verdicts")
+    fence = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="fence").length_m.sum()
+    worst = said[said.threat == "all"]
+    for name in ("detected", "unproven", "undetected", "no_beam"):
+        mine = worst[worst.verdict == name]
+        assert float(rows["beta"][f"{name}_m"]) == pytest.approx((mine.to_m - mine.from_m).sum(), abs=0.01)
+    four = [float(rows["beta"][f"{name}_m"]) for name in ("detected", "unproven", "undetected", "no_beam")]
+    assert sum(four) == pytest.approx(fence, abs=0.05)
+    assert all(f"{threat}: " in rows["beta"]["verdicts"] for threat in set(said.threat) - {"all"})
+    assert rows["broken"]["detected_m"] == "" == rows["broken"]["verdicts"]

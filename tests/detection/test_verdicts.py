@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from shapely import LineString
@@ -13,6 +15,7 @@ from geotools.detection.perimeter import Perimeter, Rules
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import VERDICTS, judge_stations, stretches
 from geotools.plan.model import BeamPair, FenceChain, Zone
+from geotools.site.detection import Detection
 from geotools.steps.gaps.spoken import EVERY_THREAT, verdict_lengths, verdict_rows
 from tests.invented_ground import Formula
 
@@ -126,3 +129,44 @@ def test_confidence_is_what_a_second_set_of_surveys_bears_out():
     errors = error_field(grid.chainage_m, grid.offset_m, unknowns.survey, np.random.default_rng(99), 60)
     dead = np.array([perimeter.dead("Z1", perimeter.modulation(zones[0], level + e))["prone"] for e in errors])
     assert (1.0 - dead[:, called].mean()) >= 0.95
+
+
+# ---- what the defaults make of flat ground
+
+
+def flat_ground(accuracy_m, grass_m):
+    """Three zones of 100 m with main and low heads, on flat ground, with every default of the site file."""
+    given = Detection(grass_m=grass_m)
+    unknowns = Unknowns(
+        Accuracy(accuracy_m / 1.96, correlation_m=8.0),
+        head_m=given.head_tolerance_m,
+        aim_deg=given.aim_tolerance_deg,
+        body=given.body_range,
+        mirror_grass_m=given.grass_m,
+        envelope=given.envelope_threshold,
+        draws=32,
+    )
+    rules = replace(RULES, targets={name: TARGETS[name] for name in ("walk", "crawl", "prone")}, grass_m=grass_m)
+    zones = line_of_zones(3, length=100.0)
+    return judged(zones, unknowns=unknowns, rules=rules)
+
+
+def test_a_mown_site_surveyed_well_is_detected_beyond_the_dead_ground_at_its_loose_ends():
+    said, fence = flat_ground(0.02, 0.0)
+    for threat in ("walk", "crawl", "prone"):
+        assert metres(said, threat)["undetected"] == 0.0
+        inner = [one for one in said if one.threat == threat and one.to_m > 8.0 and one.from_m < fence.length - 8.0]
+        assert {one.verdict for one in inner} == {"detected"}, threat
+
+
+def test_grass_and_a_middling_survey_leave_the_prone_person_unproven_and_say_why():
+    said, fence = flat_ground(0.06, 0.08)
+    assert metres(said, "walk")["detected"] == pytest.approx(fence.length, abs=0.1)
+    assert metres(said)["unproven"] > 0.25 * fence.length
+    assert metres(said)["undetected"] < 0.05 * fence.length
+    open_ = [one for one in said if one.threat == "prone" and one.verdict == "unproven"]
+    assert {one.cause for one in open_} <= {"not_known_exactly", "receiver_law"}
+    assert all(row["settle"] for row in verdict_rows(said) if row["verdict"] == "unproven")
+    # mown, the same survey proves it
+    mown, _ = flat_ground(0.06, 0.0)
+    assert metres(mown)["unproven"] < 0.1 * fence.length

@@ -216,6 +216,8 @@ def test_ponds_near_the_works_are_those_of_the_whole_window(bank_at, stands, ban
     here = strip.cells.movable & (np.abs(strip.x - bank_at) < 6.0)
     level[strip.row[here] - water._r0, strip.column[here] - water._c0] += bank_m
     near = water._ponds_in(level)
-    whole, _ = water._ponds_within(level, ~water._far, water._rim, np.zeros_like(water._rim))
+    whole, _ = water._ponds_within(
+        level, ~water._far, water._rim, water._rim & water._runs_through(level != water.level)
+    )
     assert [set(pond.tolist()) for pond in near] == [set(pond.tolist()) for pond in whole]
     assert bool(near) == stands

@@ -10,8 +10,10 @@ import numpy
 import scipy
 
 from geotools import __version__
+from tests.evidence.calibration import calibration
 from tests.evidence.closed import knife_edge, spread_and_radius, two_ray
 from tests.evidence.crossing import crossing
+from tests.evidence.defaults import defaults
 from tests.evidence.invariants import invariants
 from tests.evidence.laws import laws
 from tests.evidence.shapes import shapes
@@ -65,6 +67,8 @@ def main(folder: Path) -> int:
         second_solver,
         shapes,
         crossing,
+        calibration,
+        defaults,
         picture_of_a_field,
     )
     sections = []

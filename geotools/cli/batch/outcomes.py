@@ -14,20 +14,23 @@ import pandas as pd
 from pyproj import CRS
 
 from geotools.cli.batch.task import SiteResult
+from geotools.detection.verdicts import VERDICTS as NAMES
 from geotools.errors import OutputError
 from geotools.io.files import disk_words, write_text
 from geotools.io.tables import csv_text
 from geotools.plan import gpkg
-from geotools.plan.schema import BATCH_SITES, LAYERS, Field, LayerSchema
+from geotools.plan.schema import BATCH_SITES, LAYERS, VERDICTS, Field, LayerSchema
 from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, conform, frame_of, plan_crs_of
 
 TABLE_NAME = "outcomes.csv"
 COMBINED_NAME = "batch.gpkg"
+#: Stands in the field threat of the rows for all threats together.
+EVERY_THREAT = "all"
 _SITE = Field("site", "text", "name of the site in the batch", nullable=False)
 
 
-def outcome_rows(results: Sequence[SiteResult]) -> list[dict[str, object]]:
-    """A row for each site, in the manifest's order."""
+def outcome_rows(out: Path, results: Sequence[SiteResult]) -> list[dict[str, object]]:
+    """A row for each site of a batch in a folder, in the manifest's order."""
     return [
         {
             "site": r.name,
@@ -35,6 +38,7 @@ def outcome_rows(results: Sequence[SiteResult]) -> list[dict[str, object]]:
             "state": r.state,
             "steps": " ".join(r.steps),
             "warnings": r.warnings,
+            **_verdicts(out / "sites" / r.folder / PLAN_NAME, r),
             "problem": r.error.get("error"),
             "problem_where": r.error.get("where"),
             "found": r.error.get("found"),
@@ -45,10 +49,30 @@ def outcome_rows(results: Sequence[SiteResult]) -> list[dict[str, object]]:
     ]
 
 
+def _verdicts(plan: Path, result: SiteResult) -> dict[str, object]:
+    """Metres of fence by verdict, of all threats together and of each; nothing where the plan holds none."""
+    if result.state == "failed" or not plan.exists():
+        return {}
+    workspace = Workspace(plan.parent, plan_crs_of(plan))
+    if not workspace.has(VERDICTS):
+        return {}
+    held = workspace.read(VERDICTS)
+    metres = (held["to_m"] - held["from_m"]).groupby([held["threat"], held["verdict"]]).sum()
+    lengths = {t: [float(metres.get((t, name), 0.0)) for name in NAMES] for t in dict.fromkeys(held["threat"])}
+    worst = lengths.pop(EVERY_THREAT, None)
+    if worst is None:
+        return {}
+    parts = [
+        f"{threat}: " + ", ".join(f"{m:.1f} {name.replace('_', ' ')}" for name, m in zip(NAMES, each, strict=True))
+        for threat, each in lengths.items()
+    ]
+    return {f"{name}_m": round(m, 2) for name, m in zip(NAMES, worst, strict=True)} | {"verdicts": "; ".join(parts)}
+
+
 def write_table(out: Path, results: Sequence[SiteResult]) -> Path:
     """The outcomes as a table that a spreadsheet opens; cells cannot run as formulas."""
     path = out / TABLE_NAME
-    write_text(path, "\ufeff" + csv_text(BATCH_SITES.field_names, outcome_rows(results)))
+    write_text(path, "\ufeff" + csv_text(BATCH_SITES.field_names, outcome_rows(out, results)))
     return path
 
 
@@ -90,7 +114,7 @@ def write_combined(out: Path, results: Sequence[SiteResult]) -> Path:
         written = []
         for schema in (BATCH_SITES, *LAYERS.values()):
             if schema is BATCH_SITES:
-                made, frame = schema, frame_of(schema, outcome_rows(results))
+                made, frame = schema, frame_of(schema, outcome_rows(out, results))
             else:
                 made, frame = combined_schema(schema), _layer(schema, plans, crs)
             if frame is not None:

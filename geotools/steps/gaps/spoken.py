@@ -46,7 +46,7 @@ _SETTLE = {
     "no_beam": "a zone, or heads in the zone that stands there",
     "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
     "survey_spacing": "the strip surveyed at a closer spacing",
-    "not_known_exactly": "levels at the points of the layer resurvey; heads measured as mounted",
+    "not_known_exactly": "levels at the points of the layer resurvey, named as input.levels; heads measured as mounted",
     "receiver_law": "a walk test, which fits the receiver's law and threshold",
 }
 

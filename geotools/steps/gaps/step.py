@@ -19,7 +19,7 @@ from geotools.plan.schema import (
     ZONES,
 )
 from geotools.steps.gaps.straightness import LINE_RASTER, run_straightness
-from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, run_wave
+from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, RESURVEY_TABLE, run_wave
 
 
 def run(ctx: StepContext) -> StepResult:
@@ -66,6 +66,11 @@ STEP = Step(
     files=(
         FileOut(GAP_RASTER, "raster", "crawl gap and detection floor at every place of the corridor"),
         FileOut(CORRIDOR_RASTER, "raster", "best modulation of each threat at every place of the corridor"),
+        FileOut(
+            RESURVEY_TABLE,
+            "table",
+            "points to survey again, in the plan's coordinates: measure, fill in z, and name the file as input.levels",
+        ),
         FileOut(LINE_RASTER, "raster", "depth below the straight line between the posts (method straightness)"),
     ),
     order=30,

@@ -23,6 +23,7 @@ from geotools.detection.verdicts import ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.crs import metres_per_unit
 from geotools.io.files import local_file
+from geotools.io.tables import csv_text
 from geotools.plan import ids
 from geotools.plan.schema import FENCE, HEADS
 from geotools.site.sources import open_works
@@ -38,6 +39,7 @@ __all__ = [
     "beam_rows",
     "hidden_of",
     "polarisations",
+    "resurvey_table",
     "sensitivity_rows",
     "unknowns_of",
 ]
@@ -87,6 +89,7 @@ def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
         mirror_grass_m=detection.grass_m if "surface" in among else 0.0,
         envelope=(detection.envelope_threshold or None) if "law" in among else None,
         build=None if works is None else Build(works, graded.build_tolerance_m, graded.settlement_m),
+        levels=ctx.terrain.known,
         draws=survey.draws if ctx.params["uncertainty"] else 0,
         seed=survey.seed,
     )
@@ -142,6 +145,20 @@ def add_certainty(
                 }
             )
     return points
+
+
+def resurvey_table(points: list[Row], metres_a_unit: float) -> str:
+    """The points to survey again as a CSV table for the field, with an empty column for the level measured."""
+    rows = [
+        {
+            "point_id": row["point_id"],
+            "x": row["geometry"].x / metres_a_unit,
+            "y": row["geometry"].y / metres_a_unit,
+            "model_m": round(row["ground_m"], 3),
+        }
+        for row in points
+    ]
+    return csv_text(["point_id", "x", "y", "model_m", "z"], rows)
 
 
 def sensitivity_rows(found: Findings, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]) -> list[Row]:

@@ -13,6 +13,7 @@ from geotools.detection.perimeter import Rules
 from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
+from geotools.io.crs import metres_per_unit
 from geotools.io.rasters import small_cache
 from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
@@ -28,11 +29,11 @@ from geotools.steps.gaps.spoken import (
     verdict_table,
 )
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, unknowns_of
+from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, resurvey_table, unknowns_of
 
-__all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "run_wave"]
+__all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "RESURVEY_TABLE", "run_wave"]
 
-GAP_RASTER, CORRIDOR_RASTER = "crawl_gap.tif", "corridor.tif"
+GAP_RASTER, CORRIDOR_RASTER, RESURVEY_TABLE = "crawl_gap.tif", "corridor.tif", "resurvey.csv"
 
 
 class _Rasters:
@@ -108,6 +109,8 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
     tell(ctx, rows, rules, site_weakest)
     crs = ctx.workspace.work_crs
+    table = resurvey_table(rows["resurvey"], metres_per_unit(ctx.workspace.plan_crs))
+    (ctx.scratch / RESURVEY_TABLE).write_text(table, encoding="utf-8", newline="")
     lengths = verdict_lengths(said)
     tell_verdicts(ctx, lengths)
     tell_sources(ctx, source_lengths(rows["sensitivity"]))
@@ -121,7 +124,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             "resurvey": frame_of(RESURVEY, rows["resurvey"], crs),
             "sensitivity": frame_of(SENSITIVITY, rows["sensitivity"]),
         },
-        files=[GAP_RASTER, CORRIDOR_RASTER],
+        files=[GAP_RASTER, CORRIDOR_RASTER, RESURVEY_TABLE],
         summary={
             "method": "wave",
             "verdicts": lengths,

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from geotools.plan.schema.style import BLACK, BLUE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, ORANGE, SKY, VERMILION
 from geotools.steps.report.frame import HATCH, LETTER_EM, THREAT_LINE, Legend
 from geotools.steps.report.wording import words
 
@@ -21,7 +22,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class MapArt:
-    """What the map shows, in map metres: lines and areas as (n, 2) arrays of vertices."""
+    """What the map shows, in map metres: lines and areas as (n, 2) arrays of vertices.
+
+    verdicts : what may be said of each stretch of fence for all threats together, in the colours of its layer.
+    """
 
     fences: Sequence[Floats]
     zones: Sequence[tuple[str, Floats]]
@@ -29,6 +33,16 @@ class MapArt:
     transmitters: Floats
     receivers: Floats
     threats: Sequence[str] = ()
+    verdicts: Sequence[tuple[str, Floats]] = ()
+
+
+#: Verdict, its words, and its line: as the style of the layer verdicts has them.
+_VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("detected", "fence: detected, 95 % confidence", {"color": SKY, "lw": 2.2}),
+    ("unproven", "fence: unproven", {"color": ORANGE, "lw": 3.0, "ls": (0, (4, 1.5))}),
+    ("undetected", "fence: undetected", {"color": VERMILION, "lw": 4.0}),
+    ("no_beam", "fence: no beam", {"color": BLACK, "lw": 3.4, "ls": (0, (1, 1))}),
+)
 
 
 def plan_map(art: MapArt, width: float) -> Figure:
@@ -65,6 +79,10 @@ def plan_map(art: MapArt, width: float) -> Figure:
         ax.plot(*ring.T, color=BLUE, lw=0.5)
     for i, line in enumerate(art.fences):
         ax.plot(*line.T, color=BLACK, lw=1.0, ls="-.", label=None if i else "fence line")
+    for verdict, label, style in _VERDICTS:
+        stretches = [line for name, line in art.verdicts if name == verdict]
+        for k, line in enumerate(stretches):
+            ax.plot(*line.T, solid_capstyle="butt", zorder=7, label=None if k else label, **style)
     ax.plot(
         *art.transmitters.T, ls="", marker="^", ms=6, mfc=VERMILION, mec=BLACK, mew=0.6, label="transmitter", zorder=8
     )

@@ -107,6 +107,9 @@ def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRas
 
 def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
     heads, zones, spots = frames["heads"], frames["zones"], frames.get("dead_spots")
+    said = frames.get("verdicts")
+    if said is not None:
+        said = said[(said["threat"] == "all") & said.geometry.notna()]
 
     def points(role: str) -> Array:
         mine = heads[heads["role"] == role].geometry
@@ -122,6 +125,7 @@ def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
         transmitters=points("transmitter"),
         receivers=points("receiver"),
         threats=threats,
+        verdicts=[] if said is None else [(v.verdict, np.asarray(v.geometry.coords)[:, :2]) for v in said.itertuples()],
     )
     alt = (
         f"Map of the perimeter: {len(zones)} zones along {len(art.fences)} fence line(s), "

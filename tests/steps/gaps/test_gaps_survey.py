@@ -10,6 +10,8 @@ from scipy.interpolate import RegularGridInterpolator
 
 from geotools.cli import cli
 from geotools.engine.runner import run_site
+from geotools.errors import InputError
+from geotools.io.tables import read_csv
 from geotools.site import open_site
 from tests.making import line, write_fence, write_raster
 
@@ -90,3 +92,37 @@ def test_what_the_site_file_states_counts_and_can_be_left_out(tmp_path):
     left_out = verdicts(tmp_path, "vertical_accuracy_m = 0.05\nresolution_m = 8.0", "dip_length_m = 0")
     metres = [r[r.verdict == "detected"].metres.sum() for r in (known, stated, left_out)]
     assert metres[1] < 0.1 * metres[0] and metres[2] == pytest.approx(metres[0])
+
+
+def test_points_measured_for_the_list_settle_what_it_was_made_for(tmp_path):
+    """The list as it is written, filled in from the true ground and named in the site file."""
+
+    def true(x, y):
+        return 250.0 - 0.07 * np.exp(-(((x - 80.0) / 6.0) ** 2)) + 0.0 * y
+
+    def surveyed(x, y):
+        return true(x, y) + 0.03 * np.sin(x / 7.0)
+
+    raster(tmp_path / "terrain.tif", surveyed, 0.25)
+    among = 'uncertain = ["survey", "law"]'
+    before = verdicts(tmp_path, "vertical_accuracy_m = 0.15", among)
+    asked = read_csv(tmp_path / "out" / "resurvey.csv", ["x", "y", "z"])
+    points = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="resurvey")
+    assert 0 < len(asked) == len(points)
+    assert [float(row["x"]) for row in asked] == pytest.approx(points.geometry.x.tolist(), abs=1e-3)
+    levels = [(float(row["x"]), float(row["y"])) for row in asked]
+    rows = [f"{x},{y},{float(true(np.array(x - LEFT), np.array(y - BOTTOM))):.3f}" for x, y in levels]
+    (tmp_path / "levels.csv").write_text("\n".join(["x,y,z", *rows]))
+    after = verdicts(tmp_path, 'vertical_accuracy_m = 0.15\nlevels = "levels.csv"', among)
+    unproven = [one[one.verdict == "unproven"].metres.sum() for one in (before, after)]
+    assert unproven[0] > 20.0 and unproven[1] < 0.3 * unproven[0]
+
+
+def test_a_list_that_nobody_filled_in_is_refused_with_its_line(tmp_path):
+    raster(tmp_path / "terrain.tif", field, 0.25)
+    (tmp_path / "levels.csv").write_text(f"point_id,x,y,model_m,z\nS1,{LEFT + 50},{BOTTOM + 30},250.0,\n")
+    with pytest.raises(InputError, match=r"line 2, column z"):
+        verdicts(tmp_path, 'vertical_accuracy_m = 0.10\nlevels = "levels.csv"')
+    (tmp_path / "levels.csv").write_text("x,y,z\n1.0,2.0,3.0\n")
+    with pytest.raises(InputError, match="outside the terrain model"):
+        verdicts(tmp_path, 'vertical_accuracy_m = 0.10\nlevels = "levels.csv"')

@@ -3,6 +3,7 @@
 import dataclasses
 import io
 import itertools
+from dataclasses import replace
 from functools import partial
 
 import matplotlib as mpl
@@ -116,3 +117,15 @@ def test_dead_spots_differ_without_colour():
     figure = long_section(section(), WIDE)
     hatches = [p.get_hatch() for p in figure.axes[0].patches if p.get_hatch()]
     assert len(set(hatches)) == len(THREATS)
+
+
+def test_the_map_shows_each_verdict_along_the_fence_by_a_line_of_its_own():
+    plain = art()
+    names = ("detected", "unproven", "undetected", "no_beam")
+    parts = np.array_split(plain.fences[0], 4)
+    figure = plan_map(replace(plain, verdicts=list(zip(names, parts, strict=True))), 8.0)
+    lines = {line.get_label(): line for line in figure.axes[0].lines if str(line.get_label()).startswith("fence: ")}
+    assert list(lines) == [f"fence: {words}" for words in ("detected, 95 % confidence", *names[1:3], "no beam")]
+    # told apart without colour too
+    assert len({line.get_linewidth() for line in lines.values()}) == 4
+    assert all(np.array_equal(line.get_xydata(), part) for line, part in zip(lines.values(), parts, strict=True))
