@@ -203,6 +203,7 @@ def gaps(
     *,
     method: Literal["wave", "straightness"] = "wave",
     uncertainty: bool = True,
+    field: Literal["auto", "2d", "3d"] = "auto",
 ) -> Plan:
     """Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.
 
@@ -220,6 +221,10 @@ def gaps(
     uncertainty : bool, default True
         Also give verdicts with confidence, where to survey again, and the sensitivity to settings (wave
         only).
+    field : {'auto', '2d', '3d'}, default 'auto'
+        where the field is solved in three dimensions too, as a second opinion: auto where the ground
+        beside the beam may decide, 3d for every zone (minutes), 2d for none (wave only, with the
+        verdicts).
     """
 
 def heights(

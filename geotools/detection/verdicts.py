@@ -22,6 +22,7 @@ from geotools.detection.chain import chain_vertices
 from geotools.detection.envelope import LevelRange, crossable_within, swept
 from geotools.detection.hidden import DEEP_ENOUGH_M, hidden_depth, open_in_a_hidden_dip
 from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.second_opinion import open_in_3d, rows_in_question
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import FenceChain
 
@@ -59,6 +60,8 @@ class StationVerdicts:
         Somebody crosses here if a dip lies here that the survey could have missed.
     missed_m : float
         How deep such a dip could be, m.
+    beside : (n,) bool, or None
+        Somebody crosses here by the field in three dimensions; None where that was not asked.
     """
 
     dead: Flags
@@ -67,11 +70,13 @@ class StationVerdicts:
     known: bool
     missed: Flags
     missed_m: float = 0.0
+    beside: Flags | None = None
 
     def detected(self) -> Flags:
         """Stations that count as detected, (n,)."""
         sure = self.open_share <= 1.0 - CONFIDENCE
-        return np.asarray(self.known & ~self.dead & ~self.missed & sure & ~self.law)
+        agreed = True if self.beside is None else ~self.beside
+        return np.asarray(self.known & ~self.dead & ~self.missed & sure & ~self.law & agreed)
 
     def verdict(self, row: int) -> tuple[str, float | None, str]:
         """Verdict, confidence and cause at a station."""
@@ -84,6 +89,8 @@ class StationVerdicts:
             return "unproven", 1.0 - share, "survey_spacing"
         if share > 1.0 - CONFIDENCE:
             return "unproven", 1.0 - share, "not_known_exactly"
+        if self.beside is not None and self.beside[row]:
+            return "unproven", 1.0 - share, "field_3d"
         if self.law[row]:
             return "unproven", 1.0 - share, "receiver_law"
         return "detected", 1.0 - share, ""
@@ -94,7 +101,7 @@ class Stretch:
     """A piece of fence with one verdict for one threat.
 
     from_m, to_m : along the fence line. zone_id : empty where no beam. cause : why it is no better. missed_m : depth of
-    a dip that the survey could have missed here.
+    a dip that the survey could have missed here. in_3d : whether the field in three dimensions was asked too.
     """
 
     fence_id: str
@@ -107,6 +114,7 @@ class Stretch:
     confidence: float | None
     line: LineString
     missed_m: float = 0.0
+    in_3d: bool = False
 
 
 @dataclass(frozen=True)
@@ -131,7 +139,7 @@ class ZoneVerdicts:
     ample: bool
 
 
-def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> ZoneVerdicts:
+def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field: str = "2d") -> ZoneVerdicts:
     """Verdicts of a zone's stations; neighbours as they stand.
 
     Parameters
@@ -142,6 +150,9 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
         The zone.
     unknowns : Unknowns
         What is not known exactly.
+    field : str
+        Whether the field in three dimensions is asked too: ``2d`` nowhere, ``3d`` everywhere, ``auto`` where the ground
+        beside the beam may decide.
     """
     dead = perimeter.dead(zone_id)
     if unknowns.draws == 0:
@@ -149,6 +160,8 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
             t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f)) for t, f in dead.items()
         }
         return ZoneVerdicts(nothing, [], [], ample=True)
+    asked = rows_in_question(perimeter, zone_id, field)
+    beside = open_in_3d(perimeter, zone_id, asked) if asked.any() else {}
     missed_m, missed = _missed(perimeter, zone_id, unknowns)
     owns = drawn_modulation(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
@@ -164,6 +177,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> Zo
             unknowns.survey is not None,
             missed.get(threat, np.zeros_like(flags)),
             missed_m,
+            beside.get(threat),
         )
         for threat, flags in dead.items()
     }
@@ -229,8 +243,12 @@ def stretches(
             stations = judged[zone_id][threat]
             said.append((*stations.verdict(int(np.rint(share * (stations.dead.size - 1)))), zone_id))
         made = _runs(chain.fence_id, threat, fence, edges, said)
-        found += [replace(one, missed_m=judged[one.zone_id][threat].missed_m) if one.zone_id else one for one in made]
+        found += [_noted(one, judged[one.zone_id][threat]) if one.zone_id else one for one in made]
     return found
+
+
+def _noted(one: Stretch, stations: StationVerdicts) -> Stretch:
+    return replace(one, missed_m=stations.missed_m, in_3d=stations.beside is not None)
 
 
 def _runs(

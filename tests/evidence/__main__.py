@@ -39,7 +39,8 @@ LIMITS = """## Where the model should not be believed
 - **Behind a crest that blocks the line of the heads.** The signal is small there and hangs on centimetres of
   the crest.
 - **Across the beam**, the field is that of the heads in free space times the field over the beam line's own
-  ground, turned by its cross slope: a bank or a wall beside the line is not in it (see the table of shapes). The
+  ground, turned by its cross slope: a bank or a wall beside the line is not in it (see the table of shapes), save
+  where `gaps` asks the field in three dimensions for a second opinion. The
   person stands on the ground of the place; the beam does not know that ground.
 - **Fences, gates, vehicles, poles, drain covers, snow, long or wet grass, puddles** are not in it at all.
 - **A person is no rectangle.** The threshold 0.20 stands for a receiver set up as the trade does; another

@@ -94,7 +94,8 @@ def defaults(folder: Path) -> Section:
     section.say(
         "Two zones of 100 m in line, overlap 10 m, main heads at 0.9 m (10 GHz) and low heads at 0.3 m (24 GHz), every "
         "setting as it is set from the first; the share of the fence between the dead ground of the two loose ends "
-        f"({ENDS_M:g} m, which an overlap covers elsewhere) on which the prone person is detected at 95 % confidence. "
+        f"({ENDS_M:g} m, which an overlap covers elsewhere) on which the prone person is detected with 95 % "
+        "confidence. "
         "Each further column takes one source of what is not known as exactly known. A good survey of mown ground is "
         "provable with all of them; grass that may reflect at its top is what a site pays most for."
     )

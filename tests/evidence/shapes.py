@@ -62,7 +62,8 @@ def shapes(folder: Path) -> Section:
     section.say(
         f"The field in three dimensions against the field over the profile of the beam line; 24 GHz heads at {TX} "
         f"and {RX} m, {LENGTH:g} m, prone at mid-span, at {', '.join(f'{p:+g}' for p in PLACES)} m from the line. The "
-        "steps use the profile."
+        "steps use the profile; `gaps` asks the field in three dimensions too where the ground beside the line may "
+        "decide (parameter `field`), and calls unproven what only the profile detects."
     )
     apart = same = near = 0.0
     for words, group in (("Nine shapes", SHAPES), ("Where the profile is not enough", HARD)):

@@ -110,9 +110,15 @@ VERDICTS = LayerSchema(
             "cause",
             "text",
             "why it is not detected with confidence",
-            choices=("no_beam", "survey_unstated", "survey_spacing", "not_known_exactly", "receiver_law"),
+            choices=("no_beam", "survey_unstated", "survey_spacing", "not_known_exactly", "field_3d", "receiver_law"),
         ),
         Field("settle", "text", "what would settle it"),
+        Field(
+            "field",
+            "text",
+            "the field that answered: over the beam line's profile, or that and the one in three dimensions beside it",
+            choices=("profile", "profile_and_3d"),
+        ),
     ),
     style=Style(
         Symbol(GREY, width=1.2),

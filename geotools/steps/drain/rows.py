@@ -13,7 +13,7 @@ from geotools.earthwork.water import Pond, Way
 from geotools.io.grids import outline
 from geotools.plan import ids
 from geotools.steps.drain.kernel import Water
-from geotools.steps.drain.window import Window
+from geotools.steps.drain.surroundings import Surroundings
 
 __all__ = ["Row", "crossing_rows", "dams", "low_heads", "pond_rows"]
 
@@ -26,13 +26,13 @@ LOW_HEAD_M = 0.40
 DAM_M = 0.05
 
 
-def _area(window: Window, cells: np.ndarray) -> MultiPolygon:
+def _area(window: Surroundings, cells: np.ndarray) -> MultiPolygon:
     mask = np.zeros(window.level.shape, bool)
     mask.ravel()[cells] = True
     return outline(mask, window.transform)
 
 
-def _place(window: Window, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _place(window: Surroundings, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     row, column = np.unravel_index(cells, window.level.shape)
     t = window.transform
     return t.c + (column + 0.5) * t.a, t.f + (row + 0.5) * t.e
@@ -52,7 +52,7 @@ def low_heads(beams: GeoDataFrame) -> list[tuple[str, Point]]:
 
 
 def _pond_row(
-    window: Window, pond: Pond, state: str, number: int, heads: list[tuple[str, Point]], zones: str, unit: float
+    window: Surroundings, pond: Pond, state: str, number: int, heads: list[tuple[str, Point]], zones: str, unit: float
 ) -> Row:
     area = _area(window, pond.cells)
     x, y = _place(window, np.array([pond.pour]))
@@ -73,7 +73,7 @@ def _pond_row(
 
 
 def pond_rows(
-    window: Window,
+    window: Surroundings,
     water: Water,
     state: str,
     perimeter: Perimeter,
@@ -103,7 +103,7 @@ def pond_rows(
     return rows
 
 
-def crossing_rows(window: Window, water: Water, state: str) -> list[Row]:
+def crossing_rows(window: Surroundings, water: Water, state: str) -> list[Row]:
     """Running water across one zone's beam line, in the given state."""
     rows: list[Row] = []
     for crossing in water.crossings:
@@ -124,7 +124,7 @@ def crossing_rows(window: Window, water: Water, state: str) -> list[Row]:
     return rows
 
 
-def dams(window: Window, water: Water, ways: Sequence[Way]) -> list[str]:
+def dams(window: Surroundings, water: Water, ways: Sequence[Way]) -> list[str]:
     """Streams whose bed the grading raises where no way for the water is built.
 
     Water held back beyond the ground looked at would not show as a pond.

@@ -17,7 +17,7 @@ from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, WATER_CROS
 from geotools.plan.workspace import frame_of
 from geotools.steps.drain.kernel import water_around
 from geotools.steps.drain.rows import Row, crossing_rows, dams, low_heads, pond_rows
-from geotools.steps.drain.window import looked_at
+from geotools.steps.drain.surroundings import looked_at
 
 #: Standing water added by grading that is worth a warning, m3.
 POND_M3 = 0.1

@@ -47,6 +47,7 @@ _SETTLE = {
     "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
     "survey_spacing": "the strip surveyed at a closer spacing",
     "not_known_exactly": "levels at the points of the layer resurvey, named as input.levels; heads measured as mounted",
+    "field_3d": "a walk test: the field over the profile detects here, the one in three dimensions does not",
     "receiver_law": "a walk test, which fits the receiver's law and threshold",
 }
 
@@ -74,6 +75,7 @@ def verdict_rows(said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None =
             "confidence": one.confidence,
             "cause": one.cause or None,
             "settle": _settle(one, missed),
+            "field": _field(one),
             "geometry": one.line,
         }
         for number, one in enumerate(_numbered(said), start=1)
@@ -94,6 +96,12 @@ def _settle(one: Stretch, surveys: Mapping[str, Hidden]) -> str:
         f"shows no dip shorter than {quality.shortest_dip_m:.2g} m, and one from {survey.dip_m:.2g} m length could be "
         f"{one.missed_m:.2f} m deep"
     )
+
+
+def _field(one: Stretch) -> str | None:
+    if one.verdict == "no_beam":
+        return None
+    return "profile_and_3d" if one.in_3d else "profile"
 
 
 def _numbered(said: Sequence[Stretch]) -> list[Stretch]:
@@ -127,6 +135,7 @@ def _worst(said: Sequence[Stretch], surveys: Mapping[str, Hidden]) -> list[Row]:
                     "confidence": worst.confidence,
                     "cause": worst.cause or None,
                     "settle": _settle(worst, surveys),
+                    "field": _field(worst),
                     "geometry": _joined([one for one in mine if one.threat == worst.threat], a, b),
                 }
             )

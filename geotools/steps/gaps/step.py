@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from geotools.detection.chains import chains_of
+from geotools.detection.second_opinion import FIELDS
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan import cautions
 from geotools.plan.schema import (
@@ -46,6 +47,14 @@ STEP = Step(
             "flag",
             "also give verdicts with confidence, where to survey again, and the sensitivity to settings (wave only)",
             default=True,
+        ),
+        Param(
+            "field",
+            "choice",
+            "where the field is solved in three dimensions too, as a second opinion: auto where the ground beside the "
+            "beam may decide, 3d for every zone (minutes), 2d for none (wave only, with the verdicts)",
+            default="auto",
+            choices=FIELDS,
         ),
     ),
     inputs=(

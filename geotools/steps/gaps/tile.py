@@ -44,6 +44,8 @@ class TileTask:
         Whether the answer is tried out with other settings.
     rain_mm_h : float
         Rain that the loss is given for.
+    field : str
+        Whether the field in three dimensions is asked too, as of the parameter.
     """
 
     rules: Rules
@@ -51,11 +53,14 @@ class TileTask:
     unknowns: Unknowns
     uncertainty: bool
     rain_mm_h: float
+    field: str = "auto"
 
     @classmethod
     def of(cls, ctx: StepContext, rules: Rules, unknowns: Unknowns) -> TileTask:
         """What this run asks."""
-        return cls(rules, ctx.terrain, unknowns, bool(ctx.params["uncertainty"]), ctx.site.detection.rain_mm_h)
+        params = ctx.params
+        rain = ctx.site.detection.rain_mm_h
+        return cls(rules, ctx.terrain, unknowns, bool(params["uncertainty"]), rain, str(params["field"]))
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,7 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
     found = find(perimeter, tile, progress)
     spots = spot_rows(found)
     rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
-    judged = {zone_id: judge_stations(perimeter, zone_id, task.unknowns) for zone_id in found.asked}
+    judged = {zone_id: judge_stations(perimeter, zone_id, task.unknowns, task.field) for zone_id in found.asked}
     if task.uncertainty:
         rows["resurvey"] = add_certainty(found, spots, task.unknowns, judged)
         rows["sensitivity"] = sensitivity_rows(found, task.unknowns, judged)

@@ -128,6 +128,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         summary={
             "method": "wave",
             "verdicts": lengths,
+            "zones_in_3d": sorted({one.zone_id for one in said if one.in_3d}),
             "unproven_by_source_m": source_lengths(rows["sensitivity"]),
             "dead_spots": len(rows["dead_spots"]),
             "dead_length_m": {

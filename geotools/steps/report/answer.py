@@ -23,6 +23,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     verdicts = frames.get("verdicts")
     facts: list[Fact] = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
     facts += _survey(frames.get("fence"), verdicts)
+    facts += _field(verdicts)
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
     currency = prices.currency
@@ -92,6 +93,22 @@ def _survey(fence: pd.DataFrame | None, verdicts: pd.DataFrame | None) -> list[F
     if hung:
         note += f"; up to {number(hung, 1)} m of fence are unproven for dips that it does not show"
     return [Fact("Survey of the ground", f"resolves {resolves:.2g} m", note, "open" if hung else "")]
+
+
+def _field(verdicts: pd.DataFrame | None) -> list[Fact]:
+    """Which field answered."""
+    if verdicts is None or "field" not in verdicts:
+        return []
+    both = verdicts[verdicts["field"] == "profile_and_3d"]
+    zones = sorted(both["zone_id"].dropna().unique())
+    if not zones:
+        where = "over each beam line's profile"
+        return [Fact("Field that answered", where, "the one in three dimensions was asked nowhere")]
+    apart = both[(both["cause"] == "field_3d") & (both["threat"] != "all")]
+    metres = float((apart["to_m"] - apart["from_m"]).groupby(apart["threat"]).sum().max()) if len(apart) else 0.0
+    said = f"in three dimensions too in {', '.join(zones[:8])}{' and more' if len(zones) > 8 else ''}"
+    note = f"the second does not detect {number(metres, 1)} m that the first does" if metres else "both agree"
+    return [Fact("Field that answered", "over each beam line's profile", f"{said}; {note}", "open" if metres else "")]
 
 
 def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:

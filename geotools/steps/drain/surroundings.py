@@ -15,14 +15,14 @@ from geotools.engine.step import StepContext
 from geotools.steps.drain.kernel import BESIDE_M, Piece, Water
 from geotools.terrain.design import DesignSurface
 
-__all__ = ["Window", "looked_at"]
+__all__ = ["Surroundings", "looked_at"]
 
 #: How many times as far as asked a pond is followed, how far at most, m, and the cells that are taken together for it.
 _WIDEST, _FURTHEST_M, _COARSE = 8, 400.0, 4
 
 
 @dataclass
-class Window:
+class Surroundings:
     """Grid cells around one zone."""
 
     zone_id: str
@@ -71,7 +71,7 @@ def _reach_of_water(
     return reach
 
 
-def _window(perimeter: Perimeter, surface: DesignSurface, zone_id: str, margin: float) -> Window:
+def _window(perimeter: Perimeter, surface: DesignSurface, zone_id: str, margin: float) -> Surroundings:
     """The cells within `margin` of a zone's line; `mine` are those no other zone's line is nearer to."""
     t = surface.transform
     line = perimeter.zones[zone_id].line
@@ -95,7 +95,7 @@ def _window(perimeter: Perimeter, surface: DesignSurface, zone_id: str, margin: 
     level[close] = surface.terrain.sample(xx[close], yy[close])
     change = surface.change_at(xx, yy)
     corner = Affine(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e)
-    return Window(zone_id, corner, level, change, along, side, mine)
+    return Surroundings(zone_id, corner, level, change, along, side, mine)
 
 
 def looked_at(
@@ -105,7 +105,7 @@ def looked_at(
     zones: Sequence[str],
     find: Callable[[Piece], Water],
     ways: Sequence[Way],
-) -> list[tuple[Window, Water, Water]]:
+) -> list[tuple[Surroundings, Water, Water]]:
     """For each zone its window, and its water now and after grading; windows grow until no pond is cut off by them.
 
     ways : for water through the works, as built and kept open.
@@ -113,7 +113,7 @@ def looked_at(
     asked = ctx.params["margin_m"]
     furthest, least = min(_WIDEST * asked, _FURTHEST_M), ctx.params["min_depth_m"] / 2
     margins = {z: max(asked, _reach_of_water(perimeter, surface, z, furthest, least)) for z in zones}
-    found: dict[str, tuple[Window, Water, Water]] = {}
+    found: dict[str, tuple[Surroundings, Water, Water]] = {}
     while todo := [z for z in zones if z not in found]:
         windows = [_window(perimeter, surface, z, margins[z]) for z in todo]
         pieces: list[Piece] = []
