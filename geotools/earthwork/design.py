@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,7 @@ from shapely import Point
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.proof import LEAST_M
+from geotools.earthwork.tolerance import worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
@@ -102,7 +103,7 @@ def grade_zones(
     final = _whole(perimeter, surface, made)
     for _ in range(_SECOND_LOOKS):
         # a zone proven with its neighbours as they were may count on a beam that has moved since
-        again = [z for z in zones if made[z.zone_id][1].proven and any(d.any() for d in final.dead(z.zone_id).values())]
+        again = [z for z in zones if made[z.zone_id][1].proven and not _stands(final, surface, z.zone_id, settings)]
         if not again:
             break
         for zone in again:  # one after the other, so that the second counts on the first as it now is
@@ -111,7 +112,7 @@ def grade_zones(
             around = perimeter.with_zones(
                 {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
             )
-            part = grade_group(around, surface, [zone], settings, keep=keep)
+            part = grade_group(around, surface, [zone], replace(settings, draws=2 * settings.draws), keep=keep)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
         final = _whole(perimeter, surface, made)
@@ -125,6 +126,13 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def _stands(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> bool:
+    """Whether a zone is clear beside what its neighbours get, as designed and at every edge of tolerance."""
+    if any(dead.any() for dead in final.dead(zone_id).values()):
+        return False
+    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings).metres == 0.0
 
 
 def graded_zones(

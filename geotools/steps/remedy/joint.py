@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import Graded, grade_zones
 from geotools.earthwork.prices import Prices
+from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
 from geotools.steps.remedy.options import Option, cheapest, earth_cost, earth_words, heads_moved
@@ -77,7 +78,7 @@ def put_together(
     -------
     The design, and its surface.
     """
-    left = {zone_id: [o for o in found if o.proven] for zone_id, found in options.items()}
+    left = {zone_id: _offered(found) for zone_id, found in options.items()}
     hopeful = {zone_id: _hopeful(found) for zone_id, found in options.items()}
     turns = 0
     while True:
@@ -85,7 +86,7 @@ def put_together(
         taken |= {zone_id: found[0] for zone_id, found in hopeful.items() if found}
         surface, keep = blank()
         joint = _stand(perimeter, surface, keep, taken, settings, prices)
-        open_ = [zone_id for zone_id in taken if joint.dead_length(zone_id) > 0.0]
+        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].proven]
         # what was not clear by itself has to be so now, and must have opened nothing beside it
         failed = [zone_id for zone_id, found in hopeful.items() if found and not _holds(perimeter, joint, zone_id)]
         for zone_id in failed:
@@ -100,11 +101,16 @@ def put_together(
             left[zone_id].remove(taken[zone_id])
 
 
+def _offered(options: Sequence[Option]) -> list[Option]:
+    """Options that are clear within tolerance; where there is none, those that are clear as drawn."""
+    return [o for o in options if o.proven] or [o for o in options if o.closes]
+
+
 def _hopeful(options: Sequence[Option]) -> list[Option]:
     """Where no option is clear by itself, those that leave little, the cheapest first: beside what the neighbouring
     zones get they may be clear.
     """
-    if any(option.proven for option in options):
+    if any(option.closes for option in options):
         return []
     little = [o for o in options if o.dead_after_m <= _LITTLE * o.dead_before_m]
     return sorted(little, key=lambda o: (o.cost, o.name))
@@ -149,8 +155,9 @@ def _stand(
         dead = joint.dead_length(zone_id)
         weakest = min(final.weakest(part) for part in parts)
         one = graded.get(zone_id)
+        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings) if dead == 0.0 else Loose()
         if one is None:
-            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest)
+            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             continue
         before = starts[zone_id]
         cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)
@@ -166,5 +173,6 @@ def _stand(
             dead_after_m=dead,
             weakest_after=weakest,
             words=words,
+            loose=loose,
         )
     return joint

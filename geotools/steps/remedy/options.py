@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.known import Known
 from geotools.earthwork.prices import Prices
+from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
@@ -52,6 +53,8 @@ class Option:
         What is done.
     start : Option or None
         Heads that are set or added before the earth is moved.
+    loose : Loose
+        The worst that comes of it where it turns out within tolerance.
     """
 
     name: str
@@ -65,11 +68,17 @@ class Option:
     words: str
     start: Option | None = None
     volumes: tuple[float, float, float, float] | None = None
+    loose: Loose = field(default_factory=Loose)
+
+    @property
+    def closes(self) -> bool:
+        """Whether the new run found nobody getting through where it is as drawn."""
+        return self.dead_after_m == 0.0
 
     @property
     def proven(self) -> bool:
-        """Whether the new run found nobody getting through."""
-        return self.dead_after_m == 0.0
+        """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
+        return self.closes and self.loose.metres == 0.0
 
     def moved(self, today: Zone) -> BeamPair | None:
         """The first pair of heads that is not as it stands today."""
@@ -122,7 +131,12 @@ class _Trial:
         after = dead_length_tried(self.perimeter, zone.zone_id, own)
         # the weakest crossing is told of what may be taken: of what leaves somebody through the dead length says enough
         weakest = self.perimeter.weakest(zone.zone_id, own) if after == 0.0 else None
-        return Option(name, (zone,), grading, cost, self.dead_now, after, self.weakest_now, weakest, words)
+        # works are tried in their tolerances as they are found; heads alone here
+        loose = Loose()
+        if grading is None and after == 0.0:
+            stands = self.perimeter.with_zones({zone.zone_id: (zone,)})
+            loose = worst_in_tolerance(stands, self.surface, (zone,), self.settings)
+        return Option(name, (zone,), grading, cost, self.dead_now, after, self.weakest_now, weakest, words, loose=loose)
 
     def lower(self) -> Option | None:
         """The heights of one level that leave the least dead length, nearest to today's among equals."""
@@ -159,7 +173,7 @@ class _Trial:
         best: Option | None = None
         for splitting in shorter_zones(self.perimeter, self.zone.zone_id, limits):
             made = self._split(splitting)
-            if best is None or made.dead_after_m < best.dead_after_m:
+            if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
                 best = made
             if made.proven:
                 break
@@ -181,6 +195,7 @@ class _Trial:
             self.weakest_now,
             min(trial.weakest(p.zone_id) for p in parts) if dead == 0.0 else None,
             f"split the zone in {len(parts)} at chainage {at} m",
+            loose=worst_in_tolerance(trial, self.surface, parts, self.settings) if dead == 0.0 else Loose(),
         )
 
     def grade(self, name: str, start: Option | None = None) -> tuple[Option | None, ZoneGrading]:
@@ -254,15 +269,21 @@ def zone_options(
                 found.append(mixed)
     best = cheapest(found)
     # where something is clear for less than one post more, no place for that post has to be looked for
-    if best is None or best.cost > trial.split_price:
+    if best is None or not best.proven or best.cost > trial.split_price:
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
     return found, grading
 
 
 def cheapest(options: Sequence[Option]) -> Option | None:
-    """The cheapest option that a run found clear; None where none is."""
-    return min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
+    """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
+    within tolerance; None where none is.
+    """
+    proven = min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
+    if proven is not None:
+        return proven
+    drawn = (o for o in options if o.closes)
+    return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
 
 
 def reason_for(best: Option | None, options: Sequence[Option], currency: str) -> str:
@@ -276,7 +297,12 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
             f"of {least.dead_before_m:.1f} m dead."
         )
     dearer = [o for o in options if o.proven and o.name != best.name]
-    if not best.proven:
+    if best.closes and not best.proven:
+        why = (
+            f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
+            f"{best.loose.metres:.1f} m let somebody through, so set it closer and survey it before it counts"
+        )
+    elif not best.proven:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
     elif dearer:
         other = min(dearer, key=lambda o: (o.cost, o.name))

@@ -95,7 +95,7 @@ def _advice_row(advice: Advice, zone: Zone, best: Option | None, reason: str, ar
         "zone_id": zone.zone_id,
         "threat": advice.spot.threat,
         "action": advice.action,
-        "proven": advice.dead_after_m == 0.0,
+        "proven": advice.dead_after_m == 0.0 and (advice.action == "nothing_to_do" or best is None or best.proven),
         "dead_before_m": advice.dead_before_m,
         "dead_after_m": advice.dead_after_m,
         "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody getting through here.",
