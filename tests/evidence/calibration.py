@@ -25,8 +25,8 @@ BUILT_M, SETTLES_M = 0.05, 0.05
 RULES = Rules(0.2, 1.5, 0.5, {"prone": TARGETS["prone"]})
 ZONE = Zone("Z1", BeamLine(0.0, 0.0, LENGTH, 0.0), (BeamPair("low", HEAD_TYPES["24 GHz"], 0.31, 0.29),), "F01", 1)
 EDGES = np.array([0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.001])
-#: Farthest that the share found true may lie from the share stated, in the middle of the range.
-APART = 0.12
+#: By how much a stated share may exceed the true one.
+OVER = 0.05
 
 Array = np.ndarray
 Shape = Callable[[np.random.Generator, Array], Array]
@@ -86,10 +86,13 @@ class Found:
                 rows.append((float(self.stated[inside].mean()), float(self.true[inside].mean()), int(inside.sum())))
         return rows
 
-    def apart(self) -> float:
-        """Farthest that true and stated shares lie apart between 0.2 and 0.95, where 200 stations or more tell."""
-        middle = [abs(true - stated) for stated, true, count in self.bins() if 0.2 < stated < 0.95 and count >= 200]
-        return max(middle, default=0.0)
+    def overstated(self) -> float:
+        """By how much the stated share exceeds the true one at most, where 200 stations or more tell."""
+        return max((stated - true for stated, true, count in self.bins() if count >= 200), default=0.0)
+
+    def understated(self) -> float:
+        """By how much it falls short of the true one at most."""
+        return max((true - stated for stated, true, count in self.bins() if count >= 200), default=0.0)
 
 
 def surveys_of(shape: Shape, count: int, *, works: bool = False, believed: float = 1.0) -> Found:
@@ -148,7 +151,7 @@ def calibration(folder: Path) -> Section:
     )
     figure = Figure(figsize=(10, 3.6))
     axes = figure.subplots(1, 3, sharey=True)
-    rows = []
+    rows, short = [], []
     for axis, (name, (shape, works)) in zip(axes, GROUNDS.items(), strict=True):
         found = surveys_of(shape, SURVEYS, works=works)
         stated, true, count = (np.array(part) for part in zip(*found.bins(), strict=True))
@@ -156,15 +159,23 @@ def calibration(folder: Path) -> Section:
         axis.plot(stated, true, "o-", color="#0072B2", ms=5)
         for s, t, n in zip(stated, true, count, strict=True):
             axis.annotate(f"{n}", (s, t), xytext=(5, -9), textcoords="offset points", fontsize=7)
-        axis.set(
-            title=name, xlabel="stated share of worlds without a way through", xlim=(-0.03, 1.08), ylim=(-0.03, 1.05)
-        )
+        axis.set(title=name, xlabel="stated", xlim=(-0.03, 1.08), ylim=(-0.03, 1.05))
         rows += [(name, f"{s:.2f}", f"{t:.2f}", int(n)) for s, t, n in zip(stated, true, count, strict=True)]
         source = f"{SURVEYS} surveys, {found.called.sum()} stations called"
         section.check(f"{name}: called detected, and not", 1.0 - found.sure, 1.0 - CONFIDENCE, "", source)
-        section.check(f"{name}: true from stated, 0.2 to 0.95", found.apart(), APART, "", "the diagonal")
+        section.check(f"{name}: stated share more than the true one by", found.overstated(), OVER, "", "the diagonal")
+        short.append(f"{found.understated():.2f} on {name} ground")
     axes[0].set_ylabel("share that is true")
+    section.say(
+        "Between the ends the stated share is less than the true one, by as much as "
+        f"{', '.join(short)}: it is **not** calibrated there, but on the side that calls too much unproven. A survey is "
+        "rougher than its ground by its own error, and a world drawn about it is so once more; a place where the ground "
+        "is seldom bad looks worse in a survey than it is. What is called detected is held to its 95 % all the same."
+    )
     section.table(["ground", "stated", "true", "stations"], rows)
-    caption = "Stated share against true share; numbers are stations. On the diagonal the confidence is what it says."
+    caption = (
+        "Stated share of worlds without a way through against the share that is true; numbers are stations. On the "
+        "diagonal the confidence is what it says; above it, less than it could."
+    )
     section.picture(folder, "calibration.png", figure, caption)
     return section
