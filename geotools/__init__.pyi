@@ -301,7 +301,8 @@ def drain(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
-        ``beams``. Required layers that are missing are made first, with defaults.
+        ``beams``, ``water_crossings`` (if it is there). Required layers that are missing are made
+        first, with defaults.
     margin_m : float, 5 to 200 m, default 20.0
         Ground looked at beside the lines, more where a pond reaches on.
     min_depth_m : float, 0.005 to 1 m, default 0.03

@@ -107,6 +107,7 @@ class BeamField:
         phase = np.exp(-1j * np.angle(overlap[overlap.size // 2]))
         scale = complex(phase * aim_loss / max(signal, SIGNAL_FLOOR * free_signal))
         self._density, self._share = _running_share(solved.product, solved.dz_m, scale, solved.depth)
+        self._below: tuple[ArrayLike, float, NDArray[np.complexfloating]] | None = None
 
     @property
     def top_m(self) -> float:
@@ -175,7 +176,11 @@ class BeamField:
         """Share of the overlap between a target's underside and its top, over the whole width, (n, k)."""
         foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None] + target.base_m
         foot = np.broadcast_to(foot, shape)
-        return self.share_below(foot + target.height_m) - self.share_below(foot)
+        kept = self._below
+        # bodies that stand on the same ground, one after the other: what passes under them is the same
+        if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:
+            kept = self._below = target_ground_m, target.base_m, self.share_below(foot)
+        return self.share_below(foot + target.height_m) - kept[2]
 
     def modulation(self, target: Target, *, offset_m: float = 0.0, target_ground_m: ArrayLike | None = None) -> Floats:
         """Modulation m = |dS| / max(|S|, 0.3 |S_free|) with the target's centre at an offset, (n,).

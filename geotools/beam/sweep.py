@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import dst
+from scipy.fftpack import dst  # the same transform as that of scipy.fft, at a third of the cost of a call
 
 from geotools.beam.antenna import waist
 from geotools.beam.grid import ABSORBER_SHARE, BeamGrid
@@ -131,22 +131,39 @@ def sweeps(
     # receiver's before them. Every operator is symmetric, so the overlap is the same at all nodes by construction.
     seen = np.empty((steps[0] + 1, 2, count, size), dtype=kind)
     seen[0] = stack
-    running = count
+    running = 0
     for step in range(steps[0]):
-        while steps[running - 1] <= step:
-            running -= 1
-        now = stack[:, :running]
-        spectrum = dst(now[..., 1:], type=1, axis=-1)
-        spectrum *= turns[:, :running]
-        now[..., 1:] = dst(spectrum, type=1, axis=-1, overwrite_x=True)
+        if running == 0 or steps[running - 1] <= step:
+            running = sum(1 for last in steps if last > step)
+            now = np.ascontiguousarray(stack[:, :running])
+            parts, above = _parts(now), now[..., top:]
+            blocks = now.reshape(2, running, -1, _BLOCK)
+            turning, fading = turns[:, :running], fades[:, :running]
+            lifting, trimming = coarse[:, :, :running, :, None], fine[:, :, :running, None, :]
+            stack = now
+        spectrum = dst(parts, type=1, axis=-2)
+        spectrum = spectrum.view(kind)[..., 0]
+        spectrum *= turning
+        parts[...] = dst(_real(spectrum), type=1, axis=-2, overwrite_x=True)
         seen[step + 1, 1, :running] = now[1]
-        now[..., top:] *= fades[:, :running]
-        blocks = now.reshape(2, running, -1, _BLOCK)
-        blocks *= coarse[step, :, :running, :, None]
-        blocks *= fine[step, :, :running, None, :]
+        above *= fading
+        blocks *= lifting[step]
+        blocks *= trimming[step]
         seen[step + 1, 0, :running] = now[0]
 
     return seen
+
+
+def _parts(field: NDArray[np.complexfloating]) -> NDArray[np.floating]:
+    """Real and imaginary parts of fields above the ground node as a last axis: (..., size) to (..., size - 1, 2).
+
+    A real transform of both together spares the taking apart and putting together of a complex one.
+    """
+    return _real(field)[..., 1:, :]
+
+
+def _real(field: NDArray[np.complexfloating]) -> NDArray[np.floating]:
+    return field.view(field.real.dtype).reshape(*field.shape, 2)
 
 
 def _absorption(beam: Beam, grid: BeamGrid) -> float:

@@ -29,7 +29,8 @@ from geotools.errors import CancelledError, GeotoolsError, OutputError
 EXIT_CODES = """\b
 Exit codes: 0 done; 1 an unexpected fault; 2 wrong use of the command line; 3 an input file cannot be used;
 4 the site file or a parameter is wrong; 5 no answer inside the limits; 6 a result could not be written;
-7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 130 stopped by the user."""
+7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 9 done, but the answer is no (zones
+that stay open, works that fail); 130 stopped by the user."""
 
 _CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path": click.Path(path_type=Path)}
 
@@ -132,6 +133,7 @@ def run_steps(
     update : bool
         Whether stale layers that a step would read are made anew first.
     """
+    from geotools.cli.ending import ANSWER_IS_NO, left_open
     from geotools.engine.runner import Job, plan_steps
     from geotools.engine.second import second_process
     from geotools.site import open_site
@@ -165,6 +167,8 @@ def run_steps(
                 screen.outcome(outcome)
         if not options.dry_run:
             screen.finished(job)
+            if left_open(job.outcomes):
+                click.get_current_context().exit(ANSWER_IS_NO)
 
 
 @click.group(cls=StepGroup, epilog=EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -149,17 +150,10 @@ def error_field(
     """
     length = accuracy.correlation_m
     more = (np.empty(0), np.empty(0)) if measured is None else (measured.chainage_m, measured.offset_m)
-
-    def kernel(at: Floats, also: Floats) -> tuple[Floats, Floats]:
-        # white noise smoothed by exp(-2 d^2 / length^2) is correlated by exp(-d^2 / length^2)
-        step = min(length / 4.0, float(at[1] - at[0]) if at.size > 1 else length)
-        low, high = min(at[0], also.min(initial=at[0])), max(at[-1], also.max(initial=at[-1]))
-        grain = np.arange(low - 1.5 * length, high + 1.5 * length + step, step)
-        weights = np.exp(-2.0 * ((np.append(at, also)[:, None] - grain[None, :]) / length) ** 2)
-        weights /= np.sqrt((weights**2).sum(axis=1, keepdims=True))
-        return weights[: at.size], weights[at.size :]
-
-    (along, along_there), (across, across_there) = kernel(chainage_m, more[0]), kernel(offset_m, more[1])
+    (along, along_there), (across, across_there) = (
+        _kernel(np.ascontiguousarray(at, float).tobytes(), np.ascontiguousarray(also, float).tobytes(), length)
+        for at, also in ((chainage_m, more[0]), (offset_m, more[1]))
+    )
     noise = rng.standard_normal((draws, along.shape[1], across.shape[1]))
     field = along @ noise @ across.T
     if measured is not None and measured.chainage_m.size:
@@ -172,3 +166,16 @@ def error_field(
         beside = np.exp(-((np.subtract.outer(offset_m, more[1]) / length) ** 2))
         field -= np.einsum("np,kp,dp->dnk", near, beside, weights, optimize=True)
     return np.asarray(accuracy.sigma_m * field)
+
+
+@lru_cache(maxsize=16)
+def _kernel(places: bytes, further: bytes, length: float) -> tuple[Floats, Floats]:
+    """Weights of white noise at each place and at each further one; kept, for every world draws over the same strip."""
+    at, also = np.frombuffer(places), np.frombuffer(further)
+    # white noise smoothed by exp(-2 d^2 / length^2) is correlated by exp(-d^2 / length^2)
+    step = min(length / 4.0, float(at[1] - at[0]) if at.size > 1 else length)
+    low, high = min(at[0], also.min(initial=at[0])), max(at[-1], also.max(initial=at[-1]))
+    grain = np.arange(low - 1.5 * length, high + 1.5 * length + step, step)
+    weights = np.exp(-2.0 * ((np.append(at, also)[:, None] - grain[None, :]) / length) ** 2)
+    weights /= np.sqrt((weights**2).sum(axis=1, keepdims=True))
+    return weights[: at.size], weights[at.size :]

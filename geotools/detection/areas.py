@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 
 from geotools.detection.topology import Topology
 
-__all__ = ["Areas", "areas_of", "crossed"]
+__all__ = ["Areas", "areas_of", "crossed", "stepped_over"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -68,6 +68,22 @@ def _side(open_: Flags, edge: Flags) -> _Side:
     from_edge[labels[edge]] = True
     from_edge[0] = False
     return _Side(labels.ravel(), count, from_edge)
+
+
+def stepped_over(topology: Topology, place: int, below: Flags) -> Flags:
+    """Steps over the chain in one strip, (steps,), whose both nodes are open; without any nobody crosses there.
+
+    Parameters
+    ----------
+    topology : Topology
+        Of the chain.
+    place : int
+        The strip's.
+    below : (n, k) bool
+        Nodes at which nobody is detected.
+    """
+    steps, open_ = topology.steps(place), below.ravel()
+    return np.asarray(open_[steps.right] & open_[steps.left])
 
 
 def crossed(

@@ -23,7 +23,7 @@ from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
-from geotools.detection.areas import Areas, areas_of, crossed
+from geotools.detection.areas import Areas, areas_of, crossed, stepped_over
 from geotools.detection.topology import Link, Topology
 from geotools.engine.batching import Batching
 from geotools.errors import InputError, place_words
@@ -75,6 +75,10 @@ class Rules:
     spacing_m: float
     targets: Mapping[str, Target]
     grass_m: float = 0.0
+
+    def alarms(self, modulation: npt.ArrayLike) -> Flags:
+        """Whether the largest modulation met on a way is enough for an alarm, in the shape of what is given."""
+        return np.asarray(np.asarray(modulation) >= self.threshold)
 
     @property
     def floor_width_m(self) -> float:
@@ -493,7 +497,11 @@ class Perimeter:
         topology, place = chain.topology, chain.place[zone_id]
         window = topology.window(place, WAYS_ZONES)
         rows = {}
+        met = self._joined(zone_id, trial)
         for number, threat in enumerate(self.rules.targets):
+            if not stepped_over(topology, place, met[number] < level).any():
+                rows[threat] = np.zeros(topology.shape(place)[0], dtype=bool)
+                continue
 
             def areas(at: int, number: int = number) -> Areas:
                 name = chain.ids[at]
@@ -513,6 +521,8 @@ class Perimeter:
         """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
+        if not stepped_over(topology, place, open_).any():
+            return np.zeros(topology.shape(place)[0], dtype=bool)
         here = areas_of(topology, place, open_)
 
         def areas(at: int) -> Areas:

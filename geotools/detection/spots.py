@@ -11,7 +11,7 @@ from geotools.corridor import StripGrid
 from geotools.detection.patch import Patch
 from geotools.plan.model import DeadSpot
 
-__all__ = ["find_spots", "outline", "runs"]
+__all__ = ["find_spots", "outline", "runs", "stretch"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -22,6 +22,12 @@ def runs(flags: Flags) -> list[tuple[int, int]]:
     """First and last index of every run of True."""
     edge = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def stretch(grid: StripGrid, first: int, last: int) -> tuple[float, float]:
+    """Chainages that rows ``first`` to ``last`` stand for, m: half a spacing to either side, between the posts."""
+    x, half = grid.chainage_m, grid.spacing_m[0] / 2
+    return max(float(x[first]) - half, 0.0), min(float(x[last]) + half, float(x[-1]))
 
 
 def outline(grid: StripGrid, open_nodes: Flags, first: int, last: int) -> Polygon:
@@ -65,16 +71,14 @@ def find_spots(patch: Patch, number: int, stations: Floats, steps: Ints, thresho
     threshold : float
         Modulation that alarms.
     """
-    x, best = patch.grid.chainage_m, patch.best[number]
+    best = patch.best[number]
     gap = np.minimum(patch.floor - patch.ground_m, HIGHEST_TOP_M).ravel()
-    half = patch.grid.spacing_m[0] / 2
     spots = []
     for first, last in runs(stations < threshold):
         rows = slice(first, last + 1)
         spots.append(
             DeadSpot(
-                max(float(x[first]) - half, 0.0),
-                min(float(x[last]) + half, float(x[-1])),
+                *stretch(patch.grid, first, last),
                 rows=(first, last),
                 area=outline(patch.grid, best < threshold, first, last),
                 crawl_gap_m=float(gap[steps[rows]].min(axis=1).max()),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,7 @@ from shapely import Point
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.proof import LEAST_M
+from geotools.earthwork.tolerance import worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
@@ -68,8 +69,8 @@ def grade_zones(
     """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.
 
     zones : those to grade, with their heads as they are to stand. Zones whose strips overlap share one programme; where
-    that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; one that meets
-    no other works is taken as it is.
+    that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; those that
+    meet no other works are taken as they are.
 
     Returns
     -------
@@ -79,9 +80,12 @@ def grade_zones(
     made: dict[str, tuple[Zone, ZoneGrading]] = {}
 
     def attempt(group: list[Zone]) -> ZoneGrading:
-        if len(group) == 1 and known is not None and group[0].zone_id in known:
-            return known[group[0].zone_id]
-        return grade_group(perimeter, surface, group, settings, keep=keep)
+        parts = [known[z.zone_id] for z in group if z.zone_id in known] if known is not None else []
+        if len(parts) < len(group):
+            parts = []
+        if len(parts) == 1:
+            return parts[0]
+        return grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
 
     for turn in _turns(strip_groups(zones, reach)):
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes
@@ -99,7 +103,7 @@ def grade_zones(
     final = _whole(perimeter, surface, made)
     for _ in range(_SECOND_LOOKS):
         # a zone proven with its neighbours as they were may count on a beam that has moved since
-        again = [z for z in zones if made[z.zone_id][1].proven and any(d.any() for d in final.dead(z.zone_id).values())]
+        again = [z for z in zones if made[z.zone_id][1].proven and not _stands(final, surface, z.zone_id, settings)]
         if not again:
             break
         for zone in again:  # one after the other, so that the second counts on the first as it now is
@@ -108,7 +112,7 @@ def grade_zones(
             around = perimeter.with_zones(
                 {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
             )
-            part = grade_group(around, surface, [zone], settings, keep=keep)
+            part = grade_group(around, surface, [zone], replace(settings, draws=2 * settings.draws), keep=keep)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
         final = _whole(perimeter, surface, made)
@@ -122,6 +126,13 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def _stands(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> bool:
+    """Whether a zone is clear beside what its neighbours get, as designed and at every edge of tolerance."""
+    if any(dead.any() for dead in final.dead(zone_id).values()):
+        return False
+    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings).metres == 0.0
 
 
 def graded_zones(

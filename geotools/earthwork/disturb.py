@@ -30,11 +30,15 @@ class Tolerances:
 
 @dataclass(frozen=True)
 class State:
-    """Zones with their heads, the cells of their strips, and the level of each cell, (n,) m."""
+    """Zones with their heads, the cells of their strips, and the level of each cell, (n,) m.
+
+    kind : one of :data:`KINDS` that became of it; empty as designed.
+    """
 
     zones: tuple[Zone, ...]
     strip: StripCells
     design: np.ndarray
+    kind: str = ""
 
 
 def disturb(state: State, kind: str, rng: np.random.Generator, tolerances: Tolerances | None = None) -> State:
@@ -55,9 +59,8 @@ def disturb(state: State, kind: str, rng: np.random.Generator, tolerances: Toler
     change = state.design - ground
     worked = np.abs(change) > _NOTHING_M
     if kind == "heads":
-        return replace(
-            state, zones=tuple(_set_off(z, rng.choice([-1.0, 1.0], (len(z.pairs), 2)) * t.heads_m) for z in state.zones)
-        )
+        moved = tuple(_set_off(z, rng.choice([-1.0, 1.0], (len(z.pairs), 2)) * t.heads_m) for z in state.zones)
+        return replace(state, zones=moved, kind=kind)
     if kind == "cells":
         off = t.build_m * rng.choice([-1.0, 1.0], len(change))
     elif kind in ("patches of 4 m", "patches of 8 m"):
@@ -68,7 +71,7 @@ def disturb(state: State, kind: str, rng: np.random.Generator, tolerances: Toler
         off = -np.minimum(np.maximum(change, 0.0), t.settle_m)
     else:
         raise NumericInputError("works do not turn out in this way", found=kind, expected=", ".join(KINDS))
-    return replace(state, design=state.design + np.where(worked, off, 0.0))
+    return replace(state, design=state.design + np.where(worked, off, 0.0), kind=kind)
 
 
 def edge_states(state: State, draws: int, tolerances: Tolerances) -> list[State]:
@@ -85,7 +88,8 @@ def edge_states(state: State, draws: int, tolerances: Tolerances) -> list[State]
     h = tolerances.heads_m
     for tx, rx in ((-h, -h), (h, h), (-h, h), (h, -h)) if h else ():
         off = [np.tile([tx, rx], (len(z.pairs), 1)) for z in state.zones]
-        made.append(replace(state, zones=tuple(_set_off(z, o) for z, o in zip(state.zones, off, strict=True))))
+        moved = tuple(_set_off(z, o) for z, o in zip(state.zones, off, strict=True))
+        made.append(replace(state, zones=moved, kind="heads"))
     return made
 
 

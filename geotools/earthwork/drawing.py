@@ -38,6 +38,7 @@ _LAYERS = (
     ("SECTION-DESIGN", 3, "CONTINUOUS"),
     ("SETTING-OUT", 2, "CONTINUOUS"),
     ("SETTING-OUT-NUMBER", 2, "CONTINUOUS"),
+    ("WATER-WAY", 4, "CONTINUOUS"),
     ("TEXT", 7, "CONTINUOUS"),
 )
 
@@ -69,12 +70,14 @@ def contours(transform: Affine, inside: np.ndarray, level: np.ndarray, interval:
 class DrawingLines:
     """Lines of the drawing that are no part of the triangles, polylines (k, 3) in metres.
 
-    existing, design : contours. limits : rings around ground that is cut or filled.
+    existing, design : contours. limits : rings around ground that is cut or filled. ways : for water through the works,
+    from inlet to outlet, each with its words.
     """
 
     existing: Sequence[np.ndarray] = ()
     design: Sequence[np.ndarray] = ()
     limits: Sequence[np.ndarray] = ()
+    ways: Sequence[tuple[np.ndarray, str]] = ()
 
 
 def write_dxf(
@@ -108,6 +111,8 @@ def write_dxf(
         ezdxf's auditor finds the drawing at fault; nothing is written.
     """
     drawing = ezdxf.new("R2010", setup=["linetypes"])
+    # the library notes the moment; equal content gives equal bytes
+    drawing.ezdxf_metadata()["CREATED_BY_EZDXF"] = ezdxf.__version__
     units = site.units
     survey = "survey" in units.name.lower()
     drawing.units = ezdxf.units.M if units.metres == 1.0 else 21 if survey else ezdxf.units.FT
@@ -120,14 +125,19 @@ def write_dxf(
             pen.contour(line, layer)
     for ring in lines.limits:
         pen.polyline(ring, "WORKS-LIMIT", close=True)
+    for way, words in lines.ways:
+        pen.polyline(way, "WATER-WAY")
+        inlet = units.out(way[0]).tolist()
+        pen.text(words, (inlet[0], inlet[1]), 0.5)
     for work in works:
         pen.sections(work)
     if tin is not None:
         pen.triangles(tin)
     box = ezdxf.bbox.extents(pen.space, fast=True)
     if box.has_data:
+        drawn = len(pen.space)
         pen.statement(site, notes, box.extmin)
-        box = ezdxf.bbox.extents(pen.space, fast=True)
+        box.extend(ezdxf.bbox.extents(list(pen.space)[drawn:], fast=True))
         pen.space.reset_extents(box.extmin, box.extmax)
         drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = box.extmin, box.extmax
     problems = audit(drawing)

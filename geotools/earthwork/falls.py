@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from affine import Affine
 from scipy import ndimage
 
 from geotools.earthwork.limits import Falls
 from geotools.earthwork.prices import CrossingKind, Prices
-from geotools.earthwork.water import Flow, contributing_area, flood
+from geotools.earthwork.water import Flow, Way, contributing_area, flood, let_through
 from geotools.terrain.design import DesignSurface, StripCells
 
 __all__ = ["Drainage", "WaterCrossing", "WaterRules"]
 
 _NOTHING_M = 1e-4
+#: Higher than any ground.
+_WALL_M = 1e5
 #: Length at most that a crossing is reckoned with before its place is known, m.
 _USUAL_M = 8.0
 #: How far beside the strip new ponds are looked for, m.
@@ -85,6 +89,8 @@ class Drainage:
         r, c = np.nonzero(near)
         self.level = np.full((rows, columns), np.nan)
         self._x, self._y = surface.centres(np.arange(rows) + self._r0, np.arange(columns) + self._c0)
+        half = surface.cell_m / 2
+        self._transform = Affine(2 * half, 0.0, self._x[0] - half, 0.0, -2 * half, self._y[0] + half)
         self.level[r, c] = surface.sample(*surface.centres(r + self._r0, c + self._c0))
         self.level[self._row, self._column] = strip.cells.ground
         self.flow: Flow = flood(self.level)
@@ -98,6 +104,7 @@ class Drainage:
         self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
         self._far = ~inner
         self.paths: list[_Path] = []
+        self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
@@ -172,7 +179,6 @@ class Drainage:
         """
         level = self.level.copy()
         level[self._row, self._column] = design
-        columns = level.shape[1]
         broken = np.zeros(level.shape, bool)
         for path in self.paths:
             if path.kind is not None and path.lost(design).any():
@@ -182,16 +188,15 @@ class Drainage:
         changed = np.zeros(level.shape, bool)
         changed[self._row, self._column] = np.abs(design - self.strip.cells.ground) > _NOTHING_M
         crossings: list[WaterCrossing] = []
-        open_ = level.copy()
+        open_ = level
         ponds = self._new_ponds(level)
         for _ in range(6):  # a pond that is emptied may have hidden another
             found = [self._crossing(level, changed, p) for p in ponds if every or around[p].any()]
             built = [made for made in found if made is not None]
-            for crossing, inlet in built:
-                crossings.append(crossing)
-                open_[inlet // columns, inlet % columns] = np.nan
             if not built:
                 break
+            crossings += built
+            open_ = let_through(open_, self._transform, [Way(c.line, c.inlet_m, c.outlet_m) for c in built])
             ponds = self._new_ponds(open_)
         return crossings, ponds
 
@@ -209,36 +214,94 @@ class Drainage:
         return new
 
     def _new_ponds(self, level: np.ndarray) -> list[np.ndarray]:
-        """Ponds that hold more water than stood in their place before, by more than is let pass."""
-        close = np.where(self._far, np.nan, np.where(self._rim, self.flow.filled, level))
-        depth = np.nan_to_num(flood(close).filled - close)
-        depth[self._rim] = 0.0
+        """Ponds that hold more water than stood in their place before, by more than is let pass; each found once."""
+        key = hashlib.blake2b(level.tobytes(), digest_size=16).digest()
+        if key not in self._found:
+            self._found[key] = self._ponds_in(level)
+        return self._found[key]
+
+    def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
+        # Where water stands as it does today all around the works, it stands so beyond: then that much need not be
+        # asked. Along the rim water leaves at today's level where its way from there does not lead through the works;
+        # elsewhere it must not leave at all, for what the works hold back may be the way it went.
+        changed = ~((level == self.level) | (np.isnan(level) & np.isnan(self.level)))
+        if not changed.any():
+            return []
+        near = ndimage.distance_transform_edt(~changed) <= int(np.ceil(_CLOSE_M / self.cell))
+        near &= ~self._far
+        rim = near & ~ndimage.binary_erosion(near, np.ones((3, 3)))
+        through = self._runs_through(changed)
+        found, water = self._ponds_within(level, near, rim, rim & through)
+        beside = near & ~rim & ndimage.binary_dilation(rim, np.ones((3, 3)))
+        if np.array_equal(water[beside], self.flow.filled[beside], equal_nan=True):
+            return found
+        return self._ponds_within(level, ~self._far, self._rim, self._rim & through)[0]
+
+    def _runs_through(self, cells: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+        """Cells of the window whose water runs, today, through some of these cells."""
+        through, ahead = cells.ravel(), self.flow.receiver
+        while True:
+            further = ahead[ahead]
+            through = through | through[ahead]
+            if (further == ahead).all():
+                return through.reshape(cells.shape)
+            ahead = further
+
+    def _ponds_within(
+        self,
+        level: np.ndarray,
+        near: npt.NDArray[np.bool_],
+        rim: npt.NDArray[np.bool_],
+        wall: npt.NDArray[np.bool_],
+    ) -> tuple[list[np.ndarray], np.ndarray]:
+        """Ponds in a part of the window along whose rim today's water stands, and the level of the water there.
+
+        wall : cells of the rim over which no water leaves.
+        """
+        rows, columns = (np.flatnonzero(near.any(axis=axis)) for axis in (1, 0))
+        part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        # a way that leads on beyond the rim takes the water with it
+        edge = np.where(level < self.level - _NOTHING_M, level, np.where(wall, _WALL_M, self.flow.filled))
+        close = np.where(near, np.where(rim, edge, level), np.nan)[part]
+        filled = flood(close).filled
+        water = np.full(level.shape, np.nan)
+        water[part] = filled
+        depth = np.nan_to_num(filled - close)
+        depth[rim[part]] = 0.0
         labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
         if not count:
-            return []
+            return [], water
         number = np.arange(1, count + 1)
-        more = ndimage.sum_labels(depth - self._standing, labels, number) * self.cell**2
-        flat = labels.ravel()
-        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]]
+        more = ndimage.sum_labels(depth - self._standing[part], labels, number) * self.cell**2
+        whole = np.zeros(level.shape, labels.dtype)
+        whole[part] = labels
+        flat = whole.ravel()
+        return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]], water
 
-    def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> tuple[WaterCrossing, int] | None:
-        """The crossing that empties a pond to today's water level, and its inlet; None where no kind is on offer."""
+    def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> WaterCrossing | None:
+        """The crossing that empties a pond, down to where water stands today; None where no kind is on offer, or where
+        no ground that the water runs to today lies low enough.
+        """
         columns = level.shape[1]
         today = self.flow.filled.ravel()
         away = ndimage.distance_transform_edt(~changed).ravel()
-        low = np.maximum(today, level.ravel())[pond]
-        near = pond[low <= low.min() + 0.005]
+        bed = np.where(self._standing.ravel() > _NOTHING_M, np.maximum(today, level.ravel()), level.ravel())[pond]
+        near = pond[bed <= bed.min() + 0.005]
         inlet = int(near[np.argmin(away[near])])
+        inlet_m = float(bed.min())
         busy = changed.ravel().copy()
         busy[pond] = True
         way = [inlet]
         while (nxt := int(self.flow.receiver[way[-1]])) != way[-1]:
             way.append(nxt)
+        free = np.flatnonzero(~busy[way] & (today[way] <= inlet_m + _NOTHING_M))
+        beyond = free[free > np.flatnonzero(busy[way]).max(initial=0)]
+        if not len(beyond):
+            return None
+        end = int(beyond[0])
         place = np.c_[self._x[np.array(way) % columns], self._y[np.array(way) // columns]]
-        last = int(np.flatnonzero(busy[way]).max(initial=0))
-        end = min(last + 1, len(way) - 1)
         length = float(np.hypot(*(place[end] - place[0])))
-        inlet_m, outlet_m = float(low.min()), float(min(today[way[end]], low.min()))
+        outlet_m = float(min(today[way[end]], inlet_m))
         share = np.linspace(0.25, 0.75, 9)
         over = place[0] + share[:, None] * (place[end] - place[0])
         c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)
@@ -246,7 +309,7 @@ class Drainage:
         cover = float(np.nanmin(level[r, c] - (inlet_m + share * (outlet_m - inlet_m))))
         catchment = float(self.catchment[pond].max())
         kind = self.prices.crossing(length, catchment, max(cover, 0.0))
-        if kind is None or length == 0.0:
+        if kind is None:
             return None
         line = np.array([place[0], place[end]])
-        return WaterCrossing(kind.name, line, inlet_m, outlet_m, cover, catchment, kind.price(length)), inlet
+        return WaterCrossing(kind.name, line, inlet_m, outlet_m, cover, catchment, kind.price(length))

@@ -60,9 +60,13 @@ class Falls:
         none = np.full(int(left.sum()), -1)
         return Falls(self.upper[left], self.lower[left], self.least[left], none, np.zeros(0))
 
+    def short(self, level: np.ndarray, by_m: float = 1e-9) -> npt.NDArray[np.bool_]:
+        """Falls, (m,), that (n,) levels do not have, by more than `by_m`."""
+        return np.asarray(level[self.upper] - level[self.lower] < self.least - by_m)
+
     def lost(self, design: np.ndarray) -> npt.NDArray[np.bool_]:
         """Crossings, (j,), that a design of (n,) levels needs."""
-        gone = design[self.upper] - design[self.lower] < self.least - 1e-4
+        gone = self.short(design, 1e-4)
         needed = np.zeros(len(self.prices), bool)
         needed[self.crossing[gone & (self.crossing >= 0)]] = True
         return needed

@@ -7,9 +7,6 @@ heights and crossings of water. Earth under linear limits is convex, so its opti
 moved or not and a crossing built or not, which are whole numbers. Worked ground has a price as soon as it is touched:
 that is approached by weighing each cell's change by what its area costs over its last change, three solves (Candes,
 Wakin and Boyd, Enhancing sparsity by reweighted l1 minimization, J. Fourier Anal. Appl. 14, 2008).
-
-Solved by HiGHS through `scipy.optimize.milp`: Huangfu and Hall, Parallelizing the dual revised simplex method, Math.
-Prog. Comp. 10 (2018).
 """
 
 from __future__ import annotations
@@ -19,18 +16,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
-from geotools.earthwork.limits import Falls, Rows, SightLine, limit_rows
+from geotools.earthwork.known import Known
+from geotools.earthwork.limits import Falls, SightLine
+from geotools.earthwork.linear import Answer, Programme, explained
 from geotools.earthwork.prices import Prices
-from geotools.errors import GeotoolsError, InfeasibleError, NumericInputError
+from geotools.errors import InfeasibleError, NumericInputError
 from geotools.terrain.cells import Cells
 
 __all__ = ["Grading", "GradingRules", "grade"]
 
-# A head moved for nothing is still work: this breaks ties between equally cheap end levels (cost units per metre).
-_END_TIE = 1e-3
 #: A change below this is the solver's rounding, m.
 _NOTHING_M = 1e-4
 #: Depth that a cell's price of area is spread over at first, and what is added to its last depth after that, m.
@@ -116,105 +111,6 @@ class Grading:
 
 
 @dataclass(frozen=True)
-class _Answer:
-    """One solve: change (n,) of level, ends (k, 2) less the datum, moved (k, 2), crossings (j,)."""
-
-    change: np.ndarray
-    ends: np.ndarray
-    moved: np.ndarray
-    crossings: np.ndarray
-
-
-class _Programme:
-    """Columns: cut n, fill n, ends 2k, moves 2k, heads moved 2k, haul 1, crossings j."""
-
-    def __init__(
-        self, cells: Cells, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None, explain: bool
-    ) -> None:
-        self.explain = explain
-        self.cells, self.lines, self.rules, self.falls = cells, lines, rules, falls
-        self.n, self.k = len(cells.ground), len(lines)
-        self.j = 0 if falls is None else len(falls.prices)
-        self.datum = float(np.mean(cells.ground))
-        reach = np.array([line.reach for line in lines]).reshape(-1, 2)
-        if (reach[:, 0] > reach[:, 1]).any():
-            raise NumericInputError(
-                "The lowest level of a line end lies above its highest.",
-                found=reach[reach[:, 0] > reach[:, 1]][0],
-                expected="lowest, highest",
-            )
-        self.reach = reach - self.datum
-        self.now = np.array([line.ends for line in lines]).reshape(-1, 2)
-
-    def solve(
-        self, weight: np.ndarray, ends: np.ndarray, low: np.ndarray, high: np.ndarray, gap: float = 1e-3
-    ) -> _Answer:
-        """One solve with `weight` on each cell's change, the ends as they were last, bounds of each cell's change."""
-        n, k, j, cells, prices = self.n, self.k, self.j, self.cells, self.rules.prices
-        rows = limit_rows(cells, self.lines, self.rules, self.falls, self.datum, ends)
-        lower = np.r_[np.maximum(-high, 0), np.maximum(low, 0), self.reach[:, 0], np.zeros(4 * k + 1 + j)]
-        span = np.abs(self.reach.reshape(-1, 2) - (self.now - self.datum).reshape(-1, 1)).max(axis=1, initial=0.0)
-        can_move = (span > 1e-9) & (prices.set_head > 0)
-        upper = np.r_[
-            np.maximum(-low, 0),
-            np.maximum(high, 0),
-            self.reach[:, 1],
-            np.full(2 * k, np.inf),
-            can_move.astype(float),
-            np.inf,
-            np.ones(j),
-        ]
-        cost = np.r_[
-            prices.cut_m3 * cells.area + weight,
-            prices.fill_m3 * cells.area + weight,
-            np.zeros(2 * k),
-            np.full(2 * k, _END_TIE * prices.cut_m3),
-            np.full(2 * k, prices.set_head),
-            prices.haul_m3,
-            np.zeros(0) if self.falls is None else self.falls.prices,
-        ]
-        whole = np.r_[np.zeros(2 * n + 4 * k), can_move.astype(float), 0.0, np.ones(j)]
-        some = bool(whole.any())
-        result = milp(
-            cost,
-            integrality=whole if some else None,
-            bounds=Bounds(lower, upper),
-            constraints=LinearConstraint(
-                sparse.vstack(rows.blocks, format="csc"), np.concatenate(rows.low), np.concatenate(rows.high)
-            ),
-            # without whole numbers there is little to take out: looking for it costs half as much as the solving
-            options={"presolve": some, "mip_rel_gap": gap, "time_limit": 20.0},
-        )
-        if result.status == 2 and not self.explain:
-            raise InfeasibleError("No grading satisfies every limit.")
-        if result.status == 2:
-            raise diagnose(cells, rows, lower, upper)
-        if result.x is None:
-            raise GeotoolsError(
-                "The grading programme did not finish.", found=result.message, mend="Grade fewer zones at once."
-            )
-        x = result.x
-        change = np.maximum(x[n : 2 * n], 0.0) - np.maximum(x[:n], 0.0)
-        at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
-        moved = np.abs(at + self.datum - self.now) > 5e-3
-        return _Answer(change, at, moved, x[2 * n + 6 * k + 1 :] > 0.5)
-
-    def finished(self, answer: _Answer) -> Grading:
-        """The answer as a grading, with its price."""
-        change = np.where(np.abs(answer.change) > 1e-9, answer.change, 0.0)
-        cut, fill = np.maximum(-change, 0.0), np.maximum(change, 0.0)
-        area = self.cells.area
-        worked = float((np.abs(change) > _NOTHING_M).sum() * area)
-        prices = self.rules.prices
-        cost = prices.earth(float(cut.sum() * area), float(fill.sum() * area), worked)
-        cost += prices.set_head * float(answer.moved.sum())
-        water = 0.0 if self.falls is None else float(self.falls.prices[answer.crossings].sum())
-        ends = answer.ends + self.datum
-        design = self.cells.ground + change
-        return Grading(cut, fill, design, ends, cost + water, area, answer.moved, answer.crossings, water)
-
-
-@dataclass(frozen=True)
 class Weighing:
     """How worked ground is weighed in a programme that knows depths and not whether a cell is touched.
 
@@ -224,10 +120,13 @@ class Weighing:
         Change of an earlier answer to much the same question, m, to weigh by at first.
     times : int
         Solves that weigh anew.
+    known : Known or None
+        Solves made before, which need not be made again.
     """
 
     start: np.ndarray | None = None
     times: int = 3
+    known: Known | None = None
 
 
 THREE_WEIGHINGS = Weighing()
@@ -251,7 +150,8 @@ def grade(
         limits and the prices.
     falls : falls that flow paths keep, unless a crossing is built. bounds : lowest and highest change of each cell, m,
         (n,) each, negative down; as far as is needed if not given.
-    weighing : how the worked ground is weighed. explain : False where nobody asks which limit gives way.
+    weighing : how the worked ground is weighed. explain : False where nobody asks yet which limit gives way; see
+        :func:`geotools.earthwork.linear.explained`.
 
     Returns
     -------
@@ -261,15 +161,32 @@ def grade(
     ------
     InfeasibleError : no surface satisfies the limits; names the limit that gives way first and where.
     """
-    rules = rules or GradingRules()
-    programme = _Programme(cells, lines, rules, falls, explain)
+    try:
+        return _weighed(cells, lines, rules or GradingRules(), falls, bounds, weighing)
+    except InfeasibleError as problem:
+        if not explain:
+            raise
+        raise explained(problem) from None
+
+
+def _weighed(
+    cells: Cells,
+    lines: Sequence[SightLine],
+    rules: GradingRules,
+    falls: Falls | None,
+    bounds: tuple[np.ndarray, np.ndarray] | None,
+    weighing: Weighing,
+) -> Grading:
+    """The cheapest of the solves that weigh worked ground anew."""
+    known = Known() if weighing.known is None else weighing.known
+    programme = Programme(cells, lines, rules, falls)
     far = np.where(cells.movable, np.inf, 0.0)
     low, high = (-far, far) if bounds is None else bounds
     low, high = np.where(cells.movable, low, 0.0), np.where(cells.movable, high, 0.0)
     touched = rules.prices.area_m2 * cells.area
     ends = programme.now - programme.datum
     if not touched and not rules.build_m and not rules.settle_m:
-        return programme.finished(programme.solve(np.zeros(programme.n), ends, low, high))
+        return _finished(programme, known.solve(programme, np.zeros(programme.n), ends, low, high))
     best: Grading | None = None
     # once from ground that is dear from the first touch, and once from the least earth, for either may miss the other
     firsts = (
@@ -279,8 +196,8 @@ def grade(
     )
     for depth in firsts if touched else firsts[:1]:
         for _ in range(weighing.times):
-            answer = programme.solve(touched / depth, ends, low, high)
-            made = programme.finished(answer)
+            answer = known.solve(programme, touched / depth, ends, low, high)
+            made = _finished(programme, answer)
             if best is None or made.cost < best.cost:
                 best = made
             settled = np.allclose(answer.ends, ends, atol=1e-3)
@@ -292,27 +209,16 @@ def grade(
     return best
 
 
-def diagnose(cells: Cells, rows: Rows, lower: np.ndarray, upper: np.ndarray) -> InfeasibleError:
-    """Let every row give way at a price, and report the one that has to give most."""
-    matrix = sparse.vstack(rows.blocks, format="csc")
-    m = matrix.shape[0]
-    soft = sparse.hstack([matrix, sparse.eye_array(m), -sparse.eye_array(m)], format="csc")
-    result = milp(
-        np.r_[np.zeros(rows.columns), np.ones(2 * m)],
-        bounds=Bounds(np.r_[lower, np.zeros(2 * m)], np.r_[upper, np.full(2 * m, np.inf)]),
-        constraints=LinearConstraint(soft, np.concatenate(rows.low), np.concatenate(rows.high)),
-    )
-    give = result.x[rows.columns :].reshape(2, m).sum(axis=0)
-    worst = int(np.argmax(give))
-    starts = np.cumsum([0, *(len(cell) for _, cell in rows.families)])
-    which = int(np.searchsorted(starts, worst, side="right") - 1)
-    family, where = rows.families[which]
-    cell = int(where[worst - starts[which]])
-    place = "the whole strip" if cell < 0 else cells.where(cell)
-    return InfeasibleError(
-        f"No grading satisfies every limit: {family} cannot be met.",
-        where=place,
-        found=f"it would have to give way by {give[worst]:.3f} m",
-        expected="0 m",
-        mend="Widen the strip, allow a steeper slope or more head movement, loosen the tolerance or free no-dig cells.",
-    )
+def _finished(programme: Programme, answer: Answer) -> Grading:
+    """The answer as a grading, with its price."""
+    change = np.where(np.abs(answer.change) > 1e-9, answer.change, 0.0)
+    cut, fill = np.maximum(-change, 0.0), np.maximum(change, 0.0)
+    area = programme.cells.area
+    worked = float((np.abs(change) > _NOTHING_M).sum() * area)
+    prices = programme.rules.prices
+    cost = prices.earth(float(cut.sum() * area), float(fill.sum() * area), worked)
+    cost += prices.set_head * float(answer.moved.sum())
+    water = 0.0 if programme.falls is None else float(programme.falls.prices[answer.crossings].sum())
+    ends = answer.ends + programme.datum
+    design = programme.cells.ground + change
+    return Grading(cut, fill, design, ends, cost + water, area, answer.moved, answer.crossings, water)

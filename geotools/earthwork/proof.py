@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geotools.earthwork.limits import SightLine
+from geotools.earthwork.linear import explained
 from geotools.earthwork.programme import Grading
 from geotools.errors import InfeasibleError, place_words
 
@@ -62,6 +63,7 @@ class Search:
     tolerance : metres below and above the line asked for at first. reach : metres on both sides of a failing station
     where the ground is held too in the first round. smallest : the tolerance is not made smaller than this, metres.
     refine : trials that look for a cheaper surface once one is clear.
+    most : price from which on nobody wants the surface: one that is not clear at that price is not tightened further.
     """
 
     tolerance: float
@@ -69,6 +71,7 @@ class Search:
     smallest: float = 0.01
     max_rounds: int = 10
     refine: int = 2
+    most: float = np.inf
 
 
 def spread(chainage: np.ndarray, flags: np.ndarray, reach: float) -> np.ndarray:
@@ -136,12 +139,15 @@ def grade_until_clear(
                 halves += 1
                 asked = _between(held, asked, search.tolerance)
                 continue
+            problem = explained(problem)
             return ProvenGrading(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
         if not any(p.open.any() for p in best[1]):
             best = _refined(attempt, best, held, asked, search)
             return ProvenGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
+        if best[0].cost >= search.most:
+            return ProvenGrading(*best, False, round_, f"{_complaint(lines, best[1])}, and dearer than another way")
         tighter = _tighter(asked, best[1], search.tolerance, search.smallest, search.reach * 2**round_)
         stuck = all((new == old).all() for new, old in zip(tighter, asked, strict=True))
         if stuck or round_ >= _TRUST_ENDS:
@@ -199,7 +205,7 @@ def _first_surface(attempt: Attempt, asked: list[np.ndarray]) -> tuple[tuple[Gra
                 return attempt(looser), looser
             except InfeasibleError:
                 continue
-        raise problem from None
+        raise explained(problem) from None
 
 
 def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -> SightLine:

@@ -107,6 +107,11 @@ class Waterway:
     inlet_m: float
     outlet_m: float
 
+    @property
+    def levels(self) -> Array:
+        """Inlet and outlet in space, (2, 3), m."""
+        return np.c_[self.line[[0, -1]], [self.inlet_m, self.outlet_m]]
+
     def in_words(self, along: BeamLine) -> str:
         """Kind, station and levels in a line of text."""
         station = float(along.from_map(*self.line.mean(axis=0))[0])

@@ -9,6 +9,7 @@ import numpy as np
 
 from geotools.earthwork.buildable import Machine, buildable_bounds
 from geotools.earthwork.falls import Drainage, WaterCrossing
+from geotools.earthwork.known import Known
 from geotools.earthwork.limits import Falls, SightLine
 from geotools.earthwork.programme import Grading, GradingRules, Weighing, grade
 from geotools.earthwork.proof import LEAST_M
@@ -31,8 +32,10 @@ _TRIES = ((0, False, False), (0, True, False), (1, True, False), (1, True, True)
 class Solver:
     """The cheapest buildable grading for lines, on one strip; called once for every tolerance that is tried."""
 
-    def __init__(self, cells: Cells, rules: GradingRules, machine: Machine, drainage: Drainage | None) -> None:
-        self.cells, self.machine, self.drainage = cells, machine, drainage
+    def __init__(
+        self, cells: Cells, rules: GradingRules, machine: Machine, drainage: Drainage | None, known: Known
+    ) -> None:
+        self.cells, self.machine, self.drainage, self.known = cells, machine, drainage, known
         #: whether flow paths keep their falls; else every pond gets its crossing
         self.keep = True
         self.prices = rules.prices
@@ -48,7 +51,7 @@ class Solver:
 
     def rough(self, lines: Sequence[SightLine]) -> float:
         """Price of the cheapest earthworks without regard to machines and water."""
-        return grade(self.cells, lines, self.rules, weighing=Weighing(times=2)).cost
+        return grade(self.cells, lines, self.rules, weighing=Weighing(times=2, known=self.known), explain=False).cost
 
     def __call__(self, lines: Sequence[SightLine]) -> Grading:
         """The cheapest grading that a machine can make; InfeasibleError where no surface satisfies the limits."""
@@ -86,7 +89,7 @@ class Solver:
                     self.rules,
                     falls=None if falls is None else replace(falls, least=falls.least - ease),
                     bounds=(low, high),
-                    weighing=Weighing(change, 1),
+                    weighing=Weighing(change, 1, self.known),
                     explain=False,
                 )
             except InfeasibleError:
@@ -119,7 +122,7 @@ class Solver:
                     lines,
                     self.rules,
                     falls=falls.built(built),
-                    weighing=Weighing(self._last, 1),
+                    weighing=Weighing(self._last, 1, self.known),
                     explain=False,
                 )
             except InfeasibleError:
@@ -139,8 +142,8 @@ class Solver:
         return falls.built(built)
 
     def _free(self, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None) -> Grading:
-        weighing = Weighing(self._last, 3 if self._last is None else 2)
-        return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=rules is self.rules)
+        weighing = Weighing(self._last, 3 if self._last is None else 2, self.known)
+        return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=False)
 
     def _without_dust(self, grading: Grading) -> Grading:
         """The grading without changes too thin to see; what is left is what the model is asked about."""

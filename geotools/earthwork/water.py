@@ -9,14 +9,16 @@ so that every cell has a path to the edge.
 from __future__ import annotations
 
 import heapq
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from affine import Affine
 from scipy import ndimage
 
 from geotools.errors import NumericInputError
 
-__all__ = ["Flow", "Pond", "contributing_area", "flood", "line_crossings", "ponds"]
+__all__ = ["Flow", "Pond", "Way", "contributing_area", "flood", "let_through", "line_crossings", "ponds"]
 
 _STEPS = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
 
@@ -42,6 +44,41 @@ class Pond:
     depth: float
     area: float
     volume: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way for water through works: a drain, a pipe, stone fill.
+
+    line : (2, 2) map coordinates of inlet and outlet, m. inlet_m, outlet_m : their levels.
+    """
+
+    line: np.ndarray
+    inlet_m: float
+    outlet_m: float
+
+
+def let_through(level: np.ndarray, transform: Affine, ways: Sequence[Way]) -> np.ndarray:
+    """Ground as water finds it where ways through the works are kept open: cut down to each from inlet to outlet.
+
+    Parameters
+    ----------
+    level : (rows, cols) levels, m; NaN outside the site. transform : of its cells to map coordinates, m.
+    ways : those outside the array change nothing.
+    """
+    found = np.array(level, float)
+    rows, columns = found.shape
+    for way in ways:
+        length = float(np.hypot(*(way.line[1] - way.line[0])))
+        share = np.linspace(0.0, 1.0, max(int(np.ceil(4 * length / abs(transform.a))), 1) + 1)
+        x, y = (way.line[0] + share[:, None] * (way.line[1] - way.line[0])).T
+        c = np.floor((x - transform.c) / transform.a).astype(int)
+        r = np.floor((y - transform.f) / transform.e).astype(int)
+        there = (r >= 0) & (r < rows) & (c >= 0) & (c < columns)
+        bed = way.inlet_m + share * (way.outlet_m - way.inlet_m)
+        # the lowest of several places in one cell counts; cells without a level stay so
+        np.minimum.at(found, (r[there], c[there]), bed[there])
+    return found
 
 
 def flood(level: np.ndarray) -> Flow:

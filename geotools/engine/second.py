@@ -38,9 +38,16 @@ class Beside:
         self._lock = threading.Lock()
         self._workers = LocalWorkers(1)
         self._greeting: Future[None] | None = None
+        self._busy = False
 
     def at_hand(self) -> bool:
-        """Whether work may be sent now; starts the process where it may and is not there."""
+        """Whether work may be sent now; starts the process where it may and is not there.
+
+        A process that is at work is not at hand: whoever shares a part of a piece that is itself shared would have to
+        wait until the other piece is done.
+        """
+        if self._busy:
+            return False
         with self._lock:
             if self.allowed and self._greeting is None:
                 try:
@@ -62,11 +69,14 @@ class Beside:
             piece = pickle.dumps((work, item), protocol=pickle.HIGHEST_PROTOCOL)
         except Exception:
             raise UndoneError from None
+        self._busy = True
         try:
             done, answer = self._workers.submit(_try, piece).result()
         except (OSError, RuntimeError, CancelledError):
             self.allowed = False  # it died: from now on everything is done here
             raise UndoneError from None
+        finally:
+            self._busy = False
         if not done:
             raise UndoneError
         result: R = answer

@@ -9,6 +9,7 @@ from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
+from geotools.detection.level_ground import dead_in_chain, dead_spots
 from geotools.detection.perimeter import Perimeter, Rules, length_of
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from tests.invented_ground import Formula
@@ -148,3 +149,30 @@ def test_the_weakest_crossing_is_the_same_number_however_it_is_found(name):
     for zone in members:
         expected = min(found.weakest(threat, zone.zone_id) for threat in RULES.targets)
         assert perimeter.weakest(zone.zone_id) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("name", [n for n in SITES if n.startswith(("staggered", "corner", "kink", "two fences"))])
+def test_what_is_said_of_level_ground_is_what_gaps_finds_on_a_flat_site(name):
+    zones, perimeter = perimeter_on(name)
+    expected = gaps_on(zones, perimeter)
+    for fence_id in dict.fromkeys(zone.fence_id for zone in zones):
+        members = tuple(zone for zone in zones if zone.fence_id == fence_id)
+        for zone_id, said in dead_in_chain(RULES, FenceChain(fence_id, members)).items():
+            for threat, rows in said.dead.items():
+                np.testing.assert_array_equal(rows, expected[zone_id, threat], err_msg=f"{zone_id} {threat}")
+
+
+@pytest.mark.parametrize("pairs", [(USUAL,), (LOW, USUAL)], ids=["one level", "two levels"])
+@pytest.mark.parametrize("length", [30.0, 47.3, 100.0])
+def test_the_dead_spot_before_a_head_is_the_one_that_gaps_finds_at_an_open_end(pairs, length):
+    zone = line_of(1, [(0.0, 0.0), (length, 0.0)], pairs)
+    chain = FenceChain("F01", (zone,))
+    found = find(Perimeter.of([chain], Formula(lambda x, y: 0.0 * x), RULES), Tile(chain, range(1)))
+    (said,) = dead_spots(RULES, [(tuple(pairs), length)])
+    for threat, before in said.items():
+        spots = [spot for spot, _ in found.spots[threat, zone.zone_id]]
+        if any(spot.from_m <= length / 2 <= spot.to_m for spot in spots):
+            assert np.isinf(before)
+        else:
+            ends = [spot.to_m if spot.to_m < length / 2 else length - spot.from_m for spot in spots]
+            assert before == pytest.approx(max(ends, default=0.0), abs=1e-9)

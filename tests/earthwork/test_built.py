@@ -189,7 +189,35 @@ def test_a_dammed_stream_needs_a_crossing_and_a_pond_beside_it_is_told():
     assert drainage.after(strip.cells.ground) == ([], [])
     dam = np.where(strip.cells.movable, np.maximum(strip.cells.ground, 100.3), strip.cells.ground)
     (crossing,), ponds = drainage.after(dam)
+    assert crossing.inlet_m >= crossing.outlet_m
     assert not ponds and abs(crossing.line[0, 0] - 25) < 1.0 and crossing.line[0, 1] > crossing.line[1, 1]
+    # ground dug out below today's bed: the way leads to where today's ground lies deeper, and leaves nothing standing
+    pit = np.where(
+        strip.cells.movable & (np.abs(strip.x - 25) < 1.5) & (np.abs(strip.y) < 1.0), 99.7, strip.cells.ground
+    )
+    (crossing,), ponds = drainage.after(pit, every=True)
+    assert not ponds and crossing.outlet_m <= crossing.inlet_m <= 99.7 + 0.01
+    assert crossing.outlet_m == pytest.approx(float(ground.sample(*crossing.line[1])), abs=0.02)
     hollow = np.where(strip.cells.movable & (np.hypot(strip.x - 10, strip.y) < 1.5), 100.5, strip.cells.ground)
     _, ponds = drainage.after(hollow)
     assert len(ponds) == 1 and drainage.keep_from(ponds) and not drainage.keep_from(ponds)
+
+
+@pytest.mark.parametrize("fall", [0.01, 0.04])
+@pytest.mark.parametrize("bank_m", [0.1, 0.4])
+@pytest.mark.parametrize(("bank_at", "stands"), [(50.0, True), (15.0, False)])
+def test_ponds_near_the_works_are_those_of_the_whole_window(bank_at, stands, bank_m, fall):
+    # a bank across the line: beside the swale it stands dry, in it water rises far up the slope: up to 40 m
+    ground = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + fall * y + 0.001 * np.abs(x - 50))
+    surface = DesignSurface(ground, (-40, -40, 140, 40))
+    strip = surface.strip_cells({"Z1": zone().line}, 3.0)
+    water = Drainage(surface, strip, WaterRules(), PRICES)
+    level = water.level.copy()
+    here = strip.cells.movable & (np.abs(strip.x - bank_at) < 6.0)
+    level[strip.row[here] - water._r0, strip.column[here] - water._c0] += bank_m
+    near = water._ponds_in(level)
+    whole, _ = water._ponds_within(
+        level, ~water._far, water._rim, water._rim & water._runs_through(level != water.level)
+    )
+    assert [set(pond.tolist()) for pond in near] == [set(pond.tolist()) for pond in whole]
+    assert bool(near) == stands

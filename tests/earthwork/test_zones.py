@@ -7,8 +7,9 @@ import pytest
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import depth_classes, grade_zones
+from geotools.earthwork.group import ZoneGroup
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.zones import GradeSettings, grade_group, strip_groups
+from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 
@@ -59,6 +60,51 @@ def test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface():
     made, final = grade_zones(perimeter, surface, zones, SETTINGS)
     assert all(g.proven and g.dead_before_m > 0 for g in made)
     assert not any(d.any() for z in zones for d in final.dead(z.zone_id).values())
+
+
+def alone_and_together(monkeypatch, ground: Formula):
+    """Two zones graded each by itself, then on one ground with those gradings at hand; and the programmes solved."""
+    zones = [zone(), zone("Z2", start=90.0)]
+    perimeter = Perimeter(zones, ground, RULES)
+    perimeter.solve_all()
+    blank = DesignSurface(ground, (-10, -10, 210, 10))
+    known = {z.zone_id: grade_group(perimeter, blank, [z], SETTINGS) for z in zones}
+    solved: list[int] = []
+    run = ZoneGroup.run
+
+    def counting(self, *asked, **how):
+        solved.append(len(asked[0]))
+        return run(self, *asked, **how)
+
+    monkeypatch.setattr(ZoneGroup, "run", counting)
+    made, final = grade_zones(perimeter, blank.blank(), zones, SETTINGS, known=known)
+    return known, made, final, solved
+
+
+def test_works_that_keep_apart_are_taken_as_they_were_found(monkeypatch):
+    ground = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + dip(0.5, 5.0, 140.0)(x, y) - 100)
+    known, made, final, solved = alone_and_together(monkeypatch, ground)
+    assert 0 not in solved  # with heads held nothing is looked for anew
+    assert sum(g.volumes[0] + g.volumes[1] for g in made) == pytest.approx(
+        sum(sum(one.volumes()[:2]) for one in known.values())
+    )
+    assert [g.grading.price for g in made] == pytest.approx([sum(one.price for one in known.values())] * 2)
+    assert all(g.proven and g.dead_before_m > 0 for g in made)
+    assert not any(d.any() for z in final.zones for d in final.dead(z).values())
+
+
+def test_works_that_meet_are_found_together(monkeypatch):
+    # one dip under the overlap: either zone alone would fill it by itself
+    ground = Formula(dip(0.5, 5.0, 95.0))
+    known, made, _, solved = alone_and_together(monkeypatch, ground)
+    cells = [{(round(x, 3), round(y, 3)) for x, y in worked(one)} for one in known.values()]
+    assert cells[0] & cells[1] and 0 in solved
+    assert all(g.proven for g in made)
+
+
+def worked(grading: ZoneGrading):
+    moved = np.abs(grading.design - grading.strip.cells.ground) > 1e-6
+    return zip(grading.strip.x[moved], grading.strip.y[moved], strict=True)
 
 
 def test_depth_classes_have_the_sign_of_the_work():

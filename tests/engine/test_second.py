@@ -53,6 +53,23 @@ def pid_of(_):
     return os.getpid()
 
 
+def part_of(item):
+    """Sleeps in the other process; in this one shares something small meanwhile and says how long that took."""
+    if item == "long":
+        time.sleep(4.0)
+        return 0.0
+    time.sleep(0.5)  # until the other process is at it
+    began = time.monotonic()
+    list(second.share(pid_of, range(6)))
+    return time.monotonic() - began
+
+
+def test_a_part_of_a_shared_piece_does_not_wait_for_the_other_piece(beside):
+    list(second.share(pid_of, range(6)))  # it has loaded what it needs
+    short, _ = second.share(part_of, ["short", "long"])
+    assert short < 2.0
+
+
 def bits(seen):
     return [(one.standing_level_db, one.modulation.tobytes(), one.floor.tobytes()) for one in seen]
 

@@ -47,7 +47,7 @@ ADVICE = LayerSchema(
             Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
             Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),
             Category("add_heads", "Add a pair of heads", Symbol(BLUE, width=0.8, fill="none")),
-            Category("split", "Split the zone in two", Symbol(GREY, width=0.8, fill="none", dash="dash")),
+            Category("split", "Split the zone", Symbol(GREY, width=0.8, fill="none", dash="dash")),
             Category("nothing_to_do", "Detected as it stands", Symbol(GREY, width=0.3, fill="none", dash="dot")),
             Category("none", "No remedy found", Symbol(BLACK, width=0.8, fill="none")),
         ),

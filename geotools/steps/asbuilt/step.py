@@ -166,6 +166,7 @@ def run(ctx: StepContext) -> StepResult:
         summary={
             "zones": len(rows),
             "passed": passed,
+            "left_open": [f"{r['zone_id']}: {r['reason']}" for r in rows if r["result"] == "fail"],
             "table": {
                 "title": "As built",
                 "columns": ["zone", "result", "worst m", "cells out", "dead m", "why"],

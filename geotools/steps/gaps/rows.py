@@ -95,7 +95,7 @@ def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
                     "zone_id": zone_id,
                     "threat": name,
                     "modulation": weakest,
-                    "outcome": "unseen" if weakest < rules.threshold else "alarmed",
+                    "outcome": "alarmed" if rules.alarms(weakest) else "unseen",
                     "chainage_m": float(line_of.from_map(*middle)[0]),
                     "length_m": line.length,
                     "geometry": line,

@@ -13,13 +13,14 @@ from geotools.earthwork.design import Graded
 from geotools.earthwork.drawing import DrawingLines, contours, write_dxf
 from geotools.earthwork.landxml import DrawnSite, write_landxml
 from geotools.earthwork.outlines import area_of
-from geotools.earthwork.sheet_set import CAUTIONS
+from geotools.earthwork.sheet_set import CAUTIONS, Waterway
 from geotools.earthwork.tin import DesignTin, design_tin
 from geotools.earthwork.works import MapUnits, OwnWorks, SectionPlan, Works, works_of
 from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
+from geotools.plan.schema import WATER_CROSSINGS
 from geotools.terrain.design import DesignSurface
 
 #: The points for instruments: number, northing, easting, level, code, without a heading.
@@ -110,6 +111,16 @@ def point_rows(surface: DesignSurface, tin: DesignTin | None, graded: Sequence[G
     return rows
 
 
+def water_ways(ctx: StepContext) -> list[Waterway]:
+    """The ways for water that the proposal builds through the works."""
+    if not ctx.workspace.has(WATER_CROSSINGS):
+        return []
+    rows = ctx.read(WATER_CROSSINGS).itertuples()
+    return [
+        Waterway(r.crossing_id, r.zone_id, r.kind, get_coordinates(r.geometry), r.inlet_m, r.outlet_m) for r in rows
+    ]
+
+
 def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, units: MapUnits) -> None:
     """The points to set out: a table for people, and P,N,E,Z,code for instruments, all in the plan's unit."""
     table = []
@@ -125,6 +136,9 @@ def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, u
     if tin is not None:
         for number, ((x, y, z), edge) in enumerate(zip(tin.points.tolist(), tin.edge.tolist(), strict=True), start=1):
             lines.append(f"{number},{y:.3f},{x:.3f},{z:.3f},{'LIMIT' if edge else 'DESIGN'}\r\n")
+    for way in water_ways(ctx):
+        for (x, y, z), code in zip(units.out(way.levels).tolist(), ("INLET", "OUTLET"), strict=True):
+            lines.append(f"{len(lines) + 1},{y:.3f},{x:.3f},{z:.3f},{code}\r\n")
     (ctx.scratch / SETTING_OUT).write_text("".join(lines), encoding="ascii", newline="")
 
 
@@ -177,7 +191,8 @@ def write_drawings(
         date=ctx.site.sheets.date,
     )
     write_landxml(ctx.scratch / "earthworks.xml", site, drawn, tin)
-    lines = DrawingLines(existing_lines, design_lines, limits)
+    ways = [(way.levels, f"{way.name} {way.kind}") for way in water_ways(ctx)]
+    lines = DrawingLines(existing_lines, design_lines, limits, ways)
     write_dxf(ctx.scratch / "earthworks.dxf", site, drawn, lines, tin, CAUTIONS)
 
 

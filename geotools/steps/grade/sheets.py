@@ -8,13 +8,13 @@ from shapely import get_coordinates, get_parts
 
 from geotools.corridor import BeamLine
 from geotools.earthwork.design import Graded
-from geotools.earthwork.sheet_set import CAUTIONS, Quantities, SheetSet, Waterway
+from geotools.earthwork.sheet_set import CAUTIONS, Quantities, SheetSet
 from geotools.earthwork.tin import TOLERANCE_M
 from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
-from geotools.plan.schema import FENCE, WATER_CROSSINGS
-from geotools.steps.grade.files import SETTING_OUT
+from geotools.plan.schema import FENCE
+from geotools.steps.grade.files import SETTING_OUT, water_ways
 
 
 def sheet_set(
@@ -36,10 +36,7 @@ def sheet_set(
     )
     quantities = Quantities(said.topsoil_m, said.bulking, ctx.site.grading.balance)
     drawn = [get_coordinates(part) for fence in ctx.read(FENCE).geometry for part in get_parts(fence)]
-    ways = [
-        Waterway(w.crossing_id, w.zone_id, w.kind, get_coordinates(w.geometry), w.inlet_m, w.outlet_m)
-        for w in (ctx.read(WATER_CROSSINGS).itertuples() if ctx.workspace.has(WATER_CROSSINGS) else ())
-    ]
+    ways = water_ways(ctx)
     grading = ctx.site.grading
     missed = ", ".join(g.zone.zone_id for g in graded if not g.proven)
     clear = (

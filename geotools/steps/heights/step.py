@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-
+from geotools.detection.alone import dead_near_heads
 from geotools.detection.chains import perimeter_of
 from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
@@ -25,10 +24,7 @@ NEAR_HEAD_M = 10.0
 def _near_head(perimeter: Perimeter, zone: Zone) -> float:
     """Dead length beside the heads by this zone's own beams alone: what the neighbours' overlap has to cover."""
     own = perimeter.modulation(zone, perimeter.strip(zone.zone_id))
-    grid = perimeter.grids[zone.zone_id]
-    near = (grid.chainage_m < NEAR_HEAD_M) | (grid.chainage_m > grid.line.length - NEAR_HEAD_M)
-    blind = np.any([m.max(axis=1) < perimeter.rules.threshold for m in own.values()], axis=0)
-    return float((blind & near).sum() * grid.line.length / (len(near) - 1))
+    return dead_near_heads(perimeter, zone, own, NEAR_HEAD_M)
 
 
 def _note(row: Row, found: HeightSearch) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,12 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.width import beam_half_width, beam_outline
 
-__all__ = ["Conflict", "ExaminedStrip", "LayoutLimits", "check_chain", "check_zone", "seen_part"]
+__all__ = ["Conflict", "EndDetection", "ExaminedStrip", "LayoutLimits", "check_chain", "check_zone"]
 
 #: A touch smaller than this is the rounding of coordinates, not a fault.
 _TOUCH_M = 0.02
-#: Nobody passes a gap this small between what two zones see: a tenth of a body's width.
-_BODY_M = 0.05
 
 
 @dataclass(frozen=True)
@@ -37,13 +35,26 @@ class LayoutLimits:
 
 
 @dataclass(frozen=True)
+class EndDetection:
+    """What detection says of one end of a zone over level ground, of threats that the stacks there detect at mid-span.
+
+    open_m : by threat, metres of line that it crosses undetected there, neighbours counted in; empty where none does.
+    dead_m : dead spot before the head with no neighbour beside, m; inf where it reaches mid-span.
+    answered : whether there is any such threat.
+    """
+
+    open_m: Mapping[str, float]
+    dead_m: float
+    answered: bool = True
+
+
+@dataclass(frozen=True)
 class ExaminedStrip:
     """A zone as it stands.
 
     start, end : (2,) posts in the direction of the fence. start_heads, end_heads : heads on them.
     ranges : head type, shortest and longest distance it serves.
-    dead_m : from either head, how far the worst of the threats that the stack can see stays unseen.
-    seen_m : distance from a head, and half width of the strip in which every such threat is seen there, two rows.
+    ends : what is detected at start and end.
     """
 
     zone_id: str
@@ -53,8 +64,7 @@ class ExaminedStrip:
     end_heads: tuple[str, ...]
     starts_with_tx: bool
     ranges: tuple[tuple[str, float, float], ...]
-    dead_m: float
-    seen_m: NDArray[np.float64]
+    ends: tuple[EndDetection, EndDetection]
 
     @property
     def length(self) -> float:
@@ -86,19 +96,6 @@ class Conflict:
 
 def _place(at: NDArray[np.float64]) -> tuple[float, float]:
     return float(at[0]), float(at[1])
-
-
-def seen_part(zone: ExaminedStrip) -> BaseGeometry:
-    """The strip in which a zone sees its threats, between the dead spots of its two heads."""
-    length, dead = zone.length, zone.dead_m
-    if length <= 2 * dead:
-        return shapely.Polygon()
-    s = np.linspace(dead, length - dead, max(33, int(length / 2)))
-    half = np.interp(np.minimum(s, length - s), *zone.seen_m)
-    u = zone.direction
-    v = np.array([-u[1], u[0]])
-    axis = zone.start + s[:, None] * u
-    return shapely.Polygon(np.vstack([axis + half[:, None] * v, (axis - half[:, None] * v)[::-1]])).buffer(0)
 
 
 def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) -> Iterator[Conflict]:
@@ -176,22 +173,25 @@ def _check_junction(a: ExaminedStrip, b: ExaminedStrip, limits: LayoutLimits) ->
     """Dead spot of each head inside the neighbour's beam; overlap in line; posts out of each other's axis."""
     heads = a.end_heads + b.start_heads
     at = _place((a.end + b.start) / 2)
-    pieces = seen_part(a), seen_part(b)
     name = f"{a.zone_id} {b.zone_id}"
-    if any(piece.is_empty for piece in pieces) or not shapely.dwithin(pieces[0], pieces[1], _BODY_M):
-        if any(zone.seen_m[1].max() <= 0 for zone in (a, b)):
-            found = "the stack sees none of the threats"
-        elif any(piece.is_empty for piece in pieces):
-            found = f"a zone is shorter than its two dead spots of {max(a.dead_m, b.dead_m):.1f} m"
+    sides = a.ends[1], b.ends[0]
+    open_m = {t: sum(side.open_m.get(t, 0.0) for side in sides) for side in sides for t in side.open_m}
+    if open_m or not all(side.answered for side in sides):
+        worst = max(open_m, key=lambda threat: open_m[threat], default="")
+        if not worst:
+            found = "the stacks detect none of the threats"
         else:
-            found = f"{pieces[0].distance(pieces[1]):.2f} m between what the two zones see"
+            found = f"{open_m[worst]:.1f} m of the line let {worst} through"
+            short = [zone.zone_id for zone, side in zip((a, b), sides, strict=True) if np.isinf(side.dead_m)]
+            if short:
+                found += f"; {' and '.join(short)} detects nothing of it even at mid-span"
         yield Conflict(
             "junction open",
             name,
             heads,
             at,
             found,
-            f"dead spots of {a.dead_m:.1f} and {b.dead_m:.1f} m inside the neighbour's beam",
+            "nobody who is detected at mid-span crosses undetected at the junction",
             "let both beams run on farther past their crossing, or add a head or another sensor there",
         )
     cosine = float(a.direction @ b.direction)
@@ -238,18 +238,18 @@ def check_chain(zones: Sequence[ExaminedStrip], limits: LayoutLimits, *, closed:
     for a, b in pairs:
         found += _check_junction(a, b, limits)
     if not closed and zones:
-        for post, on_it, zone in (
-            (zones[0].start, zones[0].start_heads, zones[0]),
-            (zones[-1].end, zones[-1].end_heads, zones[-1]),
+        for post, on_it, zone, end in (
+            (zones[0].start, zones[0].start_heads, zones[0], zones[0].ends[0]),
+            (zones[-1].end, zones[-1].end_heads, zones[-1], zones[-1].ends[1]),
         ):
-            if zone.dead_m > 0:
+            if end.open_m:
                 found.append(
                     Conflict(
                         "open end",
                         zone.zone_id,
                         on_it,
                         _place(post),
-                        f"dead spot of {zone.dead_m:.1f} m with no neighbour",
+                        f"dead spot of {max(end.open_m.values()):.1f} m with no neighbour",
                         "another zone, a building or another sensor that covers it",
                         "run the line on past the end of what is protected, or close it",
                     )

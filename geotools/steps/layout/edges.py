@@ -37,7 +37,7 @@ class ZoneRules:
     frequency_hz : of the stack's widest beam (its lowest frequency).
     fresnel_zones, margin_m : clear width, as in `beam_half_width`. post_clear_m : clear round a post.
     straight_m : ground within this of the straight line between the heads needs no grading.
-    graded_width_m : width of the strip that is graded.
+    graded_width_m : width of the strip that is graded. most_lift_m : deepest cut or fill that slopes beside it allow.
     """
 
     longest_m: float
@@ -51,6 +51,7 @@ class ZoneRules:
     post_clear_m: float = 0.0
     straight_m: float = 0.15
     graded_width_m: float = 3.0
+    most_lift_m: float = float("inf")
 
 
 @dataclass(frozen=True)
@@ -201,10 +202,15 @@ class _Judge:
         rise = np.nan_to_num(z - line)
         step = np.diff(along, axis=1)
         weight = np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
-        volume = np.maximum(np.abs(rise) - rules.straight_m, 0.0) * rules.graded_width_m
+        lift = np.maximum(np.abs(rise) - rules.straight_m, 0.0)
+        volume = lift * rules.graded_width_m
+        # more than the slopes beside the works have room for is not graded
+        refused = lift > rules.most_lift_m
         # a dip may stay as it is and be blind; a crest has to go, it hides everything behind it
-        leave = (rise < 0) & (volume * prices.earthwork_m3 > prices.dead_ground_m)
-        return np.sum(np.where(leave, 0.0, volume) * weight, axis=1), np.sum(leave * weight, axis=1)
+        leave = (rise < 0) & (refused | (volume * prices.earthwork_m3 > prices.dead_ground_m))
+        hidden = np.any(refused & (rise > 0), axis=1) * total / 2
+        dead = np.maximum(np.sum(leave * weight, axis=1), hidden)
+        return np.sum(np.where(leave | refused, 0.0, volume) * weight, axis=1), dead
 
 
 def possible_zones(

@@ -8,112 +8,103 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from geotools.beam import HeadType, Target
-from geotools.beam.field import BeamField
-from geotools.plan.model import BeamPair, Zone
+from geotools.beam import HeadType
+from geotools.detection.from_plan import rules_of
+from geotools.detection.height_band import BandGap, HeightBand, height_bands
+from geotools.detection.level_ground import (
+    LevelZone,
+    Stack,
+    dead_in_chain,
+    dead_spots,
+    detected_half_width,
+    level_pair,
+)
+from geotools.detection.perimeter import length_of
+from geotools.detection.spots import runs
+from geotools.plan.model import FenceChain, Zone
 from geotools.site import Level, Site
-from geotools.steps.layout.checks import Conflict, ExaminedStrip, LayoutLimits, check_chain, check_zone
-from geotools.steps.layout.coverage import band_gaps, dead_spot, level_pair, seen_half_width, solve_stack
+from geotools.steps.layout.checks import Conflict, EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
 
 __all__ = ["Judge", "Stack"]
 
-Stack = tuple[BeamPair, ...]
 _ROUND_M = 10.0
-#: Shortest zone that a threat must be seen at to count as answered.
+#: Shortest zone that a threat must be detected at to count as answered.
 _FROM_M = 30.0
 _TRIAL_HEIGHTS_M = np.arange(0.3, 4.01, 0.2)
+#: Further heads tried at once.
+_TRIALS = 6
 
 
 class Judge:
-    """Checks of one site; what the model says of a stack is worked out once."""
+    """Checks of one site; what detection says of a stack over level ground is asked once."""
 
     def __init__(self, site: Site, kinds: dict[str, HeadType]) -> None:
-        self.site, self.kinds = site, kinds
-        self._beams: dict[tuple[Stack, float], list[BeamField]] = {}
-        self._dead: dict[tuple[Stack, float], float] = {}
-        self._seen: dict[tuple[Stack, float], NDArray[np.float64]] = {}
-        self._answers: dict[Stack, list[Target]] = {}
-        self._targets = []
-        for threat in site.threats:
-            t = site.all_targets[threat]
-            self._targets.append(Target(threat, t.height_m, t.width_m, t.base_m))
+        self.site, self.kinds, self.rules = site, kinds, rules_of(site)
+        self._spots: dict[tuple[Stack, float], dict[str, float]] = {}
+        self._half: dict[tuple[Stack, float], NDArray[np.float64]] = {}
+        self._answers: dict[Stack, tuple[str, ...]] = {}
 
     def stack_of(self, levels: Iterable[Level]) -> Stack:
         """The heads of a post as the model takes them."""
         return tuple(level_pair(level.level, self.kinds[level.head_type], level.height_m) for level in levels)
 
-    def _stack_in(self, zone: Zone) -> Stack:
-        """A zone's stack; heads of unlike height at both ends count with their mean."""
-        return tuple(
-            level_pair(pair.level, pair.head_type, round((pair.tx_height_m + pair.rx_height_m) / 2, 2))
-            for pair in zone.pairs
-        )
+    def _lengths(self, longest_m: float) -> list[float]:
+        """Lengths of zone that stand for all up to the longest, m: whole tens, the last rounded up."""
+        lengths = [*np.arange(min(_FROM_M, longest_m), longest_m, _ROUND_M), longest_m]
+        return list(dict.fromkeys(max(_ROUND_M, float(np.ceil(m / _ROUND_M)) * _ROUND_M) for m in lengths))
 
-    @staticmethod
-    def _key(stack: Stack, length_m: float) -> tuple[Stack, float]:
-        return stack, max(_ROUND_M, float(np.ceil(length_m / _ROUND_M)) * _ROUND_M)
+    def _dead_spots(self, stack: Stack, longest_m: float) -> list[dict[str, float]]:
+        """By threat, the dead spot before a head at each of the lengths up to the longest, m."""
+        wanted = [(stack, length) for length in self._lengths(longest_m)]
+        missing = [one for one in wanted if one not in self._spots]
+        if missing:
+            self._spots.update(zip(missing, dead_spots(self.rules, missing), strict=True))
+        return [self._spots[one] for one in wanted]
 
-    def _solved(self, stack: Stack, length_m: float) -> list[BeamField]:
-        key = self._key(stack, length_m)
-        if key not in self._beams:
-            self._beams[key] = solve_stack(stack, key[1])
-        return self._beams[key]
+    def _answered(self, stack: Stack) -> tuple[str, ...]:
+        """Threats that the stack detects at mid-span of every length of zone that the site allows.
 
-    def _spots(self, stack: Stack, length_m: float) -> dict[str, float]:
-        detection = self.site.detection
-        return dead_spot(
-            self._solved(stack, length_m),
-            self._targets,
-            threshold=detection.threshold,
-            half_width_m=detection.half_width_m,
-        )
-
-    def _answered(self, stack: Stack) -> list[Target]:
-        """Threats that the stack sees at mid-span of every length of zone that the site allows.
-
-        One that it sees at some lengths only (a jump through the edge of the beam) is no reason to run beams farther
+        One that it detects at some lengths only (a jump through the edge of the beam) is no reason to run beams farther
         past their junctions: it passes elsewhere. It is listed as missed by the stack.
         """
         if stack not in self._answers:
-            longest = self.site.layout.max_zone_m
-            lengths = np.append(np.arange(min(_FROM_M, longest), longest, _ROUND_M), longest)
-            spots = [self._spots(stack, float(length)) for length in lengths]
-            self._answers[stack] = [t for t in self._targets if all(np.isfinite(spot[t.name]) for spot in spots)]
+            spots = self._dead_spots(stack, self.site.layout.max_zone_m)
+            self._answers[stack] = tuple(t for t in self.rules.targets if all(np.isfinite(spot[t]) for spot in spots))
         return self._answers[stack]
 
     def run_past_m(self, stack: Stack, longest_m: float) -> float:
-        """Longest dead spot before a head over all lengths of zone up to the longest, m."""
-        lengths = np.append(np.arange(min(_FROM_M, longest_m), longest_m, _ROUND_M), longest_m)
-        return max(self.dead_m(stack, float(length)) for length in lengths)
+        """Farthest from a head to the first place where all threats that the stack answers are detected, m.
 
-    def seen_m(self, stack: Stack, length_m: float) -> NDArray[np.float64]:
-        """Distance from a head and half width in which every threat that the stack answers is seen, (2, n), m."""
-        key = self._key(stack, length_m)
-        if key not in self._seen:
-            beams = self._solved(stack, length_m)
-            x, half = seen_half_width(beams, self._answered(stack), threshold=self.site.detection.threshold)
-            self._seen[key] = np.vstack([x, half])
-        return self._seen[key]
+        Over all lengths of zone up to the longest. A dead spot ends halfway to the next place examined.
+        """
+        spots = [spot[threat] for spot in self._dead_spots(stack, longest_m) for threat in self._answered(stack)]
+        longest = max((spot for spot in spots if np.isfinite(spot)), default=0.0)
+        return longest + self.rules.spacing_m / 2 if longest > 0 else 0.0
 
-    def dead_m(self, stack: Stack, length_m: float) -> float:
-        """Longest dead spot before a head over the threats that the stack answers, m."""
-        key = self._key(stack, length_m)
-        if key not in self._dead:
-            names = {target.name for target in self._answered(stack)}
-            spots = [spot for name, spot in self._spots(stack, length_m).items() if name in names]
-            self._dead[key] = max((spot for spot in spots if np.isfinite(spot)), default=0.0)
-        return self._dead[key]
+    def half_width_m(self, stack: Stack, length_m: float) -> NDArray[np.float64]:
+        """Distance from a head and half width in which every threat that the stack answers is detected, (2, n), m."""
+        key = stack, length_m
+        if key not in self._half:
+            self._half[key] = np.vstack(detected_half_width(self.rules, stack, length_m, self._answered(stack)))
+        return self._half[key]
 
     def chain(
         self, zones: Sequence[Zone], ground: BaseGeometry, limits: LayoutLimits, *, closed: bool
     ) -> list[Conflict]:
         """Every rule on the zones of one course."""
+        if not zones:
+            return []
+        answers = dead_in_chain(self.rules, FenceChain(zones[0].fence_id, tuple(zones), closed))
         standing: list[ExaminedStrip] = []
         found: list[Conflict] = []
-        for zone in zones:
+        for number, zone in enumerate(zones):
             types = sorted({head.head_type.name for head in zone.heads})
             ranges = [
                 (t, self.site.all_head_types[t].min_range_m, self.site.all_head_types[t].max_range_m) for t in types
+            ]
+            ends = [
+                self._end(zone, self._beside(zones, number, before, closed), answers[zone.zone_id], before)
+                for before in (True, False)
             ]
             one = ExaminedStrip(
                 zone.zone_id,
@@ -123,13 +114,39 @@ class Judge:
                 tuple(head.head_id for head in zone.on_post(False)),
                 zone.forward,
                 tuple(ranges),
-                self.dead_m(self._stack_in(zone), zone.along_fence.length),
-                self.seen_m(self._stack_in(zone), zone.along_fence.length),
+                (ends[0], ends[1]),
             )
             standing.append(one)
             found += check_zone(one, ground, limits)
             found += self._posts(zone)
         return found + check_chain(standing, limits, closed=closed)
+
+    @staticmethod
+    def _beside(zones: Sequence[Zone], number: int, before: bool, closed: bool) -> Zone | None:
+        """The zone before or after one in its chain."""
+        other = number + (-1 if before else 1)
+        if closed and len(zones) > 1:
+            return zones[other % len(zones)]
+        return zones[other] if 0 <= other < len(zones) else None
+
+    def _end(self, zone: Zone, other: Zone | None, answer: LevelZone, at_start: bool) -> EndDetection:
+        """What detection says of one end of a zone, of the threats that its stack and the neighbour's answer."""
+        threats = [t for t in self._answered(zone.pairs) if other is None or t in self._answered(other.pairs)]
+        from_tx = at_start == zone.forward
+        open_m = {threat: self._dead_m(answer, threat, from_tx) for threat in threats}
+        before = [answer.before_heads[threat][0 if from_tx else 1] for threat in threats]
+        return EndDetection({t: m for t, m in open_m.items() if m > 0}, max(before, default=0.0), bool(threats))
+
+    @staticmethod
+    def _dead_m(answer: LevelZone, threat: str, from_tx: bool) -> float:
+        """Metres that a threat crosses undetected in the dead spots that are nearer to one head than to the other."""
+        x, total = answer.chainage_m, 0.0
+        for first, last in runs(answer.dead[threat]):
+            if (x[first] + x[last] <= x[-1]) == from_tx:
+                spot = np.zeros(x.size, dtype=bool)
+                spot[first : last + 1] = True
+                total += length_of(spot, x)
+        return total
 
     def _posts(self, zone: Zone) -> Iterable[Conflict]:
         """Heads of a post on one spot, of one role, and of one band crossed."""
@@ -176,61 +193,48 @@ class Judge:
         """Threats that a stack lets pass over level ground, somewhere in their height band; once a kind of stack."""
         groups: dict[Stack, list[Zone]] = {}
         for zone in zones:
-            groups.setdefault(self._stack_in(zone), []).append(zone)
+            groups.setdefault(zone.pairs, []).append(zone)
         found = []
         for stack, members in groups.items():
             longest = max(members, key=lambda zone: zone.along_fence.length)
             length = longest.along_fence.length
-            for target in self._targets:
-                gaps = band_gaps(
-                    self._solved(stack, length),
-                    target,
-                    threshold=self.site.detection.threshold,
-                    half_width_m=self.site.detection.half_width_m,
-                    clear_m=min(self.dead_m(stack, length) + 1.0, length / 4),
-                )
-                for gap in gaps:
-                    x, y = longest.along_fence.to_map(length / 2)
-                    band = (
+            clear_m = min(self.run_past_m(stack, length) + 1.0, length / 4)
+            for band in height_bands(self.rules, stack, length):
+                for gap in band.gaps(clear_m):
+                    x, y = longest.line.to_map(gap.at_m, 0.0)
+                    heights = (
                         f"from {gap.low_m:.1f} to {gap.high_m:.1f} m"
                         if gap.high_m > gap.low_m
                         else f"at {gap.low_m:.1f} m"
                     )
                     found.append(
                         Conflict(
-                            f"stack misses {target.name}",
+                            f"stack misses {gap.threat}",
                             longest.zone_id if len(members) == 1 else f"{members[0].zone_id} to {members[-1].zone_id}",
                             (),
                             (float(x), float(y)),
-                            f"underside {band} passes with a modulation of {gap.modulation:.2f} over level ground",
-                            f"{self.site.detection.threshold:.2f} over the whole height band",
-                            self._another_head(stack, target, gap.low_m, gap.high_m, length),
+                            f"underside {heights} passes with a modulation of {gap.modulation:.2f} over level ground",
+                            f"{self.rules.threshold:.2f} over the whole height band",
+                            self._another_head(band, gap, clear_m, length),
                         )
                     )
         return found
 
-    def _another_head(self, stack: Stack, target: Target, low_m: float, high_m: float, length_m: float) -> str:
+    def _another_head(self, band: HeightBand, gap: BandGap, clear_m: float, length_m: float) -> str:
         """One further head that closes a gap of the height band, by trial on the model."""
-        for name, kind in sorted(self.kinds.items()):
-            if not self.site.all_head_types[name].min_range_m <= length_m <= kind.max_range_m:
-                continue
-            for height in _TRIAL_HEIGHTS_M:
-                if not low_m - 0.3 <= height <= high_m + target.height_m + 0.3:
-                    continue
-                beams = [
-                    *self._solved(stack, length_m),
-                    *self._solved((level_pair("trial", kind, float(height)),), length_m),
-                ]
-                left = band_gaps(
-                    beams,
-                    target,
-                    threshold=self.site.detection.threshold,
-                    half_width_m=self.site.detection.half_width_m,
-                    clear_m=min(self.dead_m(stack, length_m) + 1.0, length_m / 4),
-                    step_m=0.2,
-                )
-                if not any(gap.low_m <= high_m and gap.high_m >= low_m for gap in left):
-                    return f"a {name} head at {height:.1f} m closes this gap (tried on the model)"
+        top_m = gap.high_m + self.rules.targets[gap.threat].height_m
+        trials = [
+            level_pair("trial", kind, float(height))
+            for name, kind in sorted(self.kinds.items())
+            if self.site.all_head_types[name].min_range_m <= length_m <= kind.max_range_m
+            for height in _TRIAL_HEIGHTS_M
+            if gap.low_m - 0.3 <= height <= top_m + 0.3
+        ]
+        for start in range(0, len(trials), _TRIALS):
+            closing = band.closing(gap, clear_m, trials[start : start + _TRIALS])
+            if closing is not None:
+                kind, height = closing.head_type.name, closing.tx_height_m
+                return f"a {kind} head at {height:.1f} m closes this gap (tried on the model)"
         return (
             "no single further head closes this gap: change heights in [[stack]], shorten zones, or add another sensor"
         )

@@ -164,7 +164,7 @@ class Request:
     def stagger_m(self) -> float:
         """Sideways distance of posts in line: as asked, but no more than what the two zones see there closes well."""
         stack = self.judge.stack_of(self.levels)
-        distance, half = self.judge.seen_m(stack, self.longest_m)
+        distance, half = self.judge.half_width_m(stack, self.longest_m)
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
@@ -188,6 +188,7 @@ class Request:
             post_clear_m=s.post_clear_m,
             straight_m=min([t for t in tolerance if t is not None], default=0.15),
             graded_width_m=2 * self.site.grading.under_m,
+            most_lift_m=self.site.grading.batter_m * self.site.grading.max_slope,
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
         weights = LayoutWeights(

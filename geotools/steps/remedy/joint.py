@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import Graded, grade_zones
 from geotools.earthwork.prices import Prices
+from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
 from geotools.steps.remedy.options import Option, cheapest, earth_cost, earth_words, heads_moved
@@ -17,6 +18,8 @@ __all__ = ["JointDesign", "put_together"]
 
 #: How often a zone that does not hold together with its neighbours is given its next option.
 _ROUNDS = 3
+#: Share of its dead length that an option may leave by itself to be tried beside what the neighbours get.
+_LITTLE = 0.25
 
 
 @dataclass(frozen=True)
@@ -75,18 +78,53 @@ def put_together(
     -------
     The design, and its surface.
     """
-    left = {zone_id: [o for o in found if o.proven] for zone_id, found in options.items()}
-    for last in range(_ROUNDS):
+    left = {zone_id: _offered(found) for zone_id, found in options.items()}
+    hopeful = {zone_id: _hopeful(found) for zone_id, found in options.items()}
+    turns = 0
+    while True:
         taken = {zone_id: best for zone_id, found in left.items() if (best := cheapest(found)) is not None}
+        taken |= {zone_id: found[0] for zone_id, found in hopeful.items() if found}
         surface, keep = blank()
         joint = _stand(perimeter, surface, keep, taken, settings, prices)
-        open_ = [zone_id for zone_id in taken if joint.dead_length(zone_id) > 0.0]
+        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].proven]
+        # what was not clear by itself has to be so now, and must have opened nothing beside it
+        failed = [zone_id for zone_id, found in hopeful.items() if found and not _holds(perimeter, joint, zone_id)]
+        for zone_id in failed:
+            hopeful[zone_id].pop(0)
+        if failed:
+            continue
         again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
-        if not again or last == _ROUNDS - 1:
+        turns += 1
+        if not again or turns == _ROUNDS:
             return joint, surface
         for zone_id in again:
             left[zone_id].remove(taken[zone_id])
-    raise AssertionError("the last round returns")
+
+
+def _offered(options: Sequence[Option]) -> list[Option]:
+    """Options that are clear within tolerance; where there is none, those that are clear as drawn."""
+    return [o for o in options if o.proven] or [o for o in options if o.closes]
+
+
+def _hopeful(options: Sequence[Option]) -> list[Option]:
+    """Where no option is clear by itself, those that leave little, the cheapest first: beside what the neighbouring
+    zones get they may be clear.
+    """
+    if any(option.closes for option in options):
+        return []
+    little = [o for o in options if o.dead_after_m <= _LITTLE * o.dead_before_m]
+    return sorted(little, key=lambda o: (o.cost, o.name))
+
+
+def _holds(perimeter: Perimeter, joint: JointDesign, zone_id: str) -> bool:
+    """Whether a zone is clear in the joint state, and no zone that meets it is worse than it stands."""
+    if joint.dead_length(zone_id) > 0.0:
+        return False
+    return all(
+        joint.dead_length(near) <= perimeter.dead_length(near, perimeter.dead(near)) + 1e-6
+        and (near not in joint.chosen or joint.dead_length(near) == 0.0)
+        for near in perimeter.neighbours(zone_id)
+    )
 
 
 def _stand(
@@ -117,8 +155,9 @@ def _stand(
         dead = joint.dead_length(zone_id)
         weakest = min(final.weakest(part) for part in parts)
         one = graded.get(zone_id)
+        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings) if dead == 0.0 else Loose()
         if one is None:
-            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest)
+            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             continue
         before = starts[zone_id]
         cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)
@@ -134,5 +173,6 @@ def _stand(
             dead_after_m=dead,
             weakest_after=weakest,
             words=words,
+            loose=loose,
         )
     return joint

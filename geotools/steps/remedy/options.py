@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from geotools.corridor import BeamLine
 from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
+from geotools.earthwork.known import Known
 from geotools.earthwork.prices import Prices
+from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
+from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = [
@@ -40,7 +40,7 @@ class Option:
     name : str
         As the options layer's choices.
     zones : tuple of Zone
-        The zone as it would be, two where it is split, in the fence line's order.
+        The zone as it would be, its parts where it is split, in the fence line's order.
     grading : ZoneGrading or None
         Its earthwork.
     cost : float
@@ -53,6 +53,8 @@ class Option:
         What is done.
     start : Option or None
         Heads that are set or added before the earth is moved.
+    loose : Loose
+        The worst that comes of it where it turns out within tolerance.
     """
 
     name: str
@@ -66,11 +68,17 @@ class Option:
     words: str
     start: Option | None = None
     volumes: tuple[float, float, float, float] | None = None
+    loose: Loose = field(default_factory=Loose)
+
+    @property
+    def closes(self) -> bool:
+        """Whether the new run found nobody getting through where it is as drawn."""
+        return self.dead_after_m == 0.0
 
     @property
     def proven(self) -> bool:
-        """Whether the new run found nobody getting through."""
-        return self.dead_after_m == 0.0
+        """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
+        return self.closes and self.loose.metres == 0.0
 
     def moved(self, today: Zone) -> BeamPair | None:
         """The first pair of heads that is not as it stands today."""
@@ -109,7 +117,7 @@ class _Trial:
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
         self.settings, self.prices, self.keep = limits.settings, limits.prices, keep
-        self.level = perimeter.levels(zone.zone_id)
+        self.level, self.known = perimeter.levels(zone.zone_id), Known()
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
 
@@ -123,7 +131,12 @@ class _Trial:
         after = dead_length_tried(self.perimeter, zone.zone_id, own)
         # the weakest crossing is told of what may be taken: of what leaves somebody through the dead length says enough
         weakest = self.perimeter.weakest(zone.zone_id, own) if after == 0.0 else None
-        return Option(name, (zone,), grading, cost, self.dead_now, after, self.weakest_now, weakest, words)
+        # works are tried in their tolerances as they are found; heads alone here
+        loose = Loose()
+        if grading is None and after == 0.0:
+            stands = self.perimeter.with_zones({zone.zone_id: (zone,)})
+            loose = worst_in_tolerance(stands, self.surface, (zone,), self.settings)
+        return Option(name, (zone,), grading, cost, self.dead_now, after, self.weakest_now, weakest, words, loose=loose)
 
     def lower(self) -> Option | None:
         """The heights of one level that leave the least dead length, nearest to today's among equals."""
@@ -150,52 +163,51 @@ class _Trial:
         zone = self.zone.with_pair(low)
         return self.option("add_low_heads", zone, 2 * self.prices.head, f"add low heads at {low.tx_height_m:.2f} m")
 
-    def split(self, overlap_m: float, shortest_m: float) -> Option | None:
-        """Two zones that meet on the highest ground between the posts."""
-        line, at = self.zone.line, self.perimeter.grids[self.zone.zone_id].chainage_m
-        middle = self.level[:, self.level.shape[1] // 2]
-        above = middle - (middle[0] + at / line.length * (middle[-1] - middle[0]))
-        room = (at >= shortest_m) & (at <= line.length - shortest_m)
-        if not room.any():
-            return None
-        s = float(at[room][np.argmax(above[room])])
-        reach = overlap_m / 2
-        parts = []
-        for name, a, b in (("a", 0.0, s + reach), ("b", s - reach, line.length)):
-            (x0, x1), (y0, y1) = line.to_map([a, b])
-            parts.append(replace(self.zone, zone_id=f"{self.zone.zone_id}{name}", line=BeamLine(x0, y0, x1, y1)))
-        trial = self.perimeter.with_zones({self.zone.zone_id: parts if self.zone.forward else parts[::-1]})
-        dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts) + self._opened(trial)
-        cost = 2 * self.prices.post + 2 * len(self.zone.pairs) * self.prices.head
+    @property
+    def split_price(self) -> float:
+        """Price of one post more in the line: two stacks back to back."""
+        return 2 * self.prices.post + 2 * len(self.zone.pairs) * self.prices.head
+
+    def split(self, limits: SplitLimits) -> Option | None:
+        """The zone in the fewest parts that are clear in a run of their own; else in those that leave least."""
+        best: Option | None = None
+        for splitting in shorter_zones(self.perimeter, self.zone.zone_id, limits):
+            made = self._split(splitting)
+            if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
+                best = made
+            if made.proven:
+                break
+        return best
+
+    def _split(self, splitting: Splitting) -> Option:
+        parts = splitting.parts if self.zone.forward else splitting.parts[::-1]
+        trial = self.perimeter.with_zones({self.zone.zone_id: parts})
+        dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
+        dead += opened_beside(self.perimeter, trial, self.perimeter.neighbours(self.zone.zone_id))
+        at = " and ".join(f"{cut:.0f}" for cut in splitting.cuts)
         return Option(
             "split",
-            tuple(parts if self.zone.forward else parts[::-1]),
+            tuple(parts),
             None,
-            cost,
+            len(splitting.cuts) * self.split_price,
             self.dead_now,
             dead,
             self.weakest_now,
             min(trial.weakest(p.zone_id) for p in parts) if dead == 0.0 else None,
-            f"split the zone on the high ground at chainage {s:.0f} m",
+            f"split the zone in {len(parts)} at chainage {at} m",
+            loose=worst_in_tolerance(trial, self.surface, parts, self.settings) if dead == 0.0 else Loose(),
         )
-
-    def _opened(self, trial: Perimeter) -> float:
-        """Metres of the neighbouring zones that only the split lets through."""
-        opened = 0.0
-        for near in self.perimeter.neighbours(self.zone.zone_id):
-            now = np.any(list(self.perimeter.dead(near).values()), axis=0)
-            then = np.any(list(trial.dead(near).values()), axis=0)
-            opened += length_of(then & ~now, self.perimeter.grids[near].chainage_m)
-        return opened
 
     def grade(self, name: str, start: Option | None = None) -> tuple[Option | None, ZoneGrading]:
         """Least earthwork, from the heads as they are or as another option sets them."""
         zone = start.zones[0] if start else self.zone
-        grading = grade_group(self.perimeter, self.surface, [zone], self.settings, keep=self.keep)
+        grading = grade_group(self.perimeter, self.surface, [zone], self.settings, keep=self.keep, known=self.known)
         if grading.made is None:
             return None, grading
         (made,) = grading.zones
         volumes = grading.volumes()
+        if volumes[2] == 0.0 and not heads_moved(zone, made):
+            return None, grading
         cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes, grading.crossings)
         cost += heads_moved(zone, made) * self.prices.set_head
         if start is not None:
@@ -216,7 +228,7 @@ class RemedyLimits:
     low : BeamPair or None
         The pair to add where the stack has none at its level.
     overlap_m, shortest_m : float
-        Of the two zones of a split.
+        Of the parts of a zone that is split.
     """
 
     settings: GradeSettings
@@ -248,20 +260,30 @@ def zone_options(
     lower = trial.lower()
     added = trial.add_low(limits.low) if limits.low is not None else None
     graded, grading = trial.grade("grade")
-    split = trial.split(limits.overlap_m, limits.shortest_m)
-    found = [o for o in (lower, added, split, graded) if o is not None]
+    found = [o for o in (lower, added, graded) if o is not None]
     for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
         if start is not None and not start.proven and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
             mixed, _ = trial.grade(name, start)
             if mixed is not None:
                 found.append(mixed)
+    best = cheapest(found)
+    # where something is clear for less than one post more, no place for that post has to be looked for
+    if best is None or not best.proven or best.cost > trial.split_price:
+        split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
+        found += [split] if split is not None else []
     return found, grading
 
 
 def cheapest(options: Sequence[Option]) -> Option | None:
-    """The cheapest option that a run found clear; None where none is."""
-    return min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
+    """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
+    within tolerance; None where none is.
+    """
+    proven = min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
+    if proven is not None:
+        return proven
+    drawn = (o for o in options if o.closes)
+    return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
 
 
 def reason_for(best: Option | None, options: Sequence[Option], currency: str) -> str:
@@ -275,7 +297,12 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
             f"of {least.dead_before_m:.1f} m dead."
         )
     dearer = [o for o in options if o.proven and o.name != best.name]
-    if not best.proven:
+    if best.closes and not best.proven:
+        why = (
+            f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
+            f"{best.loose.metres:.1f} m let somebody through, so set it closer and survey it before it counts"
+        )
+    elif not best.proven:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
     elif dearer:
         other = min(dearer, key=lambda o: (o.cost, o.name))
@@ -283,5 +310,6 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
         price = f"{abs(apart):,.0f} {currency} {'cheaper' if apart >= 0 else 'dearer'} than to {other.words}"
         why = f"clear in a run of all zones as proposed, and {price}"
     else:
-        why = "the only option that is clear in a run of all zones as proposed"
+        why = "clear in a run of all zones as proposed"
+        why += ", and cheaper than a further post" if best.name != "split" else ""
     return f"{best.words[0].upper()}{best.words[1:]}: {why}."

@@ -95,7 +95,7 @@ def _advice_row(advice: Advice, zone: Zone, best: Option | None, reason: str, ar
         "zone_id": zone.zone_id,
         "threat": advice.spot.threat,
         "action": advice.action,
-        "proven": advice.dead_after_m == 0.0,
+        "proven": advice.dead_after_m == 0.0 and (advice.action == "nothing_to_do" or best is None or best.proven),
         "dead_before_m": advice.dead_before_m,
         "dead_after_m": advice.dead_after_m,
         "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody getting through here.",
@@ -117,8 +117,13 @@ def _low_pair(ctx: StepContext) -> BeamPair | None:
     return BeamPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
 
 
-def _option_rows(zone: Zone, options: Sequence[Option], best: Option | None, reason: str) -> list[Row]:
-    """Rows of the options table; the recommended one with the figures of the whole design."""
+def _option_rows(
+    zone: Zone, options: Sequence[Option], best: Option | None, reason: str, dead_m: tuple[float, float]
+) -> list[Row]:
+    """Rows of the options table; the recommended one with the figures of the whole design.
+
+    dead_m : dead length of the zone now, and in the proposed state, m: where nothing is done, that is what it leaves.
+    """
     rows: list[Row] = []
     for tried in options:
         taken = best is not None and tried.name == best.name
@@ -150,8 +155,8 @@ def _option_rows(zone: Zone, options: Sequence[Option], best: Option | None, rea
                 "option": "none",
                 "recommended": True,
                 "proven": False,
-                "dead_before_m": options[0].dead_before_m if options else None,
-                "dead_after_m": min((o.dead_after_m for o in options), default=None),
+                "dead_before_m": dead_m[0],
+                "dead_after_m": dead_m[1],
                 "reason": reason,
             }
         )
@@ -199,7 +204,8 @@ def run(ctx: StepContext) -> StepResult:
         reason = reason_for(best, found, p.currency)
         if best is None:
             reason = f"{reason} Grading alone: {earth[zone_id].rstrip('.')}."
-        choices += _option_rows(zone, found, best, reason)
+        dead_m = perimeter.dead_length(zone_id, perimeter.dead(zone_id)), joint.dead_length(zone_id)
+        choices += _option_rows(zone, found, best, reason, dead_m)
         for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
             area = _works_area(surface, one, best) or _multi(areas[one.spot.spot_id])
             advice.append(_advice_row(one, zone, best, reason, area))
@@ -259,6 +265,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
     return {
         "spots": len(rows),
         "proven": proven,
+        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["proven"]],
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),

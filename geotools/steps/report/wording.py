@@ -15,7 +15,7 @@ __all__ = ["ACTIONS", "CAUSES", "field_table", "number", "words"]
 ACTIONS = {
     "set_heads": "set the heads to other heights",
     "add_low_heads": "add low heads",
-    "split": "split the zone in two",
+    "split": "split the zone",
     "grade": "grade the ground",
     "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",

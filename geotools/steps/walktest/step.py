@@ -116,7 +116,7 @@ def _predict(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
         grid = perimeter.grids[row["zone_id"]]
         m = float(np.interp(row["chainage_m"], grid.chainage_m, best[row["zone_id"]][row["threat"]]))
         row["modulation"] = m
-        row["expected"] = "detected" if m >= perimeter.rules.threshold else "missed"
+        row["expected"] = "detected" if perimeter.rules.alarms(m) else "missed"
 
 
 def _fill(rows: list[dict[str, Any]], results: Mapping[str, Mapping[str, Any]], path: Path) -> None:

@@ -259,7 +259,7 @@ def test_a_stack_that_answers_no_threat_is_said(make_site, tmp_path):
     (conflicts,) = layers(tmp_path / "out", "conflicts")
     missed = conflicts[conflicts["rule"] == "stack misses bridge"].iloc[0]
     assert "over level ground" in missed["found"]
-    assert "the stack sees none of the threats" in set(conflicts["found"])
+    assert "the stacks detect none of the threats" in set(conflicts["found"])
 
 
 def test_a_clear_strip_narrower_than_the_set_back_is_told(make_site, tmp_path):

@@ -7,8 +7,21 @@ import pytest
 
 import geotools
 from geotools.earthwork.applied import apply_proposal
-from tests.evidence.applied import claims_of, move_posts
-from tests.evidence.applied_sites import FLAT, Invented
+from tests.evidence.applied import applied_invented, claims_of, move_posts
+from tests.evidence.applied_sites import FLAT, SITES, Invented
+
+
+@pytest.mark.parametrize("name", ["a crest", "posts set off by 0.7 m"])
+def test_dead_length_told_of_a_zone_that_nothing_clears_is_what_stands_there(tmp_path, name):
+    """Nothing is done in such a zone: what it leaves is what it has now, not what some option would leave."""
+    case = next(site for site in SITES if site.name == name)
+    found = applied_invented(case, tmp_path)
+    options = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="options")
+    nothing = options[options.option == "none"]
+    assert len(nothing) and not nothing.proven.any()
+    assert found.other and not found.broken
+    for zone_id, (told, seen) in found.other.items():
+        assert told == pytest.approx(seen, abs=1e-3), zone_id
 
 
 @pytest.mark.parametrize("sideways_m", [0.5, 0.9])

@@ -1,0 +1,168 @@
+"""Shorter zones in place of one: posts between its ends, searched over all places for the least dead length."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from geotools.corridor import BeamLine
+from geotools.detection.perimeter import Perimeter, length_of
+from geotools.plan.model import Zone
+
+__all__ = ["SplitLimits", "Splitting", "opened_beside", "shorter_zones"]
+
+#: Places for a post that are looked at in one zone, at most, and their least spacing, m.
+_PLACES, _APART_M = 14, 5.0
+#: So many parts more are offered beyond those that leave nothing, in case ways wind past their posts.
+_FURTHER = 2
+#: A dead length below this is none: half of a node's share, m.
+_NONE_M = 1e-9
+
+
+@dataclass(frozen=True)
+class SplitLimits:
+    """What the parts of a zone must keep.
+
+    overlap_m : by which two parts run past their common place. shortest_m : of a part, from place to place.
+    """
+
+    overlap_m: float
+    shortest_m: float
+
+
+@dataclass(frozen=True)
+class Splitting:
+    """One zone cut into parts, in the order of its own chainage.
+
+    cuts : chainages where parts meet, m. parts : the zones. dead_m : what each leaves between its cuts by itself.
+    """
+
+    cuts: tuple[float, ...]
+    parts: tuple[Zone, ...]
+    dead_m: float
+
+
+def shorter_zones(perimeter: Perimeter, zone_id: str, limits: SplitLimits) -> list[Splitting]:
+    """For each number of parts the places that leave the least dead length, fewest parts first.
+
+    Each stretch between two places is solved by itself, with the overlap at its ends that its neighbours share: what
+    it leaves between the places is what the parts together would leave, but for ways that wind past a post. So the
+    search is exact over its places (shortest path, one more part a round), and whoever takes a splitting has it
+    solved whole.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        As it stands.
+    zone_id : str
+        The zone.
+    limits : SplitLimits
+        What parts must keep.
+    """
+    zone = perimeter.zones[zone_id]
+    places = _places(perimeter, zone, limits.shortest_m)
+    last = len(places) - 1
+    if last < 2:
+        return []
+    dead = np.full((last + 1, last + 1), np.inf)
+
+    def solve(spans: Iterable[tuple[int, int]]) -> None:
+        for i, j in spans:
+            span = float(places[i]), float(places[j])
+            dead[i, j] = _left_open(perimeter, zone, span, limits.overlap_m / 2)
+
+    every = list(_spans(places, limits.shortest_m))
+    # two parts need the stretches from one end or the other alone
+    solve(span for span in every if span[0] == 0 or span[1] == last)
+    two = dead[0] + dead[:, last]
+    if two.min() > _NONE_M:
+        solve(span for span in every if span[0] > 0 and span[1] < last)
+    found: list[Splitting] = []
+    clear, least, reach = 0, float(dead[0, last]), dead[0].copy()
+    back: list[npt.NDArray[np.intp]] = []
+    for _ in range(2, last + 1):
+        through = reach[:, None] + dead
+        back.append(np.argmin(through, axis=0))
+        reach = through.min(axis=0)
+        if reach[last] < least - _NONE_M or (clear and np.isfinite(reach[last])):
+            least = float(reach[last])
+            cuts = _way_back(places, back)
+            found.append(Splitting(cuts, _parts(zone, cuts, limits.overlap_m / 2), least))
+        clear += least <= _NONE_M
+        if clear > _FURTHER:
+            break
+    return found
+
+
+def _places(perimeter: Perimeter, zone: Zone, shortest_m: float) -> npt.NDArray[np.float64]:
+    """Both ends, and between them the highest ground of each of many equal stretches above the line of sight."""
+    at = perimeter.grids[zone.zone_id].chainage_m
+    level = perimeter.levels(zone.zone_id)
+    middle = level[:, level.shape[1] // 2]
+    above = middle - (middle[0] + at / at[-1] * (middle[-1] - middle[0]))
+    room = at[-1] - 2 * shortest_m
+    if room < 0:
+        return np.array([0.0, at[-1]])
+    count = max(min(_PLACES, int(room / _APART_M)), 1)
+    edges = np.linspace(shortest_m, at[-1] - shortest_m, count + 1)
+    chosen = []
+    for low, high in pairwise(edges):
+        here = np.flatnonzero((at >= low - 1e-9) & (at <= high + 1e-9))
+        if len(here):
+            chosen.append(float(at[here[np.argmax(above[here])]]))
+    return np.unique(np.r_[0.0, chosen, at[-1]])
+
+
+def _spans(places: npt.NDArray[np.float64], shortest_m: float) -> Iterator[tuple[int, int]]:
+    for i in range(len(places)):
+        for j in range(i + 1, len(places)):
+            if places[j] - places[i] >= shortest_m - 1e-9:
+                yield i, j
+
+
+def _left_open(perimeter: Perimeter, zone: Zone, span: tuple[float, float], reach_m: float) -> float:
+    """Metres between two places that let somebody through where one pair of posts stands about them, alone."""
+    (part,) = _parts(zone, (), reach_m, span)
+    alone = Perimeter([part], perimeter.ground, perimeter.rules)
+    at = alone.grids[part.zone_id].chainage_m
+    start = min(reach_m, span[0])
+    core = (at >= start - 1e-9) & (at <= start + span[1] - span[0] + 1e-9)
+    open_ = np.any(list(alone.dead(part.zone_id).values()), axis=0)
+    return length_of(open_ & core, at)
+
+
+def opened_beside(perimeter: Perimeter, trial: Perimeter, zones: Iterable[str]) -> float:
+    """Metres of these zones, which stand in both, that only the trial lets through."""
+    opened = 0.0
+    for near in zones:
+        now = np.any(list(perimeter.dead(near).values()), axis=0)
+        then = np.any(list(trial.dead(near).values()), axis=0)
+        opened += length_of(then & ~now, perimeter.grids[near].chainage_m)
+    return opened
+
+
+def _way_back(places: npt.NDArray[np.float64], back: list[npt.NDArray[np.intp]]) -> tuple[float, ...]:
+    at, cuts = len(places) - 1, []
+    for before in reversed(back):
+        at = int(before[at])
+        cuts.append(float(places[at]))
+    return tuple(reversed(cuts))
+
+
+def _parts(
+    zone: Zone, cuts: tuple[float, ...], reach_m: float, span: tuple[float, float] | None = None
+) -> tuple[Zone, ...]:
+    """Zones between the cuts, each running past them by so much, within the zone's own posts."""
+    first, last = (0.0, zone.line.length) if span is None else span
+    ends = (first, *cuts, last)
+    made = []
+    for number, (a, b) in enumerate(pairwise(ends)):
+        low, high = max(a - reach_m, 0.0), min(b + reach_m, zone.line.length)
+        (x0, x1), (y0, y1) = zone.line.to_map([low, high])
+        name = f"{zone.zone_id}{chr(ord('a') + number)}"
+        made.append(replace(zone, zone_id=name, line=BeamLine(x0, y0, x1, y1)))
+    return tuple(made)
