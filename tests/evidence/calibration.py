@@ -168,9 +168,10 @@ def calibration(folder: Path) -> Section:
     axes[0].set_ylabel("share that is true")
     section.say(
         "Between the ends the stated share is less than the true one, by as much as "
-        f"{', '.join(short)}: it is **not** calibrated there, but errs to calling too much unproven. A survey is "
-        "rougher than its ground by its own error, and a world drawn about it is so once more; a place where ground "
-        "is seldom bad looks worse in a survey than it is. What is called detected is held to its 95 % all the same."
+        f"{', '.join(short)}: it is **not** calibrated there, but on the side that calls too much unproven. A survey "
+        "is rougher than its ground by its own error, and a world drawn about it is so once more; a place where the "
+        "ground is seldom bad looks worse in a survey than it is. What is called detected is held to its 95 % all the "
+        "same."
     )
     section.table(["ground", "stated", "true", "stations"], rows)
     caption = (
