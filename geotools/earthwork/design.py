@@ -17,10 +17,12 @@ from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, st
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_zones"]
+__all__ = ["DEPTH_CLASSES", "FINAL_DRAWS", "Graded", "depth_classes", "grade_zones", "graded_zones"]
 
 #: How often zones are graded anew because a neighbour they counted on has changed.
 _SECOND_LOOKS = 2
+#: Draws of each kind of uneven building that a design is tried in once everything stands together.
+FINAL_DRAWS = 12
 
 #: Limits of the depth classes of the earthworks layer, metres.
 DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
@@ -112,7 +114,7 @@ def grade_zones(
             around = perimeter.with_zones(
                 {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
             )
-            part = grade_group(around, surface, [zone], replace(settings, draws=2 * settings.draws), keep=keep)
+            part = grade_group(around, surface, [zone], replace(settings, draws=FINAL_DRAWS // 2), keep=keep)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
         final = _whole(perimeter, surface, made)
@@ -132,7 +134,7 @@ def _stands(final: Perimeter, surface: DesignSurface, zone_id: str, settings: Gr
     """Whether a zone is clear beside what its neighbours get, as designed and at every edge of tolerance."""
     if any(dead.any() for dead in final.dead(zone_id).values()):
         return False
-    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings).metres == 0.0
+    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings, FINAL_DRAWS).metres == 0.0
 
 
 def graded_zones(

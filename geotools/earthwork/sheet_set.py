@@ -10,12 +10,12 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.corridor import BeamLine
+from geotools.earthwork.waterway import Waterway
 from geotools.earthwork.works import MapUnits, Works
 from geotools.io.paper import Box, Panel, Sheet, TitleBlock, north_arrow
 
 __all__ = [
     "BEAM",
-    "CAUTIONS",
     "CUT",
     "DESIGN",
     "EXISTING",
@@ -25,7 +25,6 @@ __all__ = [
     "WATER",
     "Quantities",
     "SheetSet",
-    "Waterway",
     "draw_legend",
     "key_plan",
     "round_levels",
@@ -39,13 +38,6 @@ BEAM: dict[str, Any] = {"colour": "#000000", "width": 0.2}
 FENCE: dict[str, Any] = {"colour": "#6e6e6e", "width": 0.3, "dash": (3.0, 1.0)}
 WATER: dict[str, Any] = {"colour": "#0072b2", "width": 0.7}
 CUT, FILL = "#f0c46a", "#a9d7f2"
-
-CAUTIONS = (
-    "Locate buried services before any ground is broken.",
-    "Drainage, slopes and erosion are for a licensed civil engineer; local codes govern.",
-    "A model is no acceptance: walk-test every zone.",
-    "Volumes and levels follow from the terrain model and its accuracy; check them on site. Handle as sensitive.",
-)
 
 
 @dataclass(frozen=True)
@@ -83,42 +75,6 @@ class Quantities:
             f"Topsoil of {self.topsoil_m:g} m is stripped from the worked area, kept and put back; it is counted "
             "beside cut and fill. Design levels are finished levels, topsoil included.",
             "Cut and fill of this table are summed cell by cell; each zone's sheet has two other methods beside them.",
-        )
-
-
-@dataclass(frozen=True)
-class Waterway:
-    """A way for water through the works.
-
-    Parameters
-    ----------
-    name, zone_id, kind : str
-        Its own name, the zone whose works it crosses, and how it is built.
-    line : (n, 2) array
-        From inlet to outlet, m.
-    inlet_m, outlet_m : float
-        Levels of its ends, m.
-    """
-
-    name: str
-    zone_id: str
-    kind: str
-    line: Array
-    inlet_m: float
-    outlet_m: float
-
-    @property
-    def levels(self) -> Array:
-        """Inlet and outlet in space, (2, 3), m."""
-        return np.c_[self.line[[0, -1]], [self.inlet_m, self.outlet_m]]
-
-    def in_words(self, along: BeamLine) -> str:
-        """Kind, station and levels in a line of text."""
-        station = float(along.from_map(*self.line.mean(axis=0))[0])
-        length = float(np.hypot(*np.diff(self.line, axis=0).T).sum())
-        return (
-            f"{self.name} {self.kind}, station {station:.1f}, {length:.1f} m, "
-            f"inlet {self.inlet_m:.2f}, outlet {self.outlet_m:.2f}"
         )
 
 

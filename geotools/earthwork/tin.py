@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
-from matplotlib.tri import Triangulation
 from scipy.spatial import Delaunay, cKDTree
 from shapely import MultiPolygon
 
@@ -204,6 +203,8 @@ def design_tin(
         faces = _triangles(places)
         # a finder of its own: the triangulation's solves a system for each triangle, slowly where cores are busy
         (px, py), (cx, cy) = places.T, (centre - aside).T
+        from matplotlib.tri import Triangulation  # takes long to load, and whoever lists the steps needs none
+
         found = np.asarray(Triangulation(px, py, faces).get_trifinder()(cx, cy), dtype=np.intp)
         away = np.abs(_interpolated(places[faces[found]], builder.z[faces[found]], centre - aside) - target)
         away[taken | (found < 0)] = 0.0

@@ -14,6 +14,7 @@ from geotools.earthwork.volumes import average_end_area, prismoidal, section_are
 from geotools.terrain.design import DesignSurface
 
 __all__ = [
+    "CAUTIONS",
     "MEASURE_M",
     "MapUnits",
     "OwnWorks",
@@ -30,6 +31,14 @@ Array = npt.NDArray[np.float64]
 MEASURE_M = 2.5
 #: What is moved by less is no earthwork, m; a section within so much of another shows nothing new, m.
 _MOVED_M, _APART_M = 1e-3, 0.25
+
+#: On every drawing and in every file of the works.
+CAUTIONS = (
+    "Locate buried services before any ground is broken.",
+    "Drainage, slopes and erosion are for a licensed civil engineer; local codes govern.",
+    "A model is no acceptance: walk-test every zone.",
+    "Volumes and levels follow from the terrain model and its accuracy; check them on site. Handle as sensitive.",
+)
 
 
 @dataclass(frozen=True)

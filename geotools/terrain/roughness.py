@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2, norm
+from scipy.special import gammaincinv, ndtri
 
 from geotools.corridor import Array
 from geotools.errors import NumericInputError
@@ -87,7 +87,7 @@ def roughness_of(heights_m: Array, spacing_m: float, resolves_m: float) -> Rough
         power = float(np.log(known[-1][1] / known[0][1]) / np.log(known[-1][0] / known[0][0]))
     at, bend = known[0]
     independent = max(length / (2.0 * at), 1.0)
-    bend *= float(np.sqrt(independent / chi2.ppf(DOUBT, independent))) / SMOOTHED
+    bend *= float(np.sqrt(independent / (2 * gammaincinv(independent / 2, DOUBT)))) / SMOOTHED
     return Roughness(at, bend, float(np.clip(power, LOWEST_POWER, HIGHEST_POWER)), length)
 
 
@@ -138,5 +138,5 @@ def could_hide(
     if hidden == 0.0 or roughness.bend_m == 0.0:
         return 0.0
     places = max(roughness.length_m / body_length_m, 1.0)
-    deviations = float(norm.ppf(confidence ** (1.0 / places)))
+    deviations = float(ndtri(confidence ** (1.0 / places)))
     return hidden * deviations * roughness.bend_at(body_length_m / 2.0) / 2.0

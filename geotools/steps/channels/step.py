@@ -16,7 +16,6 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.errors import InfeasibleError, InputError
 from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
-from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.channels.kernel import (
@@ -267,6 +266,9 @@ def run(ctx: StepContext) -> StepResult:
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.plan.stack_sheets import stack_sheets
+
     stack_sheets(
         ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, ctx.site.fence_height_m
     )

@@ -10,12 +10,11 @@ from scipy import ndimage
 from shapely import Point, get_coordinates
 
 from geotools.earthwork.design import Graded
-from geotools.earthwork.drawing import DrawingLines, contours, write_dxf
 from geotools.earthwork.landxml import DrawnSite, write_landxml
 from geotools.earthwork.outlines import area_of
-from geotools.earthwork.sheet_set import CAUTIONS, Waterway
 from geotools.earthwork.tin import DesignTin, design_tin
-from geotools.earthwork.works import MapUnits, OwnWorks, SectionPlan, Works, works_of
+from geotools.earthwork.waterway import Waterway
+from geotools.earthwork.works import CAUTIONS, MapUnits, OwnWorks, SectionPlan, Works, works_of
 from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
@@ -151,6 +150,9 @@ def write_drawings(
     units: MapUnits,
 ) -> None:
     """LandXML and DXF of the works, in the plan's unit."""
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.earthwork.drawing import DrawingLines, contours, write_dxf
+
     interval = ctx.params["contour_m"]
     limits: list[np.ndarray] = []
     existing_lines: list[np.ndarray] = []

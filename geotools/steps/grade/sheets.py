@@ -8,9 +8,9 @@ from shapely import get_coordinates, get_parts
 
 from geotools.corridor import BeamLine
 from geotools.earthwork.design import Graded
-from geotools.earthwork.sheet_set import CAUTIONS, Quantities, SheetSet
+from geotools.earthwork.sheet_set import Quantities, SheetSet
 from geotools.earthwork.tin import TOLERANCE_M
-from geotools.earthwork.works import MapUnits, Works
+from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
 from geotools.plan.schema import FENCE

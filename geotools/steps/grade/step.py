@@ -10,7 +10,6 @@ from geotools.detection.chains import perimeter_of
 from geotools.earthwork.design import DEPTH_CLASSES, Graded, depth_classes, graded_zones
 from geotools.earthwork.from_plan import design_of, grade_settings
 from geotools.earthwork.proposal import proposed_zones
-from geotools.earthwork.sheets import write_sheets
 from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit, unit_name
@@ -38,7 +37,6 @@ from geotools.steps.grade.files import (
     write_points,
     write_rasters,
 )
-from geotools.steps.grade.sheets import sheet_set
 from geotools.terrain.design import DesignSurface
 
 Row = dict[str, object]
@@ -144,6 +142,10 @@ def run(ctx: StepContext) -> StepResult:
     write_points(ctx, points, tin, units)
     write_drawings(ctx, surface, graded, works, tin, units)
     ctx.progress(2, 3, "sheets")
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.earthwork.sheets import write_sheets
+    from geotools.steps.grade.sheets import sheet_set
+
     sheets = []
     if works:
         lines = {zone_id: zone.line for zone_id, zone in final.zones.items()}

@@ -10,12 +10,10 @@ from shapely import unary_union
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
-from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
-from geotools.steps.layout.picture import plan_picture
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
 from geotools.steps.layout.width import beam_half_width, narrow_stretches
@@ -95,6 +93,10 @@ def run(ctx: StepContext) -> StepResult:
         ctx.warn(f"thrown away as asked: {difference(before, rows['heads'])}")
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.plan.stack_sheets import stack_sheets
+    from geotools.steps.layout.picture import plan_picture
+
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
     stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, ctx.site.fence_height_m)
     _say(ctx, layout, everything, conflicts)

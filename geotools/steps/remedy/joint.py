@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.design import Graded, grade_zones
+from geotools.earthwork.design import FINAL_DRAWS, Graded, grade_zones
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
@@ -155,7 +155,7 @@ def _stand(
         dead = joint.dead_length(zone_id)
         weakest = min(final.weakest(part) for part in parts)
         one = graded.get(zone_id)
-        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings) if dead == 0.0 else Loose()
+        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS) if dead == 0.0 else Loose()
         if one is None:
             joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             continue

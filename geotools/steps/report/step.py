@@ -24,7 +24,6 @@ from geotools.steps.report.blocks import Block, Heading, Notes, Picture, Report
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
 from geotools.steps.report.html import to_html
 from geotools.steps.report.map import MapArt, plan_map
-from geotools.steps.report.pdf import to_pdf
 from geotools.steps.report.sections import section_pictures
 from geotools.steps.report.sheets import (
     heads_sheet,
@@ -198,6 +197,9 @@ def run(ctx: StepContext) -> StepResult:
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
     report.blocks += how_sheet(provenance)
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.steps.report.pdf import to_pdf
+
     (ctx.scratch / HTML).write_text(to_html(report), encoding="utf-8")
     (ctx.scratch / PDF).write_bytes(to_pdf(report))
     ctx.say(f"{len(report.sheets())} sheets: {HTML} for screens, {PDF} for paper")

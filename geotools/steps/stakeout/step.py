@@ -18,7 +18,6 @@ from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
-from geotools.plan.stack_sheets import stack_sheets
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import HeadAim, aim
@@ -165,6 +164,9 @@ def run(ctx: StepContext) -> StepResult:
     (ctx.scratch / "stakeout.gpx").write_text(_gpx(rows, np.column_stack([lonlat.x, lonlat.y])), encoding="utf-8")
     # the fitter's picture must not show other heights than the fitter's table
     built = [{**row, "ground_m": row["finished_m"]} for row in rows]
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.plan.stack_sheets import stack_sheets
+
     stack_sheets(
         ctx.scratch / "stacks.pdf",
         zones_of_heads(built, head_types_of(ctx.site)),

@@ -20,7 +20,6 @@ from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT, ZONES
 from geotools.plan.workspace import Workspace, frame_of
-from geotools.steps.walktest.chart import results_chart
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
 from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_losing
 
@@ -213,6 +212,9 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
     detected = np.array([row["result"] == "detected" for row in walked])
     m0 = ctx.site.detection.threshold
     estimate = estimate_threshold(modulation, detected, ctx.site.walktest.confidence)
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.steps.walktest.chart import results_chart
+
     (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
     ctx.say(_threshold_words(estimate, m0))
     surprises = sum(v["surprises"] for v in verdicts)
