@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from geotools.earthwork.limits import Falls
 from geotools.earthwork.prices import CrossingKind, Prices
-from geotools.earthwork.water import Flow, Way, contributing_area, flood, let_through
+from geotools.earthwork.water import Flow, contributing_area, flood, let_through
 from geotools.terrain.design import DesignSurface, StripCells
 
 __all__ = ["Drainage", "WaterCrossing", "WaterRules"]
@@ -56,6 +56,11 @@ class WaterCrossing:
     cover_m: float
     catchment_m2: float
     cost: float
+
+    @property
+    def levels(self) -> np.ndarray:
+        """Inlet and outlet in space, (2, 3), m."""
+        return np.c_[self.line, [self.inlet_m, self.outlet_m]]
 
 
 @dataclass(frozen=True)
@@ -196,7 +201,7 @@ class Drainage:
             if not built:
                 break
             crossings += built
-            open_ = let_through(open_, self._transform, [Way(c.line, c.inlet_m, c.outlet_m) for c in built])
+            open_ = let_through(open_, self._transform, [c.levels for c in built])
             ponds = self._new_ponds(open_)
         return crossings, ponds
 

@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from geotools.errors import NumericInputError
 
-__all__ = ["Flow", "Pond", "Way", "contributing_area", "flood", "let_through", "line_crossings", "ponds"]
+__all__ = ["Flow", "Pond", "contributing_area", "flood", "let_through", "line_crossings", "ponds"]
 
 _STEPS = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
 
@@ -46,36 +46,24 @@ class Pond:
     volume: float
 
 
-@dataclass(frozen=True)
-class Way:
-    """A way for water through works: a drain, a pipe, stone fill.
-
-    line : (2, 2) map coordinates of inlet and outlet, m. inlet_m, outlet_m : their levels.
-    """
-
-    line: np.ndarray
-    inlet_m: float
-    outlet_m: float
-
-
-def let_through(level: np.ndarray, transform: Affine, ways: Sequence[Way]) -> np.ndarray:
+def let_through(level: np.ndarray, transform: Affine, ways: Sequence[np.ndarray]) -> np.ndarray:
     """Ground as water finds it where ways through the works are kept open: cut down to each from inlet to outlet.
 
     Parameters
     ----------
     level : (rows, cols) levels, m; NaN outside the site. transform : of its cells to map coordinates, m.
-    ways : those outside the array change nothing.
+    ways : inlet and outlet of each in space, (2, 3), m; those outside the array change nothing.
     """
     found = np.array(level, float)
     rows, columns = found.shape
     for way in ways:
-        length = float(np.hypot(*(way.line[1] - way.line[0])))
+        inlet, outlet = way
+        length = float(np.hypot(*(outlet - inlet)[:2]))
         share = np.linspace(0.0, 1.0, max(int(np.ceil(4 * length / abs(transform.a))), 1) + 1)
-        x, y = (way.line[0] + share[:, None] * (way.line[1] - way.line[0])).T
+        x, y, bed = (inlet + share[:, None] * (outlet - inlet)).T
         c = np.floor((x - transform.c) / transform.a).astype(int)
         r = np.floor((y - transform.f) / transform.e).astype(int)
         there = (r >= 0) & (r < rows) & (c >= 0) & (c < columns)
-        bed = way.inlet_m + share * (way.outlet_m - way.inlet_m)
         # the lowest of several places in one cell counts; cells without a level stay so
         np.minimum.at(found, (r[there], c[there]), bed[there])
     return found

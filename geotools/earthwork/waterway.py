@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from shapely import get_coordinates
 
 from geotools.corridor import BeamLine
+from geotools.engine.step import StepContext
+from geotools.plan.schema import WATER_CROSSINGS
 
-__all__ = ["Waterway"]
+__all__ = ["Waterway", "water_ways"]
 
 Array = npt.NDArray[np.float64]
 
@@ -48,3 +51,13 @@ class Waterway:
             f"{self.name} {self.kind}, station {station:.1f}, {length:.1f} m, "
             f"inlet {self.inlet_m:.2f}, outlet {self.outlet_m:.2f}"
         )
+
+
+def water_ways(ctx: StepContext) -> list[Waterway]:
+    """The ways for water that the proposal builds through the works."""
+    if not ctx.workspace.has(WATER_CROSSINGS):
+        return []
+    rows = ctx.read(WATER_CROSSINGS).itertuples()
+    return [
+        Waterway(r.crossing_id, r.zone_id, r.kind, get_coordinates(r.geometry), r.inlet_m, r.outlet_m) for r in rows
+    ]

@@ -9,7 +9,7 @@ from geopandas import GeoDataFrame
 from shapely import LineString, MultiPolygon, Point, get_coordinates
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.water import Pond, Way
+from geotools.earthwork.water import Pond
 from geotools.io.grids import outline
 from geotools.plan import ids
 from geotools.steps.drain.kernel import Water
@@ -124,13 +124,13 @@ def crossing_rows(window: Surroundings, water: Water, state: str) -> list[Row]:
     return rows
 
 
-def dams(window: Surroundings, water: Water, ways: Sequence[Way]) -> list[str]:
+def dams(window: Surroundings, water: Water, ways: Sequence[np.ndarray]) -> list[str]:
     """Streams whose bed the grading raises where no way for the water is built.
 
     Water held back beyond the ground looked at would not show as a pond.
     """
     said = []
-    built = [LineString(way.line).buffer(2 * abs(window.transform.a)) for way in ways]
+    built = [LineString(way[:, :2]).buffer(2 * abs(window.transform.a)) for way in ways]
     for crossing in water.crossings:
         raised = float(window.change.ravel()[crossing.cells].max())
         if raised <= DAM_M:

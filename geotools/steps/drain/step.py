@@ -5,11 +5,9 @@ from __future__ import annotations
 from functools import partial
 from itertools import islice
 
-from shapely import get_coordinates
-
 from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
-from geotools.earthwork.water import Way
+from geotools.earthwork.waterway import water_ways
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.plan import cautions
@@ -39,7 +37,7 @@ def run(ctx: StepContext) -> StepResult:
     unit = metres_per_unit(ctx.workspace.plan_crs)
     half = ctx.site.detection.half_width_m
     heads = low_heads(beams)
-    ways = _ways(ctx) if graded else []
+    ways = [way.levels for way in water_ways(ctx)] if graded else []
     if ways:
         ctx.say(f"after: with the {len(ways)} way(s) for water of water_crossings built and kept open")
     told: dict[tuple[str, int, int], Row] = {}
@@ -74,14 +72,6 @@ def run(ctx: StepContext) -> StepResult:
         },
         summary=_summary(ctx, standing, flow_rows, changed),
     )
-
-
-def _ways(ctx: StepContext) -> list[Way]:
-    """The ways for water that the proposal builds through the works."""
-    if not ctx.workspace.has(WATER_CROSSINGS):
-        return []
-    rows = ctx.read(WATER_CROSSINGS).itertuples()
-    return [Way(get_coordinates(r.geometry)[[0, -1]], float(r.inlet_m), float(r.outlet_m)) for r in rows]
 
 
 def _summary(ctx: StepContext, standing: list[Row], flow_rows: list[Row], graded: list[str]) -> dict[str, object]:

@@ -10,7 +10,7 @@ from rasterio import Affine
 from scipy import ndimage
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.water import Way, flood, let_through
+from geotools.earthwork.water import flood, let_through
 from geotools.engine.step import StepContext
 from geotools.steps.drain.kernel import BESIDE_M, Piece, Water
 from geotools.terrain.design import DesignSurface
@@ -104,11 +104,11 @@ def looked_at(
     surface: DesignSurface,
     zones: Sequence[str],
     find: Callable[[Piece], Water],
-    ways: Sequence[Way],
+    ways: Sequence[np.ndarray],
 ) -> list[tuple[Surroundings, Water, Water]]:
     """For each zone its window, and its water now and after grading; windows grow until no pond is cut off by them.
 
-    ways : for water through the works, as built and kept open.
+    ways : for water through the works, as built and kept open: inlet and outlet of each in space, (2, 3), m.
     """
     asked = ctx.params["margin_m"]
     furthest, least = min(_WIDEST * asked, _FURTHEST_M), ctx.params["min_depth_m"] / 2

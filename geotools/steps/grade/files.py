@@ -13,13 +13,12 @@ from geotools.earthwork.design import Graded
 from geotools.earthwork.landxml import DrawnSite, write_landxml
 from geotools.earthwork.outlines import area_of
 from geotools.earthwork.tin import DesignTin, design_tin
-from geotools.earthwork.waterway import Waterway
+from geotools.earthwork.waterway import water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, OwnWorks, SectionPlan, Works, works_of
 from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
-from geotools.plan.schema import WATER_CROSSINGS
 from geotools.terrain.design import DesignSurface
 
 #: The points for instruments: number, northing, easting, level, code, without a heading.
@@ -108,16 +107,6 @@ def point_rows(surface: DesignSurface, tin: DesignTin | None, graded: Sequence[G
             }
         )
     return rows
-
-
-def water_ways(ctx: StepContext) -> list[Waterway]:
-    """The ways for water that the proposal builds through the works."""
-    if not ctx.workspace.has(WATER_CROSSINGS):
-        return []
-    rows = ctx.read(WATER_CROSSINGS).itertuples()
-    return [
-        Waterway(r.crossing_id, r.zone_id, r.kind, get_coordinates(r.geometry), r.inlet_m, r.outlet_m) for r in rows
-    ]
 
 
 def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, units: MapUnits) -> None:

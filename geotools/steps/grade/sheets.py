@@ -10,11 +10,12 @@ from geotools.corridor import BeamLine
 from geotools.earthwork.design import Graded
 from geotools.earthwork.sheet_set import Quantities, SheetSet
 from geotools.earthwork.tin import TOLERANCE_M
+from geotools.earthwork.waterway import water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
 from geotools.plan.schema import FENCE
-from geotools.steps.grade.files import SETTING_OUT, water_ways
+from geotools.steps.grade.files import SETTING_OUT
 
 
 def sheet_set(
