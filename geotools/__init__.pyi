@@ -105,9 +105,9 @@ class Plan(_Plan):
     walk_result: DataFrame
     """What the walk test proves for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
-    """Dated care of every head and zone. The equipment's own manual wins where it says otherwise."""
+    """Dated maintenance tasks at every head and zone. The equipment's own manual wins where it says otherwise."""
     upkeep_cost: DataFrame
-    """What the two ways of radome care cost over the life, with the site file's prices."""
+    """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
     provenance: DataFrame
     """One row for each step that wrote into this plan: version, parameters, hashes of its input, sources."""
     crawl_gap: Raster
@@ -395,10 +395,10 @@ def upkeep(
     site: Site,
     plan: _Plan | None = None,
     *,
-    radome_care: Literal["wax", "shed"] | None = None,
+    scheme: str | None = None,
     start: str | None = None,
 ) -> Plan:
-    """Dates the care of every head and zone, and compares the cost of waxing and of replacing radomes.
+    """Dates the maintenance tasks of every head and zone, and compares the cost of maintenance schemes.
 
     Parameters
     ----------
@@ -407,9 +407,8 @@ def upkeep(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``.
         Required layers that are missing are made first, with defaults.
-    radome_care : {'wax', 'shed'}, optional
-        wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site
-        file says.
+    scheme : str, optional
+        Maintenance scheme to follow. Left out: as the site file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     """

@@ -33,6 +33,7 @@ from geotools.plan.freshness import Record
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import PLAN_NAME, Workspace
 from geotools.site import Site
+from geotools.site.placeholders import placeholders
 from geotools.site.sources import Sources, input_hashes, library_versions, open_sources
 from geotools.terrain.model import Terrain
 
@@ -203,6 +204,9 @@ class Job:
                 ctx.scratch.mkdir()
                 result = _run_step(step, ctx)
                 _check_result(step, result, ctx.scratch)
+                if rests_on := placeholders(self.site, reads.sections):
+                    result.summary["placeholders"] = list(rests_on)
+                    ctx.say(f"rests on placeholders: {'; '.join(rests_on)}")
                 held = {"fence"} & edited & set(result.layers) if not redesign else set()
                 self._tell_replaced(step, reads, ctx, edited - held)
                 was = {out.schema.name: before.get(out.schema.name) for out in step.outputs} | reads.layers

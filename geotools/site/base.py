@@ -9,6 +9,8 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
 _NO_DEFAULT: Any = ...
+#: Marks a default that stands for a figure which only the user can know; results name those they rest on.
+PLACEHOLDER = "placeholder"
 
 
 class SiteSection(BaseModel):

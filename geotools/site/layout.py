@@ -19,7 +19,7 @@ class Layout(SiteSection):
         "distance of the beam line from the fence", unit="m", mark=COMMON, default=3.0, ge=0.5, le=50
     )
     max_zone_m: float = setting(
-        "longest zone, as camera assessment allows", unit="m", mark=COMMON, default=100.0, ge=10, le=457
+        "longest zone, as camera assessment allows", unit="m", mark=COMMON, default=100.0, ge=10, le=5000
     )
     min_zone_m: float = setting("shortest zone worth two posts", unit="m", default=10.0, ge=3, le=100)
     overlap_m: float = setting(

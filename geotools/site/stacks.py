@@ -1,4 +1,4 @@
-"""Which heads stand on a post: the trade's rules from threats to heads, as defaults a site file may replace."""
+"""Which heads stand on a post: rules from threats to heads, as placeholders a site file may replace."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import model_validator
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 Polarisation = Literal["vertical", "horizontal"]
@@ -48,22 +48,29 @@ class StackRule(Level):
 
     threats: tuple[str, ...] = setting("threats that ask for this head; empty for every post", default=())
     at_fence_top: bool = setting("whether it stands at the height of the fence instead of height_m", default=False)
-    source: str = setting("where the rule comes from", default=COMMON)
+    source: str = setting("where the rule comes from", default="site file")
 
 
 def default_stack_rules() -> tuple[StackRule, ...]:
-    """The trade's rules (common practice, no source)."""
+    """One head for people on foot, a low one for the prone, one at the fence's top; heights are round placeholders."""
     return (
-        StackRule(level="usual", head_type="10 GHz", height_m=0.91, min_height_m=0.5),
+        StackRule(level="usual", head_type="10 GHz", height_m=0.9, min_height_m=0.5, source=PLACEHOLDER),
         StackRule(
             level="low",
             head_type="24 GHz",
             height_m=0.30,
             min_height_m=0.20,
             threats=("prone", "prone side-on", "sphere"),
+            source=PLACEHOLDER,
         ),
         StackRule(
-            level="top", head_type="10 GHz", height_m=2.44, min_height_m=1.2, threats=("bridge",), at_fence_top=True
+            level="top",
+            head_type="10 GHz",
+            height_m=2.4,
+            min_height_m=1.2,
+            threats=("bridge",),
+            at_fence_top=True,
+            source=PLACEHOLDER,
         ),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -13,7 +13,16 @@ from geotools.plan.schema import LayerSchema
 from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUSES, field_table, number, words
 
-__all__ = ["heads_sheet", "how_sheet", "layer_sheet", "uncertain_sheet", "upkeep_sheet", "walk_sheet", "zone_tables"]
+__all__ = [
+    "heads_sheet",
+    "how_sheet",
+    "layer_sheet",
+    "placeholder_sheet",
+    "uncertain_sheet",
+    "upkeep_sheet",
+    "walk_sheet",
+    "zone_tables",
+]
 
 Frames = Mapping[str, pd.DataFrame]
 
@@ -160,7 +169,7 @@ def walk_sheet(
 
 
 def upkeep_sheet(frames: Frames, currency: str) -> list[Block]:
-    """The care of the first year, and the cost of both ways of radome care."""
+    """The maintenance tasks of the first year, and the cost of the schemes."""
     visits, cost = frames.get("upkeep"), frames.get("upkeep_cost")
     if visits is None or cost is None or visits.empty:
         return []
@@ -168,33 +177,48 @@ def upkeep_sheet(frames: Frames, currency: str) -> list[Block]:
     year = visits[visits["due"] < first + pd.DateOffset(years=1)]
     rows = [
         [
-            str(care),
+            str(task),
             str(len(group)),
             number(group["minutes"].sum() / 60, 1),
             ", ".join(sorted({d.date().isoformat() for d in group["due"]})[:4]),
         ]
-        for care, group in year.groupby("care", sort=True)
+        for task, group in year.groupby("task", sort=True)
     ]
-    money = cost.assign(
-        choice=[{"wax": "cleaned and waxed", "shed": "water-shedding, replaced"}[c] for c in cost["choice"]],
-        chosen=["chosen" if c else "" for c in cost["chosen"]],
-    )
+    money = cost.assign(chosen=["chosen" if c else "" for c in cost["chosen"]])
     columns = {
-        "choice": ("radomes", 0),
+        "scheme": ("scheme", 0),
         "chosen": ("", 0),
-        "visits": ("visits to a head", 0),
+        "visits": ("visits", 0),
         "labour": (f"labour, {currency}", 0),
         "material": (f"material, {currency}", 0),
         "total": (f"total, {currency}", 0),
     }
-    years = int(cost["years"].max())
-    return [
-        Heading("Upkeep", flows=True),
+    blocks: list[Block] = [
+        Heading("Maintenance", flows=True),
         Text(
-            "The whole plan is in upkeep.csv and, for a calendar program, in upkeep.ics. The equipment's manual wins."
+            "The whole plan is in upkeep.csv and, for calendar programs, in upkeep.ics. The equipment's manual governs."
         ),
-        Table.of("Care in the first year", ["care", "pieces", "hours", "first days"], rows),
-        field_table(f"Cost of radome care over {years} years, at the site file's prices", money, columns),
+        Table.of("Maintenance tasks in the first year", ["task", "visits", "hours", "first days"], rows),
+    ]
+    if len(cost):
+        years = int(cost["years"].max())
+        title = f"Cost of the maintenance schemes over {years} years, at the site file's prices"
+        blocks.append(field_table(title, money, columns))
+    return blocks
+
+
+def placeholder_sheet(rested_on: Iterable[str]) -> list[Block]:
+    """Every default that stands for a figure only the user can know."""
+    named = tuple(dict.fromkeys(rested_on))
+    if not named:
+        return []
+    return [
+        Heading("Placeholders", flows=True),
+        Text(
+            "These figures are round placeholders of the catalogue, not those of your equipment and contractors. "
+            "Results that rest on them change with your own: enter them in the site file."
+        ),
+        Notes(named),
     ]
 
 

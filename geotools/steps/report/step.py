@@ -29,6 +29,7 @@ from geotools.steps.report.sheets import (
     heads_sheet,
     how_sheet,
     layer_sheet,
+    placeholder_sheet,
     uncertain_sheet,
     upkeep_sheet,
     walk_sheet,
@@ -196,6 +197,8 @@ def run(ctx: StepContext) -> StepResult:
     tolerances = {t: site.all_targets[t].straightness_m for t in site.threats}
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
+    rested_on = chain.from_iterable(s.get("placeholders", ()) for s in summaries.values())
+    report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
     # drawing takes long to load, and whoever lists the steps does not draw
     from geotools.steps.report.pdf import to_pdf

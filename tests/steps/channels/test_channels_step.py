@@ -105,6 +105,43 @@ def test_the_stack_of_a_zone_shares_one_channel(plan):
     assert heads["channel"].min() == 1
 
 
+def test_without_a_number_of_channels_the_need_is_said(plan, settings):
+    site_file, out = plan
+    need = geotools.run_step("channels", geotools.open_site(site_file), out)
+    count = need.summary["channels"]
+    assert need.summary["available"] is None and any(f"{count} channels needed" in note for note in need.notes)
+    site = settings(site_file, "[channels]\navailable = 9\n")
+    assert any(f"{count} of 9 channels" in note for note in geotools.run_step("channels", site, out).notes)
+
+
+def test_beams_of_a_stack_can_have_channels_of_their_own(plan, settings):
+    site_file, out = plan
+    # with 60 dB between wanted and unwanted signal, crossed polarisation alone does not keep one band's beams apart
+    site = settings(
+        site_file,
+        """[channels]
+protection_db = 60.0
+shared_in_stack = false
+
+[[stack]]
+level = "usual"
+head_type = "10 GHz"
+height_m = 0.9
+
+[[stack]]
+level = "top"
+head_type = "10 GHz"
+height_m = 2.4
+min_height_m = 1.2
+""",
+    )
+    geotools.run_step("layout", site, out, overwrite=True)
+    geotools.run_step("channels", site, out)
+    heads = heads_of(out)
+    assert (heads.groupby(["zone_id", "level"])["channel"].nunique() == 1).all()
+    assert (heads.groupby("zone_id")["channel"].nunique() == 2).all()
+
+
 def test_too_few_channels_names_zones_and_heads_and_writes_nothing(straight, settings):
     site_file, out = straight
     before = (out / "plan.gpkg").read_bytes()

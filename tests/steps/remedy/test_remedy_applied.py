@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import pytest
 
@@ -11,10 +13,21 @@ from tests.evidence.applied import applied_invented, claims_of, move_posts
 from tests.evidence.applied_sites import FLAT, SITES, Invented
 
 
+#: Low heads that serve no zone under 30 m, so that shorter zones clear nothing (UFC 4-021-02NF, 5-4.3.2: 100 ft).
+LONG_LOW_HEADS = """
+[head_types."24 GHz"]
+frequency_ghz = 24.125
+beamwidth_az_deg = 3.5
+beamwidth_el_deg = 3.5
+min_range_m = 30.0
+max_range_m = 300.0
+"""
+
+
 @pytest.mark.parametrize("name", ["a crest", "posts set off by 0.7 m"])
 def test_dead_length_told_of_a_zone_that_nothing_clears_is_what_stands_there(tmp_path, name):
     """Nothing is done in such a zone: what it leaves is what it has now, not what some option would leave."""
-    case = next(site for site in SITES if site.name == name)
+    case = replace(next(site for site in SITES if site.name == name), more=LONG_LOW_HEADS)
     found = applied_invented(case, tmp_path)
     options = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="options")
     nothing = options[options.option == "none"]

@@ -51,8 +51,8 @@ def test_turned_heads_have_their_radome_refitted(sheet):
     rows = gpd.read_file(sheet / "plan.gpkg", layer="stakeout")
     for _, row in rows.iterrows():
         assert row["turned"] == (row["polarisation"] == "horizontal")
-        assert ("turned 90 degrees" in row["radome"]) == row["turned"]
-        assert "hood up" in row["radome"] and "drip holes down" in row["radome"]
+        assert ("turned 90 degrees" in row["fitting"]) == row["turned"]
+        assert "as the head's manual says" in row["fitting"]
 
 
 def test_gpx_is_read_by_gdal(sheet):
