@@ -17,6 +17,7 @@ import click
 from geotools import __version__
 from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
+from geotools.cli.catalogue_page import catalogue_data
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.status import status
@@ -231,7 +232,8 @@ def steps(ctx: click.Context, as_json: bool) -> None:
     ctx.find_root().obj = {"json": as_json}
     found = discover()
     if as_json:
-        click.echo(json.dumps({"version": __version__, "steps": [s.describe() for s in found.values()]}, indent=2))
+        contract = {"version": __version__, "steps": [s.describe() for s in found.values()]}
+        click.echo(json.dumps({**contract, "catalogues": catalogue_data()}, indent=2))
         return
     width = max(len(name) for name in found)
     for name, step in found.items():
