@@ -105,7 +105,7 @@ class Plan(_Plan):
     walk_result: DataFrame
     """What the walk test proves for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
-    """Dated maintenance tasks at every head and zone. The equipment's own manual wins where it says otherwise."""
+    """Dated maintenance tasks at every head and zone. The equipment's manual governs."""
     upkeep_cost: DataFrame
     """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
     provenance: DataFrame

@@ -12,7 +12,7 @@ from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
 __all__ = ["stack_sheets"]
 
-_LEVEL_COLOUR = {"low": ORANGE, "usual": BLUE, "top": GREEN}
+_LEVEL_COLOUR = {"low": ORANGE, "main": BLUE, "top": GREEN}
 _ROWS, _COLUMNS = 2, 4
 #: Millimetres: edge of the sheet, room of its title, of a post's own title and of the words below its ground line.
 _EDGE, _TITLE, _NAME, _BELOW = 12.0, 14.0, 7.0, 12.0

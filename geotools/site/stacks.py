@@ -16,7 +16,7 @@ Polarisation = Literal["vertical", "horizontal"]
 class Level(SiteSection):
     """One head of the stack on every post."""
 
-    level: Literal["low", "usual", "top"] = setting("place in the stack")
+    level: Literal["low", "main", "top"] = setting("place in the stack")
     head_type: str = setting("head type, from the catalogue or from head_types")
     height_m: float = setting("height of the head's axis above the ground", unit="m", gt=0.05, le=10)
     min_height_m: float = setting("lowest height it may be set to", unit="m", default=0.2, gt=0.05, le=10)
@@ -54,7 +54,7 @@ class StackRule(Level):
 def default_stack_rules() -> tuple[StackRule, ...]:
     """One head for people on foot, a low one for the prone, one at the fence's top; heights are round placeholders."""
     return (
-        StackRule(level="usual", head_type="10 GHz", height_m=0.9, min_height_m=0.5, source=PLACEHOLDER),
+        StackRule(level="main", head_type="10 GHz", height_m=0.9, min_height_m=0.5, source=PLACEHOLDER),
         StackRule(
             level="low",
             head_type="24 GHz",

@@ -30,8 +30,8 @@ def test_a_head_type_of_the_sites_own_is_none_once_every_figure_is_given():
 
 
 def test_heights_are_named_until_the_site_gives_rules_or_a_stack():
-    assert of({"stack_rules"}, threats=("walk", "prone")) == ("stack_rules: heads at low 0.3 m, usual 0.9 m",)
-    own = [{"level": "usual", "head_type": "10 GHz", "height_m": 0.8}]
+    assert of({"stack_rules"}, threats=("walk", "prone")) == ("stack_rules: heads at low 0.3 m, main 0.9 m",)
+    own = [{"level": "main", "head_type": "10 GHz", "height_m": 0.8}]
     assert of({"stack_rules"}, stack=own) == () and of({"stack_rules"}, stack_rules=own) == ()
 
 

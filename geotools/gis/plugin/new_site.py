@@ -53,8 +53,8 @@ class NewSiteAlgorithm(CommandAlgorithm):
             "<p>Writes a site file that names every setting with its default; edit it in any text editor. The fence "
             "features are saved beside it, so that a layer in memory or a selection can be used.</p>"
             "<p>Then use <b>Run the whole job</b>, or the steps one by one.</p>"
-            "<p>The catalogue below counts where the site file gives nothing of its own. Figures marked placeholder are "
-            "round and stand for no equipment: enter those of the equipment at hand.</p>"
+            "<p>The catalogue below counts where the site file gives nothing of its own. Figures marked placeholder "
+            "are round and stand for no equipment: enter those of the equipment at hand.</p>"
             + "".join(client.catalogue_html(name, rows) for name, rows in self.catalogues.items())
         )
 

@@ -173,7 +173,7 @@ BEAM_LEVELS = LayerSchema(
     fields=(
         Field("beam_id", "text", "beam: zone and level", nullable=False),
         ZONE_ID,
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("standing_level_db", "real", "signal against perfectly aimed heads in free space", "dB"),
         Field("in_null", "boolean", "whether the beam stands in a two-ray null, below -10 dB"),
         Field(

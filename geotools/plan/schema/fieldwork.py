@@ -7,7 +7,7 @@ from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
 _ROLES = ("transmitter", "receiver")
-_LEVELS = ("low", "usual", "top")
+_LEVELS = ("low", "main", "top")
 
 STAKEOUT = LayerSchema(
     name="stakeout",

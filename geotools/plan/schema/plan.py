@@ -88,7 +88,7 @@ HEADS = LayerSchema(
         Field("post_id", "text", "post the head stands on", nullable=False),
         Field("junction_id", "text", "junction of two zones it stands at, empty at an open end"),
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
         Field("band_ghz", "real", "carrier frequency", "GHz"),
         Field("height_m", "real", "height of the head's axis above the ground at its post", "m"),
@@ -128,7 +128,7 @@ BEAMS = LayerSchema(
     fields=(
         Field("beam_id", "text", "beam: zone and level", nullable=False),
         ZONE_ID,
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("tx_head_id", "text", "transmitter head", nullable=False),
         Field("rx_head_id", "text", "receiver head", nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
@@ -142,7 +142,7 @@ BEAMS = LayerSchema(
         field="level",
         categories=(
             Category("low", "Low beam", Symbol(ORANGE, width=0.5, dash="dot")),
-            Category("usual", "Usual beam", Symbol(BLUE, width=0.5)),
+            Category("main", "Main beam", Symbol(BLUE, width=0.5)),
             Category("top", "Top beam", Symbol(GREEN, width=0.5, dash="dash")),
         ),
     ),

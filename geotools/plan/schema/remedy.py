@@ -118,7 +118,7 @@ PROPOSED_HEADS = LayerSchema(
         Field("stands_for", "text", "zone of the layout that this one is, or is a part of", nullable=False),
         Field("part", "integer", "place among the parts of a zone that is split, along the fence line; else 1"),
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
         Field("height_m", "real", "height of the head's axis above the proposed ground at its post", "m"),
         Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),

@@ -35,7 +35,7 @@ _FONT: dict[Any, Any] = {
     "svg.fonttype": "path",
     "hatch.linewidth": 0.6,
 }
-_LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "usual": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
+_LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "main": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ def heads_of(out):
 
 @pytest.fixture
 def straight(make_site, tmp_path):
-    """Flat ground, one straight fence of 88 m in zones of at most 25 m: four or five in line, one usual head each."""
+    """Flat ground, one straight fence of 88 m in zones of at most 25 m: four or five in line, one main head each."""
     site_file = make_site(
         points=((6.0, 50.0), (94.0, 50.0)),
         threats='["walk"]',
@@ -124,7 +124,7 @@ protection_db = 60.0
 shared_in_stack = false
 
 [[stack]]
-level = "usual"
+level = "main"
 head_type = "10 GHz"
 height_m = 0.9
 
@@ -146,7 +146,7 @@ def test_too_few_channels_names_zones_and_heads_and_writes_nothing(straight, set
     site_file, out = straight
     before = (out / "plan.gpkg").read_bytes()
     site = settings(site_file, "[channels]\navailable = 1\nprotection_db = 30.0\n")
-    with pytest.raises(InfeasibleError, match=r"F01-Z\d{3}-TX-usual") as problem:
+    with pytest.raises(InfeasibleError, match=r"F01-Z\d{3}-TX-main") as problem:
         geotools.run_step("channels", site, out)
     assert "channels.available" in str(problem.value)
     assert (out / "plan.gpkg").read_bytes() == before

@@ -12,7 +12,6 @@ from geotools.earthwork.applied import apply_proposal
 from tests.evidence.applied import applied_invented, claims_of, move_posts
 from tests.evidence.applied_sites import FLAT, SITES, Invented
 
-
 #: Low heads that serve no zone under 30 m, so that shorter zones clear nothing (UFC 4-021-02NF, 5-4.3.2: 100 ft).
 LONG_LOW_HEADS = """
 [head_types."24 GHz"]

@@ -17,13 +17,13 @@ from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import put_together
 from geotools.steps.remedy.options import Option, RemedyLimits, cheapest, reason_for, zone_options
 from geotools.terrain.design import DesignSurface
-from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
+from tests.invented_ground import LOW, MAIN, RULES, Formula, dip, zone
 
 COSTS = Prices(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
 SETTINGS = GradeSettings(
     GradingRules(COSTS, max_slope=0.33),
     {"walk": 0.15, "crawl": 0.15, "prone": 0.075},
-    height_limits={"low": (0.2, 0.45), "usual": (0.5, 1.06)},
+    height_limits={"low": (0.2, 0.45), "main": (0.5, 1.06)},
 )
 
 
@@ -67,9 +67,9 @@ def test_a_dip_too_deep_for_any_height_is_filled_and_the_fill_is_run_again():
 
 def test_heads_are_lowered_where_that_is_enough():
     # a 10 GHz head alone, 30 m: the prone crawler passes under it at 0.91 m and not when it hangs low
-    perimeter = Perimeter([zone(length=30.0, pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES)
+    perimeter = Perimeter([zone(length=30.0, pairs=[MAIN])], Formula(lambda x, y: 100.0), RULES)
     assert perimeter.dead("Z1")["prone"].any()
-    settings = replace(SETTINGS, height_limits={"usual": (0.2, 0.91)})
+    settings = replace(SETTINGS, height_limits={"main": (0.2, 0.91)})
     found = {o.name: o for o in options(perimeter, settings)}
     lowered = found["set_heads"]
     assert lowered.dead_after_m < lowered.dead_before_m
@@ -103,7 +103,7 @@ def test_a_spot_that_the_model_does_not_find_needs_nothing():
 
 def test_staggered_posts_on_flat_ground_are_not_called_clear():
     """Posts of two zones set sideways of each other: gaps finds a way between, and so does whatever would close it."""
-    usual = (BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88),)
+    usual = (BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.88),)
     rules = replace(RULES, targets={"crawl": RULES.targets["crawl"]})
     zones = [
         Zone("Z1", BeamLine(0.0, 0.0, 100.0, 0.0), usual, "F01", 1),
@@ -141,7 +141,7 @@ def test_the_cheapest_clear_option_is_recommended_with_its_price():
 
 
 def test_a_stack_without_low_heads_is_offered_one():
-    found = {o.name: o for o in options(Perimeter([zone(pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES))}
+    found = {o.name: o for o in options(Perimeter([zone(pairs=[MAIN])], Formula(lambda x, y: 100.0), RULES))}
     assert found["add_low_heads"].proven and found["add_low_heads"].cost == 5000
     assert "grade" not in found  # no earthwork makes a high head see a prone crawler
 
