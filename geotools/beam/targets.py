@@ -12,7 +12,7 @@ __all__ = ["TARGETS", "Target"]
 
 @dataclass(frozen=True)
 class Target:
-    """An upright rectangular silhouette, seen along the beam.
+    """An upright rectangular silhouette, as it faces the beam.
 
     Parameters
     ----------

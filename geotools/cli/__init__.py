@@ -31,13 +31,13 @@ EXIT_CODES = """\b
 Exit codes: 0 done; 1 an unexpected fault; 2 wrong use of the command line; 3 an input file cannot be used;
 4 the site file or a parameter is wrong; 5 no answer inside the limits; 6 a result could not be written;
 7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 9 done, but the answer is no (zones
-that stay open, works that fail); 130 stopped by the user."""
+that stay open, works that fail acceptance); 130 stopped by the user."""
 
 _CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path": click.Path(path_type=Path)}
 
 
 class StepGroup(click.Group):
-    """Commands of our own, then one for every registered step, loaded when it is asked for."""
+    """Commands of our own, then one for every registered step, loaded when it is requested."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of all commands: our own first, then the steps in the order of the job."""
@@ -63,7 +63,7 @@ class StepGroup(click.Group):
 
 
 def wants_json(ctx: click.Context) -> bool:
-    """Whether the command that ran, or was about to, was asked for JSON lines."""
+    """Whether the command that ran, or was about to, was requested JSON lines."""
     return bool((ctx.find_root().obj or {}).get("json"))
 
 
@@ -184,7 +184,7 @@ def cli() -> None:
 @cli.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option("--resume", is_flag=True, help="Do only what is stale or missing, each as it was last run.")
-@click.option("--redesign", is_flag=True, help="Throw away heads, zones and cameras that were edited by hand.")
+@click.option("--redesign", is_flag=True, help="Discard heads, zones and cameras that were edited by hand.")
 @click.option(
     "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
 )
@@ -272,7 +272,7 @@ def main() -> None:
         if isinstance(problem, OSError) and problem.errno in _NO_SCREEN and problem.filename is None:
             fail(
                 OutputError(
-                    "the words of the program could not be written",
+                    "the program's output could not be written",
                     found=problem,
                     mend="check the file or program that the output is sent to, and the room on its disk",
                 ),

@@ -169,7 +169,7 @@ def _nested(name: str, section: type[SiteSection]) -> list[str]:
 def _exit_codes() -> str:
     rows = {0: "done", 1: "an unexpected fault", 2: "wrong use of the command line"}
     rows[SOME_FAILED] = "a site of a batch failed; the others are done"
-    rows[ANSWER_IS_NO] = "done and written, but the answer is no: zones that stay open, works that fail"
+    rows[ANSWER_IS_NO] = "done and written, but the answer is no: zones that stay open, works that fail acceptance"
     for kind in GeotoolsError.__subclasses__():
         words = (kind.__doc__ or "").split(".")[0].strip()
         rows[kind.exit_code] = rows.get(kind.exit_code) or f"{words[:1].lower()}{words[1:]}"

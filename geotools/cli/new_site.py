@@ -47,7 +47,7 @@ def new_site_text(
 
 
 def write_site(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Put the site file in place; OutputError where one is there already and ``overwrite`` was not asked for."""
+    """Put the site file in place; OutputError where one is there already and ``overwrite`` was not given."""
     if path.exists() and not overwrite:
         raise OutputError(
             "there is a site file already", where=path, mend="add --overwrite to replace it, or choose another name"

@@ -109,7 +109,7 @@ def told(made: Made) -> list[str]:
 @click.option(
     "--vertical-unit",
     type=click.Choice(["metre", "foot", "US survey foot"]),
-    help="Unit of the heights in the files. Wanted where the map counts in feet and the files do not say it.",
+    help="Unit of the heights in the files. Required where the map unit is feet and the files do not state it.",
 )
 @click.option(
     "--vertical-datum", help="What the heights stand on, such as 'NAVD88' or 'site datum', for the record; no change."

@@ -21,7 +21,7 @@ _BESIDE_M = 10.0
 _TRUST_ENDS = 3
 #: Times that a closer tolerance without a surface is met halfway.
 _HALVES = 2
-#: Rounds in which water may ask for more falls.
+#: Rounds in which water may require more falls.
 _WET_ROUNDS = 2
 
 __all__ = ["LEAST_M", "Proof", "ProvenGrading", "Search", "grade_until_clear", "spread", "tightened"]
@@ -60,7 +60,7 @@ class ProvenGrading:
 class Search:
     """How tolerances are searched.
 
-    tolerance : metres below and above the line asked for at first. reach : metres on both sides of a failing station
+    tolerance : metres below and above the line requested at first. reach : metres on both sides of a failing station
     where the ground is held too in the first round. smallest : the tolerance is not made smaller than this, metres.
     refine : trials that look for a cheaper surface once one is clear.
     most : price from which on nobody wants the surface: one that is not clear at that price is not tightened further.
@@ -251,6 +251,6 @@ def tightened(
 def _complaint(lines: Sequence[SightLine], proofs: Sequence[Proof]) -> str:
     line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if p.open.any())
     return (
-        f"{line.name} still lets somebody through at {place_words(proof.chainage[proof.open][0])} "
+        f"{line.name} still leaves somebody undetected at {place_words(proof.chainage[proof.open][0])} "
         f"({proof.open.mean() * 100:.0f} % of the zone)"
     )

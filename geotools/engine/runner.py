@@ -395,7 +395,7 @@ class Job:
 
     def provenance(self) -> list[dict[str, Any]]:
         """What the plan says of the steps that wrote into it, a row each."""
-        # asked for many times in a step, and read anew only where the file was written to
+        # requested many times in a step, and read anew only where the file was written to
         state = file_state(self.workspace.plan)
         if self._held_rows is None or self._held_rows[0] != state:
             there = self.workspace.has(PROVENANCE)

@@ -119,7 +119,7 @@ def stack_sheets(
         tall = (sheet.height - 2 * _EDGE - _TITLE) / _ROWS
         scale = scale_for(top_m, tall - _NAME - _BELOW)
         sheet.words((_EDGE, _EDGE + 4), f"{title}: stacks {state}, page {page + 1} of {pages}", 11, bold=True)
-        about = f"Posts from the side, {scale_text(scale)}; heads are drawn larger or smaller than yours may be."
+        about = f"Posts from the side, {scale_text(scale)}; head sizes are symbolic."
         sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN)
         for k, (zone, at_start) in enumerate(posts[page * a_page : (page + 1) * a_page]):
             row, column = divmod(k, _COLUMNS)

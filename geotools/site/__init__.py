@@ -64,7 +64,7 @@ class Site(SiteSection):
     layout: Layout = setting("layout", default_factory=Layout)
     channels: Channels = setting("channels", default_factory=Channels)
     cameras: Cameras = setting("cameras", default_factory=Cameras)
-    survey: SurveySettings = setting("how far the terrain is to be trusted", default_factory=SurveySettings)
+    survey: SurveySettings = setting("accuracy of the terrain model", default_factory=SurveySettings)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
@@ -72,7 +72,7 @@ class Site(SiteSection):
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
-    stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())
+    stack: tuple[Level, ...] = setting("heads on every post; empty to take those that the threats call for", default=())
     stack_rules: tuple[StackRule, ...] = setting(
         "which threat calls for which head; given here, they replace all of the catalogue's",
         mark=PLACEHOLDER,
@@ -220,7 +220,7 @@ def _explain(problem: ValidationError, path: Path) -> SiteError:
         lines.append(f"{place}: {error['msg']}{shown}")
     more = f" (and {len(lines) - 5} more)" if len(lines) > 5 else ""
     return SiteError(
-        "a setting of the site cannot be" if path == _FROM_FRAMES else "the site file says something that cannot be",
+        "the site has an invalid setting" if path == _FROM_FRAMES else "the site file has an invalid setting",
         where=path,
         found="; ".join(lines[:5]) + more,
         mend="correct these settings; the manual page of the site file lists names, units and ranges",

@@ -1,4 +1,4 @@
-"""What the walk test has to prove, and how the site keeps its heads."""
+"""What the walk test has to demonstrate, and how heads and zones are maintained."""
 
 from __future__ import annotations
 

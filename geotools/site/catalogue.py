@@ -25,7 +25,7 @@ class TargetSettings(SiteSection):
     width_m: float = setting("width of the silhouette", unit="m", ge=0.01, le=10)
     base_m: float = setting("height of its underside above the ground", unit="m", default=0.0, ge=0, le=20)
     straightness_m: float | None = setting(
-        "how far the ground may lie off the straight line between the heads' feet, for the straightness rule",
+        "how far the ground may lie off the straight line between the heads' feet, for the straight-edge check",
         unit="m",
         default=None,
         gt=0,

@@ -11,8 +11,8 @@ from geotools.site.catalogue import COMMON
 class Cameras(SiteSection):
     """Camera settings: one kind of camera, several lenses."""
 
-    wanted_class: Literal["monitor", "detect", "observe", "recognise", "identify", "inspect"] = setting(
-        "class of IEC/EN 62676-4 wanted at the far end of a zone (classes from memory: verify)",
+    required_class: Literal["monitor", "detect", "observe", "recognise", "identify", "inspect"] = setting(
+        "class of IEC/EN 62676-4 required at the far end of a zone (classes from memory: verify)",
         mark=COMMON,
         default="observe",
     )

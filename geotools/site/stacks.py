@@ -46,7 +46,7 @@ class Level(SiteSection):
 class StackRule(Level):
     """A head that certain threats ask for."""
 
-    threats: tuple[str, ...] = setting("threats that ask for this head; empty for every post", default=())
+    threats: tuple[str, ...] = setting("threats that call for this head; empty for every post", default=())
     at_fence_top: bool = setting("whether it stands at the height of the fence instead of height_m", default=False)
     source: str = setting("where the rule comes from", default="site file")
 

@@ -15,7 +15,7 @@ class SurveySettings(SiteSection):
         default=None,
     )
     correlation_m: float = setting(
-        "distance over which the model's errors go together, where check points do not tell",
+        "distance over which the model's errors go together, where check points do not give it",
         unit="m",
         mark=COMMON,
         default=8.0,
@@ -23,7 +23,7 @@ class SurveySettings(SiteSection):
         le=500,
     )
     draws: int = setting(
-        "grounds drawn within the survey's accuracy to tell how certain a dead spot is; 0 for none",
+        "grounds drawn within the survey's accuracy to estimate how certain a dead spot is; 0 for none",
         default=32,
         ge=0,
         le=2000,

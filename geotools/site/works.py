@@ -122,7 +122,7 @@ class SitePrices(SiteSection):
     head: float = setting("supply and mount one more head", mark=PLACEHOLDER, default=2500.0, ge=0)
     post: float = setting("one more post with foundation and cabling", mark=PLACEHOLDER, default=1800.0, ge=0)
     stone_fill_m: float = setting(
-        "one metre of stone fill that lets water through works", mark=PLACEHOLDER, default=40.0, ge=0
+        "one metre of stone fill that passes water through works", mark=PLACEHOLDER, default=40.0, ge=0
     )
     grated_drain_m: float = setting(
         "one metre of drain under a grate through works", mark=PLACEHOLDER, default=160.0, ge=0

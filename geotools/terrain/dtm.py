@@ -1,4 +1,4 @@
-"""Makes a terrain model from surveys: one GeoTIFF in metres of height, written tile by tile, with its density told."""
+"""Makes a terrain model from surveys: one GeoTIFF in metres, written tile by tile, with its density stated."""
 
 from __future__ import annotations
 

@@ -62,7 +62,9 @@ def trade(folder: Path) -> Section:
             f"deep (rule: {allowed:g} m)."
         )
         off = max(off, first / allowed, allowed / first)
-    section.check("shallowest dip against the straightness rule, ratio", off, factor, "", "common practice, no source")
+    section.check(
+        "shallowest dip against the straight-edge check, ratio", off, factor, "", "common practice, no source"
+    )
     lengths = []
     for height in TABLE["near_head"]["heights_m"]:
         seen = solve_beam(HEAD_TYPES["10 GHz"], X, 0 * X, height, height).peak_modulation(TARGETS["crawl"], 2.0) >= M0

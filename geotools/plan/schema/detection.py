@@ -24,7 +24,7 @@ CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "junction", "
 DEAD_SPOTS = LayerSchema(
     name="dead_spots",
     title="Dead spots",
-    description=(f"Places where the named threat crosses without an alarm. {cautions.DETECTION} {cautions.SENSITIVE}"),
+    description=(f"Places where the named threat crosses undetected. {cautions.DETECTION} {cautions.SENSITIVE}"),
     geometry="Polygon",
     key="spot_id",
     made_by="gaps",
@@ -46,12 +46,12 @@ DEAD_SPOTS = LayerSchema(
             "lower one would) or the tolerance (straightness)",
             "m",
         ),
-        Field("modulation", "real", "best modulation the easiest crossing meets; an alarm needs the site's threshold"),
+        Field("modulation", "real", "best modulation the easiest crossing meets; detection needs the site's threshold"),
         Field("probability", "real", "chance that somebody gets through, given the survey's accuracy", "1"),
         Field(
             "certainty",
             "text",
-            "certain from 0.95, likely from 0.50, else this survey cannot tell",
+            "certain from 0.95, likely from 0.50, else undecided with this survey",
             choices=("certain", "likely", "cannot_tell"),
         ),
     ),
@@ -147,8 +147,10 @@ CROSSINGS = LayerSchema(
         Field("crossing_id", "text", "crossing: zone and threat", nullable=False),
         ZONE_ID,
         Field("threat", "text", "threat that crosses", nullable=False),
-        Field("modulation", "real", "largest modulation met on the way; an alarm needs the site's threshold"),
-        Field("outcome", "text", "whether that reaches the threshold", choices=("unseen", "alarmed"), nullable=False),
+        Field("modulation", "real", "largest modulation met on the way; detection needs the site's threshold"),
+        Field(
+            "outcome", "text", "whether that reaches the threshold", choices=("undetected", "detected"), nullable=False
+        ),
         Field("chainage_m", "real", "where the way crosses the beam line, from the transmitter post", "m"),
         Field("length_m", "real", "length of the way inside the corridor", "m"),
         Field("site_weakest", "boolean", "whether no zone of the site has a weaker crossing for this threat"),
@@ -157,8 +159,10 @@ CROSSINGS = LayerSchema(
         Symbol(GREY, width=0.4),
         field="outcome",
         categories=(
-            Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
-            Category("alarmed", "Weakest crossing, alarms by the best estimate", Symbol(GREY, width=0.4, dash="dash")),
+            Category("undetected", "Crossing undetected", Symbol(VERMILION, width=0.9)),
+            Category(
+                "detected", "Weakest crossing, detected by the best estimate", Symbol(GREY, width=0.4, dash="dash")
+            ),
         ),
     ),
 )
@@ -230,9 +234,9 @@ RESURVEY = LayerSchema(
 
 SENSITIVITY = LayerSchema(
     name="sensitivity",
-    title="How the answer moves",
+    title="Sensitivity",
     description=(
-        "Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m, "
+        "Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m, "
         "heads 0.05 m from their height; and for each source of what is not known exactly the length that would be "
         "detected if it were known."
     ),
@@ -244,7 +248,7 @@ SENSITIVITY = LayerSchema(
         ZONE_ID,
         Field("threat", "text", "threat", nullable=False),
         Field("change", "text", "what is changed, or what is not known exactly", nullable=False),
-        Field("dead_m", "real", "length of the zone that lets the threat through", "m"),
+        Field("dead_m", "real", "length of the zone on which the threat is not detected", "m"),
         Field("more_m", "real", "how much more that is than with everything as set", "m"),
         Field("unproven_m", "real", "length that would be detected if this were known exactly", "m"),
     ),

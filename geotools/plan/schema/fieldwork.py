@@ -105,7 +105,7 @@ WALK_PLAN = LayerSchema(
 WALK_RESULT = LayerSchema(
     name="walk_result",
     title="Walk-test result",
-    description="What the walk test proves for each zone and threat: exact binomial bounds and what to do next.",
+    description="What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next.",
     geometry=None,
     key="result_id",
     made_by="walktest",
@@ -120,12 +120,12 @@ WALK_RESULT = LayerSchema(
         Field("lower", "real", "exact lower bound of the detection probability at the site's confidence, one-sided"),
         Field("upper", "real", "exact upper bound, likewise"),
         Field("surprises", "integer", "crossings missed that the model expected to be detected", nullable=False),
-        Field("further", "integer", "crossings still to walk, all detected, to prove the wanted probability"),
+        Field("further", "integer", "crossings still to walk, all detected, to demonstrate the required probability"),
         Field(
             "verdict",
             "text",
             "where it stands",
-            choices=("not walked", "proven", "not proven yet", "failed"),
+            choices=("not walked", "proven", "not demonstrated yet", "failed"),
             nullable=False,
         ),
         Field("next", "text", "what to do next"),

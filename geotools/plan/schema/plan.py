@@ -33,7 +33,7 @@ FENCE = LayerSchema(
 CORRIDOR = LayerSchema(
     name="corridor",
     title="Corridor",
-    description="The strip of ground the beams flood, one area a fence line.",
+    description="The strip of ground the beams illuminate, one area for each fence line.",
     geometry="MultiPolygon",
     key="corridor_id",
     made_by="layout",
@@ -99,7 +99,7 @@ HEADS = LayerSchema(
             "margin_db",
             "real",
             "wanted over strongest unwanted signal on the channel, less the protection: of a receiver its own, of a "
-            "transmitter the least it leaves a foreign receiver; empty where no other zone is heard",
+            "transmitter the least it leaves a foreign receiver; empty where no other zone is received",
             "dB",
         ),
         Field("heard_head_id", "text", "head at the other end of that strongest unwanted path"),

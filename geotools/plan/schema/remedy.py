@@ -59,7 +59,7 @@ OPTIONS = LayerSchema(
     title="Options compared",
     description=(
         "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
-        "Prices that were not set are invented round figures."
+        "Prices that were not set are placeholders."
     ),
     geometry=None,
     key="option_id",
@@ -82,7 +82,7 @@ OPTIONS = LayerSchema(
             ),
             nullable=False,
         ),
-        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was proven clear"),
+        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was clear in a re-run"),
         Field("proven", "boolean", "whether a new run of the detection found nobody getting through"),
         Field("cost", "real", "cost at the site file's prices, in its currency"),
         Field("level", "text", "place in the stack of the heads that move"),
@@ -94,7 +94,7 @@ OPTIONS = LayerSchema(
         Field("dead_before_m", "real", "dead length of the zone now", "m"),
         Field("dead_after_m", "real", "dead length with it done", "m"),
         Field(
-            "weakest_before", "real", "modulation met on the easiest crossing now; an alarm needs the site's threshold"
+            "weakest_before", "real", "modulation met on the easiest crossing now; detection needs the site's threshold"
         ),
         Field("weakest_after", "real", "modulation met on the easiest crossing with it done"),
         Field("reason", "text", "the option, or why it is the one to take, in one sentence"),
@@ -149,7 +149,7 @@ WATER_CROSSINGS = LayerSchema(
     fields=(
         Field("crossing_id", "text", "zone and number", nullable=False),
         ZONE_ID,
-        Field("kind", "text", "how the water is let through", nullable=False),
+        Field("kind", "text", "how the water passes", nullable=False),
         Field("inlet_m", "real", "level of the inlet", "m"),
         Field("outlet_m", "real", "level of the outlet", "m"),
         Field("length_m", "real", "from inlet to outlet", "m"),

@@ -219,7 +219,7 @@ def _conflicts(heads: _RadioHeads, margins: HeadMargins) -> list[Row]:
         if margins.receiver_db[k] < 0:
             text = f"margin {margins.receiver_db[k]:.1f} dB against {other}"
             rows.append(
-                _conflict("channel heard by a foreign receiver", head.zone_id, head, other, text, "0 dB or more")
+                _conflict("channel received by a foreign receiver", head.zone_id, head, other, text, "0 dB or more")
             )
         elif margins.summed_db[k] < 0:
             text = f"margin {margins.summed_db[k]:.1f} dB, all together; the strongest is {other}"
@@ -256,7 +256,7 @@ def run(ctx: StepContext) -> StepResult:
         channel = assigned.channel + 1
         if not proven:
             ctx.warn(
-                f"{count} channels work; that fewer, or a larger margin, are impossible could not be proven in time"
+                f"{count} channels work; that fewer, or a larger margin, are impossible could not be shown in time"
             )
     margins = head_margins(pairs, heads.rx_group, heads.tx_group, channel, protection_db=settings.protection_db)
     rows = heads.frame.to_dict("records")
@@ -279,7 +279,7 @@ def run(ctx: StepContext) -> StepResult:
     else:
         kept = []
     finite = margins.receiver_db[np.isfinite(margins.receiver_db)]
-    least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone hears another on its channel"
+    least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone receives another on its channel"
     what = "zones" if heads.shared else "beams"
     given = f"{count} channels needed" if settings.available is None else f"{count} of {settings.available} channels"
     ctx.say(f"{given} for {len(heads.groups)} {what}; {least}")
@@ -301,26 +301,26 @@ def run(ctx: StepContext) -> StepResult:
             "fewest_for_pairs": fewest,
             "available": settings.available,
             "least_margin_db": round(float(finite.min()), 3) if finite.size else None,
-            "proven_fewest_and_largest_margin": bool(proven and not ctx.params["keep"]),
-            "broken_rules": len(conflicts),
+            "optimality_shown": bool(proven and not ctx.params["keep"]),
+            "conflicts_found": len(conflicts),
         },
     )
 
 
 STEP = Step(
     name="channels",
-    title="Give out channels",
-    summary="Gives each zone a channel: no receiver hears a foreign transmitter, fewest channels, largest margin.",
+    title="Assign channels",
+    summary="Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.",
     run=run,
     params=(
         Param(
-            "keep", "flag", "take the channels as they stand in the plan and only work out their margins", default=False
+            "keep", "flag", "take the channels as they stand in the plan and only compute their margins", default=False
         ),
     ),
     inputs=(
-        LayerIn(HEADS, "where every head stands, looks and how it is polarised"),
+        LayerIn(HEADS, "where every head stands, where it is aimed and how it is polarised"),
         LayerIn(BEAMS, "which transmitter each receiver belongs to"),
-        LayerIn(CONFLICTS, "broken rules of other steps, which stay", required=False),
+        LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),
     ),
     outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),
     files=(FileOut(_SHEETS, "document", "every post from the side, with its channel", updates=True),),

@@ -32,7 +32,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="gaps",
     title="Find gaps under the beams",
-    summary="Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.",
+    summary="Finds where each threat crosses undetected: detection floor, crawl gaps, dead spots, crossings.",
     run=run,
     params=(
         Param(

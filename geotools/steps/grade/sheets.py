@@ -46,7 +46,7 @@ def sheet_set(
         else "every zone of this set was clear by the model"
     )
     notes = (
-        "Lengths and levels are metres; stations count along the beam from the transmitter's post.",
+        "Lengths and levels are metres; chainage counts along the beam from the transmitter's post.",
         f"Of the zones of this set, run on this design, {clear}. It is designed for levels built within "
         f"{grading.build_tolerance_m:g} m, fill that settles by {grading.settlement_m:g} m, and heads within "
         f"{grading.head_tolerance_m:g} m of their heights.",

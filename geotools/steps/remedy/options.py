@@ -300,7 +300,7 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
     if best.closes and not best.proven:
         why = (
             f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
-            f"{best.loose.metres:.1f} m let somebody through, so set it closer and survey it before it counts"
+            f"{best.loose.metres:.1f} m leave somebody undetected, so set it closer and survey it before it counts"
         )
     elif not best.proven:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"

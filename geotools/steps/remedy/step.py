@@ -169,7 +169,7 @@ def run(ctx: StepContext) -> StepResult:
     frame = ctx.read(DEAD_SPOTS)
     if (frame["method"] == "straightness").any():
         ctx.warn(
-            "the dead spots come from the straightness rule; what is advised here is by the wave model, "
+            "the dead spots come from the straight-edge check; what is advised here is by the wave model, "
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = ctx.terrain
@@ -178,7 +178,7 @@ def run(ctx: StepContext) -> StepResult:
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
-        ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
+        ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
     limits = RemedyLimits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()

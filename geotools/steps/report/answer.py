@@ -103,7 +103,7 @@ def _field(verdicts: pd.DataFrame | None) -> list[Fact]:
     zones = sorted(both["zone_id"].dropna().unique())
     if not zones:
         where = "over each beam line's profile"
-        return [Fact("Field that answered", where, "the one in three dimensions was asked nowhere")]
+        return [Fact("Field that answered", where, "the field in three dimensions was computed nowhere")]
     apart = both[(both["cause"] == "field_3d") & (both["threat"] != "all")]
     metres = float((apart["to_m"] - apart["from_m"]).groupby(apart["threat"]).sum().max()) if len(apart) else 0.0
     said = f"in three dimensions too in {', '.join(zones[:8])}{' and more' if len(zones) > 8 else ''}"
@@ -118,10 +118,10 @@ def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> F
         return Fact(label, "not computed", "run the step gaps with the wave method")
     worst = mine.loc[mine["modulation"].idxmin()]
     where = (
-        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; an alarm needs {number(threshold)}"
+        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; detection needs {number(threshold)}"
     )
-    bad = worst["outcome"] == "unseen"
-    said = "gets through" if bad else "alarms by the best estimate"
+    bad = worst["outcome"] == "undetected"
+    said = "gets through" if bad else "detected by the best estimate"
     return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "")
 
 
@@ -155,7 +155,9 @@ def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
             f"{number(cut, 1)} m³ cut, {number(fill, 1)} m³ fill" if cut + fill > 0 else "none",
             f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
         ),
-        Fact("Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; invented where not set"),
+        Fact(
+            "Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; placeholders where not set"
+        ),
     ]
 
 
@@ -192,14 +194,14 @@ def _sentence(
     if through:
         zones = [] if spots is None else sorted(spots["zone_id"].unique())
         verb = "gets" if len(through) == 1 else "get"
-        said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
+        said = f"By the model, {' and '.join(through)} {verb} through undetected in {len(zones)} of the zones"
         parts.append(said + (f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."))
     if open_:
         parts.append(
             f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would settle it."
         )
     if not parts:
-        return "By the model, every metre of fence is detected with 95 % confidence for each threat asked about."
+        return "By the model, every metre of fence is detected with 95 % confidence for each threat of the site."
     if through and chosen is not None and len(chosen):
         left = float(chosen["dead_after_m"].sum())
         parts.append(

@@ -104,8 +104,8 @@ def heads_sheet(frames: Frames) -> list[Block]:
     blocks: list[Block] = [
         Heading("Heads"),
         Text(
-            "Heights are of the head's axis above the finished ground. A head that is turned 90 degrees has its radome "
-            "refitted upright: rain hood up, drip holes down."
+            "Heights are of the head's axis above the finished ground. The layer stakeout "
+            "says how upright and turned heads are fitted."
         ),
     ]
     blocks.append(field_table("Heads schedule", sheet.drop(columns="azimuth_deg", errors="ignore"), columns))
@@ -152,7 +152,7 @@ def walk_sheet(
     if threshold:
         low, high = (number(threshold.get(k)) for k in ("low", "high"))
         blocks.append(
-            Text(f"Threshold m0 as the results tell it: {number(threshold.get('m0'))}, between {low} and {high}.")
+            Text(f"Threshold m0 estimated from the results: {number(threshold.get('m0'))}, between {low} and {high}.")
         )
     columns = {
         "zone_id": ("zone", 0),
@@ -229,7 +229,7 @@ def uncertain_sheet(
     items = []
     if accuracy is None:
         items.append(
-            "The vertical accuracy of the terrain model is not stated: a dip smaller than its error is not seen."
+            "The vertical accuracy of the terrain model is not stated: a dip smaller than its error does not show."
         )
     else:
         items.append(
@@ -242,7 +242,7 @@ def uncertain_sheet(
         if tolerance is not None:
             items.append(
                 f"{words(threat)[:1].upper()}{words(threat)[1:]}: ground within {number(tolerance, 3)} m of straight "
-                "is wanted (common practice, no source)."
+                "is required (common practice, no source)."
             )
     items += [
         "The model is paraxial and takes people as opaque screens; it knows the ground along the beam's centre line "
@@ -264,7 +264,7 @@ def how_sheet(provenance: pd.DataFrame) -> list[Block]:
     blocks: list[Block] = [
         Heading("How it was computed"),
         Text(
-            "Each head's field is carried over the ground by the parabolic wave equation; a person takes away a part "
+            "Each head's field is carried over the ground by the parabolic wave equation; a person removes a part "
             "of what reaches the receiver, and is detected where that part, the modulation, reaches the threshold. The "
             "weakest crossing is the way across whose best modulation is smallest, all beams together."
         ),

@@ -151,7 +151,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples() if zone.zone_id in lit]
     blocks: list[Block] = []
     for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
-        blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is seen in this zone.",), kind="caution")]
+        blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is detected in this zone.",), kind="caution")]
     files = []
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]

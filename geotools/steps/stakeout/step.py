@@ -188,11 +188,7 @@ STEP = Step(
     title="Stakeout and set-up sheet",
     summary="Says where each post stands, how high each head sits above finished ground, and where it looks.",
     run=run,
-    params=(
-        Param(
-            "advice", "flag", "Take in the head heights and the grading that the remedy advises and has proven.", True
-        ),
-    ),
+    params=(Param("advice", "flag", "Use the head heights and the grading of the proposed state.", True),),
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),

@@ -246,7 +246,7 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
 STEP = Step(
     name="walktest",
     title="Walk test",
-    summary="Plans the crossings that prove detection, and reads their results back.",
+    summary="Plans the crossings that demonstrate detection, and reads their results back.",
     run=run,
     params=(
         Param(
@@ -257,7 +257,7 @@ STEP = Step(
         Param(
             "trials",
             "integer",
-            "Crossings for each zone and threat. Left out: as many as prove the site file's probability.",
+            "Crossings for each zone and threat. Left out: as many as demonstrate the site file's probability.",
             minimum=1,
             maximum=1000,
         ),
@@ -283,7 +283,7 @@ STEP = Step(
         FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
         FileOut(FORM_GPKG, "data", "The form for a field app."),
         FileOut(
-            CHART, "picture", "Results over predicted modulation with the threshold they tell, once there are any."
+            CHART, "picture", "Results over predicted modulation with the threshold they indicate, once there are any."
         ),
     ),
     order=75,
@@ -293,7 +293,7 @@ STEP = Step(
         "NRC Regulatory Guide 5.44: speeds of crossing, 0.15 to 5 m/s (from memory)",
     ),
     cautions=(
-        "Tell the alarm station before a walk test, and agree on who watches the zone meanwhile.",
-        "A walk test proves the zone as it was that day: grass, snow, water and moved earth change it.",
+        "Notify the alarm station before a walk test, and agree on who watches the zone meanwhile.",
+        "A walk test holds for the zone as it was that day: grass, snow, water and moved earth change it.",
     ),
 )

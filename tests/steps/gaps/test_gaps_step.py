@@ -101,7 +101,7 @@ def test_straightness_stands_alone(wave, tmp_path):
     assert spots.modulation.isna().all()
     assert len(layer(tmp_path, "crossings")) == 0
     assert outcome.summary["method"] == "straightness"
-    # the 0.35 m swale is found by the hand rule too
+    # the 0.35 m swale is found by the straight-edge check too
     assert spots[spots.threat == "prone"].intersects(layer(wave, "dead_spots").union_all()).any()
     assert (tmp_path / "straightness.tif").exists()
 
@@ -183,7 +183,7 @@ def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_p
     (low := tmp_path / "low").mkdir()
     run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
     crossings = layer(tmp_path, "crossings")
-    assert (crossings[crossings.threat == "bridge"].outcome == "alarmed").all()
+    assert (crossings[crossings.threat == "bridge"].outcome == "detected").all()
     stack = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = 0.91\nmin_height_m = 0.5\n'
     path.write_text(path.read_text() + "\n" + stack)
     run_site(open_site(path), low, steps=["inspect", "layout", "gaps"])

@@ -243,7 +243,7 @@ def test_sheets_carry_stations_levels_and_cautions(done):
     text = "\n".join(page.extract_text() for page in document.pages)
     for words in (
         "Locate buried services",
-        "station [m]",
+        "chainage [m]",
         "Volumes by method",
         zone,
         "50.0",

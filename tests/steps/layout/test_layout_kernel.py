@@ -22,7 +22,7 @@ from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.usable import courses
 
 RULES = ZoneRules(longest_m=100, shortest_m=10, extension_m=4.5, frequency_hz=10.525e9, post_clear_m=1.0)
-NEEDS = Needs(RULES, LayoutWeights(), setback_m=4, clear_m=10, station_m=5, beamwidth_deg=6.0)
+NEEDS = Needs(RULES, LayoutWeights(), setback_m=4, clear_m=10, candidate_spacing_m=5, beamwidth_deg=6.0)
 LIMITS = LayoutLimits(100, 10, 8, 0.5, 1.0, 0.3, 1.0, 10.525e9)
 SITES = {
     "rectangle": [(0, 0), (260, 0), (260, 140), (0, 140)],

@@ -233,7 +233,7 @@ def test_narrow_double_fence_is_listed_with_its_place(make_site, tmp_path):
     assert "corridor too narrow" in set(conflicts["rule"])
     assert "beam touches fence or keep-out" in set(conflicts["rule"])
     summary = json.loads((tmp_path / "out" / "summary.json").read_text())
-    assert summary["steps"]["layout"]["broken_rules"] == len(conflicts)
+    assert summary["steps"]["layout"]["conflicts_found"] == len(conflicts)
 
 
 def test_islands_are_laid_out_one_by_one(make_site, tmp_path):

@@ -21,7 +21,7 @@ def options():
 
 
 def test_a_zone_that_the_whole_design_does_not_clear_is_not_called_closed(options):
-    crossing = {"threat": "prone", "modulation": 0.1, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "unseen"}
+    crossing = {"threat": "prone", "modulation": 0.1, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "undetected"}
     rows = [("prone", 0.0, 80.0, "detected"), ("prone", 80.0, 85.0, "undetected"), ("prone", 85.0, 90.0, "unproven")]
     verdicts = pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict"])
     frames = {"options": options, "crossings": pd.DataFrame([crossing]), "verdicts": verdicts}
@@ -38,7 +38,7 @@ def test_fence_without_beam_is_said_first():
     frames = {
         "verdicts": pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict"]),
         "crossings": pd.DataFrame(
-            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "alarmed"}]
+            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "detected"}]
         ),
     }
     said = str(answer(frames, ["prone"], 0.2, PRICES))
@@ -50,7 +50,7 @@ def test_what_the_survey_shows_stands_on_the_first_page():
     frames = {
         "verdicts": pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict", "cause"]),
         "crossings": pd.DataFrame(
-            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "alarmed"}]
+            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "detected"}]
         ),
         "fence": pd.DataFrame({"resolves_m": [0.25, 13.8], "resolves_origin": ["cell", "metadata"]}),
     }

@@ -128,7 +128,7 @@ def test_a_geopackage_from_a_field_app_is_read_too(field):
     outcome = geotools.run_step("walktest", site, out, overwrite=True, results=out / "back.gpkg")
     assert outcome.summary["walked"] == 5 * form.groupby(["zone_id", "threat"]).ngroups
     result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result")
-    assert (result["verdict"] == "not proven yet").all() and (result["further"] == 24).all()
+    assert (result["verdict"] == "not demonstrated yet").all() and (result["further"] == 24).all()
 
 
 def test_results_cannot_be_lost_by_planning_again(field):
