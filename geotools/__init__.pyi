@@ -50,12 +50,12 @@ class Plan(_Plan):
     """For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is
     smallest, all beams of all zones taken together. Handle as sensitive: need-to-know."""
     beam_levels: DataFrame
-    """What each beam receives with nobody in it, against the same heads in free space."""
+    """Received level of each beam with nobody in it, against the same heads in free space."""
     profiles: DataFrame
     """Along each zone: the ground under the beam line, and the space the easiest straight crossing has."""
     resurvey: GeoDataFrame
-    """Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a
-    centimetre (total station or levelled), on the bare ground."""
+    """Places on the beam line where a better ground level would decide whether somebody crosses undetected. Levels
+    to a centimetre (total station or levelled), on the bare ground."""
     sensitivity: DataFrame
     """Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m,
     heads 0.05 m from their height; and for each source of what is not known exactly the length that would be
@@ -79,7 +79,7 @@ class Plan(_Plan):
     """Ground to be cut or filled, by depth class, on the design surface as run again. Earthworks: locate buried
     services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     gradings: DataFrame
-    """What the least earthwork of each zone comes to, by three methods, and what the new run found. Earthworks:
+    """Quantities of the least earthwork of each zone by three methods, and the result of the re-run. Earthworks:
     locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes
     govern."""
     grading_points: GeoDataFrame
@@ -233,7 +233,7 @@ def heights(
     *,
     zones: Literal["dead", "every"] = "dead",
 ) -> Plan:
-    """For each beam the head heights within its limits that leave the least dead length, and their price.
+    """Searches for each beam the head heights within limits that leave the least dead length, with their price.
 
     Parameters
     ----------
@@ -251,7 +251,7 @@ def remedy(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.
+    """Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.
 
     Parameters
     ----------
@@ -269,7 +269,7 @@ def grade(
     point_spacing_m: float = 5.0,
     contour_m: float = 0.05,
 ) -> Plan:
-    """The earthwork that the remedy recommends, run again on its design, with everything to have it built.
+    """Draws the earthwork that the remedy recommends, run again on its design, with the files to build it from.
 
     Parameters
     ----------
@@ -293,7 +293,7 @@ def drain(
     min_depth_m: float = 0.03,
     min_catchment_m2: float = 100.0,
 ) -> Plan:
-    """Where water stands in the zones and where it crosses the beams, now and on the design surface.
+    """Finds where water stands in the zones and where it crosses the beams, now and on the design surface.
 
     Parameters
     ----------
@@ -346,7 +346,7 @@ def stakeout(
     *,
     advice: bool = True,
 ) -> Plan:
-    """Says where each post stands, how high each head sits above finished ground, and where it looks.
+    """Lists where each post stands, how high each head sits above finished ground, and where it is aimed.
 
     Parameters
     ----------
@@ -418,7 +418,7 @@ def report(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.
+    """Writes the plan as a report: a summary first, then a sheet for each zone; HTML and PDF.
 
     Parameters
     ----------

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
+import click
 import pytest
+
+from geotools.cli import cli
 
 ROOT = Path(__file__).parents[1]
 #: Each word with what stands in its place; the glossary of the documentation has the terms.
@@ -111,6 +115,22 @@ def test_no_message_and_no_page_uses_a_banned_word():
         for path in shipped()
         for text in said(path)
         for m in WORDS.finditer(text)
+    }
+    assert found == set()
+
+
+def commands(command: click.Command) -> Iterator[click.Command]:
+    yield command
+    for inner in getattr(command, "commands", {}).values():
+        yield from commands(inner)
+
+
+def test_no_help_of_a_command_uses_a_banned_word():
+    found = {
+        f"{command.name}: {m.group()}"
+        for command in commands(cli)
+        for text in [command.help or "", *(getattr(p, "help", "") or "" for p in command.params)]
+        for m in WORDS.finditer(NAMES.sub("", text))
     }
     assert found == set()
 

@@ -150,7 +150,7 @@ def terrain(
     or several rasters, joined, the most trusted first.
 
     Heights come out in metres. Lines are breaklines: edges of the triangles, with their own heights along them. Points
-    too far apart to show a crawl gap, surveys that contradict each other and steps at seams are told as warnings, and
+    too far apart to show a crawl gap, surveys that contradict each other and steps at seams are warned of, and
     stand in a report beside the file (same name, .json).
     """
     ctx.find_root().obj = {"json": as_json}

@@ -1,4 +1,4 @@
-"""Who gets through where, for any head heights on any ground: the one place that answers it.
+"""Undetected crossings, for any head heights on any ground: the one place that answers it.
 
 A zone is a straight strip between two posts with one or more pairs of heads; the beam lines of a fence line form one
 chain. Somebody crosses the chain on any way, straight or winding, over the ground of all strips; the crossing is

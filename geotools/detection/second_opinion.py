@@ -21,7 +21,7 @@ CROSS_RELIEF_M = 0.10
 docs/evidence.md the two fields differ by more than 0.05 only where it lies 0.2 m off or more; half of that is taken."""
 
 _BESIDE_M = 1.0
-"""How far to the side that is looked at, m: about the radius of the first Fresnel zone at mid-span (ITU-R P.530)."""
+"""How far to the side that is looked at, m: about the radius of the first Fresnel zone at mid-span (ITU-R P.530-18)."""
 
 _NEAR = (0.5, 1.6)
 """Share of the threshold within which an answer hangs on the field."""

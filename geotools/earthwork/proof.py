@@ -24,7 +24,7 @@ _HALVES = 2
 #: Rounds in which water may require more falls.
 _WET_ROUNDS = 2
 
-__all__ = ["LEAST_M", "Proof", "ProvenGrading", "Search", "grade_until_clear", "spread", "tightened"]
+__all__ = ["LEAST_M", "CheckedGrading", "Proof", "Search", "grade_until_clear", "spread", "tightened"]
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,12 @@ class Proof:
 
 
 @dataclass(frozen=True)
-class ProvenGrading:
-    """The last surface and what the model said of it. proven : every zone clear but for its hopeless stations."""
+class CheckedGrading:
+    """The last surface and what the model said of it. clear : every zone clear but for its hopeless stations."""
 
     grading: Grading
     proofs: list[Proof]
-    proven: bool
+    clear: bool
     rounds: int
     reason: str
 
@@ -92,7 +92,7 @@ def grade_until_clear(
     first: Sequence[Proof],
     search: Search,
     dry: Callable[[Grading], bool] = lambda grading: True,
-) -> ProvenGrading:
+) -> CheckedGrading:
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
 
     Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
@@ -140,14 +140,14 @@ def grade_until_clear(
                 asked = _between(held, asked, search.tolerance)
                 continue
             problem = explained(problem)
-            return ProvenGrading(
+            return CheckedGrading(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
         if not any(p.open.any() for p in best[1]):
             best = _refined(attempt, best, held, asked, search)
-            return ProvenGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
+            return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
         if best[0].cost >= search.most:
-            return ProvenGrading(*best, False, round_, f"{_complaint(lines, best[1])}, and dearer than another way")
+            return CheckedGrading(*best, False, round_, f"{_complaint(lines, best[1])}, and dearer than another way")
         tighter = _tighter(asked, best[1], search.tolerance, search.smallest, search.reach * 2**round_)
         stuck = all((new == old).all() for new, old in zip(tighter, asked, strict=True))
         if stuck or round_ >= _TRUST_ENDS:
@@ -156,9 +156,9 @@ def grade_until_clear(
             lines = closer
         if stuck:
             reason = f"{_complaint(lines, best[1])} with the ground straight to {search.smallest * 100:.0f} cm"
-            return ProvenGrading(*best, False, round_, reason)
+            return CheckedGrading(*best, False, round_, reason)
         held, asked = asked, tighter
-    return ProvenGrading(
+    return CheckedGrading(
         *best, False, search.max_rounds, f"{_complaint(lines, best[1])} after {search.max_rounds} rounds"
     )
 

@@ -12,7 +12,7 @@ from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import State, Tolerances
 from geotools.earthwork.falls import WaterCrossing, WaterRules
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.proof import Proof, ProvenGrading
+from geotools.earthwork.proof import CheckedGrading, Proof
 from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
@@ -70,10 +70,10 @@ class ZoneGrading:
     strip: StripCells
     design: np.ndarray
     proofs: tuple[Proof, ...]
-    proven: bool
+    clear: bool
     rounds: int
     reason: str
-    made: ProvenGrading | None
+    made: CheckedGrading | None
     crossings: tuple[WaterCrossing, ...] = ()
     price: float = 0.0
     dry: bool = True

@@ -11,7 +11,7 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
-from geotools.site.base import PLACEHOLDER, SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.care import MaintenanceTask, Upkeep, WalkTest, default_maintenance
 from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
@@ -56,9 +56,12 @@ class Site(SiteSection):
 
     name: str = setting("name of the site", min_length=1, max_length=100)
     threats: tuple[str, ...] = setting(
-        "threats the perimeter must answer, names of targets", default=("walk", "crawl", "prone"), min_length=1
+        "threats the perimeter must detect, names of targets",
+        mark=CHOICE,
+        default=("walk", "crawl", "prone"),
+        min_length=1,
     )
-    fence_height_m: float = setting("height of the fence", unit="m", default=2.4, gt=0.5, le=10)
+    fence_height_m: float = setting("height of the fence", unit="m", mark=PLACEHOLDER, default=2.4, gt=0.5, le=10)
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)

@@ -11,6 +11,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 _NO_DEFAULT: Any = ...
 #: Marks a default that stands for a figure which only the user can know; results name those they rest on.
 PLACEHOLDER = "placeholder"
+#: Marks a default that is no fact of the trade: how finely is computed, what is left out, where nothing is given.
+CHOICE = "a choice of this toolkit"
 
 
 class SiteSection(BaseModel):

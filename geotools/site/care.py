@@ -7,32 +7,36 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from geotools.site.base import PLACEHOLDER, SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
+
+#: Where probability and confidence come from.
+UFGS = "UFGS Division 28, intrusion detection; section and edition from memory"
 
 
 class WalkTest(SiteSection):
     """Walk-test settings."""
 
-    probability: float = setting(
-        "detection probability to show", mark="UFGS intrusion-detection sections", default=0.90, ge=0.5, le=0.999
-    )
-    confidence: float = setting(
-        "confidence to show it at", mark="UFGS intrusion-detection sections", default=0.95, ge=0.5, le=0.999
-    )
-    failures: int = setting("misses allowed for in the number of trials", default=0, ge=0, le=20)
+    probability: float = setting("detection probability to show", mark=UFGS, default=0.90, ge=0.5, le=0.999)
+    confidence: float = setting("confidence to show it at", mark=UFGS, default=0.95, ge=0.5, le=0.999)
+    failures: int = setting("misses allowed for in the number of trials", mark=CHOICE, default=0, ge=0, le=20)
 
 
 class Upkeep(SiteSection):
     """Upkeep settings; the maintenance tasks themselves stand under [[maintenance]]."""
 
     start: date | None = setting("first day of the plan; empty for the day it is made", default=None)
-    years: int = setting("length of the plan and of the cost comparison", unit="year", default=10, ge=1, le=30)
+    years: int = setting(
+        "length of the plan and of the cost comparison", unit="year", mark=CHOICE, default=10, ge=1, le=30
+    )
     scheme: str = setting(
-        "maintenance scheme that is followed: one of those the tasks name", default="cleaning", max_length=40
+        "maintenance scheme that is followed: one of those the tasks name",
+        mark=CHOICE,
+        default="cleaning",
+        max_length=40,
     )
     storms: tuple[date, ...] = setting("days of storms, for the tasks that follow one", default=())
     hour_rate: float = setting("cost of an hour of one person", unit="currency", mark=PLACEHOLDER, default=60.0, ge=0)
-    discount: float = setting("discount of later costs, a year", default=0.0, ge=0, le=0.3)
+    discount: float = setting("discount of later costs, a year", mark=CHOICE, default=0.0, ge=0, le=0.3)
 
 
 class MaintenanceTask(SiteSection):
@@ -52,7 +56,7 @@ class MaintenanceTask(SiteSection):
         "days from a storm to a further visit; empty for none", unit="day", default=None, ge=0, le=60
     )
     minutes: float = setting("time of one person, for each head or zone", unit="min", ge=0, le=2880)
-    material: float = setting("material of one visit", unit="currency", default=0.0, ge=0)
+    material: float = setting("material of one visit", unit="currency", mark=CHOICE, default=0.0, ge=0)
     instruction: str = setting("what is done; the equipment's manual governs", default="", max_length=300)
     source: str = setting("where interval and time come from", default="site file", max_length=100)
 

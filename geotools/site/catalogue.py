@@ -7,7 +7,7 @@ class for each band, its figures round placeholders.
 from __future__ import annotations
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.site.base import PLACEHOLDER, SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 
 COMMON = "common practice, no source"
 #: How far the ground may lie below straight: a person this low or lower counts as prone (common practice, from memory).
@@ -23,7 +23,7 @@ class TargetSettings(SiteSection):
 
     height_m: float = setting("height of the silhouette", unit="m", ge=0.01, le=5)
     width_m: float = setting("width of the silhouette", unit="m", ge=0.01, le=10)
-    base_m: float = setting("height of its underside above the ground", unit="m", default=0.0, ge=0, le=20)
+    base_m: float = setting("height of its underside above the ground", unit="m", mark=CHOICE, default=0.0, ge=0, le=20)
     straightness_m: float | None = setting(
         "how far the ground may lie off the straight line between the heads' feet, for the straight-edge check",
         unit="m",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -13,6 +13,7 @@ class Layout(SiteSection):
 
     side: Literal["inside", "outside", "left", "right", "between"] = setting(
         "side of the fence the beams stand on; left and right count along the line; between is midway of two fences",
+        mark=CHOICE,
         default="inside",
     )
     setback_m: float = setting(
@@ -21,7 +22,7 @@ class Layout(SiteSection):
     max_zone_m: float = setting(
         "longest zone, as camera assessment allows", unit="m", mark=COMMON, default=100.0, ge=10, le=5000
     )
-    min_zone_m: float = setting("shortest zone worth two posts", unit="m", default=10.0, ge=3, le=100)
+    min_zone_m: float = setting("shortest zone worth two posts", unit="m", mark=COMMON, default=10.0, ge=3, le=100)
     overlap_m: float = setting(
         "least overlap of two zones in line; the heads' dead spots may require more",
         unit="m",
@@ -50,7 +51,7 @@ class Layout(SiteSection):
         le=10,
     )
     fresnel_zones: float = setting(
-        "width of a beam in radii of the first Fresnel zone (ITU-R P.530)", mark=COMMON, default=1.0, ge=0.6, le=3
+        "width of a beam in radii of the first Fresnel zone (ITU-R P.530-18)", mark=COMMON, default=1.0, ge=0.6, le=3
     )
     stagger_m: float = setting(
         "sideways distance of two posts whose zones overlap in line, at most; less where the strips in which the two "
@@ -62,7 +63,7 @@ class Layout(SiteSection):
         le=3,
     )
     candidate_spacing_m: float = setting(
-        "spacing of the places examined for a post", unit="m", default=5.0, ge=1, le=50
+        "spacing of the places examined for a post", unit="m", mark=CHOICE, default=5.0, ge=1, le=50
     )
     gate_margin_m: float = setting(
         "how far a gate's own zone reaches past the gate on either side",

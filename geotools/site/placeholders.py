@@ -37,6 +37,9 @@ def _all(site: Site, read: Collection[str]) -> Iterator[str]:
         yield f"stack_rules: heads at {levels}"
     if "maintenance" in read and "maintenance" not in site.model_fields_set:
         yield "maintenance: intervals, times and material of every task"
+    for one in _marked(Site):
+        if one.name in read and one.name not in site.model_fields_set:
+            yield f"{one.name} {one.default}"
     for name, _, section in subsections(Site):
         given = getattr(site, name)
         left = [s for s in _marked(section) if s.name not in given.model_fields_set] if name in read else []

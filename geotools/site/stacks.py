@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import model_validator
 
-from geotools.site.base import PLACEHOLDER, SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 Polarisation = Literal["vertical", "horizontal"]
@@ -19,7 +19,7 @@ class Level(SiteSection):
     level: Literal["low", "main", "top"] = setting("place in the stack")
     head_type: str = setting("head type, from the catalogue or from head_types")
     height_m: float = setting("height of the head's axis above the ground", unit="m", gt=0.05, le=10)
-    min_height_m: float = setting("lowest height it may be set to", unit="m", default=0.2, gt=0.05, le=10)
+    min_height_m: float = setting("lowest height it may be set to", unit="m", mark=COMMON, default=0.2, gt=0.05, le=10)
     max_height_m: float | None = setting(
         "highest height it may be set to; empty for 0.15 m above its height", unit="m", default=None, gt=0.05, le=10
     )
@@ -47,7 +47,9 @@ class StackRule(Level):
     """A head that certain threats ask for."""
 
     threats: tuple[str, ...] = setting("threats that call for this head; empty for every post", default=())
-    at_fence_top: bool = setting("whether it stands at the height of the fence instead of height_m", default=False)
+    at_fence_top: bool = setting(
+        "whether it stands at the height of the fence instead of height_m", mark=CHOICE, default=False
+    )
     source: str = setting("where the rule comes from", default="site file")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -24,8 +24,11 @@ class SurveySettings(SiteSection):
     )
     draws: int = setting(
         "grounds drawn within the survey's accuracy to estimate how certain a dead spot is; 0 for none",
+        mark=CHOICE,
         default=32,
         ge=0,
         le=2000,
     )
-    seed: int = setting("first number of the random sequence, so that runs repeat", default=1, ge=0, le=2**31)
+    seed: int = setting(
+        "first number of the random sequence, so that runs repeat", mark=CHOICE, default=1, ge=0, le=2**31
+    )

@@ -6,6 +6,7 @@ import pytest
 
 from geotools.site import Site
 from geotools.site.placeholders import placeholders
+from geotools.site.template import repeated, section_settings, subsections
 
 INPUT = {"fence": "fence.gpkg", "terrain": "dtm.tif"}
 OWN = {"frequency_ghz": 10.5, "beamwidth_az_deg": 5.0, "beamwidth_el_deg": 5.0, "max_range_m": 120.0}
@@ -57,3 +58,20 @@ def test_no_default_is_a_figure_of_published_equipment_tables():
     held |= {level.height_m for level in site.stack_levels()} | {site.layout.max_zone_m, site.fence_height_m}
     assert not held & published
     assert site.channels.available is None
+
+
+def test_every_default_says_where_it_comes_from():
+    sections = [("site", Site), *((n, s) for n, _, s in subsections(Site)), *((n, s) for n, _, s in repeated(Site))]
+    nothing = ("", '""', "[]", "0.0", '"site file"')
+    bare = [
+        f"{name}.{one.name}"
+        for name, section in sections
+        for one in section_settings(section)
+        if one.default not in nothing and not one.source
+    ]
+    assert bare == []
+
+
+def test_the_height_of_the_fence_is_a_placeholder_until_it_is_given():
+    assert of({"fence_height_m"}) == ("fence_height_m 2.4",)
+    assert of({"fence_height_m"}, fence_height_m=2.4) == ()

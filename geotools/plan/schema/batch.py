@@ -17,7 +17,7 @@ BATCH_SITES = LayerSchema(
         Field(
             "state",
             "text",
-            "done now; kept: all results were there from the same input; failed: see the problem",
+            "done in this run; kept: all results were current; failed: see the problem",
             choices=("done", "kept", "failed"),
             nullable=False,
         ),

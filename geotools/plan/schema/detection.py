@@ -47,7 +47,7 @@ DEAD_SPOTS = LayerSchema(
             "m",
         ),
         Field("modulation", "real", "best modulation the easiest crossing meets; detection needs the site's threshold"),
-        Field("probability", "real", "chance that somebody gets through, given the survey's accuracy", "1"),
+        Field("probability", "real", "chance of an undetected crossing, given the survey's accuracy", "1"),
         Field(
             "certainty",
             "text",
@@ -170,7 +170,7 @@ CROSSINGS = LayerSchema(
 BEAM_LEVELS = LayerSchema(
     name="beam_levels",
     title="Standing levels",
-    description="What each beam receives with nobody in it, against the same heads in free space.",
+    description="Received level of each beam with nobody in it, against the same heads in free space.",
     geometry=None,
     key="beam_id",
     made_by="gaps",
@@ -214,8 +214,8 @@ RESURVEY = LayerSchema(
     name="resurvey",
     title="Points to survey again",
     description=(
-        "Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a "
-        "centimetre (total station or levelled), on the bare ground."
+        "Places on the beam line where a better ground level would decide whether somebody crosses undetected. "
+        "Levels to a centimetre (total station or levelled), on the bare ground."
     ),
     geometry="PointZ",
     key="point_id",

@@ -68,9 +68,12 @@ ZONES = LayerSchema(
         ),
         Field("levels", "text", "head levels in the stack, from the lowest, separated by spaces"),
         Field(
-            "earthwork_m3", "real", "earth to move so that the ground is straight enough, as the layout reckons", "m3"
+            "earthwork_m3",
+            "real",
+            "earth to move until the ground is straight enough, as the layout estimates",
+            "m3",
         ),
-        Field("blind_m", "real", "length of dips that the layout reckons cheaper to leave than to fill", "m"),
+        Field("blind_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )

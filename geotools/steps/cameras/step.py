@@ -158,7 +158,7 @@ STEP = Step(
     outputs=(LayerOut(CAMERAS), LayerOut(VIEWS), LayerOut(CONFLICTS, updates=True)),
     order=28,
     citations=(
-        "IEC/EN 62676-4 (pixel density classes; from memory)",
+        "IEC 62676-4:2014 / EN 62676-4:2015, pixel density classes (from memory; superseded by an edition of 2025)",
         "thin lens; camera heights: common practice, no source",
     ),
     cautions=("Densities are geometry alone: light, weather, fog and compression take their share; try it on site.",),

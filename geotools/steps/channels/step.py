@@ -237,7 +237,7 @@ def run(ctx: StepContext) -> StepResult:
     zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
     if ctx.params["keep"] or _set_by_hand(ctx, heads):
         channel = _kept_channels(heads)
-        count, fewest, proven = len(set(channel.tolist())), None, True
+        count, fewest, optimal = len(set(channel.tolist())), None, True
     else:
         assigned, fewest = zones_to_channels(
             pairs,
@@ -246,7 +246,7 @@ def run(ctx: StepContext) -> StepResult:
             protection_db=settings.protection_db,
             available=available,
         )
-        count, proven = assigned.channels, assigned.proven
+        count, optimal = assigned.channels, assigned.optimal
         if count > fewest:
             ctx.say(
                 f"{fewest} channels keep every two zones apart; {count} also keep all unwanted signals together down"
@@ -254,7 +254,7 @@ def run(ctx: StepContext) -> StepResult:
         if count > available:
             raise _no_solution(heads, zones, count, available)
         channel = assigned.channel + 1
-        if not proven:
+        if not optimal:
             ctx.warn(
                 f"{count} channels work; that fewer, or a larger margin, are impossible could not be shown in time"
             )
@@ -281,7 +281,10 @@ def run(ctx: StepContext) -> StepResult:
     finite = margins.receiver_db[np.isfinite(margins.receiver_db)]
     least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone receives another on its channel"
     what = "zones" if heads.shared else "beams"
-    given = f"{count} channels needed" if settings.available is None else f"{count} of {settings.available} channels"
+    plural = "" if count == 1 else "s"
+    given = (
+        f"{count} channel{plural} needed" if settings.available is None else f"{count} of {settings.available} channels"
+    )
     ctx.say(f"{given} for {len(heads.groups)} {what}; {least}")
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
@@ -301,7 +304,7 @@ def run(ctx: StepContext) -> StepResult:
             "fewest_for_pairs": fewest,
             "available": settings.available,
             "least_margin_db": round(float(finite.min()), 3) if finite.size else None,
-            "optimality_shown": bool(proven and not ctx.params["keep"]),
+            "optimality_shown": bool(optimal and not ctx.params["keep"]),
             "conflicts_found": len(conflicts),
         },
     )
@@ -326,8 +329,8 @@ STEP = Step(
     files=(FileOut(_SHEETS, "document", "every post from the side, with its channel", updates=True),),
     order=25,
     citations=(
-        "ITU-R P.525 (free-space loss)",
-        "ITU-R P.526 (knife edge)",
+        "ITU-R P.525-4 (2019), clause 2.3: free-space loss (edition and clause from memory)",
+        "ITU-R P.526-15 (2019), clause 4.1: single knife edge (from memory; a later edition may be in force)",
         "Brelaz, Communications of the ACM 22, 1979 (DSATUR)",
         "protection, lobes and cross-polar loss: common practice, no source",
     ),

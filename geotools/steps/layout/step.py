@@ -183,8 +183,8 @@ STEP = Step(
     ),
     order=20,
     citations=(
-        "ITU-R P.530 (radius of the first Fresnel zone)",
-        "UFC 4-021-02NF, 5-4.3.2 (ranges)",
+        "ITU-R P.530-18 (2021), clause 2.2.1: radius of the first Fresnel zone (edition and clause from memory)",
+        "ranges, beamwidths and heights of heads: placeholders until the site file gives them",
         "head heights, overlap, stacking and like beside like: common practice, no source",
     ),
 )

@@ -51,7 +51,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         }
         out.append(field_table(f"Dead spots of {zone}", shown, columns))
     elif mine is not None:
-        out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how sure that is."))
+        out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how certain that is."))
     for name, caption, column in (("options", "Options compared", "reason"), ("advice", "Advice", "reason")):
         frame = frames.get(name)
         rows = None if frame is None else frame[frame["zone_id"] == zone]
@@ -60,12 +60,12 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         if name == "options":
             shown = rows.assign(
                 option=[ACTIONS.get(o, words(o)) for o in rows["option"]],
-                recommended=["take this" if r else "" for r in rows["recommended"].fillna(False)],
+                recommended=["recommended" if r else "" for r in rows["recommended"].fillna(False)],
             )
             columns = {
                 "option": ("option", 0),
                 "recommended": ("choice", 0),
-                "proven": ("proven", 0),
+                "clear": ("clear in a re-run", 0),
                 "dead_after_m": ("dead after, m", 1),
                 "cut_m3": ("cut, m³", 1),
                 "fill_m3": ("fill, m³", 1),

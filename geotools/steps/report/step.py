@@ -212,7 +212,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="report",
     title="Report",
-    summary="Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.",
+    summary="Writes the plan as a report: a summary first, then a sheet for each zone; HTML and PDF.",
     run=run,
     inputs=tuple(
         LayerIn(schema, "shown in the report", required=schema in (FENCE, ZONES, HEADS, BEAMS))

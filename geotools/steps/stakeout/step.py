@@ -186,7 +186,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="stakeout",
     title="Stakeout and set-up sheet",
-    summary="Says where each post stands, how high each head sits above finished ground, and where it looks.",
+    summary="Lists where each post stands, how high each head sits above finished ground, and where it is aimed.",
     run=run,
     params=(Param("advice", "flag", "Use the head heights and the grading of the proposed state.", True),),
     inputs=(

@@ -157,7 +157,7 @@ def _next(detected: int, walked: int, planned: int, wanted: tuple[float, float],
     missed = walked - detected
     if lower >= p:
         return (
-            "proven",
+            "demonstrated",
             f"Demonstrated: at least {lower:.2f} at {100 * c:g} % confidence. Repeat after changes of ground or heads.",
         )
     if upper < p:

@@ -1,4 +1,4 @@
-"""Declaration of the walktest step: which crossings to walk, and what their results prove."""
+"""Declaration of the walktest step: which crossings to walk, and what their results demonstrate."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_
 
 Array = npt.NDArray[np.float64]
 
-#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 (from memory).
+#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 rev. 3 (1997, from memory).
 _SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
 _SLOW = (0.15, 0.30)
 #: How far before and behind the strip a walker starts and stops, m.
@@ -289,8 +289,8 @@ STEP = Step(
     order=75,
     citations=(
         "Clopper and Pearson, Biometrika 26 (1934): exact binomial bounds",
-        "UFGS intrusion-detection sections: 0.90 at 95 % confidence",
-        "NRC Regulatory Guide 5.44: speeds of crossing, 0.15 to 5 m/s (from memory)",
+        "UFGS Division 28, intrusion detection: 0.90 at 95 % confidence (section and edition from memory: verify)",
+        "NRC Regulatory Guide 5.44 rev. 3 (1997): speeds of crossing, 0.15 to 5 m/s (from memory)",
     ),
     cautions=(
         "Notify the alarm station before a walk test, and agree on who watches the zone meanwhile.",

@@ -109,7 +109,9 @@ def test_without_a_number_of_channels_the_need_is_said(plan, settings):
     site_file, out = plan
     need = geotools.run_step("channels", geotools.open_site(site_file), out)
     count = need.summary["channels"]
-    assert need.summary["available"] is None and any(f"{count} channels needed" in note for note in need.notes)
+    assert need.summary["available"] is None and any(
+        f"{count} channel" in note and "needed for" in note for note in need.notes
+    )
     site = settings(site_file, "[channels]\navailable = 9\n")
     assert any(f"{count} of 9 channels" in note for note in geotools.run_step("channels", site, out).notes)
 

@@ -30,7 +30,7 @@ def test_dead_length_told_of_a_zone_that_nothing_clears_is_what_stands_there(tmp
     found = applied_invented(case, tmp_path)
     options = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="options")
     nothing = options[options.option == "none"]
-    assert len(nothing) and not nothing.proven.any()
+    assert len(nothing) and not nothing.clear.any()
     assert found.other and not found.broken
     for zone_id, (told, seen) in found.other.items():
         assert told == pytest.approx(seen, abs=1e-3), zone_id
@@ -74,7 +74,7 @@ def test_posts_set_off_on_flat_ground_are_seen_alike_by_every_step(tmp_path, sid
     acceptance = gpd.read_file(plan, layer="acceptance").set_index("zone_id")
     for zone_id in found.claimed:
         assert acceptance.detection_ok[zone_id] and acceptance.dead_built_m[zone_id] == 0.0
-    clear = options[options.recommended.astype(bool) & options.proven.astype(bool)]
+    clear = options[options.recommended.astype(bool) & options.clear.astype(bool)]
     assert sorted(clear.zone_id) == sorted(found.claimed)
 
     # what was asked again stands at the heights that the options name

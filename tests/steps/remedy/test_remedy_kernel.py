@@ -115,40 +115,40 @@ def test_staggered_posts_on_flat_ground_are_not_called_clear():
     assert inner.sum() * 0.5 > 3.0
     for option in options(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15})):
         standing = [replace(z, zone_id="Z1") if len(option.zones) == 1 else z for z in option.zones]
-        if option.proven and option.grading is None and len(standing) == 1:
+        if option.clear and option.grading is None and len(standing) == 1:
             again = Perimeter([standing[0], zones[1]], perimeter.ground, rules)
             assert not again.dead("Z1")["crawl"].any()
     spot = DeadSpot(float(at[inner].min()), float(at[inner].max()), "s", "crawl")
     _, joint, _, (advice,) = designed(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15}), [spot])
     assert advice.action != "nothing_to_do" and advice.dead_before_m > 3.0
     claimed = joint.chosen.get("Z1")
-    assert (claimed is not None and claimed.proven) == (joint.dead_length("Z1") == 0.0 and claimed is not None)
+    assert (claimed is not None and claimed.clear) == (joint.dead_length("Z1") == 0.0 and claimed is not None)
 
 
 def test_the_cheapest_clear_option_is_recommended_with_its_price():
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
     found, joint, _, _ = designed(perimeter)
     best = joint.chosen["Z1"]
-    assert best.name == "grade" and best.proven and cheapest(found).name == "grade"
+    assert best.name == "grade" and best.clear and cheapest(found).name == "grade"
     cut, fill, area, _ = best.volumes
     pair = best.moved(perimeter.zones["Z1"])
     moved = 0 if pair is None else sum(abs(h - 0.3) > 0.005 for h in (pair.tx_height_m, pair.rx_height_m))
     assert best.cost == pytest.approx(18 * cut + 32 * fill + 4 * area + 120 * moved)
     assert best.weakest_before < RULES.threshold <= best.weakest_after
-    assert all(o.cost >= cheapest(found).cost for o in found if o.proven)
+    assert all(o.cost >= cheapest(found).cost for o in found if o.clear)
     reason = reason_for(best, found, "EUR")
     assert reason.endswith(".") and "run of all zones as proposed" in reason
 
 
 def test_a_stack_without_low_heads_is_offered_one():
     found = {o.name: o for o in options(Perimeter([zone(pairs=[MAIN])], Formula(lambda x, y: 100.0), RULES))}
-    assert found["add_low_heads"].proven and found["add_low_heads"].cost == 5000
+    assert found["add_low_heads"].clear and found["add_low_heads"].cost == 5000
     assert "grade" not in found  # no earthwork makes a high head see a prone crawler
 
 
 def test_nothing_is_recommended_that_is_not_clear():
     ground = Formula(lambda x, y: 100.0 - 3.0 * np.exp(-(((x - 50) / 6) ** 2)))
     found = options(Perimeter([zone()], ground, RULES), replace(SETTINGS, batter_m=0.5))
-    still_open = [o for o in found if not o.proven]
+    still_open = [o for o in found if not o.clear]
     assert cheapest(still_open) is None and "still leaves" in reason_for(None, still_open, "EUR")
     assert cheapest([]) is None

@@ -17,7 +17,7 @@ def options():
         ("Z3", "lower_and_grade", 4.0, 0.0, 10.0, 170.0),  # 10 x 4 + 3 x 10, and 100 for the heads
     ]
     frame = pd.DataFrame(rows, columns=["zone_id", "option", "cut_m3", "fill_m3", "area_m2", "cost"])
-    return frame.assign(recommended=True, proven=True, dead_before_m=5.0, dead_after_m=0.0)
+    return frame.assign(recommended=True, clear=True, dead_before_m=5.0, dead_after_m=0.0)
 
 
 def test_a_zone_that_the_whole_design_does_not_clear_is_not_called_closed(options):
@@ -28,7 +28,7 @@ def test_a_zone_that_the_whole_design_does_not_clear_is_not_called_closed(option
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "was clear in a run of all zones as proposed" in said and "5.0 m³ cut, 2.0 m³ fill" in said
     assert "80.0 m detected with 95 % confidence" in said and "5.0 m undetected, 5.0 m unproven" in said
-    options.loc[0, ["proven", "dead_after_m"]] = [False, 1.5]
+    options.loc[0, ["clear", "dead_after_m"]] = [False, 1.5]
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "was clear in a run" not in said and "leaves 1.5 m open" in said and "in 2 of 3 zones" in said
 
