@@ -27,7 +27,7 @@ BANNED = {
     r"stations?(?= (?:\d|\[m\]|post|count))": "chainage",
     r"codes rule": "codes govern",
     r"share by need": "need-to-know",
-    r"times enlarged": "vertical exaggeration",
+    r"enlarged": "vertical exaggeration",
     r"(that|setting|height) cannot be(?! \w)": "invalid setting",
     r"(?<!un)told": "stated",
     r"un?asked|asked": "requested; computed",

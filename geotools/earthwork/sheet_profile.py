@@ -193,7 +193,7 @@ def _section(sheet: Sheet, work: Works, start: float) -> Panel:
         panel.curve(np.array([s, s]), np.array([levels, levels + top]), width=0.5)
     for k, word in enumerate(("Long", "section")):
         sheet.words((24, _SECTION_TOP + 5 + 4 * k), word, 9, bold=True)
-    for k, word in enumerate(("heights", f"{across / upright:.3g} times", "enlarged")):
+    for k, word in enumerate(("vertical", "exaggeration", f"{across / upright:.3g}x")):
         sheet.words((24, _SECTION_TOP + 14 + 3 * k), word, 6.5)
     sheet.words((40, _SECTION_TOP + _SECTION_TALL / 2), "level [m]", 7.5, anchor="middle", angle=90)
     return panel

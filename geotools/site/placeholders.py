@@ -32,11 +32,14 @@ def placeholders(site: Site, sections: Collection[str] | None = None) -> tuple[s
 def _all(site: Site, read: Collection[str]) -> Iterator[str]:
     if "head_types" in read:
         yield from _head_types(site)
-    if "stack_rules" in read and not site.stack and "stack_rules" not in site.model_fields_set:
-        levels = ", ".join(f"{level.level} {level.height_m:g} m" for level in site.stack_levels())
-        yield f"stack_rules: heads at {levels}"
-    if "maintenance" in read and "maintenance" not in site.model_fields_set:
-        yield "maintenance: intervals, times and material of every task"
+    if "stack_rules" in read and not site.stack:
+        open_ = {rule.level for rule in site.stack_rules if rule.source == PLACEHOLDER}
+        levels = [f"{one.level} {one.height_m:g} m" for one in site.stack_levels() if one.level in open_]
+        if levels:
+            yield f"stack_rules: heads at {', '.join(levels)}"
+    tasks = [task.name for task in site.maintenance if task.source == PLACEHOLDER]
+    if "maintenance" in read and tasks:
+        yield f"maintenance: intervals, times and material of {', '.join(tasks)}"
     for one in _marked(Site):
         if one.name in read and one.name not in site.model_fields_set:
             yield f"{one.name} {one.default}"

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from geotools.site import Site
+from geotools.site.care import default_maintenance
 from geotools.site.placeholders import placeholders
+from geotools.site.stacks import default_stack_rules
 from geotools.site.template import repeated, section_settings, subsections
 
 INPUT = {"fence": "fence.gpkg", "terrain": "dtm.tif"}
@@ -34,6 +36,14 @@ def test_heights_are_named_until_the_site_gives_rules_or_a_stack():
     assert of({"stack_rules"}, threats=("walk", "prone")) == ("stack_rules: heads at low 0.3 m, main 0.9 m",)
     own = [{"level": "main", "head_type": "10 GHz", "height_m": 0.8}]
     assert of({"stack_rules"}, stack=own) == () and of({"stack_rules"}, stack_rules=own) == ()
+
+
+def test_what_is_copied_from_the_catalogue_stays_a_placeholder_while_it_is_marked_so():
+    tasks = [task.model_dump(exclude_none=True) for task in default_maintenance()[:2]]
+    tasks[1]["source"] = "service contract"
+    assert of({"maintenance"}, maintenance=tasks) == ("maintenance: intervals, times and material of inspection",)
+    rules = [rule.model_dump(exclude_none=True) for rule in default_stack_rules()]
+    assert of({"stack_rules"}, threats=("walk",), stack_rules=rules) == ("stack_rules: heads at main 0.9 m",)
 
 
 def test_prices_are_named_one_by_one():
