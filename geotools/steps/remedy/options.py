@@ -299,8 +299,8 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
     dearer = [o for o in options if o.clear and o.name != best.name]
     if best.closes and not best.clear:
         why = (
-            f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
-            f"{best.loose.metres:.1f} m leave somebody undetected, so set it closer and survey it before it counts"
+            f"clear as drawn, but not within tolerance: with {best.loose.words}, "
+            f"{best.loose.metres:.1f} m leave somebody undetected; build closer, and survey it before it counts"
         )
     elif not best.clear:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"

@@ -37,4 +37,4 @@ def test_what_holds_within_tolerance_is_taken_before_what_is_cheaper() -> None:
     assert (loose.closes, loose.clear, tight.clear) == (True, False, True)
     assert cheapest([loose, tight]) is tight
     assert cheapest([loose]) is loose
-    assert "with heads off, 2.0 m let somebody through" in reason_for(loose, [loose], "EUR")
+    assert "with heads off, 2.0 m leave somebody undetected" in reason_for(loose, [loose], "EUR")
