@@ -47,7 +47,7 @@ def test_aim_and_distance_agree_with_the_ellipsoid(sheet):
         assert row["distance_m"] == pytest.approx(distance, abs=0.005)
 
 
-def test_turned_heads_have_their_radome_refitted(sheet):
+def test_turned_heads_say_how_they_are_fitted(sheet):
     rows = gpd.read_file(sheet / "plan.gpkg", layer="stakeout")
     for _, row in rows.iterrows():
         assert row["turned"] == (row["polarisation"] == "horizontal")
