@@ -58,8 +58,8 @@ class Plan(_Plan):
     to a centimetre (total station or levelled), on the bare ground."""
     sensitivity: DataFrame
     """Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m,
-    heads 0.05 m from their height; and for each source of what is not known exactly the length that would be
-    detected if it were known."""
+    heads 0.05 m from their height; and for each source of uncertainty the length that would be detected if it
+    were known."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""

@@ -31,7 +31,7 @@ DEAD_SPOTS = LayerSchema(
     fields=(
         Field("spot_id", "text", "dead spot: zone, threat, number", nullable=False),
         ZONE_ID,
-        Field("threat", "text", "threat that gets through", nullable=False),
+        Field("threat", "text", "threat that crosses undetected", nullable=False),
         Field("method", "text", "how it was found", choices=("wave", "straightness"), nullable=False),
         Field("cause", "text", "what makes it", choices=CAUSES),
         Field("from_m", "real", "chainage of its near end from the transmitter post", "m"),
@@ -105,7 +105,9 @@ VERDICTS = LayerSchema(
             choices=("detected", "unproven", "undetected", "no_beam"),
             nullable=False,
         ),
-        Field("confidence", "real", "share of the worlds drawn in which it is so, at its least certain place", "1"),
+        Field(
+            "confidence", "real", "share of the realisations drawn in which it is so, at its least certain place", "1"
+        ),
         Field(
             "cause",
             "text",
@@ -237,7 +239,7 @@ SENSITIVITY = LayerSchema(
     title="Sensitivity",
     description=(
         "Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m, "
-        "heads 0.05 m from their height; and for each source of what is not known exactly the length that would be "
+        "heads 0.05 m from their height; and for each source of uncertainty the length that would be "
         "detected if it were known."
     ),
     geometry=None,
@@ -247,7 +249,7 @@ SENSITIVITY = LayerSchema(
         Field("row_id", "text", "zone, threat and change", nullable=False),
         ZONE_ID,
         Field("threat", "text", "threat", nullable=False),
-        Field("change", "text", "what is changed, or what is not known exactly", nullable=False),
+        Field("change", "text", "what is changed, or the source of uncertainty", nullable=False),
         Field("dead_m", "real", "length of the zone on which the threat is not detected", "m"),
         Field("more_m", "real", "how much more that is than with everything as set", "m"),
         Field("unproven_m", "real", "length that would be detected if this were known exactly", "m"),

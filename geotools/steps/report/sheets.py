@@ -234,7 +234,7 @@ def uncertain_sheet(
     else:
         items.append(
             f"The terrain model is good to {number(accuracy)} m (95 %); dips and crests smaller than that may be "
-            "missing or untrue."
+            "missing or wrong."
         )
     if cell is not None:
         items.append(f"The terrain has cells of {number(cell)} m: a ditch narrower than two cells is smoothed away.")
@@ -249,7 +249,7 @@ def uncertain_sheet(
         "and the target's own ground, but no fence, vehicle, snow or wet grass.",
         "It ranks and explains; the walk test on site decides.",
     ]
-    blocks: list[Block] = [Heading("What is uncertain", flows=True), Notes(tuple(items))]
+    blocks: list[Block] = [Heading("Uncertainty", flows=True), Notes(tuple(items))]
     if warnings:
         blocks.append(Notes(tuple(dict.fromkeys(warnings)), title="Warnings of the steps"))
     return blocks
