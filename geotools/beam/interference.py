@@ -1,4 +1,4 @@
-"""How strongly a receiver hears a transmitter that is not its own: distance, patterns, polarisation, terrain.
+"""How strongly a receiver receives a transmitter that is not its own: distance, patterns, polarisation, terrain.
 
 Levels are against the transmitter's power at the peaks of both patterns, in decibels; all heads of a band are taken to
 send alike. Free space: ITU-R P.525-4. Terrain: the one edge that stands highest in the path, ITU-R P.526-15. Patterns

@@ -107,7 +107,7 @@ def stack_for(
 def cross_polarised(levels: Sequence[Level], band_ghz: dict[str, float]) -> tuple[Level, ...]:
     """The stack with every second head of a band turned by 90 degrees, where the site file leaves it open.
 
-    Heads of one band on one post would hear each other; crossed polarisations keep them apart (common practice).
+    Heads of one band on one post would interfere; crossed polarisations keep them apart (common practice).
     """
     seen: dict[int, int] = {}
     done: list[Level] = []

@@ -119,7 +119,9 @@ WALK_RESULT = LayerSchema(
         Field("probability", "real", "share detected; empty where nothing was walked"),
         Field("lower", "real", "exact lower bound of the detection probability at the site's confidence, one-sided"),
         Field("upper", "real", "exact upper bound, likewise"),
-        Field("surprises", "integer", "crossings missed that the model expected to be detected", nullable=False),
+        Field(
+            "unexpected_misses", "integer", "crossings missed that the model expected to be detected", nullable=False
+        ),
         Field("further", "integer", "crossings still to walk, all detected, to demonstrate the required probability"),
         Field(
             "verdict",

@@ -34,11 +34,11 @@ WIDTHS = LayerSchema(
         Field("right_m", "real", "free distance to the right of the line", "m"),
         Field("width_m", "real", "both together", "m"),
         Field("needed_m", "real", "width that the widest beam of the longest zone needs at its middle", "m"),
-        Field("enough", "text", "whether the beam fits", choices=("yes", "no")),
+        Field("fits", "text", "whether the beam fits", choices=("yes", "no")),
     ),
     style=Style(
         Symbol(GREY, width=0.2),
-        field="enough",
+        field="fits",
         categories=(
             Category("yes", "Wide enough", Symbol(GREY, width=0.15)),
             Category("no", "Too narrow for the beam", Symbol(VERMILION, width=0.6, dash="dash")),

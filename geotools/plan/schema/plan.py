@@ -73,7 +73,7 @@ ZONES = LayerSchema(
             "earth to move until the ground is straight enough, as the layout estimates",
             "m3",
         ),
-        Field("blind_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
+        Field("left_open_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )
@@ -105,7 +105,7 @@ HEADS = LayerSchema(
             "transmitter the least it leaves a foreign receiver; empty where no other zone is received",
             "dB",
         ),
-        Field("heard_head_id", "text", "head at the other end of that strongest unwanted path"),
+        Field("interferer_head_id", "text", "head at the other end of that strongest unwanted path"),
         Field("azimuth_deg", "real", "direction of aim, clockwise from grid north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),
     ),

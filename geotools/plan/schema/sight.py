@@ -50,7 +50,7 @@ VIEWS = LayerSchema(
         Field("hidden_m", "real", "length of the zone that the ground hides from this camera", "m"),
         Field("uncovered_m", "real", "length of the zone that no camera assesses at the required class", "m"),
         Field(
-            "enough",
+            "assessed",
             "text",
             "whether all cameras together assess the zone but for less than 1.5 m",
             choices=("yes", "no"),
@@ -58,7 +58,7 @@ VIEWS = LayerSchema(
     ),
     style=Style(
         Symbol(GREY, width=0.2, fill="hatch", opacity=0.4),
-        field="enough",
+        field="assessed",
         categories=(
             Category("yes", "Assessed", Symbol(BLUE, width=0.2, fill="solid", fill_colour=SKY, opacity=0.25)),
             Category(

@@ -78,7 +78,7 @@ def run(ctx: StepContext) -> StepResult:
                 "near_m": round(camera.aim.near_m, 3) if np.isfinite(camera.aim.near_m) else None,
                 "hidden_m": round(hidden, 3),
                 "uncovered_m": round(uncovered, 3),
-                "enough": "yes" if uncovered < SHORT_M else "no",
+                "assessed": "yes" if uncovered < SHORT_M else "no",
                 "geometry": ground_view((camera.x, camera.y), camera.aim, float(wide)),
             }
         )

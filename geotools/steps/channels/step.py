@@ -271,7 +271,7 @@ def run(ctx: StepContext) -> StepResult:
             value, other, names = margins.transmitter_db[tx[name]], margins.worst_receiver[tx[name]], heads.receivers
         row["channel"] = int(channel[number[heads.group_of(row)]])
         row["margin_db"] = round(float(value), 3) if np.isfinite(value) else None
-        row["heard_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
+        row["interferer_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
     rows += heads.alone.to_dict("records")
     conflicts = _conflicts(heads, margins)
     if ctx.workspace.has(CONFLICTS):

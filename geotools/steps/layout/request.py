@@ -254,7 +254,7 @@ class Request:
                     for level in self.levels
                 ]
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
-            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, blind_m=zone.dead_m))
+            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
         return zones
 
     def meant(self) -> Meant:

@@ -196,7 +196,7 @@ def judge(rows: Sequence[Mapping[str, Any]], probability: float, confidence: flo
                 "probability": detected / len(done) if done else None,
                 "lower": float(lower),
                 "upper": float(upper),
-                "surprises": sum(row["result"] == "missed" and row["expected"] == "detected" for row in done),
+                "unexpected_misses": sum(row["result"] == "missed" and row["expected"] == "detected" for row in done),
                 "further": further,
                 "verdict": verdict,
                 "next": following,

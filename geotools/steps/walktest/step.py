@@ -217,7 +217,7 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
 
     (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
     ctx.say(_threshold_words(estimate, m0))
-    surprises = sum(v["surprises"] for v in verdicts)
+    surprises = sum(v["unexpected_misses"] for v in verdicts)
     if surprises:
         ctx.warn(f"{surprises} crossings were missed that the model expected to be detected")
     table = [

@@ -69,7 +69,7 @@ def test_margins_are_those_of_the_formulas(straight):
             continue
         # level ground between the heads costs nothing: the beams clear it by more than the knife edge begins at
         assert head.margin_db == pytest.approx(min(shared.values()), abs=0.02)
-        assert head.heard_head_id == min(shared, key=shared.get)
+        assert head.interferer_head_id == min(shared, key=shared.get)
         assert head.margin_db >= 0
     assert outcome.summary["optimality_shown"] is True
 

@@ -227,7 +227,7 @@ def test_narrow_double_fence_is_listed_with_its_place(make_site, tmp_path):
     lay_out(site_file, tmp_path / "out")
     conflicts, widths, corridor = layers(tmp_path / "out", "conflicts", "widths", "corridor")
     # 1.4 m between the fences on the north side, where the beam wants 2.3 m
-    narrow = widths[widths["enough"] == "no"]
+    narrow = widths[widths["fits"] == "no"]
     assert narrow["width_m"].min() == pytest.approx(1.4, abs=0.02)
     assert corridor["least_width_m"][0] == pytest.approx(1.4, abs=0.02)
     assert "corridor too narrow" in set(conflicts["rule"])

@@ -113,7 +113,7 @@ def test_results_are_judged_and_the_threshold_found(field):
         detected = sum(r["result"] == "detected" for r in group)
         assert (row["walked"], row["detected"]) == (29, detected)
         assert (row["verdict"] == "demonstrated") == (detected == 29)
-        assert row["surprises"] == sum(r["result"] == "missed" and r["expected"] == "detected" for r in group)
+        assert row["unexpected_misses"] == sum(r["result"] == "missed" and r["expected"] == "detected" for r in group)
     layer = gpd.read_file(out / "plan.gpkg", layer="walk_test")
     assert set(layer["walker"]) == {"=A. Walker"} and layer["walked_on"].notna().all()
     assert (out / "walk_test.png").read_bytes()[:4] == b"\x89PNG"
