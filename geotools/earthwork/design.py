@@ -54,7 +54,7 @@ class Graded:
         return mine
 
     @property
-    def proven(self) -> bool:
+    def clear(self) -> bool:
         """Whether the run on the whole design surface found nobody getting through."""
         return self.dead_after_m == 0.0
 
@@ -93,7 +93,7 @@ def grade_zones(
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes
         for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
             parts = [grading]
-            if len(group) > 1 and not grading.proven:
+            if len(group) > 1 and not grading.clear:
                 parts = []
                 for zone in group:
                     parts.append(attempt([zone]))
@@ -104,8 +104,8 @@ def grade_zones(
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
     final = _whole(perimeter, surface, made)
     for _ in range(_SECOND_LOOKS):
-        # a zone proven with its neighbours as they were may count on a beam that has moved since
-        again = [z for z in zones if made[z.zone_id][1].proven and not _stands(final, surface, z.zone_id, settings)]
+        # a zone clear with its neighbours as they were may count on a beam that has moved since
+        again = [z for z in zones if made[z.zone_id][1].clear and not _stands(final, surface, z.zone_id, settings)]
         if not again:
             break
         for zone in again:  # one after the other, so that the second counts on the first as it now is

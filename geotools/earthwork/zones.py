@@ -59,10 +59,10 @@ def _with_heads_held(trial: ZoneGroup) -> ZoneGrading:
 
 def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool) -> ZoneGrading:
     """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
-    held_is_good = best.proven and best.dry and best.buildable
+    held_is_good = best.clear and best.dry and best.buildable
     worth = _price(best) - sum(c.cost for c in best.crossings)
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
-        if best.proven and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
+        if best.clear and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
             break
         best = min((best, trial.run(heads, keep_falls=keep_falls, most=_price(best))), key=_rank)
     return best
@@ -70,12 +70,12 @@ def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool) 
 
 def _price(grading: ZoneGrading) -> float:
     """Price that another grading has to stay below to be taken."""
-    return grading.price if grading.proven and grading.dry else float("inf")
+    return grading.price if grading.clear and grading.dry else float("inf")
 
 
 def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, float]:
     """What comes first is to be taken: a surface that is there, clear, dry and cheap, in this order."""
-    return grading.made is None, not grading.proven, not grading.dry, grading.price
+    return grading.made is None, not grading.clear, not grading.dry, grading.price
 
 
 def strip_groups(zones: Sequence[Zone], reach_m: float, most: int = 4) -> list[list[Zone]]:

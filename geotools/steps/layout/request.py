@@ -71,7 +71,7 @@ class Request:
         """Longest zone that the site asks for, within the heads' range and what a camera's longest lens assesses."""
         c = self.site.cameras
         sensor = Sensor(c.sensor_width_mm, c.sensor_height_mm, c.width_px, c.height_px)
-        assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.wanted_class]))
+        assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.required_class]))
         ranges = [self.site.all_head_types[level.head_type].max_range_m for level in self.levels]
         return min(self.settings.max_zone_m, assessed, *ranges)
 
@@ -157,7 +157,7 @@ class Request:
 
     @cached_property
     def extension_m(self) -> float:
-        """How far beams run past a junction: half the overlap asked for, or the dead spot and half a metre."""
+        """How far beams run past a junction: half the overlap requested, or the dead spot and half a metre."""
         return self._run_past_m(self.judge.stack_of(self.levels), self.longest_m)
 
     @cached_property
@@ -168,7 +168,7 @@ class Request:
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
-        """What the kernel is asked for on one course."""
+        """What the kernel is requested on one course."""
         s, prices = self.settings, self.site.prices
         tolerance = [self.site.all_targets[threat].straightness_m for threat in self.site.threats]
         setback, clear = s.setback_m, s.clear_m
@@ -199,7 +199,9 @@ class Request:
             # an open junction is worth a zone
             short_m=max(zone, s.dead_ground_m),
         )
-        return Needs(rules, weights, setback, clear, s.station_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg)
+        return Needs(
+            rules, weights, setback, clear, s.candidate_spacing_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg
+        )
 
     def level_at(self, x: float, y: float) -> float:
         """Ground level at a post; InputError where it is unknown."""
@@ -252,7 +254,7 @@ class Request:
                     for level in self.levels
                 ]
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
-            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, blind_m=zone.dead_m))
+            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
         return zones
 
     def meant(self) -> Meant:

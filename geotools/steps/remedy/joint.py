@@ -86,7 +86,7 @@ def put_together(
         taken |= {zone_id: found[0] for zone_id, found in hopeful.items() if found}
         surface, keep = blank()
         joint = _stand(perimeter, surface, keep, taken, settings, prices)
-        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].proven]
+        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].clear]
         # what was not clear by itself has to be so now, and must have opened nothing beside it
         failed = [zone_id for zone_id, found in hopeful.items() if found and not _holds(perimeter, joint, zone_id)]
         for zone_id in failed:
@@ -103,7 +103,7 @@ def put_together(
 
 def _offered(options: Sequence[Option]) -> list[Option]:
     """Options that are clear within tolerance; where there is none, those that are clear as drawn."""
-    return [o for o in options if o.proven] or [o for o in options if o.closes]
+    return [o for o in options if o.clear] or [o for o in options if o.closes]
 
 
 def _hopeful(options: Sequence[Option]) -> list[Option]:

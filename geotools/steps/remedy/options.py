@@ -76,7 +76,7 @@ class Option:
         return self.dead_after_m == 0.0
 
     @property
-    def proven(self) -> bool:
+    def clear(self) -> bool:
         """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
         return self.closes and self.loose.metres == 0.0
 
@@ -175,7 +175,7 @@ class _Trial:
             made = self._split(splitting)
             if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
                 best = made
-            if made.proven:
+            if made.clear:
                 break
         return best
 
@@ -263,13 +263,13 @@ def zone_options(
     found = [o for o in (lower, added, graded) if o is not None]
     for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
-        if start is not None and not start.proven and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
+        if start is not None and not start.clear and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
             mixed, _ = trial.grade(name, start)
             if mixed is not None:
                 found.append(mixed)
     best = cheapest(found)
     # where something is clear for less than one post more, no place for that post has to be looked for
-    if best is None or not best.proven or best.cost > trial.split_price:
+    if best is None or not best.clear or best.cost > trial.split_price:
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
     return found, grading
@@ -279,9 +279,9 @@ def cheapest(options: Sequence[Option]) -> Option | None:
     """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
     within tolerance; None where none is.
     """
-    proven = min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
-    if proven is not None:
-        return proven
+    clear = min((o for o in options if o.clear), key=lambda o: (o.cost, o.name), default=None)
+    if clear is not None:
+        return clear
     drawn = (o for o in options if o.closes)
     return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
 
@@ -296,13 +296,13 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
             f"No option clears the zone: the best ({least.words}) still leaves {least.dead_after_m:.1f} m "
             f"of {least.dead_before_m:.1f} m dead."
         )
-    dearer = [o for o in options if o.proven and o.name != best.name]
-    if best.closes and not best.proven:
+    dearer = [o for o in options if o.clear and o.name != best.name]
+    if best.closes and not best.clear:
         why = (
-            f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
-            f"{best.loose.metres:.1f} m let somebody through, so set it closer and survey it before it counts"
+            f"clear as drawn, but not within tolerance: with {best.loose.words}, "
+            f"{best.loose.metres:.1f} m leave somebody undetected; build closer, and survey it before it counts"
         )
-    elif not best.proven:
+    elif not best.clear:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
     elif dearer:
         other = min(dearer, key=lambda o: (o.cost, o.name))

@@ -95,10 +95,10 @@ def _advice_row(advice: Advice, zone: Zone, best: Option | None, reason: str, ar
         "zone_id": zone.zone_id,
         "threat": advice.spot.threat,
         "action": advice.action,
-        "proven": advice.dead_after_m == 0.0 and (advice.action == "nothing_to_do" or best is None or best.proven),
+        "clear": advice.dead_after_m == 0.0 and (advice.action == "nothing_to_do" or best is None or best.clear),
         "dead_before_m": advice.dead_before_m,
         "dead_after_m": advice.dead_after_m,
-        "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody getting through here.",
+        "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody crossing undetected here.",
         "geometry": area,
     }
     pair = None if best is None or advice.action == "nothing_to_do" else best.moved(zone)
@@ -133,7 +133,7 @@ def _option_rows(
             "zone_id": zone.zone_id,
             "option": option.name,
             "recommended": taken,
-            "proven": option.proven,
+            "clear": option.clear,
             "cost": option.cost,
             "dead_before_m": option.dead_before_m,
             "dead_after_m": option.dead_after_m,
@@ -154,7 +154,7 @@ def _option_rows(
                 "zone_id": zone.zone_id,
                 "option": "none",
                 "recommended": True,
-                "proven": False,
+                "clear": False,
                 "dead_before_m": dead_m[0],
                 "dead_after_m": dead_m[1],
                 "reason": reason,
@@ -169,7 +169,7 @@ def run(ctx: StepContext) -> StepResult:
     frame = ctx.read(DEAD_SPOTS)
     if (frame["method"] == "straightness").any():
         ctx.warn(
-            "the dead spots come from the straightness rule; what is advised here is by the wave model, "
+            "the dead spots come from the straight-edge check; what is advised here is by the wave model, "
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = ctx.terrain
@@ -178,7 +178,7 @@ def run(ctx: StepContext) -> StepResult:
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
-        ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
+        ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
     limits = RemedyLimits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()
@@ -255,8 +255,8 @@ def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) 
 
 
 def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str, object]:
-    proven = sum(bool(r["proven"]) for r in rows)
-    ctx.say(f"{len(rows)} dead spots: {proven} clear in a run of all zones as proposed, {len(rows) - proven} not")
+    clear = sum(bool(r["clear"]) for r in rows)
+    ctx.say(f"{len(rows)} dead spots: {clear} clear in a run of all zones as proposed, {len(rows) - clear} not")
     taken = [r for r in choices if r["recommended"]]
     for row in taken:
         if row["option"] == "none":
@@ -264,8 +264,8 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
     currency = ctx.site.prices.currency
     return {
         "spots": len(rows),
-        "proven": proven,
-        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["proven"]],
+        "clear": clear,
+        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["clear"]],
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
@@ -280,7 +280,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
                     f"{r['cost']:,.0f}" if r.get("cost") is not None else "-",
                     f"{r['dead_before_m']:.1f}" if r["dead_before_m"] is not None else "-",
                     f"{r['dead_after_m']:.1f}" if r["dead_after_m"] is not None else "-",
-                    "yes" if r["proven"] else "no",
+                    "yes" if r["clear"] else "no",
                 ]
                 for r in taken
             ],
@@ -291,7 +291,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
 STEP = Step(
     name="remedy",
     title="Advise a remedy for each dead spot, compare the options of each zone",
-    summary="What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.",
+    summary="Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.",
     run=run,
     inputs=(
         LayerIn(ZONES, "the strips to examine"),
