@@ -12,7 +12,7 @@ from shapely import LineString
 
 from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import StepContext
-from geotools.errors import InputError, StepError
+from geotools.errors import InfeasibleError, InputError, StepError
 from geotools.io.features import read_figures
 from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
@@ -21,10 +21,11 @@ from geotools.plan.model import Head, Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.site import Level
 from geotools.steps.layout.checks import LayoutLimits
+from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
-from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
+from geotools.steps.layout.kernel import Needs, PostedSpan, gate_stretch, lay_out
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -215,17 +216,14 @@ class Request:
         return level
 
     def design(self, course: Course, gates: Sequence[tuple[float, float]]) -> list[Zone]:
-        """Zones of one course by the optimiser."""
-        needs = self.needs(course)
-        spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
-        reach = 2 * self.extension_m + needs.clear_m
-        ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
-        stations = np.arange(0.0, course.line.length, 1.0)
-        along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
-        level = ground(along[:, 0], along[:, 1])
-        known = np.isfinite(level)
-        profile = (stations[known], level[known]) if known.sum() > 1 else None
-        posted, kept_clear = lay_out(course, needs, ground=ground, profile=profile, gates=gates)
+        """Zones of one course by the optimiser, the same whichever way its fence was drawn."""
+        told, drawn = in_one_way(course)
+        try:
+            laid, kept_clear = self._posted(told, drawn.stretches(gates))
+            posted = drawn.zones(laid)
+        except InfeasibleError:
+            # the message names chainages as the fence was drawn
+            posted, kept_clear = self._posted(course, gates)
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "
@@ -256,6 +254,18 @@ class Request:
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
             zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
         return zones
+
+    def _posted(self, course: Course, gates: Sequence[tuple[float, float]]) -> tuple[list[PostedSpan], float]:
+        needs = self.needs(course)
+        spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
+        reach = 2 * self.extension_m + needs.clear_m
+        ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
+        stations = np.arange(0.0, course.line.length, 1.0)
+        along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
+        level = ground(along[:, 0], along[:, 1])
+        known = np.isfinite(level)
+        profile = (stations[known], level[known]) if known.sum() > 1 else None
+        return lay_out(course, needs, ground=ground, profile=profile, gates=gates)
 
     def meant(self) -> Meant:
         """The heads as they stand in the plan, with what the edits of zones and beams mean for them."""

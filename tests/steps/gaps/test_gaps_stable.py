@@ -48,6 +48,8 @@ def test_noise_of_a_millionth_of_a_metre_and_another_first_vertex_change_nothing
     assert noisy == pytest.approx(as_drawn, rel=0.02)
     elsewhere = dead_length(tmp_path / "elsewhere", YARD[2:] + YARD[:2])
     assert elsewhere == pytest.approx(as_drawn, rel=0.02)
+    backwards = dead_length(tmp_path / "backwards", YARD[::-1])
+    assert backwards == pytest.approx(as_drawn, rel=0.02)
 
 
 def round_the_yard(points, *, backwards=False, noise=0.0):
