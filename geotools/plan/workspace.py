@@ -55,10 +55,11 @@ def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.
     missing = [name for name in schema.field_names if name not in frame.columns]
     if extra or missing:
         raise StepError(
-            "a step hands back other fields than it declares",
+            "a layer has other fields than are declared",
             where=where,
             found=f"not declared: {extra}; missing: {missing}",
             expected=", ".join(schema.field_names),
+            mend="a plan of another version of the toolkit, or with fields deleted: run the job into a new folder",
         )
     columns = {}
     for field in schema:

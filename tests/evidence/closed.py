@@ -43,7 +43,7 @@ def knife_edge(folder: Path) -> Section:
     worst = 0.0
     rows = []
     for name, frequency in FREQUENCIES.items():
-        wide = HeadType("wide", frequency, 12.0, 12.0, 457.0)
+        wide = HeadType("wide", frequency, 12.0, 12.0, 500.0)
         field = solve_beam(wide, X, 0 * X, 20.0, 20.0, step_m=5.0, dz_m=0.004 if frequency > 2e10 else 0.008)
         free = 10 ** (field.standing_level_db / 20.0)
         for d1 in (50.0, 30.0):
@@ -112,7 +112,7 @@ def two_ray(folder: Path) -> Section:
     panels = figure.subplots(1, 2, sharey=True)
     worst_db = worst_amplitude = 0.0
     for axes, (name, frequency) in zip(panels, FREQUENCIES.items(), strict=True):
-        wide = HeadType("wide", frequency, 40.0, 40.0, 457.0)
+        wide = HeadType("wide", frequency, 40.0, 40.0, 500.0)
         heights = np.round(np.arange(0.2, 1.61, 0.05), 2)
         for length in (60.0, 100.0, 150.0):
             x = np.linspace(0, length, 41)
@@ -139,7 +139,7 @@ def two_ray(folder: Path) -> Section:
 
     worst = 0.0
     for frequency in FREQUENCIES.values():
-        wide = HeadType("wide", frequency, 40.0, 40.0, 457.0)
+        wide = HeadType("wide", frequency, 40.0, 40.0, 500.0)
         for polarisation in ("horizontal", "vertical"):
             for height in (0.3, 0.6, 0.91):
                 s = 2 * height / np.hypot(LENGTH, 2 * height)

@@ -177,3 +177,12 @@ def test_validator_sees_a_broken_file(tmp_path: Path) -> None:
     with sqlite3.connect(plan.plan) as db:
         db.execute("UPDATE gpkg_geometry_columns SET z = 9")
     assert "z" in complaints(plan.plan)
+
+
+def test_a_layer_of_another_version_names_the_field_and_the_way_out(tmp_path: Path) -> None:
+    plan = written_twice(tmp_path)
+    with sqlite3.connect(plan.plan) as db:
+        db.execute("ALTER TABLE heads RENAME COLUMN margin_db TO margin")
+    with pytest.raises(StepError, match="missing: \\['margin_db'\\]") as problem:
+        Workspace(tmp_path, UTM).read(HEADS)
+    assert "new folder" in str(problem.value)

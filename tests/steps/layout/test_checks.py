@@ -35,7 +35,7 @@ def zone(name, start, end, *, tx=True, ends=(CLOSED, CLOSED)):
         (f"{name}-A",),
         (f"{name}-B",),
         tx,
-        (("10 GHz", 3.0, 183.0),),
+        (("10 GHz", 3.0, 150.0),),
         ends,
     )
 

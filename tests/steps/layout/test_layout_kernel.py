@@ -49,7 +49,7 @@ def standing(zones):
             (f"Z{k:02d}-A",),
             (f"Z{k:02d}-B",),
             zone.starts_with_tx,
-            (("10 GHz", 3.0, 183.0),),
+            (("10 GHz", 3.0, 150.0),),
             (CLOSED, CLOSED),
         )
         for k, zone in enumerate(zones)
