@@ -19,7 +19,8 @@ from geotools.earthwork.from_plan import CUT_FILL, design_of
 from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.proposed_heads import left_over, planned_zones
 from geotools.engine.freshness import Ledger
-from geotools.engine.runner import Job, writing
+from geotools.engine.runner import Job
+from geotools.engine.writing import writing
 from geotools.errors import OutputError, StepError
 from geotools.io.files import is_remote
 from geotools.io.publish import SCRATCH_PREFIX

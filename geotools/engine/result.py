@@ -19,8 +19,8 @@ from pyproj import CRS
 from geotools.engine.frames import fitting, same, schema_of
 from geotools.engine.plan_files import carry, files_of, put, refuse_existing, unwritten
 from geotools.engine.plan_html import plan_html
-from geotools.engine.runner import SUMMARY_NAME
 from geotools.engine.step import discover
+from geotools.engine.writing import SUMMARY_NAME
 from geotools.errors import GeotoolsWarning, InputError
 from geotools.io.files import local_file
 from geotools.io.private_folder import PrivateFolder

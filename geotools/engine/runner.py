@@ -4,29 +4,26 @@ from __future__ import annotations
 
 import json
 import os
-import sqlite3
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from rasterio.errors import RasterioError
 
 from geotools import __version__
+from geotools.engine.calling import check_result, run_step
 from geotools.engine.freshness import Ledger, read_back
-from geotools.engine.lock import NO_LINK, FolderLock
+from geotools.engine.lock import FolderLock
 from geotools.engine.step import Progress, Step, StepContext, StepResult, discover, get_step
 from geotools.engine.tracking import Reads, TrackedWorkspace, tracked
 from geotools.engine.workers import Workers
+from geotools.engine.writing import SUMMARY_NAME, log, make_folder, scratch_folder, summary_text, writing
 from geotools.errors import GeotoolsError, OutputError, StepError, shown
-from geotools.io.files import disk_words, sha256
-from geotools.io.publish import SCRATCH_PREFIX, finish, publish, sweep
+from geotools.io.files import sha256
+from geotools.io.publish import finish, publish, sweep
 from geotools.plan.cautions import CAUTIONS
 from geotools.plan.digest import FileState, file_state
 from geotools.plan.freshness import Record
@@ -36,9 +33,6 @@ from geotools.site import Site
 from geotools.site.placeholders import placeholders
 from geotools.site.sources import Sources, input_hashes, library_versions, open_sources
 from geotools.terrain.model import Terrain
-
-SUMMARY_NAME = "summary.json"
-LOG_NAME = "run.log"
 
 
 @dataclass
@@ -184,7 +178,7 @@ class Job:
         if redesign:
             checked |= {name: name == "redesign" for name in ("keep", "redesign") if name in checked}
         before = self.workspace.digests()
-        with _scratch(self.out) as scratch:
+        with scratch_folder(self.out) as scratch:
             ctx = StepContext(
                 site=tracked(self.site, reads),
                 workspace=TrackedWorkspace(self.workspace, reads, [given.schema for given in step.inputs]),
@@ -202,8 +196,8 @@ class Job:
                     reads.file(value)
             try:
                 ctx.scratch.mkdir()
-                result = _run_step(step, ctx)
-                _check_result(step, result, ctx.scratch)
+                result = run_step(step, ctx)
+                check_result(step, result, ctx.scratch)
                 if rests_on := placeholders(self.site, reads.sections):
                     result.summary["placeholders"] = list(rests_on)
                     ctx.say(f"rests on placeholders: {'; '.join(rests_on)}")
@@ -218,7 +212,7 @@ class Job:
                     record.layers_written[name] = records[step.name].layers_written[name]
                 placed = self._publish(step, ctx, result, scratch / "ready", record, lambda: self._refuse_changed(was))
             except GeotoolsError as problem:
-                self._log(step.name, "failed", problem.parts())
+                log(self.out, step.name, "failed", problem.parts())
                 raise
         outcome = Outcome(
             step.name,
@@ -230,8 +224,11 @@ class Job:
             time.perf_counter() - started,
         )
         self.outcomes.append(outcome)
-        self._log(
-            step.name, "done", {"seconds": round(outcome.seconds, 3), "notes": ctx.notes, "warnings": ctx.warnings}
+        log(
+            self.out,
+            step.name,
+            "done",
+            {"seconds": round(outcome.seconds, 3), "notes": ctx.notes, "warnings": ctx.warnings},
         )
         return outcome
 
@@ -290,7 +287,7 @@ class Job:
         """Make the folder ours for the run, end what a killed run began, and take away what it left."""
         if self._lock is not None:
             return
-        self._make_folder()
+        make_folder(self.out)
         self._lock = FolderLock(self.out)
         try:
             finish(self.out)
@@ -302,17 +299,6 @@ class Job:
                 mend="close programs that have its files open, then run again",
             ) from problem
         sweep(self.out)
-
-    def _make_folder(self) -> None:
-        try:
-            self.out.mkdir(parents=True, exist_ok=True)
-        except OSError as problem:
-            raise OutputError(
-                "the output folder cannot be made",
-                where=self.out,
-                found=problem,
-                mend="choose another folder, or change the permission of the one it stands in",
-            ) from problem
 
     def refuse_overwriting(self, step: Step) -> None:
         """OutputError where the step would replace results that are there, and was not told to."""
@@ -348,7 +334,7 @@ class Job:
             for name in result.files:
                 (ready / name).parent.mkdir(parents=True, exist_ok=True)
                 os.replace(ctx.scratch / name, ready / name)
-            summary = self._summary(step.name, {**result.summary, "warnings": ctx.warnings})
+            summary = summary_text(self.out, self.site.name, step.name, {**result.summary, "warnings": ctx.warnings})
             (ready / SUMMARY_NAME).write_text(summary, encoding="utf-8")
         made = ready / PLAN_NAME
         before = file_state(self.workspace.plan)
@@ -411,93 +397,9 @@ class Job:
         """Whether the plan holds this step's results, and they answer to input, settings, version and plan."""
         return self.ledger.causes(self.records()).get(step.name) == []
 
-    def _log(self, step: str, state: str, detail: Mapping[str, Any]) -> None:
-        stamp = datetime.now(UTC).isoformat(timespec="seconds")
-        line = json.dumps({"time": stamp, "step": step, "state": state, **detail}, default=str)
-        try:
-            # a link in a folder from elsewhere must not lead the log to another file
-            place = os.open(self.out / LOG_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_LINK, 0o666)
-            with open(place, "a", encoding="utf-8") as log:
-                log.write(line + "\n")
-        except OSError:
-            # A full disk must not hide the error that is being logged; the step's own outcome is what counts.
-            return
-
-    def _summary(self, step: str, figures: Mapping[str, Any]) -> str:
-        """The text of the summary with this step's figures put in."""
-        path = self.out / SUMMARY_NAME
-        summary: Any = {}
-        if path.exists():
-            try:
-                summary = json.loads(path.read_text(encoding="utf-8"))
-            except (ValueError, OSError, RecursionError):
-                summary = {}  # made anew: it repeats what the plan holds
-        if not isinstance(summary, dict) or not isinstance(summary.get("steps"), dict):
-            summary = {"steps": {}}
-        summary |= {"site": self.site.name, "version": __version__, "cautions": list(CAUTIONS)}
-        summary["steps"][step] = dict(figures)
-        return json.dumps(summary, indent=2, sort_keys=True, default=str) + "\n"
-
 
 def _as_json(data: Mapping[str, Any]) -> str:
     return json.dumps(dict(data), sort_keys=True, default=str)
-
-
-@contextmanager
-def writing(where: Path) -> Iterator[None]:
-    """Whatever the system refuses while results are written, said as one error."""
-    try:
-        yield
-    except (OSError, sqlite3.Error, RasterioError) as problem:
-        raise OutputError(
-            "a result could not be written; what stood there before is untouched",
-            where=where,
-            found=disk_words(problem, where),
-            mend="check free space and write permission of the folder",
-        ) from problem
-
-
-@contextmanager
-def _scratch(out: Path) -> Iterator[Path]:
-    """An empty folder on the output's disk that is gone afterwards."""
-    with writing(out):
-        made = tempfile.TemporaryDirectory(prefix=SCRATCH_PREFIX, dir=out, ignore_cleanup_errors=True)
-    with made as name:
-        yield Path(name)
-
-
-def _run_step(step: Step, ctx: StepContext) -> StepResult:
-    with writing(ctx.scratch.parent.parent):
-        try:
-            return step.run(ctx)
-        except MemoryError as problem:
-            raise StepError(
-                "there is not enough memory for this step",
-                where=f"step {step.name}",
-                found=str(problem) or "out of memory",
-                mend="use fewer workers, a coarser spacing, or a machine with more memory",
-            ) from problem
-
-
-def _check_result(step: Step, result: StepResult, scratch: Path) -> None:
-    declared = {out.schema.name for out in step.outputs}
-    if set(result.layers) != declared:
-        raise StepError(
-            "a step hands back other layers than it declares",
-            where=f"step {step.name}",
-            found=", ".join(sorted(result.layers)) or "none",
-            expected=", ".join(sorted(declared)) or "none",
-        )
-    offered = tuple(f.name for f in step.files)
-    for name in result.files:
-        known = any(name == offer or (offer.endswith("/") and name.startswith(offer)) for offer in offered)
-        if not known or not (scratch / name).is_file() or ".." in Path(name).parts:
-            raise StepError(
-                "a step hands back a file it does not declare, or did not write",
-                where=f"step {step.name}",
-                found=name,
-                expected=", ".join(offered) or "none",
-            )
 
 
 def plan_steps(names: Sequence[str] | None = None) -> list[Step]:

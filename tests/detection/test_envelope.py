@@ -41,7 +41,17 @@ def hulls(ways, beams):
         at = tuple(np.array(way).T)
         for k, beam in enumerate(beams):
             found[number, k] = min(beam.quiet, beam.lowest[at].min()), max(beam.quiet, beam.highest[at].max())
-    return np.unique(found.reshape(len(ways), -1), axis=0).reshape(-1, len(beams), 2)
+    return innermost(np.unique(found.reshape(len(ways), -1), axis=0).reshape(-1, len(beams), 2))
+
+
+def innermost(found):
+    """Hulls in which no other one lies: with whatever it is joined, a hull gives no less than one within it."""
+    kept = np.empty((0, *found.shape[1:]))
+    for hull in found[np.argsort((found[..., 1] - found[..., 0]).sum(axis=1))]:
+        within = (kept[..., 0] >= hull[:, 0]) & (kept[..., 1] <= hull[:, 1])
+        if not within.all(axis=1).any():
+            kept = np.concatenate([kept, hull[None]])
+    return kept
 
 
 def least_of_all(row, beams):

@@ -158,14 +158,14 @@ def test_a_step_brings_stale_layers_up_to_date_first_or_refuses(job):
 
 def test_an_edit_while_a_step_runs_ends_it_with_nothing_written(job, monkeypatch):
     site, out = job
-    real = runner._run_step
+    real = runner.run_step
 
     def edited_meanwhile(step, ctx):
         result = real(step, ctx)
         edit(out, "UPDATE {} SET height_m = height_m + 0.2 WHERE zone_id = 'F01-Z001'")
         return result
 
-    monkeypatch.setattr(runner, "_run_step", edited_meanwhile)
+    monkeypatch.setattr(runner, "run_step", edited_meanwhile)
     sheet = (out / "stakeout.csv").read_bytes()
     rows = layer(out, "stakeout").height_m.tolist()
     with (

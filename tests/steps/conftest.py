@@ -1,31 +1,37 @@
 """One laid-out demonstration site for the tests of steps that come after the layout."""
 
-import os
 import re
 import shutil
 from pathlib import Path
 
 import pytest
-from filelock import FileLock
 
 import geotools
 from geotools.cli.demo import demo_folder
 from geotools.engine.runner import run_site
+from tests.shared import made_once
 
 
 @pytest.fixture(scope="session")
 def laid_out(tmp_path_factory):
     """Folder with the demonstration's input and a plan that inspect and layout have written; copy before changing."""
-    base = tmp_path_factory.getbasetemp()
-    # processes that share the tests have folders beside each other: one makes the site, the others wait and take it
-    shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "laid_out_for_all"
-    with FileLock(shared.with_suffix(".lock")):
-        if not shared.exists():
-            folder = tmp_path_factory.mktemp("laid_out")
-            shutil.copytree(demo_folder(), folder / "input")
-            run_site(geotools.open_site(folder / "input" / "site.toml"), folder / "out", steps=["inspect", "layout"])
-            folder.rename(shared)
-    return shared
+
+    def make(folder: Path) -> None:
+        shutil.copytree(demo_folder(), folder / "input")
+        run_site(geotools.open_site(folder / "input" / "site.toml"), folder / "out", steps=["inspect", "layout"])
+
+    return made_once(tmp_path_factory, "laid_out", make)
+
+
+@pytest.fixture(scope="session")
+def with_gaps(laid_out, tmp_path_factory):
+    """As ``laid_out``, after gaps; copy before changing."""
+
+    def make(folder: Path) -> None:
+        shutil.copytree(laid_out, folder, dirs_exist_ok=True)
+        run_site(geotools.open_site(folder / "input" / "site.toml"), folder / "out", steps=["gaps"])
+
+    return made_once(tmp_path_factory, "with_gaps", make)
 
 
 @pytest.fixture

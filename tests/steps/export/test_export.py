@@ -17,11 +17,10 @@ KML = "{http://www.opengis.net/kml/2.2}"
 
 
 @pytest.fixture(scope="module")
-def exported(laid_out, tmp_path_factory):
+def exported(with_gaps, tmp_path_factory):
     folder = tmp_path_factory.mktemp("exported") / "demo"
-    shutil.copytree(laid_out, folder)
+    shutil.copytree(with_gaps, folder)
     site = geotools.open_site(folder / "input" / "site.toml")
-    geotools.run_step("gaps", site, folder / "out")
     geotools.run_step("export", site, folder / "out")
     return folder / "out"
 

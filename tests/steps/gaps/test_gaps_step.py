@@ -8,17 +8,14 @@ import pytest
 import rasterio
 
 from geotools.cli.demo import place_demo_input
-from geotools.engine.runner import run_site
+from geotools.engine.runner import Job, run_site
 from geotools.errors import InputError
 from geotools.site import open_site
 
 
 @pytest.fixture(scope="module")
-def wave(tmp_path_factory):
-    out = tmp_path_factory.mktemp("wave")
-    site = open_site(place_demo_input(out, overwrite=False))
-    run_site(site, out, steps=["inspect", "layout", "gaps"])
-    return out
+def wave(with_gaps):
+    return with_gaps / "out"
 
 
 def layer(folder, name):
@@ -88,12 +85,9 @@ def test_running_again_gives_the_same(wave, tmp_path):
             assert np.array_equal(a.read(), b.read(), equal_nan=True)
 
 
-def test_straightness_stands_alone(wave, tmp_path):
-    site = open_site(place_demo_input(tmp_path, overwrite=False))
-    run_site(site, tmp_path, steps=["inspect", "layout"])
-    from geotools.engine.runner import Job
-
-    with Job(site, tmp_path) as job:
+def test_straightness_stands_alone(wave, plan):
+    site, tmp_path = plan
+    with Job(open_site(site), tmp_path) as job:
         outcome = job.run("gaps", method="straightness")
     spots = layer(tmp_path, "dead_spots")
     assert set(spots.method) == {"straightness"}
@@ -160,7 +154,7 @@ def test_edited_heights_of_beams_count(wave, tmp_path):
         beams.loc[beams.level == "main", ["tx_height_m", "rx_height_m"]] = 0.6
 
     out = _edited(wave, tmp_path, "beams", lower)
-    run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
+    run_site(open_site(wave.parent / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     before, after = layer(wave, "beam_levels"), layer(out, "beam_levels")
     assert (before.standing_level_db != after.standing_level_db).sum() == len(before) / 2
 
@@ -172,7 +166,7 @@ def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_pat
     out = _edited(wave, tmp_path, "beams", sink)
     spots = layer(out, "dead_spots")
     with pytest.raises(InputError, match="F01-Z002-TX-main"):
-        run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
+        run_site(open_site(wave.parent / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     assert layer(out, "dead_spots").equals(spots)
 
 
