@@ -155,7 +155,11 @@ def _stand(
         dead = joint.dead_length(zone_id)
         weakest = min(final.weakest(part) for part in parts)
         one = graded.get(zone_id)
-        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS) if dead == 0.0 else Loose()
+        loose = None if one is None or dead > 0.0 else one.loose
+        if loose is None:
+            loose = Loose()
+            if dead == 0.0:
+                loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS)
         if one is None:
             joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             continue
