@@ -142,7 +142,7 @@ class Solver:
         return falls.built(built)
 
     def _free(self, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None) -> Grading:
-        weighing = Weighing(self._last, 3 if self._last is None else 2, self.known)
+        weighing = Weighing(self._last, 3 if self._last is None else 1, self.known)
         return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=False)
 
     def _without_dust(self, grading: Grading) -> Grading:

@@ -29,7 +29,8 @@ class GradeSettings:
     level; a level that is missing keeps its heads where they are. headroom : share of the threshold that graded ground
     keeps in hand. tolerances : how far works and heads may be off while the zone stays clear. machine : what can be
     made. accuracy_m : works thinner than what the survey is good for are not made. water : what flow paths keep; None
-    leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in.
+    leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in. most : price
+    from which on nobody wants the works: what costs more is given up.
     """
 
     rules: GradingRules
@@ -44,6 +45,7 @@ class GradeSettings:
     accuracy_m: float = 0.0
     water: WaterRules | None = None
     draws: int = 2
+    most: float = float("inf")
 
     @property
     def clear_words(self) -> str:

@@ -11,7 +11,7 @@ from geotools.earthwork.disturb import State, Tolerances, edge_states
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
-from geotools.steps.remedy.options import Option, cheapest, reason_for
+from geotools.steps.remedy.option import Option, cheapest, reason_for
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 
