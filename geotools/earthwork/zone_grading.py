@@ -65,7 +65,9 @@ class ZoneGrading:
     made : None where no surface satisfies the limits; reason says why or what the re-run said. crossings : ways for
     water through the works. price : of everything, crossings and moved heads included, 0 where nothing was found.
     ponds_m3 : new standing water that the works leave. buildable : False where the limits could only be met with works
-    thinner or narrower than asked.
+    thinner or narrower than asked. as_drawn : price of such works where nothing may turn out other than drawn; None
+    where that was not asked. bound : no works with these heads that keep the ground within what was asked of it cost
+    less; None where it was not asked.
     """
 
     zones: tuple[Zone, ...]
@@ -80,6 +82,8 @@ class ZoneGrading:
     price: float = 0.0
     dry: bool = True
     buildable: bool = True
+    as_drawn: float | None = None
+    bound: float | None = None
 
     @property
     def state(self) -> State:

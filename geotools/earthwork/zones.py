@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.group import ZoneGroup
@@ -41,9 +42,13 @@ def grade_group(
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
     apart = trial.of_parts(parts) if parts else None
     # works that keep apart were found with heads held and moved, each zone by itself: heads moved together are left
-    return (
-        _with_heads_held(trial, settings.most) if apart is None else _with_heads_moved(trial, apart, keep_falls=False)
-    )
+    if apart is None:
+        best = _with_heads_held(trial, settings.most)
+    else:
+        best = _with_heads_moved(trial, apart, keep_falls=False)
+    if best is apart and all(part.as_drawn is not None for part in parts):
+        return replace(best, as_drawn=sum(part.as_drawn or 0.0 for part in parts))
+    return trial.with_robustness(best) if best.price < settings.most else best
 
 
 def _with_heads_held(trial: ZoneGroup, most: float) -> ZoneGrading:

@@ -192,6 +192,7 @@ def _stand(
         before = starts[zone_id]
         cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)
         cost += heads_moved(before, one.zone) * prices.set_head
+        works = cost
         if option.start is not None:
             cost, words = cost + option.start.cost, f"{option.start.words}, and {words}"
         joint.chosen[zone_id] = replace(
@@ -204,5 +205,5 @@ def _stand(
             weakest_after=weakest,
             words=words,
             loose=loose,
-        )
+        ).of_works(one.grading, works)
     return joint

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.prices import Prices
@@ -41,6 +41,11 @@ class Option:
         Heads that are set or added before the earth is moved.
     loose : Loose
         The worst that comes of it where it turns out within tolerance.
+    as_drawn : float or None
+        What it would cost if everything turned out as drawn, so that nothing had to be held ready for building,
+        settlement and heads a little off; None where that was not asked.
+    bound : float or None
+        No works with these heads, within what was asked of the ground, cost less; None where no bound is known.
     fewer : tuple of Option
         The same with fewer parts, the fewest first: not clear by itself, but near enough to be so beside what the
         neighbouring zones get.
@@ -60,6 +65,8 @@ class Option:
     start: Option | None = None
     volumes: tuple[float, float, float, float] | None = None
     loose: Loose = field(default_factory=Loose)
+    as_drawn: float | None = None
+    bound: float | None = None
     fewer: tuple[Option, ...] = ()
     one_of_fewer: bool = False
 
@@ -72,6 +79,17 @@ class Option:
     def proven(self) -> bool:
         """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
         return self.closes and self.loose.metres == 0.0
+
+    def of_works(self, grading: ZoneGrading, cost: float) -> Option:
+        """With what is known of works that cost so much of it."""
+        if grading.price <= 0.0:
+            return self
+        share, rest = cost / grading.price, self.cost - cost
+        return replace(
+            self,
+            as_drawn=None if grading.as_drawn is None else share * grading.as_drawn + rest,
+            bound=None if grading.bound is None else share * grading.bound + rest,
+        )
 
     def moved(self, today: Zone) -> BeamPair | None:
         """The first pair of heads that is not as it stands today."""

@@ -135,9 +135,11 @@ class _Trial:
             return None, grading
         cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes, grading.crossings)
         cost += heads_moved(zone, made) * self.prices.set_head
+        works = cost
         if start is not None:
             cost, words = cost + start.cost, f"{start.words}, and {words}"
-        return replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes), grading
+        option = replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes)
+        return option.of_works(grading, works), grading
 
 
 @dataclass(frozen=True)

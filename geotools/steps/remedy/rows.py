@@ -15,7 +15,7 @@ from geotools.steps.remedy.joint import JointDesign
 from geotools.steps.remedy.option import Option
 from geotools.terrain.design import DesignSurface
 
-__all__ = ["Row", "advice_row", "crossing_rows", "multi", "option_rows", "works_area"]
+__all__ = ["Row", "advice_row", "crossing_rows", "for_tolerances", "multi", "option_rows", "works_area"]
 
 Row = dict[str, object]
 
@@ -82,6 +82,8 @@ def option_rows(
             "recommended": taken,
             "proven": option.proven,
             "cost": option.cost,
+            "cost_as_drawn": option.as_drawn,
+            "cost_bound": option.bound,
             "dead_before_m": option.dead_before_m,
             "dead_after_m": option.dead_after_m,
             "weakest_before": option.weakest_before,
@@ -128,3 +130,9 @@ def crossing_rows(joint: JointDesign) -> list[Row]:
         for zone_id, graded in joint.graded.items()
         for number, crossing in enumerate(graded.crossings, start=1)
     ]
+
+
+def for_tolerances(row: Row) -> float | None:
+    """What of an option's cost is the price of holding its tolerances; None where that is not known."""
+    cost, drawn = row.get("cost"), row.get("cost_as_drawn")
+    return None if cost is None or drawn is None else float(str(cost)) - float(str(drawn))

@@ -30,7 +30,7 @@ from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
 from geotools.steps.remedy.option import Option, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
-from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, multi, option_rows, works_area
+from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area
 from geotools.terrain.design import DesignSurface, Kept
 
 
@@ -161,15 +161,25 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
+        "for_tolerances": sum(for_tolerances(r) or 0.0 for r in taken),
         "currency": currency,
         "table": {
             "title": "Remedy for each zone with dead spots",
-            "columns": ["zone", "remedy", f"cost [{currency}]", "dead now [m]", "dead after [m]", "clear"],
+            "columns": [
+                "zone",
+                "remedy",
+                f"cost [{currency}]",
+                "for tolerances",
+                "dead now [m]",
+                "dead after [m]",
+                "clear",
+            ],
             "rows": [
                 [
                     str(r["zone_id"]),
                     str(r["option"]).replace("_", " "),
                     f"{r['cost']:,.0f}" if r.get("cost") is not None else "-",
+                    "-" if (held := for_tolerances(r)) is None else f"{held:,.0f}",
                     f"{r['dead_before_m']:.1f}" if r["dead_before_m"] is not None else "-",
                     f"{r['dead_after_m']:.1f}" if r["dead_after_m"] is not None else "-",
                     "yes" if r["proven"] else "no",
