@@ -39,7 +39,7 @@ __all__ = [
     "steps",
 ]
 
-#: What is loaded when it is first asked for, and where it is.
+#: What is loaded when it is first needed, and where it is.
 _LAZY = {
     "GeotoolsWarning": "geotools.errors",
     "Plan": "geotools.engine.result",

@@ -23,7 +23,7 @@ class Plan(_Plan):
     fence: GeoDataFrame
     """The fence lines as they were read, in the plan's coordinate system."""
     corridor: GeoDataFrame
-    """The strip of ground the beams flood, one area a fence line."""
+    """The strip of ground the beams illuminate, one area for each fence line."""
     zones: GeoDataFrame
     """Detection zones: the strip between a transmitter post and a receiver post."""
     heads: GeoDataFrame
@@ -35,7 +35,7 @@ class Plan(_Plan):
     widths: GeoDataFrame
     """Free width of the corridor square to the line the beams follow, from obstacle to obstacle."""
     conflicts: GeoDataFrame
-    """Places where the layout breaks one of its rules: what was found, what is wanted, how to mend it."""
+    """Places in conflict with a rule of the layout: what was found, what is required, how to mend it."""
     cameras: GeoDataFrame
     """Cameras that assess the zones. Z is the camera's own level."""
     views: GeoDataFrame
@@ -44,28 +44,28 @@ class Plan(_Plan):
     """What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam.
     Detection: a model is no acceptance; walk-test every zone. Handle as sensitive: need-to-know."""
     dead_spots: GeoDataFrame
-    """Places where the named threat crosses without an alarm. Detection: a model is no acceptance; walk-test every
-    zone. Handle as sensitive: need-to-know."""
+    """Places where the named threat crosses undetected. Detection: a model is no acceptance; walk-test every zone.
+    Handle as sensitive: need-to-know."""
     crossings: GeoDataFrame
     """For each zone and threat the easiest way across, from outside to inside: the way whose largest modulation is
     smallest, all beams of all zones taken together. Handle as sensitive: need-to-know."""
     beam_levels: DataFrame
-    """What each beam receives with nobody in it, against the same heads in free space."""
+    """Received level of each beam with nobody in it, against the same heads in free space."""
     profiles: DataFrame
     """Along each zone: the ground under the beam line, and the space the easiest straight crossing has."""
     resurvey: GeoDataFrame
-    """Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a
-    centimetre (total station or levelled), on the bare ground."""
+    """Places on the beam line where a better ground level would decide whether somebody crosses undetected. Levels
+    to a centimetre (total station or levelled), on the bare ground."""
     sensitivity: DataFrame
-    """Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m,
-    heads 0.05 m from their height; and for each source of what is not known exactly the length that would be
-    detected if it were known."""
+    """Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m,
+    heads 0.05 m from their height; and for each source of uncertainty the length that would be detected if it
+    were known."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
     options: DataFrame
     """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
-    that were not set are invented round figures."""
+    that were not set are placeholders."""
     proposed_heads: GeoDataFrame
     """Every head of the state that the remedy recommends: heads that stay, that are set to another height, that are
     added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own level over
@@ -76,10 +76,10 @@ class Plan(_Plan):
     head_heights: DataFrame
     """For each level of each zone, the heights within its limits that leave the least dead length, and the price."""
     earthworks: GeoDataFrame
-    """Ground to be cut or filled, by depth class, on the proven design surface. Earthworks: locate buried services
-    first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """Ground to be cut or filled, by depth class, on the design surface as run again. Earthworks: locate buried
+    services first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     gradings: DataFrame
-    """What the least earthwork of each zone comes to, by three methods, and what the new run found. Earthworks:
+    """Quantities of the least earthwork of each zone by three methods, and the result of the re-run. Earthworks:
     locate buried services first; drainage, slopes and erosion are for a licensed civil engineer; local codes
     govern."""
     grading_points: GeoDataFrame
@@ -103,11 +103,11 @@ class Plan(_Plan):
     """Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed),
     walked_on, walker and note in the field; read them back with `geotools walktest --results`."""
     walk_result: DataFrame
-    """What the walk test proves for each zone and threat: exact binomial bounds and what to do next."""
+    """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
-    """Dated care of every head and zone. The equipment's own manual wins where it says otherwise."""
+    """Dated maintenance tasks at every head and zone. The equipment's manual governs."""
     upkeep_cost: DataFrame
-    """What the two ways of radome care cost over the life, with the site file's prices."""
+    """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
     provenance: DataFrame
     """One row for each step that wrote into this plan: version, parameters, hashes of its input, sources."""
     crawl_gap: Raster
@@ -155,7 +155,7 @@ def layout(
         Take the heads as they stand in the plan (edited in a GIS) and only check them against the
         rules.
     redesign : bool, default False
-        Lay out anew even where heads, zones or beams were edited by hand, and throw those edits away.
+        Lay out anew even where heads, zones or beams were edited by hand, and discard those edits.
     """
 
 def channels(
@@ -164,7 +164,7 @@ def channels(
     *,
     keep: bool = False,
 ) -> Plan:
-    """Gives each zone a channel: no receiver hears a foreign transmitter, fewest channels, largest margin.
+    """Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.
 
     Parameters
     ----------
@@ -174,7 +174,7 @@ def channels(
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
         ``conflicts`` (if it is there). Required layers that are missing are made first, with defaults.
     keep : bool, default False
-        Take the channels as they stand in the plan and only work out their margins.
+        Take the channels as they stand in the plan and only compute their margins.
     """
 
 def cameras(
@@ -183,7 +183,7 @@ def cameras(
     *,
     keep: bool = False,
 ) -> Plan:
-    """Says whether every zone can be assessed by camera: density, lens, longest zone, line of sight.
+    """Checks whether every zone can be assessed by camera: density, lens, longest zone, line of sight.
 
     Parameters
     ----------
@@ -194,7 +194,7 @@ def cameras(
         ``clear_ground``, ``cameras`` (if it is there), ``conflicts`` (if it is there). Required layers
         that are missing are made first, with defaults.
     keep : bool, default False
-        Take the cameras as they stand in the plan (edited in a GIS) and only work out what they see.
+        Take the cameras as they stand in the plan (edited in a GIS) and only compute what they cover.
     """
 
 def gaps(
@@ -205,7 +205,7 @@ def gaps(
     uncertainty: bool = True,
     field: Literal["auto", "2d", "3d"] = "auto",
 ) -> Plan:
-    """Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.
+    """Finds where each threat crosses undetected: detection floor, crawl gaps, dead spots, crossings.
 
     Parameters
     ----------
@@ -233,7 +233,7 @@ def heights(
     *,
     zones: Literal["dead", "every"] = "dead",
 ) -> Plan:
-    """For each beam the head heights within its limits that leave the least dead length, and their price.
+    """Searches for each beam the head heights within limits that leave the least dead length, with their price.
 
     Parameters
     ----------
@@ -251,7 +251,7 @@ def remedy(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.
+    """Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.
 
     Parameters
     ----------
@@ -269,7 +269,7 @@ def grade(
     point_spacing_m: float = 5.0,
     contour_m: float = 0.05,
 ) -> Plan:
-    """The earthwork that the remedy recommends, run again on its design, with everything to have it built.
+    """Draws the earthwork that the remedy recommends, run again on its design, with the files to build it from.
 
     Parameters
     ----------
@@ -293,7 +293,7 @@ def drain(
     min_depth_m: float = 0.03,
     min_catchment_m2: float = 100.0,
 ) -> Plan:
-    """Where water stands in the zones and where it crosses the beams, now and on the design surface.
+    """Finds where water stands in the zones and where it crosses the beams, now and on the design surface.
 
     Parameters
     ----------
@@ -346,7 +346,7 @@ def stakeout(
     *,
     advice: bool = True,
 ) -> Plan:
-    """Says where each post stands, how high each head sits above finished ground, and where it looks.
+    """Lists where each post stands, how high each head sits above finished ground, and where it is aimed.
 
     Parameters
     ----------
@@ -357,7 +357,7 @@ def stakeout(
         ``proposed_heads`` (if it is there). Required layers that are missing are made first, with
         defaults.
     advice : bool, default True
-        Take in the head heights and the grading that the remedy advises and has proven.
+        Use the head heights and the grading of the proposed state.
     """
 
 def walktest(
@@ -369,7 +369,7 @@ def walktest(
     worst_share: float = 0.5,
     discard_results: bool = False,
 ) -> Plan:
-    """Plans the crossings that prove detection, and reads their results back.
+    """Plans the crossings that demonstrate detection, and reads their results back.
 
     Parameters
     ----------
@@ -383,7 +383,8 @@ def walktest(
         Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test
         filled in.
     trials : int, 1 to 1000, optional
-        Crossings for each zone and threat. Left out: as many as prove the site file's probability.
+        Crossings for each zone and threat. Left out: as many as demonstrate the site file's
+        probability.
     worst_share : float, 0 to 1, default 0.5
         Share of the crossings that goes to the predicted weakest places; the rest covers the zone
         evenly.
@@ -395,10 +396,10 @@ def upkeep(
     site: Site,
     plan: _Plan | None = None,
     *,
-    radome_care: Literal["wax", "shed"] | None = None,
+    scheme: str | None = None,
     start: str | None = None,
 ) -> Plan:
-    """Dates the care of every head and zone, and compares the cost of waxing and of replacing radomes.
+    """Dates the maintenance tasks of every head and zone, and compares the cost of maintenance schemes.
 
     Parameters
     ----------
@@ -407,9 +408,8 @@ def upkeep(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``.
         Required layers that are missing are made first, with defaults.
-    radome_care : {'wax', 'shed'}, optional
-        wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site
-        file says.
+    scheme : str, optional
+        Maintenance scheme to follow. Left out: as the site file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     """
@@ -418,7 +418,7 @@ def report(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.
+    """Writes the plan as a report: a summary first, then a sheet for each zone; HTML and PDF.
 
     Parameters
     ----------

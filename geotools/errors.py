@@ -113,7 +113,7 @@ class InputError(GeotoolsError):
 
 
 class SiteError(GeotoolsError):
-    """The site file, or a parameter of a step, says something that cannot be."""
+    """The site file, or a parameter of a step, says an invalid setting."""
 
     exit_code = 4
 

@@ -10,11 +10,11 @@ from geotools.detection.perimeter import Rules
 from geotools.plan.model import BeamPair, Zone
 
 LOW = BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30)
-USUAL = BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.91)
+MAIN = BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.91)
 RULES = Rules(0.2, 2.0, 0.5, {name: TARGETS[name] for name in ("walk", "crawl", "prone")})
 
 
-def zone(name: str = "Z1", start: float = 0.0, length: float = 100.0, pairs=(LOW, USUAL)) -> Zone:
+def zone(name: str = "Z1", start: float = 0.0, length: float = 100.0, pairs=(LOW, MAIN)) -> Zone:
     return Zone(name, BeamLine(start, 0.0, start + length, 0.0), tuple(pairs))
 
 

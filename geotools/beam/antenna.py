@@ -76,12 +76,13 @@ class HeadType:
 HEAD_TYPES: dict[str, HeadType] = {
     head.name: head
     for head in (
-        HeadType("10 GHz", 10.525e9, 6.0, 6.0, 183.0),
-        HeadType("24 GHz", 24.125e9, 3.5, 3.5, 457.0),
+        HeadType("10 GHz", 10.525e9, 6.0, 6.0, 150.0),
+        HeadType("24 GHz", 24.125e9, 3.5, 3.5, 300.0),
     )
 }
-"""Head types by band (frequencies and ranges: UFC 4-021-02NF 5-4.3.2 and common practice; beamwidths: common practice,
-no source). A site file may give its own in their place."""
+"""One generic class of head for each band. Ranges and beamwidths are round placeholders: no equipment is meant, and a
+site file gives the figures of its own heads in their place. Carriers: about the middle of 10.5 to 10.55 GHz (47 CFR
+15.245) and of 24.0 to 24.25 GHz (ITU Radio Regulations 5.150), both from memory."""
 
 
 def waist(wavenumber: float, beamwidth_deg: float) -> float:

@@ -25,25 +25,26 @@ __all__ = [
 def fresnel_radius(wavelength_m: float, d1_m: ArrayLike, d2_m: ArrayLike, zone: int = 1) -> NDArray[np.float64]:
     """Radius of the n-th Fresnel ellipsoid, metres: sqrt(n lambda d1 d2 / (d1 + d2)).
 
-    The form with constants, ``17.3 sqrt(d1 d2 / (f d))`` (kilometres and gigahertz), is in ITU-R P.530.
+    The form with constants, ``17.3 sqrt(d1 d2 / (f d))`` (kilometres and gigahertz), is in ITU-R P.530-18
+    (2021), clause 2.2.1 (edition and clause from memory).
     """
     d1, d2 = np.asarray(d1_m, dtype=float), np.asarray(d2_m, dtype=float)
     return np.asarray(np.sqrt(zone * wavelength_m * d1 * d2 / (d1 + d2)))
 
 
 def knife_edge_nu(wavelength_m: float, height_m: ArrayLike, d1_m: float, d2_m: float) -> NDArray[np.float64]:
-    """Diffraction parameter nu of an edge standing ``height_m`` above the straight line (ITU-R P.526, eq. 26)."""
+    """Diffraction parameter nu of an edge standing ``height_m`` above the straight line (ITU-R P.526-15, eq. 26)."""
     return np.asarray(np.asarray(height_m, dtype=float) * math.sqrt(2.0 * (d1_m + d2_m) / (wavelength_m * d1_m * d2_m)))
 
 
 def knife_edge_loss_db(nu: ArrayLike) -> NDArray[np.float64]:
-    """Loss of one knife edge by the exact Fresnel integrals, decibels (ITU-R P.526, single knife-edge obstacle)."""
+    """Loss of one knife edge by the exact Fresnel integrals, decibels (ITU-R P.526-15, 4.1)."""
     s, c = fresnel(np.asarray(nu, dtype=float))
     return np.asarray(-20.0 * np.log10(np.sqrt((1.0 - c - s) ** 2 + (c - s) ** 2) / 2.0))
 
 
 def knife_edge_loss_approx_db(nu: ArrayLike) -> NDArray[np.float64]:
-    """The approximation of ITU-R P.526 for nu above -0.78: 6.9 + 20 log10(sqrt((nu - 0.1)^2 + 1) + nu - 0.1)."""
+    """ITU-R P.526-15's approximation for nu above -0.78: 6.9 + 20 log10(sqrt((nu - 0.1)^2 + 1) + nu - 0.1)."""
     shifted = np.asarray(nu, dtype=float) - 0.1
     return np.asarray(6.9 + 20.0 * np.log10(np.sqrt(shifted**2 + 1.0) + shifted))
 

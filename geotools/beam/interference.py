@@ -1,8 +1,8 @@
-"""How strongly a receiver hears a transmitter that is not its own: distance, patterns, polarisation, terrain.
+"""How strongly a receiver receives a transmitter that is not its own: distance, patterns, polarisation, terrain.
 
 Levels are against the transmitter's power at the peaks of both patterns, in decibels; all heads of a band are taken to
-send alike. Free space: ITU-R P.525. Terrain: the one edge that stands highest in the path, ITU-R P.526. Patterns are
-Gaussian down to a floor for side and back lobes.
+send alike. Free space: ITU-R P.525-4. Terrain: the one edge that stands highest in the path, ITU-R P.526-15. Patterns
+are Gaussian down to a floor for side and back lobes.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class Reception:
 
 
 def free_space_loss_db(distance_m: ArrayLike, frequency_hz: ArrayLike) -> NDArray[np.float64]:
-    """Basic free-space transmission loss 20 log10(4 pi d / wavelength), dB (ITU-R P.525)."""
+    """Basic free-space transmission loss 20 log10(4 pi d / wavelength), dB (ITU-R P.525-4)."""
     d, f = np.asarray(distance_m, dtype=np.float64), np.asarray(frequency_hz, dtype=np.float64)
     if not (np.all(d > 0) and np.all(f > 0)):
         raise NumericInputError("a distance or a frequency is not above zero", expected="metres and hertz")
@@ -100,7 +100,7 @@ def pattern_db(
 def terrain_loss_db(
     tx: ArrayLike, rx: ArrayLike, wavelength_m: ArrayLike, ground: Ground, *, spacing_m: float = 2.0
 ) -> NDArray[np.float64]:
-    """Loss over the highest edge of each path by its diffraction parameter, dB, zero or more (ITU-R P.526).
+    """Loss over the highest edge of each path by its diffraction parameter, dB, zero or more (ITU-R P.526-15).
 
     Parameters
     ----------

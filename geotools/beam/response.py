@@ -34,7 +34,7 @@ class ResponseRequest:
     """The question: silhouettes standing at every node of a strip.
 
     silhouettes : each with the height of grass that hides its lower part, metres. floor : width in metres and threshold
-    of a detection floor to be found too, or None. level : whether the received level is asked for too, which a receiver
+    of a detection floor to be found too, or None. level : whether the received level is requested too, which a receiver
     that measures its rise and fall needs.
     """
 

@@ -12,7 +12,7 @@ __all__ = ["TARGETS", "Target"]
 
 @dataclass(frozen=True)
 class Target:
-    """An upright rectangular silhouette, seen along the beam.
+    """An upright rectangular silhouette, as it faces the beam.
 
     Parameters
     ----------
@@ -63,5 +63,5 @@ TARGETS: dict[str, Target] = {
     )
 }
 """Silhouettes by name. ``crawl`` is on hands and knees, ``prone`` end-on to a head. Sizes: common practice, no source,
-save the 0.30 m sphere (INMM annual meeting 1992, target simulation techniques). The heights of jump and bridge depend
-on the fence: a site file sets its own."""
+save the 0.30 m sphere (INMM annual meeting 1992, target simulation techniques; from memory). The heights of jump and
+bridge depend on the fence: a site file sets its own."""

@@ -81,7 +81,7 @@ def _itself(field: BeamField) -> BeamField:
 
 @dataclass(frozen=True)
 class Batch:
-    """Beams of one grid size, to be marched together. places : theirs among all that were asked for."""
+    """Beams of one grid size, to be marched together. places : theirs among all that were requested."""
 
     places: list[int]
     beams: list[Beam]
@@ -137,7 +137,7 @@ _Sampled = tuple[NDArray[np.complexfloating], NDArray[np.complex128], Profile]
 def _at_nodes(
     x: Profile, grid: BeamGrid, product: NDArray[np.complexfloating], overlap: NDArray[np.complex128]
 ) -> _Sampled:
-    """Product, overlap and field ground at the chainages asked for; the absorbing top is left out."""
+    """Product, overlap and field ground at the chainages requested; the absorbing top is left out."""
     product = product[:, : round(grid.size * (1.0 - 0.5 * ABSORBER_SHARE))]
     at = np.clip(x / grid.dx, 0.0, grid.ground_m.size - 1.0)
     near = np.rint(at).astype(np.intp)

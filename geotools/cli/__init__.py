@@ -17,6 +17,7 @@ import click
 from geotools import __version__
 from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
+from geotools.cli.catalogue_page import catalogue_data
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.status import status
@@ -30,13 +31,13 @@ EXIT_CODES = """\b
 Exit codes: 0 done; 1 an unexpected fault; 2 wrong use of the command line; 3 an input file cannot be used;
 4 the site file or a parameter is wrong; 5 no answer inside the limits; 6 a result could not be written;
 7 a step cannot run yet, or a plug-in is broken; 8 some sites of a batch failed; 9 done, but the answer is no (zones
-that stay open, works that fail); 130 stopped by the user."""
+that stay open, works that fail acceptance); 130 stopped by the user."""
 
 _CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path": click.Path(path_type=Path)}
 
 
 class StepGroup(click.Group):
-    """Commands of our own, then one for every registered step, loaded when it is asked for."""
+    """Commands of our own, then one for every registered step, loaded when it is requested."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of all commands: our own first, then the steps in the order of the job."""
@@ -62,7 +63,7 @@ class StepGroup(click.Group):
 
 
 def wants_json(ctx: click.Context) -> bool:
-    """Whether the command that ran, or was about to, was asked for JSON lines."""
+    """Whether the command that ran, or was about to, was requested JSON lines."""
     return bool((ctx.find_root().obj or {}).get("json"))
 
 
@@ -183,7 +184,7 @@ def cli() -> None:
 @cli.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option("--resume", is_flag=True, help="Do only what is stale or missing, each as it was last run.")
-@click.option("--redesign", is_flag=True, help="Throw away heads, zones and cameras that were edited by hand.")
+@click.option("--redesign", is_flag=True, help="Discard heads, zones and cameras that were edited by hand.")
 @click.option(
     "--workers", type=click.IntRange(1, 512), default=1, help="Processes that share the zones of a long line."
 )
@@ -231,7 +232,8 @@ def steps(ctx: click.Context, as_json: bool) -> None:
     ctx.find_root().obj = {"json": as_json}
     found = discover()
     if as_json:
-        click.echo(json.dumps({"version": __version__, "steps": [s.describe() for s in found.values()]}, indent=2))
+        contract = {"version": __version__, "steps": [s.describe() for s in found.values()]}
+        click.echo(json.dumps({**contract, "catalogues": catalogue_data()}, indent=2))
         return
     width = max(len(name) for name in found)
     for name, step in found.items():
@@ -270,7 +272,7 @@ def main() -> None:
         if isinstance(problem, OSError) and problem.errno in _NO_SCREEN and problem.filename is None:
             fail(
                 OutputError(
-                    "the words of the program could not be written",
+                    "the program's output could not be written",
                     found=problem,
                     mend="check the file or program that the output is sent to, and the room on its disk",
                 ),

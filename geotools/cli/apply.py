@@ -42,7 +42,7 @@ def apply(
     the ground that was designed. A terrain in another coordinate system than the plan is written in the plan's, in
     metres.
 
-    Zones and heads that stay keep their names, planes of polarisation and channels. Then ask again:
+    Zones and heads that stay keep their names, planes of polarisation and channels. Then run the detection again:
 
         geotools gaps INTO/site.toml --out INTO/out
     """

@@ -16,7 +16,7 @@ from geotools.cli.options import WriteOptions, packed
 @click.option("--fence", required=True, type=click.Path(path_type=Path), help="Vector file with the fence lines.")
 @click.option("--terrain", required=True, type=click.Path(path_type=Path), help="Raster with the ground's height.")
 @click.option(
-    "--threat", "threats", multiple=True, help="Threat to answer; give it once for each. [walk, crawl, prone]"
+    "--threat", "threats", multiple=True, help="Threat that the site must detect; once for each. [walk, crawl, prone]"
 )
 @click.option("--fence-layer", help="Layer of the fence file, where it has several.")
 @click.option("--fence-crs", help="Coordinate system of the fence file, where it names none.")

@@ -21,7 +21,7 @@ def demo_folder() -> Path:
 def place_demo_input(out: Path, *, overwrite: bool) -> Path:
     """Copy the demonstration's input into ``out/input`` and give back the site file's path.
 
-    OutputError where there is something already and ``overwrite`` was not asked for, or the folder cannot be written.
+    OutputError where there is something already and ``overwrite`` was not given, or the folder cannot be written.
     """
     target = out / INPUT_FOLDER
     there = [name for name in FILES if (target / name).exists()]

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import click
 
 from geotools.cli.batch.command import SOME_FAILED
+from geotools.cli.catalogue_page import CATALOGUES_OF, catalogue_tables
 from geotools.cli.ending import ANSWER_IS_NO
 from geotools.cli.markdown import cell, table
 from geotools.cli.python_page import python_call, python_page
@@ -65,11 +66,19 @@ def step_page(step: Step) -> str:
     out += ["", "## Writes", ""]
     out += [_layer_link(o.schema, cell(o.schema.description)) for o in step.outputs]
     out += [f"- `{f.name}`: {cell(f.help)}" for f in step.files] or ([] if step.outputs else ["Nothing."])
+    if shown := CATALOGUES_OF.get(step.name):
+        out += ["", "## Catalogue", _CATALOGUE, "", catalogue_tables(shown)]
     if step.cautions:
         out += ["", "## Cautions", "", *[f"- {cell(c)}" for c in step.cautions]]
     if step.citations:
         out += ["", "## Sources", "", *[f"- {cell(c)}" for c in step.citations]]
     return "\n".join(out) + "\n"
+
+
+_CATALOGUE = (
+    "What counts where the site file gives nothing of its own. Figures marked placeholder are round and stand for no "
+    "equipment: enter those of the equipment at hand in the [site file](../site-file.md)."
+)
 
 
 def steps_page() -> str:
@@ -139,6 +148,9 @@ def site_page() -> str:
         out += [f"## [{name}]", words, "", _settings(section_settings(section)), *_nested(name, section)]
     for heading, words, section in repeated(Site):
         out += [f"## {heading}", f"{words[:1].upper()}{words[1:]}.", "", _settings(section_settings(section))]
+        name = heading.strip("[]").removesuffix(".NAME")
+        if name in Site.catalogues():
+            out += ["The catalogue:", "", catalogue_tables((name,))]
     return "\n".join(out)
 
 
@@ -157,7 +169,7 @@ def _nested(name: str, section: type[SiteSection]) -> list[str]:
 def _exit_codes() -> str:
     rows = {0: "done", 1: "an unexpected fault", 2: "wrong use of the command line"}
     rows[SOME_FAILED] = "a site of a batch failed; the others are done"
-    rows[ANSWER_IS_NO] = "done and written, but the answer is no: zones that stay open, works that fail"
+    rows[ANSWER_IS_NO] = "done and written, but the answer is no: zones that stay open, works that fail acceptance"
     for kind in GeotoolsError.__subclasses__():
         words = (kind.__doc__ or "").split(".")[0].strip()
         rows[kind.exit_code] = rows.get(kind.exit_code) or f"{words[:1].lower()}{words[1:]}"

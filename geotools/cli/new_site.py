@@ -29,7 +29,7 @@ def new_site_text(
     ----------
     path : where the file will stand; fence and terrain beneath its folder are named relative to it.
     fence, terrain : files that are there.
-    threats : names of targets, empty for the usual ones.
+    threats : names of targets, empty for the default ones.
     inputs : further settings of the section ``[input]``, None for what the files say themselves.
 
     InputError where a file is not there, SiteError where a value cannot be.
@@ -41,13 +41,13 @@ def new_site_text(
     top: dict[str, Any] = {"name": name}
     if threats:
         top["threats"] = list(threats)
-    text = site_text(Site, {"": top, "input": {**(inputs or {}), **files}})
+    text = site_text(Site, {"": top, "input": {**(inputs or {}), **files}}, Site.catalogues())
     parse_site(text, path)
     return text
 
 
 def write_site(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Put the site file in place; OutputError where one is there already and ``overwrite`` was not asked for."""
+    """Put the site file in place; OutputError where one is there already and ``overwrite`` was not given."""
     if path.exists() and not overwrite:
         raise OutputError(
             "there is a site file already", where=path, mend="add --overwrite to replace it, or choose another name"

@@ -109,7 +109,7 @@ def told(made: Made) -> list[str]:
 @click.option(
     "--vertical-unit",
     type=click.Choice(["metre", "foot", "US survey foot"]),
-    help="Unit of the heights in the files. Wanted where the map counts in feet and the files do not say it.",
+    help="Unit of the heights in the files. Required where the map unit is feet and the files do not state it.",
 )
 @click.option(
     "--vertical-datum", help="What the heights stand on, such as 'NAVD88' or 'site datum', for the record; no change."
@@ -150,7 +150,7 @@ def terrain(
     or several rasters, joined, the most trusted first.
 
     Heights come out in metres. Lines are breaklines: edges of the triangles, with their own heights along them. Points
-    too far apart to show a crawl gap, surveys that contradict each other and steps at seams are told as warnings, and
+    too far apart to show a crawl gap, surveys that contradict each other and steps at seams are warned of, and
     stand in a report beside the file (same name, .json).
     """
     ctx.find_root().obj = {"json": as_json}

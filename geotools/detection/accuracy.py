@@ -16,7 +16,8 @@ __all__ = ["PER_95", "Accuracy", "Measured", "correlation_length", "error_field"
 
 Floats = NDArray[np.float64]
 
-#: 95 % of normal errors lie within this many standard deviations (ASPRS positional accuracy standards, from memory).
+#: 95 % of normal errors lie within this many standard deviations (ASPRS positional accuracy standards, edition 1, 2014,
+#: from memory; superseded by edition 2, 2023).
 PER_95 = 1.96
 #: Fewer check points than this say nothing about how errors go together.
 _FOR_CORRELATION = 30

@@ -31,7 +31,7 @@ def dead_before_heads(perimeter: Perimeter, zone_id: str) -> dict[str, tuple[flo
     perimeter : Perimeter
         Of the zone :func:`alone`, or of several that do not touch.
     zone_id : str
-        The zone asked about.
+        The zone in question.
 
     Returns
     -------

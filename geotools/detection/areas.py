@@ -100,7 +100,7 @@ def crossed(
     areas : callable
         Gives the open areas of a strip.
     wanted : sequence of int
-        Places asked about, all of the window.
+        Places in question, all of the window.
 
     Returns
     -------
@@ -109,7 +109,7 @@ def crossed(
     reached: list[tuple[dict[int, Flags], dict[int, Flags]]] = []
 
     def joined() -> tuple[dict[int, Flags], dict[int, Flags]]:
-        """Areas of the whole window that are reached from its edges; asked for only where one strip cannot tell."""
+        """Areas of the whole window that are reached from its edges; requested only where one strip cannot tell."""
         if not reached:
             found = {place: areas(place) for place in window}
             right = _reached(topology, {place: one.right for place, one in found.items()})

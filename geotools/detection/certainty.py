@@ -31,7 +31,7 @@ class Judged:
     Attributes
     ----------
     probability : mapping of str to list of float
-        By threat, for each spot, that it lets somebody through.
+        By threat, for each spot, that it leaves somebody undetected.
     open_share : mapping of str to (n,) array
         By threat, share of the draws in which somebody gets over at each station.
     possible : mapping of str to list of (int, int)
@@ -67,9 +67,9 @@ def judge_zone(
     perimeter : Perimeter
         With every zone solved as it stands.
     zone_id : str
-        The zone asked about.
+        The zone in question.
     spots : mapping of str to sequence of (int, int)
-        By threat asked about, first and last row of each dead spot found.
+        By threat in question, first and last row of each dead spot found.
     unknowns : Unknowns
         What the worlds were drawn from; with a survey.
     judged_in : ZoneVerdicts

@@ -105,7 +105,7 @@ def _sides(lines: GeoDataFrame, fence_id: str, side: str) -> tuple[bool, bool]:
 
 
 def tiles(count: int, closed: bool) -> Iterator[tuple[list[int], range]]:
-    """Places along a fence line that are examined together, and which of that list are asked about."""
+    """Places along a fence line that are examined together, and which of that list are answered for."""
     if count <= TILE_ZONES + 2 * MARGIN_ZONES:
         yield list(range(count)), range(count)
         return
@@ -119,7 +119,7 @@ def tiles(count: int, closed: bool) -> Iterator[tuple[list[int], range]]:
 
 @dataclass(frozen=True)
 class Tile:
-    """Zones of one fence line that are examined together; those at the places ``core`` are asked about.
+    """Zones of one fence line that are examined together; those at the places ``core`` are those to answer for.
 
     chain : with the zones of this tile alone, ``closed`` only where they are all there are.
     """
@@ -129,7 +129,7 @@ class Tile:
 
     @property
     def asked(self) -> list[str]:
-        """Names of the zones asked about."""
+        """Names of the zones in question."""
         return [self.chain.zones[place].zone_id for place in self.core]
 
 

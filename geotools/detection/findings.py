@@ -33,7 +33,7 @@ class Findings:
     perimeter : Perimeter
         That was asked.
     asked : list of str
-        Zones that were asked about.
+        Zones that were examined.
     patches : dict of str to Patch
         Every zone's strip with its values.
     standing : dict of str to tuple of float
@@ -41,7 +41,7 @@ class Findings:
     threats : dict of str to ThreatResult
         By threat, per zone of the tile in its order.
     spots : dict of (str, str) to list of (DeadSpot, str)
-        By threat and zone asked about, each spot with its cause.
+        By threat and zone in question, each spot with its cause.
     """
 
     perimeter: Perimeter

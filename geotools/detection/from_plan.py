@@ -1,4 +1,4 @@
-"""From a plan's layers to the zones, heads and rules that detection is asked about."""
+"""From a plan's layers to the zones, heads and rules that detection works on."""
 
 from __future__ import annotations
 

@@ -130,7 +130,7 @@ def search_heights(
     Parameters
     ----------
     dead_lengths : callable
-        For pairs of heights above ground, the metres of the line that let somebody through; asked for many pairs at a
+        For pairs of heights above ground, the metres of the line that let somebody through; requested many pairs at a
         time.
     now : (float, float)
         Transmitter and receiver height today, m.

@@ -59,7 +59,7 @@ def hidden_depth(perimeter: Perimeter, zone_id: str, hidden: Hidden) -> float:
 
 
 def open_in_a_hidden_dip(perimeter: Perimeter, zone_id: str, depth_m: float) -> dict[str, Flags]:
-    """Stations that each threat crosses without an alarm if a dip of this depth lies there, (n,).
+    """Stations that each threat crosses undetected if a dip of this depth lies there, (n,).
 
     The body lies that much lower, the field passes over the dip as it does over the ground that was surveyed.
     """

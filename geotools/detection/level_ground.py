@@ -1,6 +1,6 @@
 """What a stack of heads detects over level ground: what a layout can promise before the ground is looked at.
 
-The ground is level; everything else is the one engine with the site's own rules. A zone is asked about alone, as at an
+The ground is level; everything else is the one engine with the site's own rules. A zone is examined alone, as at an
 open end of the line, or as one of the chain that it stands in.
 """
 
@@ -135,7 +135,7 @@ def detected_half_width(
     length_m : float
         Between the posts, m.
     threats : sequence of str
-        Those asked about, of the rules' targets.
+        Those in question, of the rules' targets.
     reach_m, step_m : float
         Farthest offset examined, and spacing of the offsets, m.
 

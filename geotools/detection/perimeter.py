@@ -1,4 +1,4 @@
-"""Who gets through where, for any head heights on any ground: the one place that answers it.
+"""Undetected crossings, for any head heights on any ground: the one place that answers it.
 
 A zone is a straight strip between two posts with one or more pairs of heads; the beam lines of a fence line form one
 chain. Somebody crosses the chain on any way, straight or winding, over the ground of all strips; the crossing is
@@ -457,12 +457,12 @@ class Perimeter:
         return topology.counted(place)
 
     def dead(self, zone_id: str, own: Mapping[str, Array] | None = None, *, headroom: float = 0.0) -> dict[str, Flags]:
-        """Chainages at which each threat gets over the chain on some way across without an alarm, (n,).
+        """Chainages at which each threat gets over the chain on some way across undetected, (n,).
 
         Parameters
         ----------
         zone_id : str
-            The zone asked about.
+            The zone in question.
         own : mapping of str to (n, k) array, optional
             Modulation of the zone's own heads in the case to be tried; as it stands if not given.
         headroom : float

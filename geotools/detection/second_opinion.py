@@ -18,10 +18,10 @@ __all__ = ["CROSS_RELIEF_M", "FIELDS", "cross_relief", "open_in_3d", "rows_in_qu
 FIELDS = ("auto", "2d", "3d")
 CROSS_RELIEF_M = 0.10
 """Ground beside the beam line that lies so far off the strip's mean cross slope may move the answer: on the shapes of
-docs/evidence.md the two fields differ by more than 0.05 only where it lies 0.2 m off or more; half of that is asked."""
+docs/evidence.md the two fields differ by more than 0.05 only where it lies 0.2 m off or more; half of that is taken."""
 
 _BESIDE_M = 1.0
-"""How far to the side that is looked at, m: about the radius of the first Fresnel zone at mid-span (ITU-R P.530)."""
+"""How far to the side that is looked at, m: about the radius of the first Fresnel zone at mid-span (ITU-R P.530-18)."""
 
 _NEAR = (0.5, 1.6)
 """Share of the threshold within which an answer hangs on the field."""
@@ -52,7 +52,7 @@ def rows_in_question(perimeter: Perimeter, zone_id: str, field: str) -> Flags:
 
 
 def open_in_3d(perimeter: Perimeter, zone_id: str, rows: Flags) -> dict[str, Flags]:
-    """Stations that each threat crosses without an alarm by the field in three dimensions at these rows, (n,).
+    """Stations that each threat crosses undetected by the field in three dimensions at these rows, (n,).
 
     At other rows, and in other zones, the field over the profile stands.
 
@@ -63,7 +63,7 @@ def open_in_3d(perimeter: Perimeter, zone_id: str, rows: Flags) -> dict[str, Fla
     zone_id : str
         The zone.
     rows : (n,) bool
-        Stations asked about.
+        Stations in question.
     """
     zone, strip, rules = perimeter.zones[zone_id], perimeter.strip(zone_id), perimeter.rules
     asked = np.flatnonzero(rows)

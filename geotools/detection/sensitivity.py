@@ -129,7 +129,7 @@ def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
     perimeter : Perimeter
         With every zone solved as it stands.
     zone_ids : sequence of str
-        Zones asked about.
+        Zones in question.
     """
     rules = perimeter.rules
     share = THRESHOLD / rules.threshold

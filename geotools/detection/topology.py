@@ -60,7 +60,7 @@ class Steps:
 
 
 class Topology:
-    """The strips of one chain, each worked out when first asked for.
+    """The strips of one chain, each worked out when first needed.
 
     Parameters
     ----------

@@ -58,7 +58,7 @@ class Graded:
         return mine
 
     @property
-    def proven(self) -> bool:
+    def clear(self) -> bool:
         """Whether the run on the whole design surface found nobody getting through."""
         return self.dead_after_m == 0.0
 
@@ -97,7 +97,7 @@ def grade_zones(
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes
         for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
             parts = [grading]
-            if len(group) > 1 and not grading.proven:
+            if len(group) > 1 and not grading.clear:
                 parts = []
                 for zone in group:
                     parts.append(attempt([zone]))
@@ -108,8 +108,8 @@ def grade_zones(
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
     final = _whole(perimeter, surface, made)
     for look in range(_SECOND_LOOKS + 1):
-        # a zone proven with its neighbours as they were may count on a beam that has moved since
-        asked = [z for z in zones if made[z.zone_id][1].proven]
+        # a zone clear with its neighbours as they were may count on a beam that has moved since
+        asked = [z for z in zones if made[z.zone_id][1].clear]
         loose = {z.zone_id: _loose(final, surface, z.zone_id, settings) for z in asked}
         again = [z for z in asked if (found := loose[z.zone_id]) is None or found.metres > 0.0]
         if not again or look == _SECOND_LOOKS:

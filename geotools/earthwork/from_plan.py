@@ -124,7 +124,7 @@ def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
 
 
 class KeptCells:
-    """Cells of a surface where nothing may be moved, drawn where they are asked for."""
+    """Cells of a surface where nothing may be moved, drawn where they are requested."""
 
     def __init__(self, kept: STRtree, surface: DesignSurface) -> None:
         self._kept, self._surface = kept, surface

@@ -15,7 +15,7 @@ from geotools.earthwork.falls import Drainage
 from geotools.earthwork.known import Known
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.programme import Grading
-from geotools.earthwork.proof import Proof, ProvenGrading, Search, grade_until_clear, spread, tightened
+from geotools.earthwork.proof import CheckedGrading, Proof, Search, grade_until_clear, spread, tightened
 from geotools.earthwork.solving import Solver
 from geotools.earthwork.window import beside
 from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
@@ -208,11 +208,11 @@ class ZoneGroup:
             return ZoneGrading(tuple(self.zones), strip, ground, tuple(self.first), False, 0, reason, None)
         return self._finished(made, solver)
 
-    def _finished(self, made: ProvenGrading, solver: Solver) -> ZoneGrading:
+    def _finished(self, made: CheckedGrading, solver: Solver) -> ZoneGrading:
         """A surface with its water and its price."""
         crossings, ponds = solver.water(made.grading)
         price = solver.price(made.grading, crossings)
-        reason = made.reason if not made.proven else self.settings.clear_words
+        reason = made.reason if not made.clear else self.settings.clear_words
         if ponds:
             reason += f"; {len(ponds)} place(s) where water would stand and no crossing drains it"
         return ZoneGrading(
@@ -220,7 +220,7 @@ class ZoneGroup:
             self.strip,
             made.grading.design,
             tuple(made.proofs),
-            made.proven,
+            made.clear,
             made.rounds,
             reason,
             made,
@@ -233,7 +233,7 @@ class ZoneGroup:
 
     def with_robustness(self, best: ZoneGrading) -> ZoneGrading:
         """Works with what they would cost, the same heads moved, if everything turned out as drawn."""
-        if best.made is None or not best.proven:
+        if best.made is None or not best.clear:
             return best
         drawn = copy(self)
         drawn.settings = replace(self.settings, tolerances=Tolerances(0.0, 0.0, 0.0))
@@ -241,7 +241,7 @@ class ZoneGroup:
         drawn._proofs = {}
         moved = frozenset((int(k), int(end)) for k, end in np.argwhere(best.made.grading.moved))
         other = drawn.run(moved, keep_falls=False)
-        price = other.price if other.proven and other.dry else best.price
+        price = other.price if other.clear and other.dry else best.price
         return replace(best, as_drawn=min(price, best.price))
 
     def of_parts(self, parts: Sequence[ZoneGrading]) -> ZoneGrading | None:
@@ -251,7 +251,7 @@ class ZoneGroup:
         taken where every part is clear, dry and buildable, no cell of one is next to a cell of another, and the model
         agrees with all of them together, in every state that they are tried in.
         """
-        if not all(part.made is not None and part.proven and part.dry and part.buildable for part in parts):
+        if not all(part.made is not None and part.clear and part.dry and part.buildable for part in parts):
             return None
         cells = self.strip.cells
         change, near = np.zeros(len(cells.ground)), np.zeros(len(cells.ground), bool)
@@ -279,7 +279,7 @@ class ZoneGroup:
         if any(p.open.any() for p in proofs):
             return None
         rounds = max(part.rounds for part in parts)
-        made = self._finished(ProvenGrading(together, proofs, True, rounds, ""), self._solver())
+        made = self._finished(CheckedGrading(together, proofs, True, rounds, ""), self._solver())
         if not made.dry:
             return None
         bounds = [part.bound for part in parts if part.bound is not None]

@@ -56,7 +56,7 @@ class Prices:
             least = "above 0" if name in ("cut_m3", "fill_m3") else "0 or more"
             if not (value > 0 if name in ("cut_m3", "fill_m3") else value >= 0):
                 raise NumericInputError(
-                    "A price is not a price.",
+                    "Invalid price.",
                     where=name,
                     found=value,
                     expected=f"a cost {least}",

@@ -52,7 +52,7 @@ class GradingRules:
     def __post_init__(self) -> None:
         if not self.max_slope > 0:
             raise NumericInputError(
-                "The steepest slope allowed is no slope.",
+                "Invalid limit of slope.",
                 where="max_slope",
                 found=self.max_slope,
                 expected="above 0 (rise over run)",
@@ -60,14 +60,14 @@ class GradingRules:
             )
         if not 0 <= self.build_m <= 0.5 or not 0 <= self.settle_m <= 0.5:
             raise NumericInputError(
-                "The tolerance of building or the settlement is not believable.",
+                "The tolerance of building or the settlement is out of range.",
                 where="build_m, settle_m",
                 found=f"{self.build_m} and {self.settle_m} m",
                 expected="0 to 0.5 m each",
             )
         if self.balance is not None and not 0.3 <= self.balance <= 2.0:
             raise NumericInputError(
-                "The shrink or swell factor is not believable.",
+                "The shrink or swell factor is out of range.",
                 where="balance",
                 found=self.balance,
                 expected="0.3 to 2.0 m3 of compacted fill from one bank m3 of cut",

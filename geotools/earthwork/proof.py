@@ -26,7 +26,7 @@ _REFINED = 1.25
 #: Rounds in which water may ask for more falls.
 _WET_ROUNDS = 2
 
-__all__ = ["LEAST_M", "Proof", "ProvenGrading", "Search", "grade_until_clear", "spread", "tightened"]
+__all__ = ["LEAST_M", "CheckedGrading", "Proof", "Search", "grade_until_clear", "spread", "tightened"]
 
 
 @dataclass(frozen=True)
@@ -48,12 +48,12 @@ class Proof:
 
 
 @dataclass(frozen=True)
-class ProvenGrading:
-    """The last surface and what the model said of it. proven : every zone clear but for its hopeless stations."""
+class CheckedGrading:
+    """The last surface and what the model said of it. clear : every zone clear but for its hopeless stations."""
 
     grading: Grading
     proofs: list[Proof]
-    proven: bool
+    clear: bool
     rounds: int
     reason: str
 
@@ -62,7 +62,7 @@ class ProvenGrading:
 class Search:
     """How tolerances are searched.
 
-    tolerance : metres below and above the line asked for at first. reach : metres on both sides of a failing station
+    tolerance : metres below and above the line requested at first. reach : metres on both sides of a failing station
     where the ground is held too in the first round. smallest : the tolerance is not made smaller than this, metres.
     refine : trials that look for a cheaper surface once one is clear.
     most : price from which on nobody wants the surface: one that is not clear at that price is not tightened further.
@@ -94,7 +94,7 @@ def grade_until_clear(
     first: Sequence[Proof],
     search: Search,
     dry: Callable[[Grading], bool] = lambda grading: True,
-) -> ProvenGrading:
+) -> CheckedGrading:
     """Ask for straight ground only where the model finds somebody getting through, and tighten only there.
 
     Each round halves the tolerance around the failing stations and looks twice as far to both sides, for a crest throws
@@ -142,16 +142,16 @@ def grade_until_clear(
                 asked = _between(held, asked, search.tolerance)
                 continue
             problem = explained(problem)
-            return ProvenGrading(
+            return CheckedGrading(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
         if not any(p.open.any() for p in best[1]):
             if best[0].cost >= search.most * _REFINED:
-                return ProvenGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
+                return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
             best = _refined(attempt, best, held, asked, search)
-            return ProvenGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
+            return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
         if best[0].cost >= search.most:
-            return ProvenGrading(*best, False, round_, f"{_complaint(lines, best[1])}, and dearer than another way")
+            return CheckedGrading(*best, False, round_, f"{_complaint(lines, best[1])}, and dearer than another way")
         tighter = _tighter(asked, best[1], search.tolerance, search.smallest, search.reach * 2**round_)
         stuck = all((new == old).all() for new, old in zip(tighter, asked, strict=True))
         if stuck or round_ >= _TRUST_ENDS:
@@ -160,9 +160,9 @@ def grade_until_clear(
             lines = closer
         if stuck:
             reason = f"{_complaint(lines, best[1])} with the ground straight to {search.smallest * 100:.0f} cm"
-            return ProvenGrading(*best, False, round_, reason)
+            return CheckedGrading(*best, False, round_, reason)
         held, asked = asked, tighter
-    return ProvenGrading(
+    return CheckedGrading(
         *best, False, search.max_rounds, f"{_complaint(lines, best[1])} after {search.max_rounds} rounds"
     )
 
@@ -255,6 +255,6 @@ def tightened(
 def _complaint(lines: Sequence[SightLine], proofs: Sequence[Proof]) -> str:
     line, proof = next((a, p) for a, p in zip(lines, proofs, strict=True) if p.open.any())
     return (
-        f"{line.name} still lets somebody through at {place_words(proof.chainage[proof.open][0])} "
+        f"{line.name} still leaves somebody undetected at {place_words(proof.chainage[proof.open][0])} "
         f"({proof.open.mean() * 100:.0f} % of the zone)"
     )

@@ -62,7 +62,7 @@ def site_plan(sheet: Sheet, drawings: SheetSet) -> None:
     north_arrow(sheet, (_PLAN.right - 9, _PLAN.top + 13))
     sheet.words(
         (_PLAN.left, _PLAN.bottom + 5),
-        "Crosses at round coordinates of the plan's system. Zones with works heavy; fence broken; posts as dots; "
+        "Crosses at round coordinates of the plan's system. Zones with works heavy; fence dashed; posts as dots; "
         "cut and fill coloured as on the zones' sheets.",
         6.5,
         room=_PLAN.width,

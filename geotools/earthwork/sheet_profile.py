@@ -87,9 +87,9 @@ def zone_sheet(sheet: Sheet, work: Works, drawings: SheetSet) -> None:
     )
     sheet.words(
         (24, 233.5),
-        f"Station 0 is the transmitter's post, the last station the receiver's; the line bears "
+        f"Chainage 0 is the transmitter's post, the last chainage the receiver's; the line bears "
         f"{work.line.azimuth_deg:.2f} degrees from grid north. "
-        "Stations with a triangle are where the works are deepest.",
+        "Chainages with a triangle are where the works are deepest.",
         7.5,
         room=380,
     )
@@ -193,7 +193,7 @@ def _section(sheet: Sheet, work: Works, start: float) -> Panel:
         panel.curve(np.array([s, s]), np.array([levels, levels + top]), width=0.5)
     for k, word in enumerate(("Long", "section")):
         sheet.words((24, _SECTION_TOP + 5 + 4 * k), word, 9, bold=True)
-    for k, word in enumerate(("heights", f"{across / upright:.3g} times", "enlarged")):
+    for k, word in enumerate(("vertical", "exaggeration", f"{across / upright:.3g}x")):
         sheet.words((24, _SECTION_TOP + 14 + 3 * k), word, 6.5)
     sheet.words((40, _SECTION_TOP + _SECTION_TALL / 2), "level [m]", 7.5, anchor="middle", angle=90)
     return panel
@@ -205,7 +205,7 @@ def _table(sheet: Sheet, work: Works, panel: Panel) -> None:
     design = np.interp(work.chainage, work.fine, work.fine_design)
     change = np.where(np.abs(design - existing) < 0.005, 0.0, design - existing)
     rows = (
-        ("station [m]", [f"{s:.1f}" for s in work.chainage]),
+        ("chainage [m]", [f"{s:.1f}" for s in work.chainage]),
         ("existing [m]", [f"{z:.2f}" for z in existing]),
         ("design [m]", [f"{z:.2f}" for z in design]),
         ("cut - / fill + [m]", ["0.00" if v == 0.0 else f"{v:+.2f}" for v in change]),

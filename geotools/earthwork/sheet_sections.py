@@ -78,7 +78,7 @@ def section_scales(sections: Sequence[CrossSection]) -> SectionScales:
 def section_sheet(sheet: Sheet, part: Sequence[CrossSection], scales: SectionScales) -> None:
     """Draw the sections of one sheet, down the columns."""
     draw_legend(sheet, (24 + _LABELS, 18), {"existing ground": EXISTING, "design surface": DESIGN})
-    sheet.words((404, 18), "seen from the transmitter to the receiver; L left, R right", 7, anchor="end")
+    sheet.words((404, 18), "looking from transmitter to receiver; L left, R right", 7, anchor="end")
     rows = -(-len(part) // _COLUMNS)
     for place, section in enumerate(part):
         column, row = divmod(place, rows)
@@ -109,7 +109,7 @@ def _draw(sheet: Sheet, corner: tuple[float, float], section: CrossSection, scal
     panel.curve(np.zeros(2), np.array(panel.y), width=0.2, dash=(4.0, 1.5))
     cut, fill = (float(area[0]) for area in section_areas(work.offset, work.existing[[i]], work.design[[i]]))
     deep = "; deepest here" if np.isin(work.chainage[i], work.deepest) else ""
-    title = f"{work.zone_id}, station {work.chainage[i]:.1f}; cut {cut:.2f} m2, fill {fill:.2f} m2{deep}"
+    title = f"{work.zone_id}, chainage {work.chainage[i]:.1f}; cut {cut:.2f} m2, fill {fill:.2f} m2{deep}"
     sheet.words((box.left, box.top - 1.8), title, 8, bold=True, room=_ROOM_WIDE - _LABELS - 2)
     for k, name in enumerate(("offset [m]", "existing [m]", "design [m]")):
         sheet.words((box.left - 7, box.bottom + 4.2 + 3.7 * k), name, 6.5, anchor="end")

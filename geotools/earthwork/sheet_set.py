@@ -66,7 +66,7 @@ class Quantities:
     def notes(self) -> tuple[str, ...]:
         """What the figures stand on, in sentences."""
         compacted = (
-            "one cubic metre in the ground is taken to give one of compacted fill, for none is stated"
+            "one cubic metre in the ground is taken to give one of compacted fill, as no shrinkage factor is given"
             if self.balance is None
             else f"one cubic metre in the ground gives {self.balance:g} of compacted fill"
         )

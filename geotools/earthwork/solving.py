@@ -151,7 +151,7 @@ class Solver:
         return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=False)
 
     def _without_dust(self, grading: Grading) -> Grading:
-        """The grading without changes too thin to see; what is left is what the model is asked about."""
+        """The grading without changes too thin to see; what is left is what the model is in question."""
         dust = np.abs(grading.design - self.cells.ground) < LEAST_M
         made = replace(
             grading,

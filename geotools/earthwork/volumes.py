@@ -62,7 +62,7 @@ def prismoidal(chainage: np.ndarray, area: np.ndarray, middle_area: np.ndarray) 
     middle_area = np.asarray(middle_area, float)
     if middle_area.shape != (len(area) - 1,):
         raise NumericInputError(
-            "The prismoidal formula wants one middle area for every interval.",
+            "The prismoidal formula needs one middle area for every interval.",
             found=f"{middle_area.size} middle areas for {len(area)} sections",
             expected=f"{len(area) - 1} middle areas",
         )

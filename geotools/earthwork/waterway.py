@@ -48,11 +48,11 @@ class Waterway:
         return np.c_[self.line[[0, -1]], [self.inlet_m, self.outlet_m]]
 
     def in_words(self, along: BeamLine) -> str:
-        """Kind, station and levels in a line of text."""
+        """Kind, chainage and levels in a line of text."""
         station = float(along.from_map(*self.line.mean(axis=0))[0])
         length = float(np.hypot(*np.diff(self.line, axis=0).T).sum())
         return (
-            f"{self.name} {self.kind}, station {station:.1f}, {length:.1f} m, "
+            f"{self.name} {self.kind}, chainage {station:.1f}, {length:.1f} m, "
             f"inlet {self.inlet_m:.2f}, outlet {self.outlet_m:.2f}"
         )
 

@@ -12,7 +12,7 @@ from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import State, Tolerances
 from geotools.earthwork.falls import WaterCrossing, WaterRules
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.proof import Proof, ProvenGrading
+from geotools.earthwork.proof import CheckedGrading, Proof
 from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
@@ -25,7 +25,7 @@ class GradeSettings:
 
     rules : slopes, prices, balance. under_m : half width of the ground that has to follow the line, about the radius of
     the first Fresnel zone. batter_m : ground on both sides of it that may be worked to tie in.
-    tolerance_m : metres from straight first asked for, by threat. height_limits : lowest and highest head height by
+    tolerance_m : metres from straight first needed, by threat. height_limits : lowest and highest head height by
     level; a level that is missing keeps its heads where they are. headroom : share of the threshold that graded ground
     keeps in hand. tolerances : how far works and heads may be off while the zone stays clear. machine : what can be
     made. accuracy_m : works thinner than what the survey is good for are not made. water : what flow paths keep; None
@@ -74,10 +74,10 @@ class ZoneGrading:
     strip: StripCells
     design: np.ndarray
     proofs: tuple[Proof, ...]
-    proven: bool
+    clear: bool
     rounds: int
     reason: str
-    made: ProvenGrading | None
+    made: CheckedGrading | None
     crossings: tuple[WaterCrossing, ...] = ()
     price: float = 0.0
     dry: bool = True

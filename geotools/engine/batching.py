@@ -38,7 +38,7 @@ def look_at(asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse
 
     Returns
     -------
-    list of StripResponse, one for each beam asked for.
+    list of StripResponse, one for each beam requested.
 
     Raises
     ------

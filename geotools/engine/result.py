@@ -140,7 +140,7 @@ class Plan:
 
     @cached_property
     def rasters(self) -> dict[str, Raster]:
-        """Rasters by name without ending, read when first asked for."""
+        """Rasters by name without ending, read when first needed."""
         return {path.stem: Raster.open(path) for path in self.files.values() if path.suffix == ".tif"}
 
     def _raster_names(self) -> list[str]:

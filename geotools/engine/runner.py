@@ -33,6 +33,7 @@ from geotools.plan.freshness import Record
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import PLAN_NAME, Workspace
 from geotools.site import Site
+from geotools.site.placeholders import placeholders
 from geotools.site.sources import Sources, input_hashes, library_versions, open_sources
 from geotools.terrain.model import Terrain
 
@@ -203,6 +204,9 @@ class Job:
                 ctx.scratch.mkdir()
                 result = _run_step(step, ctx)
                 _check_result(step, result, ctx.scratch)
+                if rests_on := placeholders(self.site, reads.sections):
+                    result.summary["placeholders"] = list(rests_on)
+                    ctx.say(f"rests on placeholders: {'; '.join(rests_on)}")
                 held = {"fence"} & edited & set(result.layers) if not redesign else set()
                 self._tell_replaced(step, reads, ctx, edited - held)
                 was = {out.schema.name: before.get(out.schema.name) for out in step.outputs} | reads.layers
@@ -391,7 +395,7 @@ class Job:
 
     def provenance(self) -> list[dict[str, Any]]:
         """What the plan says of the steps that wrote into it, a row each."""
-        # asked for many times in a step, and read anew only where the file was written to
+        # requested many times in a step, and read anew only where the file was written to
         state = file_state(self.workspace.plan)
         if self._held_rows is None or self._held_rows[0] != state:
             there = self.workspace.has(PROVENANCE)

@@ -83,7 +83,7 @@ class Beside:
         return result
 
     def close(self) -> None:
-        """Let the process go; one is started again when it is allowed and asked for."""
+        """Let the process go; one is started again when it is allowed and requested."""
         self.allowed = False
         with self._lock:
             self._workers.close()  # it holds nothing that anybody misses

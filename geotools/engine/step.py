@@ -35,7 +35,7 @@ R = TypeVar("R")
 
 ENTRY_POINT_GROUP = "geotools.steps"
 
-#: The steps of this distribution, in the order of the job. Their modules are loaded when they are asked for.
+#: The steps of this distribution, in the order of the job. Their modules are loaded when they are requested.
 BUILT_IN = (
     "inspect",
     "layout",
@@ -195,7 +195,7 @@ class StepContext:
     ``scratch`` is an empty folder: files written there under the names declared in ``files`` are moved beside the plan
     once everything has been validated. ``edited`` names layers that a person changed since a step wrote them, ``kept``
     those and what was edited before and taken as it stood by the steps since. ``notes`` collects what the user should
-    be told.
+    know.
     """
 
     site: Site
@@ -212,7 +212,7 @@ class StepContext:
 
     @property
     def terrain(self) -> Terrain:
-        """The site's terrain, opened when first asked for."""
+        """The site's terrain, opened when first needed."""
         return self.open_terrain()
 
     def read(self, schema: LayerSchema) -> GeoDataFrame:

@@ -108,7 +108,7 @@ class TrackedWorkspace(Workspace):
     reads : Reads
         Where it is noted.
     inputs : iterable of LayerSchema
-        Layers that the step declares: those missing count as looked for where the list of layers is asked for.
+        Layers that the step declares: those missing count as looked for where the list of layers is requested.
     """
 
     def __init__(self, held: Workspace, reads: Reads, inputs: Iterable[LayerSchema] = ()) -> None:

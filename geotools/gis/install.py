@@ -38,7 +38,7 @@ def install_plugin(profile: Path, *, overwrite: bool = False, command: list[str]
     command : words that start geotools; this interpreter's ``-m geotools`` where left out.
 
     The old plugin folder is replaced only when the new one is complete. OutputError where there is one already and
-    ``overwrite`` was not asked for, or the profile cannot be written.
+    ``overwrite`` was not given, or the profile cannot be written.
     """
     target = profile / "python" / "plugins" / PLUGIN_NAME
     if target.exists() and not overwrite:

@@ -18,7 +18,7 @@ _SHORT_OF_ROOM = 50_000_000
 
 
 def remote_allowed() -> bool:
-    """Whether the user asked for remote and virtual files."""
+    """Whether the user requested remote and virtual files."""
     return os.environ.get(ALLOW_REMOTE) == "1"
 
 

@@ -1,7 +1,7 @@
 """What a camera resolves at a distance: pixels per metre, field of view, and the operational classes they allow.
 
 Thin lens: at distance d the picture is ``d * sensor / focal length`` wide, so its density is
-``pixels * focal length / (sensor * d)``. The density classes are those of IEC/EN 62676-4 (from memory; verify before
+``pixels * focal length / (sensor * d)``. The density classes are those of IEC 62676-4:2014 (from memory; verify before
 relying on them).
 """
 
@@ -24,7 +24,7 @@ DENSITY_CLASSES: dict[str, float] = {
     "identify": 250.0,
     "inspect": 1000.0,
 }
-"""Pixels per metre at the person, lowest first (IEC/EN 62676-4, from memory)."""
+"""Pixels per metre at the person, lowest first (IEC 62676-4:2014, from memory; superseded by an edition of 2025)."""
 
 
 @dataclass(frozen=True)

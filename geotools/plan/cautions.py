@@ -1,4 +1,4 @@
-"""What everybody who acts on the results has to be told, in one wording for steps, layers, sheets and report."""
+"""What everybody who acts on the results must know, in one wording for steps, layers, sheets and report."""
 
 from __future__ import annotations
 

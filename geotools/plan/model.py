@@ -114,7 +114,7 @@ class Zone:
         Whether transmitter to receiver is the fence line's own direction.
     heads : tuple of Head
         The heads of both posts as they stand, for rows and drawings; empty where nobody has placed them one by one.
-    earthwork_m3, blind_m : float or None
+    earthwork_m3, left_open_m : float or None
         Expected when it was laid out: cut and fill, m3; fence that stays blind, m.
     """
 
@@ -126,7 +126,7 @@ class Zone:
     forward: bool = True
     heads: tuple[Head, ...] = ()
     earthwork_m3: float | None = None
-    blind_m: float | None = None
+    left_open_m: float | None = None
 
     @classmethod
     def of_heads(cls, zone_id: str, heads: Sequence[Head], *, fence_id: str = "", number: int = 0) -> Zone:

@@ -12,7 +12,7 @@ from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
 __all__ = ["stack_sheets"]
 
-_LEVEL_COLOUR = {"low": ORANGE, "usual": BLUE, "top": GREEN}
+_LEVEL_COLOUR = {"low": ORANGE, "main": BLUE, "top": GREEN}
 _ROWS, _COLUMNS = 2, 4
 #: Millimetres: edge of the sheet, room of its title, of a post's own title and of the words below its ground line.
 _EDGE, _TITLE, _NAME, _BELOW = 12.0, 14.0, 7.0, 12.0
@@ -119,7 +119,7 @@ def stack_sheets(
         tall = (sheet.height - 2 * _EDGE - _TITLE) / _ROWS
         scale = scale_for(top_m, tall - _NAME - _BELOW)
         sheet.words((_EDGE, _EDGE + 4), f"{title}: stacks {state}, page {page + 1} of {pages}", 11, bold=True)
-        about = f"Posts from the side, {scale_text(scale)}; heads are drawn larger or smaller than yours may be."
+        about = f"Posts from the side, {scale_text(scale)}; head sizes are symbolic."
         sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN)
         for k, (zone, at_start) in enumerate(posts[page * a_page : (page + 1) * a_page]):
             row, column = divmod(k, _COLUMNS)

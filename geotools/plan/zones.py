@@ -47,7 +47,7 @@ def head_rows(zone: Zone, junctions: tuple[str | None, str | None]) -> list[Row]
                     "polarisation": head.polarisation,
                     "channel": head.channel,
                     "margin_db": None,
-                    "heard_head_id": None,
+                    "interferer_head_id": None,
                     "azimuth_deg": azimuth,
                     "tilt_deg": tilt,
                     "geometry": Point(head.x, head.y, head.z),
@@ -90,7 +90,7 @@ def zone_row(zone: Zone, fence: LineString, half_width_m: float) -> Row:
         "start_role": "transmitter" if zone.forward else "receiver",
         "levels": " ".join(pair.level for pair in zone.pairs),
         "earthwork_m3": zone.earthwork_m3,
-        "blind_m": zone.blind_m,
+        "left_open_m": zone.left_open_m,
         "geometry": line.rectangle(0.0, line.length, half_width_m),
     }
 

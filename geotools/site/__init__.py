@@ -11,9 +11,9 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
-from geotools.site.base import SiteSection, setting
-from geotools.site.care import Upkeep, WalkTest
-from geotools.site.catalogue import COMMON, HeadTypeSettings, TargetSettings, default_head_types, default_targets
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
+from geotools.site.care import MaintenanceTask, Upkeep, WalkTest, default_maintenance
+from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
@@ -37,6 +37,7 @@ __all__ = [
     "Inputs",
     "Layout",
     "Level",
+    "MaintenanceTask",
     "Sheets",
     "Site",
     "SitePrices",
@@ -55,15 +56,18 @@ class Site(SiteSection):
 
     name: str = setting("name of the site", min_length=1, max_length=100)
     threats: tuple[str, ...] = setting(
-        "threats the perimeter must answer, names of targets", default=("walk", "crawl", "prone"), min_length=1
+        "threats the perimeter must detect, names of targets",
+        mark=CHOICE,
+        default=("walk", "crawl", "prone"),
+        min_length=1,
     )
-    fence_height_m: float = setting("height of the fence", unit="m", default=2.44, gt=0.5, le=10)
+    fence_height_m: float = setting("height of the fence", unit="m", mark=PLACEHOLDER, default=2.4, gt=0.5, le=10)
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
     channels: Channels = setting("channels", default_factory=Channels)
     cameras: Cameras = setting("cameras", default_factory=Cameras)
-    survey: SurveySettings = setting("how far the terrain is to be trusted", default_factory=SurveySettings)
+    survey: SurveySettings = setting("accuracy of the terrain model", default_factory=SurveySettings)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
@@ -71,9 +75,17 @@ class Site(SiteSection):
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
-    stack: tuple[Level, ...] = setting("heads on every post; empty to take what the threats ask for", default=())
+    stack: tuple[Level, ...] = setting("heads on every post; empty to take those that the threats call for", default=())
     stack_rules: tuple[StackRule, ...] = setting(
-        "which threat asks for which head", mark=COMMON, default_factory=default_stack_rules, min_length=1
+        "which threat calls for which head; given here, they replace all of the catalogue's",
+        mark=PLACEHOLDER,
+        default_factory=default_stack_rules,
+        min_length=1,
+    )
+    maintenance: tuple[MaintenanceTask, ...] = setting(
+        "maintenance tasks; given here, they replace all of the catalogue's",
+        mark=PLACEHOLDER,
+        default_factory=default_maintenance,
     )
 
     folder: Path = setting("folder of the site file, from which its paths count", default=Path("."), exclude=True)
@@ -168,6 +180,16 @@ class Site(SiteSection):
             raise ValueError("a level of the stack is named twice")
         return self
 
+    @classmethod
+    def catalogues(cls) -> dict[str, Any]:
+        """What counts where the site file names nothing of its own, by section: as mappings by name, or in order."""
+        return {
+            "targets": default_targets(),
+            "head_types": default_head_types(),
+            "stack_rules": default_stack_rules(),
+            "maintenance": default_maintenance(),
+        }
+
     @cached_property
     def all_targets(self) -> dict[str, TargetSettings]:
         """The catalogue with the site's own targets laid over it."""
@@ -201,7 +223,7 @@ def _explain(problem: ValidationError, path: Path) -> SiteError:
         lines.append(f"{place}: {error['msg']}{shown}")
     more = f" (and {len(lines) - 5} more)" if len(lines) > 5 else ""
     return SiteError(
-        "a setting of the site cannot be" if path == _FROM_FRAMES else "the site file says something that cannot be",
+        "the site has an invalid setting" if path == _FROM_FRAMES else "the site file has an invalid setting",
         where=path,
         found="; ".join(lines[:5]) + more,
         mend="correct these settings; the manual page of the site file lists names, units and ranges",

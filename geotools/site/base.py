@@ -9,6 +9,10 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
 _NO_DEFAULT: Any = ...
+#: Marks a default that stands for a figure which only the user can know; results name those they rest on.
+PLACEHOLDER = "placeholder"
+#: Marks a default that is no fact of the trade: how finely is computed, what is left out, where nothing is given.
+CHOICE = "a choice of this toolkit"
 
 
 class SiteSection(BaseModel):
@@ -27,11 +31,11 @@ class SiteSection(BaseModel):
         numbers = bool(kinds & {float, int})
         for part in _values(value):
             if numbers and bool not in kinds and isinstance(part, bool | np.bool_):
-                raise ValueError("a number is wanted here, not true or false")
+                raise ValueError("expected a number, not true or false")
             if numbers and str not in kinds and isinstance(part, str):
-                raise ValueError("a number is wanted here, without quotes")
+                raise ValueError("expected a number, without quotes")
             if kinds - {type(None)} == {bool} and not isinstance(part, bool | np.bool_):
-                raise ValueError("true or false is wanted here, without quotes")
+                raise ValueError("expected true or false, without quotes")
         return value
 
 

@@ -1,18 +1,21 @@
 """Targets and head types a site file can name without describing them; it may add its own or change these.
 
-Sizes, bands and ranges are the beam model's own catalogue (`geotools.beam`); what is added here is common practice, no
-source.
+Sizes, bands and ranges are the beam model's own catalogue (`geotools.beam`). The head types stand for no equipment: one
+class for each band, its figures round placeholders.
 """
 
 from __future__ import annotations
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 
 COMMON = "common practice, no source"
 #: How far the ground may lie below straight: a person this low or lower counts as prone (common practice, from memory).
 PRONE_HEIGHT_M = 0.35
 PRONE_STRAIGHTNESS_M, CRAWL_STRAIGHTNESS_M = 0.075, 0.15
+#: What the set-up sheet says where the head type has no words of its own.
+UPRIGHT = "upright, fitted as the head's manual says"
+TURNED = "turned 90 degrees; weather cover and drains placed as the head's manual says"
 
 
 class TargetSettings(SiteSection):
@@ -20,9 +23,9 @@ class TargetSettings(SiteSection):
 
     height_m: float = setting("height of the silhouette", unit="m", ge=0.01, le=5)
     width_m: float = setting("width of the silhouette", unit="m", ge=0.01, le=10)
-    base_m: float = setting("height of its underside above the ground", unit="m", default=0.0, ge=0, le=20)
+    base_m: float = setting("height of its underside above the ground", unit="m", mark=CHOICE, default=0.0, ge=0, le=20)
     straightness_m: float | None = setting(
-        "how far the ground may lie off the straight line between the heads' feet, for the straightness rule",
+        "how far the ground may lie off the straight line between the heads' feet, for the straight-edge check",
         unit="m",
         default=None,
         gt=0,
@@ -36,8 +39,14 @@ class HeadTypeSettings(SiteSection):
     frequency_ghz: float = setting("carrier frequency", unit="GHz", ge=1, le=100)
     beamwidth_az_deg: float = setting("half-power beamwidth, level", unit="degree", ge=0.5, le=40)
     beamwidth_el_deg: float = setting("half-power beamwidth, upright", unit="degree", ge=0.5, le=40)
-    min_range_m: float = setting("shortest distance between the heads", unit="m", default=3.0, ge=1)
+    min_range_m: float = setting("shortest distance between the heads", unit="m", mark=PLACEHOLDER, default=3.0, ge=1)
     max_range_m: float = setting("longest distance between the heads", unit="m", gt=3, le=5000)
+    upright_fitting: str = setting(
+        "how an upright head is fitted, for the set-up sheet", mark=PLACEHOLDER, default=UPRIGHT, max_length=200
+    )
+    turned_fitting: str = setting(
+        "how a head turned 90 degrees is fitted, for the set-up sheet", mark=PLACEHOLDER, default=TURNED, max_length=200
+    )
 
 
 def default_targets() -> dict[str, TargetSettings]:
@@ -54,8 +63,8 @@ def default_targets() -> dict[str, TargetSettings]:
     return found
 
 
-#: Shortest distances by head type, where it is not the plain 3 m. UFC 4-021-02NF, 5-4.3.2 (10 ft; 100 ft at 24 GHz).
-_SHORTEST_M = {"10 GHz": 3.0, "24 GHz": 30.0}
+#: Shortest distances by head type (placeholders).
+_SHORTEST_M = {"10 GHz": 5.0, "24 GHz": 20.0}
 
 
 def default_head_types() -> dict[str, HeadTypeSettings]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -64,14 +64,17 @@ class Detection(SiteSection):
     half_width_m: float = setting(
         "half of the width of ground examined about the beam line", unit="m", mark=COMMON, default=2.0, ge=0.5, le=10
     )
-    spacing_m: float = setting("spacing of the places examined along a beam", unit="m", default=0.5, ge=0.1, le=2)
+    spacing_m: float = setting(
+        "spacing of the places examined along a beam", unit="m", mark=CHOICE, default=0.5, ge=0.1, le=2
+    )
     grass_m: float = setting(
         "height that grass or snow may reach: it hides a crawler from below, or reflects at its top",
         unit="m",
+        mark=CHOICE,
         default=0.0,
         ge=0,
         le=0.5,
     )
     rain_mm_h: float = setting(
-        "rain rate for which the loss of each beam is given", unit="mm/h", default=50.0, ge=0, le=300
+        "rain rate for which the loss of each beam is given", unit="mm/h", mark=CHOICE, default=50.0, ge=0, le=300
     )

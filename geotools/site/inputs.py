@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 VerticalUnit = Literal["metre", "foot", "US survey foot"]
@@ -21,7 +21,7 @@ class Inputs(SiteSection):
         "coordinate system of the fence file where it names none (DXF never does)", default=None
     )
     terrain: str = setting("raster with the ground's height")
-    terrain_band: int = setting("band of that raster", default=1, ge=1, le=100)
+    terrain_band: int = setting("band of that raster", mark=CHOICE, default=1, ge=1, le=100)
     terrain_crs: str | None = setting("coordinate system of the raster where it names none", default=None)
     vertical_unit: VerticalUnit | None = setting(
         "unit of the raster's heights where the file does not say it", default=None

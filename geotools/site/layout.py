@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -12,18 +12,19 @@ class Layout(SiteSection):
     """Layout settings; the defaults follow common practice and can be edited."""
 
     side: Literal["inside", "outside", "left", "right", "between"] = setting(
-        "side of the fence the beams stand on; left and right are seen along the line; between is midway of two fences",
+        "side of the fence the beams stand on; left and right count along the line; between is midway of two fences",
+        mark=CHOICE,
         default="inside",
     )
     setback_m: float = setting(
         "distance of the beam line from the fence", unit="m", mark=COMMON, default=3.0, ge=0.5, le=50
     )
     max_zone_m: float = setting(
-        "longest zone, as camera assessment allows", unit="m", mark=COMMON, default=100.0, ge=10, le=457
+        "longest zone, as camera assessment allows", unit="m", mark=COMMON, default=100.0, ge=10, le=5000
     )
-    min_zone_m: float = setting("shortest zone worth two posts", unit="m", default=10.0, ge=3, le=100)
+    min_zone_m: float = setting("shortest zone worth two posts", unit="m", mark=COMMON, default=10.0, ge=3, le=100)
     overlap_m: float = setting(
-        "least overlap of two zones in line; the heads' dead spots may ask for more",
+        "least overlap of two zones in line; the heads' dead spots may require more",
         unit="m",
         mark=COMMON,
         default=5.0,
@@ -42,7 +43,7 @@ class Layout(SiteSection):
         "free distance between a beam and fence or keep-out", unit="m", mark=COMMON, default=0.3, ge=0, le=5
     )
     post_clear_m: float = setting(
-        "least distance of a post from fence or keep-out, so that it is no climbing aid",
+        "least distance of a post from fence or keep-out, so that it is no aid to climbing",
         unit="m",
         mark=COMMON,
         default=1.0,
@@ -50,18 +51,20 @@ class Layout(SiteSection):
         le=10,
     )
     fresnel_zones: float = setting(
-        "width of a beam in radii of the first Fresnel zone (ITU-R P.530)", mark=COMMON, default=1.0, ge=0.6, le=3
+        "width of a beam in radii of the first Fresnel zone (ITU-R P.530-18)", mark=COMMON, default=1.0, ge=0.6, le=3
     )
     stagger_m: float = setting(
-        "sideways distance of two posts whose zones overlap in line, at most; less where the strips that the two zones "
-        "see would not meet",
+        "sideways distance of two posts whose zones overlap in line, at most; less where the strips in which the two "
+        "zones detect would not meet",
         unit="m",
         mark=COMMON,
         default=0.5,
         ge=0,
         le=3,
     )
-    station_m: float = setting("spacing of the places examined for a post", unit="m", default=5.0, ge=1, le=50)
+    candidate_spacing_m: float = setting(
+        "spacing of the places examined for a post", unit="m", mark=CHOICE, default=5.0, ge=1, le=50
+    )
     gate_margin_m: float = setting(
         "how far a gate's own zone reaches past the gate on either side",
         unit="m",
@@ -71,7 +74,7 @@ class Layout(SiteSection):
         le=20,
     )
     dead_ground_m: float = setting(
-        "price put on a metre of perimeter that stays blind, in the site's currency",
+        "weight of a metre of perimeter that stays undetected, in the site's currency",
         mark="a weight, not a price of the trade",
         default=2000.0,
         ge=0,

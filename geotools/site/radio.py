@@ -7,9 +7,16 @@ from geotools.site.catalogue import COMMON
 
 
 class Channels(SiteSection):
-    """Channel settings; the defaults follow common practice and the head maker's data sheet overrules them."""
+    """Channel settings; the head maker's data sheet overrules the defaults."""
 
-    available: int = setting("channels the heads offer", mark=COMMON, default=6, ge=1, le=64)
+    available: int | None = setting(
+        "channels the heads offer; empty to be given the number that is needed", default=None, ge=1, le=64
+    )
+    shared_in_stack: bool = setting(
+        "whether all beams of a zone's stack share one channel; false: each beam is given its own by the same margins",
+        mark=COMMON,
+        default=True,
+    )
     protection_db: float = setting(
         "how far an unwanted signal on the channel must lie below the wanted one",
         unit="dB",

@@ -4,26 +4,30 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
 class Cameras(SiteSection):
     """Camera settings: one kind of camera, several lenses."""
 
-    wanted_class: Literal["monitor", "detect", "observe", "recognise", "identify", "inspect"] = setting(
-        "class of IEC/EN 62676-4 wanted at the far end of a zone (classes from memory: verify)",
+    required_class: Literal["monitor", "detect", "observe", "recognise", "identify", "inspect"] = setting(
+        "class of IEC 62676-4:2014 required at the far end of a zone (from memory; superseded in 2025: verify)",
         mark=COMMON,
         default="observe",
     )
-    sensor_width_mm: float = setting("light-sensitive width of the sensor", unit="mm", default=5.6, gt=1, le=40)
-    sensor_height_mm: float = setting("light-sensitive height of the sensor", unit="mm", default=3.15, gt=1, le=40)
-    width_px: int = setting("pixels across", default=1920, ge=320, le=20000)
-    height_px: int = setting("pixels down", default=1080, ge=240, le=20000)
+    sensor_width_mm: float = setting(
+        "light-sensitive width of the sensor", unit="mm", mark=PLACEHOLDER, default=5.6, gt=1, le=40
+    )
+    sensor_height_mm: float = setting(
+        "light-sensitive height of the sensor", unit="mm", mark=PLACEHOLDER, default=3.15, gt=1, le=40
+    )
+    width_px: int = setting("pixels across", mark=PLACEHOLDER, default=1920, ge=320, le=20000)
+    height_px: int = setting("pixels down", mark=PLACEHOLDER, default=1080, ge=240, le=20000)
     lenses_mm: tuple[float, ...] = setting(
         "focal lengths at hand",
         unit="mm",
-        mark=COMMON,
+        mark=PLACEHOLDER,
         default=(4.0, 6.0, 8.0, 12.0, 16.0, 25.0, 35.0, 50.0),
         min_length=1,
     )

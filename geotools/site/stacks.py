@@ -1,4 +1,4 @@
-"""Which heads stand on a post: the trade's rules from threats to heads, as defaults a site file may replace."""
+"""Which heads stand on a post: rules from threats to heads, as placeholders a site file may replace."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import model_validator
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 Polarisation = Literal["vertical", "horizontal"]
@@ -16,10 +16,10 @@ Polarisation = Literal["vertical", "horizontal"]
 class Level(SiteSection):
     """One head of the stack on every post."""
 
-    level: Literal["low", "usual", "top"] = setting("place in the stack")
+    level: Literal["low", "main", "top"] = setting("place in the stack")
     head_type: str = setting("head type, from the catalogue or from head_types")
     height_m: float = setting("height of the head's axis above the ground", unit="m", gt=0.05, le=10)
-    min_height_m: float = setting("lowest height it may be set to", unit="m", default=0.2, gt=0.05, le=10)
+    min_height_m: float = setting("lowest height it may be set to", unit="m", mark=COMMON, default=0.2, gt=0.05, le=10)
     max_height_m: float | None = setting(
         "highest height it may be set to; empty for 0.15 m above its height", unit="m", default=None, gt=0.05, le=10
     )
@@ -46,24 +46,33 @@ class Level(SiteSection):
 class StackRule(Level):
     """A head that certain threats ask for."""
 
-    threats: tuple[str, ...] = setting("threats that ask for this head; empty for every post", default=())
-    at_fence_top: bool = setting("whether it stands at the height of the fence instead of height_m", default=False)
-    source: str = setting("where the rule comes from", default=COMMON)
+    threats: tuple[str, ...] = setting("threats that call for this head; empty for every post", default=())
+    at_fence_top: bool = setting(
+        "whether it stands at the height of the fence instead of height_m", mark=CHOICE, default=False
+    )
+    source: str = setting("where the rule comes from", default="site file")
 
 
 def default_stack_rules() -> tuple[StackRule, ...]:
-    """The trade's rules (common practice, no source)."""
+    """One head for people on foot, a low one for the prone, one at the fence's top; heights are round placeholders."""
     return (
-        StackRule(level="usual", head_type="10 GHz", height_m=0.91, min_height_m=0.5),
+        StackRule(level="main", head_type="10 GHz", height_m=0.9, min_height_m=0.5, source=PLACEHOLDER),
         StackRule(
             level="low",
             head_type="24 GHz",
             height_m=0.30,
             min_height_m=0.20,
             threats=("prone", "prone side-on", "sphere"),
+            source=PLACEHOLDER,
         ),
         StackRule(
-            level="top", head_type="10 GHz", height_m=2.44, min_height_m=1.2, threats=("bridge",), at_fence_top=True
+            level="top",
+            head_type="10 GHz",
+            height_m=2.4,
+            min_height_m=1.2,
+            threats=("bridge",),
+            at_fence_top=True,
+            source=PLACEHOLDER,
         ),
     )
 
@@ -98,7 +107,7 @@ def stack_for(
 def cross_polarised(levels: Sequence[Level], band_ghz: dict[str, float]) -> tuple[Level, ...]:
     """The stack with every second head of a band turned by 90 degrees, where the site file leaves it open.
 
-    Heads of one band on one post would hear each other; crossed polarisations keep them apart (common practice).
+    Heads of one band on one post would interfere; crossed polarisations keep them apart (common practice).
     """
     seen: dict[int, int] = {}
     done: list[Level] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -15,7 +15,7 @@ class SurveySettings(SiteSection):
         default=None,
     )
     correlation_m: float = setting(
-        "distance over which the model's errors go together, where check points do not tell",
+        "distance over which the model's errors go together, where check points do not give it",
         unit="m",
         mark=COMMON,
         default=8.0,
@@ -23,9 +23,12 @@ class SurveySettings(SiteSection):
         le=500,
     )
     draws: int = setting(
-        "grounds drawn within the survey's accuracy to tell how certain a dead spot is; 0 for none",
+        "grounds drawn within the survey's accuracy to estimate how certain a dead spot is; 0 for none",
+        mark=CHOICE,
         default=32,
         ge=0,
         le=2000,
     )
-    seed: int = setting("first number of the random sequence, so that runs repeat", default=1, ge=0, le=2**31)
+    seed: int = setting(
+        "first number of the random sequence, so that runs repeat", mark=CHOICE, default=1, ge=0, le=2**31
+    )

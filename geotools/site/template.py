@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -15,7 +16,16 @@ from pydantic.fields import FieldInfo
 
 from geotools.site.base import SiteSection
 
-__all__ = ["Setting", "relative_to", "repeated", "section_settings", "site_text", "subsections", "toml_value"]
+__all__ = [
+    "Setting",
+    "relative_to",
+    "repeated",
+    "section_settings",
+    "site_text",
+    "subsections",
+    "toml_key",
+    "toml_value",
+]
 
 
 @dataclass(frozen=True)
@@ -43,6 +53,11 @@ def toml_value(value: Any) -> str:
         return "[" + ", ".join(toml_value(v) for v in value) + "]"
     # a TOML basic string escapes as JSON does, save that DEL must be escaped too
     return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def toml_key(name: str) -> str:
+    """A name as a key of TOML, in quotes where it must be."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_value(name)
 
 
 def _choices(annotation: Any) -> tuple[Any, ...]:
@@ -128,10 +143,15 @@ def _lines(setting: Setting, given: Mapping[str, Any]) -> Iterator[str]:
         yield f"# {setting.name} = {setting.default or '...'}"
 
 
-def site_text(site: type[SiteSection], values: Mapping[str, Mapping[str, Any]]) -> str:
+def site_text(
+    site: type[SiteSection],
+    values: Mapping[str, Mapping[str, Any]],
+    catalogues: Mapping[str, Mapping[str, SiteSection] | Sequence[SiteSection]] | None = None,
+) -> str:
     """The whole site file: given values set, every other setting there as a comment with its default.
 
-    values : by section name; "" for the settings before the first section.
+    values : by section name; "" for the settings before the first section. catalogues : by the name of a section that
+    may stand several times, what counts where the file says nothing; written out as comments.
     """
     out = ["# Site file. A line that begins with # is a comment: take the # away to change a setting.", ""]
     for setting in section_settings(site):
@@ -141,12 +161,36 @@ def site_text(site: type[SiteSection], values: Mapping[str, Mapping[str, Any]]) 
         for setting in section_settings(section):
             out += [*_lines(setting, values.get(name, {})), ""]
     for heading, words, section in repeated(site):
-        out += [f"# {words[:1].upper()}{words[1:]}.", f"# {heading}"]
+        held = (catalogues or {}).get(heading.strip("[]").removesuffix(".NAME"))
+        out.append(f"# {words[:1].upper()}{words[1:]}.")
+        if held:
+            out += [*_catalogue(heading, held), ""]
+            continue
+        out.append(f"# {heading}")
         for setting in section_settings(section):
             *_, line = _lines(setting, {})
             out.append(f"{line}  # {setting.help}{f' [{setting.unit}]' if setting.unit else ''}")
         out.append("")
     return "\n".join(out).rstrip() + "\n"
+
+
+def _catalogue(heading: str, held: Mapping[str, SiteSection] | Sequence[SiteSection]) -> Iterator[str]:
+    """Every entry of a catalogue as comments; what each setting means stands with the first."""
+    entries = held.items() if isinstance(held, Mapping) else (("", one) for one in held)
+    told: set[str] = set()
+    for number, (name, entry) in enumerate(entries):
+        if number:
+            yield "#"
+        yield f"# {heading.replace('NAME', toml_key(name))}"
+        for setting in section_settings(type(entry)):
+            value = getattr(entry, setting.name)
+            if value is None or (value == "" and setting.name in told):
+                continue
+            unit = f" [{setting.unit}]" if setting.unit else ""
+            yield f"# {setting.name} = {toml_value(value)}" + (
+                "" if setting.name in told else f"  # {setting.help}{unit}"
+            )
+            told.add(setting.name)
 
 
 def relative_to(path: Path, folder: Path) -> str:

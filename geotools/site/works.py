@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -16,14 +16,15 @@ class GradingLimits(SiteSection):
     )
     under_m: float = setting(
         "half width of the ground under the beam that has to be straight, about the radius of the first Fresnel zone "
-        "(ITU-R P.530: 0.56 m at 24 GHz and 0.84 m at 10.5 GHz, midway of 100 m)",
+        "(ITU-R P.530-18: 0.56 m at 24 GHz and 0.84 m at 10.5 GHz, midway of 100 m)",
         unit="m",
+        mark=COMMON,
         default=1.0,
         ge=0.25,
         le=10,
     )
     batter_m: float = setting(
-        "ground on both sides of that which may be worked to tie in", unit="m", default=2.0, ge=0.5, le=20
+        "ground on both sides of that which may be worked to tie in", unit="m", mark=COMMON, default=2.0, ge=0.5, le=20
     )
     headroom: float = setting(
         "share of the threshold that graded ground keeps in hand, for it is never built exactly",
@@ -33,13 +34,14 @@ class GradingLimits(SiteSection):
         le=1,
     )
     keep_off_fence_m: float = setting(
-        "ground beside the fence that keeps its level", unit="m", default=0.5, ge=0, le=10
+        "ground beside the fence that keeps its level", unit="m", mark=COMMON, default=0.5, ge=0, le=10
     )
     min_fall: float = setting(
         "fall of graded ground along the way of its water, rise over run", mark=COMMON, default=0.005, ge=0, le=0.2
     )
     keep_fall: bool = setting(
         "whether flow paths through the strip keep their fall or get a crossing; else ponds are only reported",
+        mark=CHOICE,
         default=True,
     )
     catchment_m2: float = setting(
@@ -106,20 +108,26 @@ class GradingLimits(SiteSection):
 
 
 class SitePrices(SiteSection):
-    """Prices in the site's own currency. The defaults are invented round figures: set your own."""
+    """Prices in the site's own currency. The defaults are round placeholders: set your own."""
 
-    currency: str = setting("currency, for headings", default="EUR", min_length=1, max_length=12)
-    cut_m3: float = setting("dig, load and take away one cubic metre", default=18.0, gt=0)
-    fill_m3: float = setting("bring, place and compact one cubic metre", default=32.0, gt=0)
+    currency: str = setting("currency, for headings", mark=CHOICE, default="EUR", min_length=1, max_length=12)
+    cut_m3: float = setting("dig, load and take away one cubic metre", mark=PLACEHOLDER, default=18.0, gt=0)
+    fill_m3: float = setting("bring, place and compact one cubic metre", mark=PLACEHOLDER, default=32.0, gt=0)
     haul_m3: float = setting(
-        "carry one cubic metre of the surplus of cut or of fill, on top of the two", default=0.0, ge=0
+        "carry one cubic metre of the surplus of cut or of fill, on top of the two", mark=PLACEHOLDER, default=0.0, ge=0
     )
-    surface_m2: float = setting("trim and cover one square metre of worked ground", default=4.0, ge=0)
-    strip_m2: float = setting("strip the topsoil of one square metre and put it back", default=0.0, ge=0)
-    set_head: float = setting("set one head to another height and align it", default=120.0, ge=0)
-    head: float = setting("supply and mount one more head", default=2500.0, ge=0)
-    post: float = setting("one more post with foundation and cabling", default=1800.0, ge=0)
-    stone_fill_m: float = setting("one metre of stone fill that lets water through works", default=40.0, ge=0)
-    grated_drain_m: float = setting("one metre of drain under a grate through works", default=160.0, ge=0)
-    pipe_m: float = setting("one metre of pipe through works, covered", default=70.0, ge=0)
-    pipe_end: float = setting("one inlet or outlet of a pipe", default=150.0, ge=0)
+    surface_m2: float = setting("trim and cover one square metre of worked ground", mark=PLACEHOLDER, default=4.0, ge=0)
+    strip_m2: float = setting(
+        "strip the topsoil of one square metre and put it back", mark=PLACEHOLDER, default=0.0, ge=0
+    )
+    set_head: float = setting("set one head to another height and align it", mark=PLACEHOLDER, default=120.0, ge=0)
+    head: float = setting("supply and mount one more head", mark=PLACEHOLDER, default=2500.0, ge=0)
+    post: float = setting("one more post with foundation and cabling", mark=PLACEHOLDER, default=1800.0, ge=0)
+    stone_fill_m: float = setting(
+        "one metre of stone fill that passes water through works", mark=PLACEHOLDER, default=40.0, ge=0
+    )
+    grated_drain_m: float = setting(
+        "one metre of drain under a grate through works", mark=PLACEHOLDER, default=160.0, ge=0
+    )
+    pipe_m: float = setting("one metre of pipe through works, covered", mark=PLACEHOLDER, default=70.0, ge=0)
+    pipe_end: float = setting("one inlet or outlet of a pipe", mark=PLACEHOLDER, default=150.0, ge=0)

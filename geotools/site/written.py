@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from geotools.site import Site
-from geotools.site.template import toml_value
+from geotools.site.template import toml_key, toml_value
 
 __all__ = ["as_set", "site_file_text"]
 
@@ -24,10 +22,6 @@ def as_set(site: Site) -> dict[str, Any]:
     return site.model_dump(mode="python", exclude_unset=True, exclude_none=True)
 
 
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
-
-
 def _is_tables(value: Any) -> bool:
     return isinstance(value, list | tuple) and bool(value) and all(isinstance(one, Mapping) for one in value)
 
@@ -36,9 +30,9 @@ def _lines(table: Mapping[str, Any], place: str) -> Iterator[str]:
     """Plain values first: after a heading of TOML everything belongs to it."""
     for name, value in table.items():
         if value is not None and not isinstance(value, Mapping) and not _is_tables(value):
-            yield f"{_key(name)} = {toml_value(value)}"
+            yield f"{toml_key(name)} = {toml_value(value)}"
     for name, value in table.items():
-        here = f"{place}.{_key(name)}" if place else _key(name)
+        here = f"{place}.{toml_key(name)}" if place else toml_key(name)
         if isinstance(value, Mapping):
             yield from ("", f"[{here}]", *_lines(value, here))
         elif _is_tables(value):

@@ -18,8 +18,8 @@ Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]
 class BandGrid:
     """Values at grid nodes in square tiles that cover a band; bilinear in between, ``outside`` beyond it.
 
-    A block of tiles gets its values when a place in it is first asked for, and loses them when too many are held:
-    places asked for in their order along the band cost the same memory however long it is.
+    A block of tiles gets its values when a place in it is first needed, and loses them when too many are held:
+    places requested in their order along the band cost the same memory however long it is.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Makes a terrain model from surveys: one GeoTIFF in metres of height, written tile by tile, with its density told."""
+"""Makes a terrain model from surveys: one GeoTIFF in metres, written tile by tile, with its density stated."""
 
 from __future__ import annotations
 
@@ -118,7 +118,7 @@ def _kind(surveys: Sequence[tuple[Path, Survey]]) -> str:
 
 
 def _datum(surveys: Sequence[tuple[Path, Survey]], crs: CRS, told: str | None, warnings: list[str]) -> str:
-    """What the heights stand on: as told, else as the files say; a warning where they do not say the same."""
+    """What the heights stand on: as stated, else as the files say; a warning where they do not say the same."""
     named: dict[str, str] = {}
     for path, survey in surveys:
         upright = vertical(survey.crs if survey.crs is not None else crs)

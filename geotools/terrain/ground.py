@@ -185,8 +185,8 @@ def density_warnings(spacing_m: float, cell_m: float) -> list[str]:
     wanted = SHORTEST_DIP_M / 3
     if round(spacing_m, 2) > round(wanted, 2):
         found.append(
-            f"ground points lie {spacing_m:.2f} m apart: dips shorter than {3 * spacing_m:.1f} m are not seen, and a "
-            f"prone person hides in one of {SHORTEST_DIP_M} m; {wanted:.2f} m between points is wanted"
+            f"ground points lie {spacing_m:.2f} m apart: dips shorter than {3 * spacing_m:.1f} m do not show, and a "
+            f"prone person hides in one of {SHORTEST_DIP_M} m; {wanted:.2f} m between points is needed"
         )
     if spacing_m > 2 * cell_m:
         found.append(

@@ -267,7 +267,7 @@ class Terrain:
                 where=self.path,
                 found=problem,
                 expected="readable cells under the fence",
-                mend="copy the file again; gdalinfo -checksum tells whether it is whole",
+                mend="copy the file again; gdalinfo -checksum shows whether it is whole",
             ) from problem
         return np.asarray(block)
 

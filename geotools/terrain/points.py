@@ -104,7 +104,7 @@ def settle_height_unit(survey: Survey, crs: CRS, told: str | None, where: object
     if told is None and upright is not None and survey.height_unit:
         refuse_two_units(upright.axis_info[0].unit_name, survey.height_unit, where)
     if told and in_file and metres_in(in_file) != metres_in(told):
-        survey.warnings.append(f"heights are taken in {told} as told, though {where} says {in_file}")
+        survey.warnings.append(f"heights are taken in {told} as stated, though {where} says {in_file}")
     if name is None and metres_per_unit(crs) == 1.0:
         return 1.0, "metre"
     metres = metres_in(name)

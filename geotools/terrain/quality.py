@@ -151,7 +151,7 @@ def from_tags(tags: Mapping[str, str], cell_m: float) -> SurveyQuality | None:
 
 
 def height_step(patches: Sequence[Array]) -> float | None:
-    """The step that heights are rounded to, of the usual ones from 1 m to 1 mm; None where there is none.
+    """The step that heights are rounded to, of the common ones from 1 m to 1 mm; None where there is none.
 
     Parameters
     ----------

@@ -160,7 +160,7 @@ def _join(rasters: _Joined, out: Path, cell_m: float | None, progress: Callable[
 def _tell_seam(made: Made, path: Path, difference: np.ndarray) -> None:
     """What a raster lies above those before it, where both know the ground."""
     if not len(difference):
-        made.notes.append(f"{path.name} does not overlap the rasters before it; a step at their edge cannot be seen")
+        made.notes.append(f"{path.name} does not overlap the rasters before it; a step at their edge cannot be checked")
         return
     middle, spread = float(np.median(difference)), float(np.percentile(np.abs(difference), 95))
     made.seams.append(

@@ -153,10 +153,10 @@ def test_bad_profiles_are_refused_with_a_reason(x, h, heights, word):
 
 
 def test_an_error_names_the_beam():
-    beam = Beam(HEAD_TYPES["10 GHz"], X, 0 * X, -0.3, 0.9, name="F01-Z003-usual")
+    beam = Beam(HEAD_TYPES["10 GHz"], X, 0 * X, -0.3, 0.9, name="F01-Z003-main")
     with pytest.raises(NumericInputError) as caught:
         solve_beams([beam])
-    assert caught.value.where == "beam F01-Z003-usual"
+    assert caught.value.where == "beam F01-Z003-main"
     assert caught.value.found == "-0.3 m"
 
 

@@ -23,7 +23,7 @@ def flat(name, height):
 def test_flat_ground(case):
     seen = flat(case["head"], case["height_m"]).peak_modulation(TARGETS[case["target"]], HALF_WIDTH) >= M0
     inside = (case["from_heads_m"] <= X) & (LENGTH - case["from_heads_m"] >= X)
-    assert seen[inside].mean() == (1.0 if case["seen"] else 0.0)
+    assert seen[inside].mean() == (1.0 if case["detected"] else 0.0)
 
 
 @pytest.mark.parametrize(("name", "height", "target"), [("10 GHz", 0.91, "crawl"), ("24 GHz", 0.30, "prone")])

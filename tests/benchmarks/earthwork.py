@@ -132,7 +132,7 @@ def row(name: str, zones: int, sums: np.ndarray, more: str) -> None:
 
 
 def proven_saving() -> None:
-    """What the tool itself moves, proven by the wave model, against the plain practice in the same zones."""
+    """What the tool itself moves, clear by the wave model, against the plain practice in the same zones."""
     print("\nproven by the wave model, zones with dead ground only, 2 m straight under the beam:")
     for name, path in (
         ("demonstration", ROOT / "demo_data/site.toml"),
@@ -156,9 +156,9 @@ def proven_saving() -> None:
                 foot = job.terrain.profile(zone.line, [0.0, zone.line.length])
                 straight = foot[0] + along / zone.line.length * (foot[1] - foot[0])
                 plain += float(np.abs(level - straight[:, None]).sum() * zone.line.length / rows * 0.5)
-            proven = sum(g.proven for g in graded)
+            clear = sum(g.clear for g in graded)
             print(
-                f"  {name}: {len(graded)} zones, {proven} proven; {moved:.1f} m3 with batters "
+                f"  {name}: {len(graded)} zones, {clear} clear; {moved:.1f} m3 with batters "
                 f"against {plain:.1f} m3 without, {1 - moved / plain:.0%} less"
             )
 
@@ -188,14 +188,14 @@ def long(perimeter_m: float = 10_000.0) -> None:
             zones = [z for i, z in perimeter.zones.items() if any(d.any() for d in perimeter.dead(i).values())]
             graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site))
             seconds = time.perf_counter() - started
-            proven = sum(g.proven for g in graded)
+            clear = sum(g.clear for g in graded)
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             print(
-                f"{perimeter_m:g} m, {len(perimeter.zones)} zones, {len(zones)} graded, {proven} proven on the design: "
+                f"{perimeter_m:g} m, {len(perimeter.zones)} zones, {len(zones)} graded, {clear} clear on the design: "
                 f"{seconds:.1f} s, peak memory {peak:.0f} MB"
             )
             for g in graded:
-                if not g.proven:
+                if not g.clear:
                     print(f"  {g.zone.zone_id}: {g.dead_after_m:.1f} m left; {g.grading.reason}")
 
 

@@ -55,7 +55,7 @@ def main(lengths: list[float]) -> None:
             f"{length:7g} m  {layout['zones']:4d} zones  layout {found['seconds']['layout']:6.1f} s  channels "
             f"{found['seconds']['channels']:5.1f} s  peak {found['peak_mb']:5.0f} MB  time per metre against the "
             f"first {ratio:.2f}  {channels['channels']} channels, least margin {channels['least_margin_db']:.1f} dB, "
-            f"proven {channels['proven_fewest_and_largest_margin']}"
+            f"optimal {channels['optimality_shown']}"
         )
 
 

@@ -1,8 +1,10 @@
 """The manual tells of every declaration, and nothing else."""
 
+import json
 import re
 
 import pytest
+from click.testing import CliRunner
 
 from geotools import errors
 from geotools.cli import cli
@@ -55,3 +57,21 @@ def test_tables_are_whole():
             assert len(widths) == 1, f"{path}:\n{table}"
         # a table that follows words without an empty line is set as words
         assert not re.findall(r"^[^|#\n].*\n\|", text, flags=re.M), path
+
+
+def test_catalogues_stand_with_figures_and_marks_in_their_pages():
+    layout, upkeep, site = (*(step_page(discover()[name]) for name in ("layout", "upkeep")), site_page())
+    for page in (layout, site):
+        assert "| crawl | 0.7 | 0.5 |" in page and "common practice, no source" in page
+        assert re.search(r"\| 10 GHz \| 10\.525 \| 6 \| 6 \| 5 \| 150 \|.*placeholder \|", page)
+    for page in (upkeep, site):
+        assert re.search(r"\| inspection \|.*placeholder", page)
+
+
+def test_catalogues_are_part_of_the_contract():
+    run = CliRunner().invoke(cli, ["steps", "--json"])
+    held = json.loads(run.output)["catalogues"]
+    assert set(held) == {"targets", "head_types", "stack_rules", "maintenance"}
+    assert all(row["source"] for rows in held.values() for row in rows)
+    crawl = next(row for row in held["targets"] if row["name"] == "crawl")
+    assert (crawl["height_m"], crawl["width_m"]) == (0.7, 0.5)

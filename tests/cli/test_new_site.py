@@ -1,6 +1,7 @@
 """A new site file: every setting in it, and it opens."""
 
 import json
+import re
 import tomllib
 
 import pytest
@@ -94,3 +95,19 @@ def test_dry_run_prints_and_writes_nothing(tmp_path):
 @pytest.mark.parametrize("text", ['"', "\\", "\n", "\t", "\x7f", "\x00", "é€😀", "[[x]]"])
 def test_any_text_survives_toml(text):
     assert tomllib.loads(f"a = {toml_value(text)}")["a"] == text
+
+
+def test_the_catalogues_stand_in_it_and_mean_what_counts_without_them():
+    given = {"": {"name": "x"}, "input": {"fence": "f", "terrain": "t"}}
+    text = site_text(Site, given, Site.catalogues())
+    plain = Site.model_validate(tomllib.loads(text))
+    tail = text[text.index("# Own targets") :]
+    taken = [
+        line[2:] if re.match(r"# (\[|[a-z_]+ = )", line) and not line.endswith("...") else line
+        for line in tail[: tail.index("# Heads on every post")].splitlines()
+        + tail[tail.index("# Which threat") :].splitlines()
+    ]
+    again = Site.model_validate({**given[""], "input": given["input"], **tomllib.loads("\n".join(taken))})
+    assert again.targets == plain.all_targets and again.head_types == plain.all_head_types
+    assert again.stack_rules == plain.stack_rules and again.maintenance == plain.maintenance
+    assert "placeholder" in tail and '[head_types."10 GHz"]' in tail

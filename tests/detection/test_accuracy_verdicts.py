@@ -11,7 +11,7 @@ from geotools.detection.accuracy import Accuracy, error_field
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import judge_stations
-from tests.detection.test_verdicts import RULES, USUAL, line_of_zones
+from tests.detection.test_verdicts import MAIN, RULES, line_of_zones
 from tests.invented_ground import Formula
 
 FRESH = 40
@@ -47,7 +47,7 @@ def test_the_gate_opens_for_a_poor_survey_alone():
     """Whom the high heads see with as much in hand as a walker gives is tried on, if the survey is poor enough."""
 
     def tried(accuracy):
-        zones = line_of_zones(1, length=80.0, pairs=(USUAL,))
+        zones = line_of_zones(1, length=80.0, pairs=(MAIN,))
         rules = replace(RULES, targets={"walk": RULES.targets["walk"]})
         perimeter = Perimeter(zones, Formula(swale, cell_m=0.25), rules)
         judged = judge_stations(perimeter, "Z1", Unknowns(Accuracy(accuracy / 1.96), draws=40))

@@ -23,7 +23,7 @@ CRAWL, PRONE, WALK = TARGETS["crawl"], TARGETS["prone"], TARGETS["walk"]
 
 def zone(line, stack, ground=lambda s, o: 0.0 * s * o, number=1, forward=True):
     """A zone and its ground, given by (chainage, offset)."""
-    levels = ("low", "usual")[: len(stack)]
+    levels = ("low", "main")[: len(stack)]
     pairs = [BeamPair(level, HEAD_TYPES[n], h, h) for level, (n, h) in zip(levels, stack, strict=True)]
     return Zone(f"Z{number}", line, tuple(pairs), "F01", number, forward), ground
 
@@ -45,7 +45,7 @@ def spots(found, threat, number=1):
     return found.spots[threat, f"Z{number}"]
 
 
-LOW_AND_USUAL = (("24 GHz", 0.30), ("10 GHz", 0.91))
+LOW_AND_MAIN = (("24 GHz", 0.30), ("10 GHz", 0.91))
 
 
 # ---- bottleneck paths
@@ -154,9 +154,9 @@ def test_a_neighbours_overlap_covers_the_dead_spot_before_a_head():
 def test_the_way_a_zone_is_numbered_changes_nothing(reverse):
     dip = lambda s, o: -0.3 * np.exp(-(((s - 45.0) / 4) ** 2)) + 0 * o  # noqa: E731
     line = BeamLine(10, 20, 90, 80)
-    works = zone(line, LOW_AND_USUAL, dip)
+    works = zone(line, LOW_AND_MAIN, dip)
     if reverse:
-        works = zone(line.reversed(), LOW_AND_USUAL, lambda s, o: dip(line.length - s, o), forward=False)
+        works = zone(line.reversed(), LOW_AND_MAIN, lambda s, o: dip(line.length - s, o), forward=False)
     found = fence(works)
     (spot, cause), *others = [pair for pair in spots(found, "prone") if 20 < pair[0].from_m < 70]
     assert not others
@@ -167,7 +167,7 @@ def test_the_way_a_zone_is_numbered_changes_nothing(reverse):
 
 def test_causes_by_counterfactual():
 
-    def cause(ground, stack=LOW_AND_USUAL, length=90.0):
+    def cause(ground, stack=LOW_AND_MAIN, length=90.0):
         found = fence(zone(BeamLine(0, 0, length, 0), stack, ground))
         named = [(spot, name) for spot, name in spots(found, "prone") if spot.to_m > 15 and spot.from_m < length - 15]
         return {name for _, name in named}
@@ -187,7 +187,7 @@ def test_an_uncovered_corner_is_called_one():
 
 
 def test_spot_measures():
-    found = fence(zone(BeamLine(0, 0, 90, 0), LOW_AND_USUAL, lambda s, o: -0.4 * (np.abs(s - 45) < 4) + 0 * o))
+    found = fence(zone(BeamLine(0, 0, 90, 0), LOW_AND_MAIN, lambda s, o: -0.4 * (np.abs(s - 45) < 4) + 0 * o))
     spot = next(spot for spot, _ in spots(found, "prone") if spot.from_m > 20)
     assert spot.area.is_valid
     assert isinstance(spot.area, Polygon)
@@ -210,7 +210,7 @@ def ring(count=10, side=45.0):
         def ground(s, o, i=i):
             return -0.05 * i * np.exp(-(((s - 26.0) / 4) ** 2)) + 0 * o
 
-        works.append(zone(line if forward else line.reversed(), LOW_AND_USUAL, ground, i + 1, forward))
+        works.append(zone(line if forward else line.reversed(), LOW_AND_MAIN, ground, i + 1, forward))
     return works
 
 

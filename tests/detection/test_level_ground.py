@@ -14,7 +14,7 @@ from geotools.detection.perimeter import Perimeter, Rules
 from geotools.plan.model import BeamPair
 from tests.invented_ground import Formula
 
-USUAL = level_pair("usual", HEAD_TYPES["10 GHz"], 0.91)
+MAIN = level_pair("main", HEAD_TYPES["10 GHz"], 0.91)
 LOW = level_pair("low", HEAD_TYPES["24 GHz"], 0.30)
 TOP = level_pair("top", HEAD_TYPES["10 GHz"], 2.44)
 
@@ -33,8 +33,8 @@ def gaps(stack, length_m: float, threat: str):
     return band.gaps(5.0)
 
 
-def test_dead_spot_before_a_single_usual_head():
-    found = spots((USUAL,), 100.0, "walk", "crawl", "prone")
+def test_dead_spot_before_a_single_main_head():
+    found = spots((MAIN,), 100.0, "walk", "crawl", "prone")
     # a walker is detected from the head on, a crawler from a few metres off it, a prone one not at all
     assert found["walk"] == 0
     assert 2 <= found["crawl"] <= 8
@@ -42,44 +42,44 @@ def test_dead_spot_before_a_single_usual_head():
 
 
 def test_dead_spot_grows_with_the_head():
-    stacks = [((level_pair("usual", USUAL.head_type, h),), 60.0) for h in (0.7, 0.91, 1.1)]
+    stacks = [((level_pair("main", MAIN.head_type, h),), 60.0) for h in (0.7, 0.91, 1.1)]
     found = [spot["crawl"] for spot in dead_spots(rules("crawl"), stacks)]
     assert found == sorted(found)
     assert found[0] < found[-1]
 
 
-def test_the_low_head_closes_the_dead_spot_of_the_usual_one():
-    assert max(spots((LOW, USUAL), 100.0, "crawl", "prone").values()) <= 2.0
+def test_the_low_head_closes_the_dead_spot_of_the_main_one():
+    assert max(spots((LOW, MAIN), 100.0, "crawl", "prone").values()) <= 2.0
 
 
 def test_heads_of_unlike_height_count_with_the_worse_end():
-    ways = [((BeamPair("usual", USUAL.head_type, *heights),), 60.0) for heights in ((0.7, 1.1), (1.1, 0.7))]
+    ways = [((BeamPair("main", MAIN.head_type, *heights),), 60.0) for heights in ((0.7, 1.1), (1.1, 0.7))]
     one, other = dead_spots(rules("crawl"), ways)
     assert one["crawl"] == pytest.approx(other["crawl"], abs=0.5)
-    assert one["crawl"] > spots((level_pair("usual", USUAL.head_type, 0.7),), 60.0, "crawl")["crawl"]
+    assert one["crawl"] > spots((level_pair("main", MAIN.head_type, 0.7),), 60.0, "crawl")["crawl"]
 
 
-def test_a_bridge_passes_over_the_usual_head_and_not_over_the_top_one():
-    without = gaps((LOW, USUAL), 100.0, "bridge")
+def test_a_bridge_passes_over_the_main_head_and_not_over_the_top_one():
+    without = gaps((LOW, MAIN), 100.0, "bridge")
     assert without
     assert without[-1].high_m == pytest.approx(TARGETS["bridge"].base_m)
-    # over the whole band from the ground up a hole may be left between usual and top head: it must be found as such
-    for gap in gaps((LOW, USUAL, TOP), 100.0, "bridge"):
+    # over the whole band from the ground up a hole may be left between main and top head: it must be found as such
+    for gap in gaps((LOW, MAIN, TOP), 100.0, "bridge"):
         assert gap.low_m + 0.5 > 0.91
         assert gap.high_m < 2.2
         assert gap.modulation < 0.20
 
 
 def test_ground_threat_is_one_height():
-    assert gaps((USUAL,), 100.0, "walk") == []
-    (gap,) = gaps((USUAL,), 100.0, "prone")
+    assert gaps((MAIN,), 100.0, "walk") == []
+    (gap,) = gaps((MAIN,), 100.0, "prone")
     assert (gap.low_m, gap.high_m) == (0.0, 0.0)
 
 
 def test_a_gap_of_the_band_is_where_that_body_gets_through():
     """A body with its underside in the gap crosses the zone undetected there; one beside the gap does not."""
-    (gap,) = gaps((LOW, USUAL), 100.0, "bridge")
-    zone = level_zone((LOW, USUAL), 100.0)
+    (gap,) = gaps((LOW, MAIN), 100.0, "bridge")
+    zone = level_zone((LOW, MAIN), 100.0)
     step = 0.1
     for base, passes in ((gap.low_m, True), (gap.high_m, True), (gap.low_m - step, False)):
         body = replace(TARGETS["bridge"], base_m=base)
@@ -91,18 +91,18 @@ def test_a_gap_of_the_band_is_where_that_body_gets_through():
 
 
 def test_the_head_named_closes_the_gap():
-    (band,) = height_bands(rules("bridge"), (LOW, USUAL), 100.0)
+    (band,) = height_bands(rules("bridge"), (LOW, MAIN), 100.0)
     (gap,) = band.gaps(5.0)
     low = level_pair("trial", HEAD_TYPES["10 GHz"], 0.5)
     high = [level_pair("trial", HEAD_TYPES["10 GHz"], h) for h in (1.5, 1.7, 1.9, 2.1)]
     closing = band.closing(gap, 5.0, [low, *high])
-    assert closing is None or gaps((LOW, USUAL, closing), 100.0, "bridge") == []
+    assert closing is None or gaps((LOW, MAIN, closing), 100.0, "bridge") == []
     assert band.closing(gap, 5.0, [low]) is None
-    assert gaps((LOW, low, USUAL), 100.0, "bridge")
+    assert gaps((LOW, low, MAIN), 100.0, "bridge")
 
 
 def test_detected_strip_ends_where_a_body_at_that_offset_is_missed():
-    stack = (LOW, USUAL)
+    stack = (LOW, MAIN)
     x, half = detected_half_width(rules("walk", "crawl"), stack, 100.0, ["walk", "crawl"])
     assert x[0] == 0
     assert x[-1] == 50
@@ -119,5 +119,5 @@ def test_detected_strip_ends_where_a_body_at_that_offset_is_missed():
 
 
 def test_without_a_threat_there_is_no_strip():
-    _, half = detected_half_width(rules("walk"), (USUAL,), 100.0, [])
+    _, half = detected_half_width(rules("walk"), (MAIN,), 100.0, [])
     assert half.max() == 0

@@ -14,7 +14,7 @@ from geotools.detection.perimeter import Perimeter, Rules, length_of
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from tests.invented_ground import Formula
 
-USUAL = BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88)
+MAIN = BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.88)
 LOW = BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.33)
 RULES = Rules(0.2, 2.0, 0.5, {name: TARGETS[name] for name in ("crawl", "prone")})
 
@@ -27,7 +27,7 @@ def line_of(number: int, points: list[tuple[float, float]], pairs, fence="F01") 
     return Zone(f"{fence}-Z{number:03d}", line if forward else line.reversed(), tuple(pairs), fence, number, forward)
 
 
-def staggered(stagger: float, overlap: float, pairs=(USUAL,)):
+def staggered(stagger: float, overlap: float, pairs=(MAIN,)):
     """Three zones in line on flat ground, the posts of the middle one set sideways."""
     a, b = 55.0, 110.0
     lines = [
@@ -38,7 +38,7 @@ def staggered(stagger: float, overlap: float, pairs=(USUAL,)):
     return [line_of(n, points, pairs) for n, points in enumerate(lines, start=1)], lambda x, y: 0.0 * x
 
 
-def corner(turn_deg: float, past: float, pairs=(LOW, USUAL)):
+def corner(turn_deg: float, past: float, pairs=(LOW, MAIN)):
     """Two zones that cross at a corner, each running past it."""
     turn = np.radians(turn_deg)
     ux, uy = np.cos(turn), np.sin(turn)
@@ -49,7 +49,7 @@ def corner(turn_deg: float, past: float, pairs=(LOW, USUAL)):
     return [line_of(n, points, pairs) for n, points in enumerate(lines, start=1)], lambda x, y: 0.0 * x
 
 
-def shaped(height, pairs=(LOW, USUAL), overlap=8.0, stagger=0.0):
+def shaped(height, pairs=(LOW, MAIN), overlap=8.0, stagger=0.0):
     """Two zones in line over a ground of a formula."""
     lines = [[(0.0, 0.0), (60.0 + overlap, 0.0)], [(60.0, stagger), (120.0, stagger)]]
     return [line_of(n, points, pairs) for n, points in enumerate(lines, start=1)], height
@@ -59,7 +59,7 @@ def two_fences(apart: float):
     """Two lines side by side, each with zones of its own."""
     first, height = staggered(0.6, 10.0)
     zones = [
-        line_of(n, [(x, y + apart) for x, y in ends], (LOW, USUAL), "F02")
+        line_of(n, [(x, y + apart) for x, y in ends], (LOW, MAIN), "F02")
         for n, ends in enumerate([[(5.0, 0.0), (70.0, 0.0)], [(62.0, 0.0), (130.0, 0.0)]], start=1)
     ]
     return [*first, *zones], height
@@ -71,9 +71,9 @@ def bump(depth: float, at: float, half: float, slope: float = 0.0):
 
 SITES = {
     **{f"staggered {s:g} m, overlap {o:g} m": staggered(s, o) for s in (0.5, 0.7, 0.9) for o in (6.0, 10.0, 14.0)},
-    **{f"staggered {s:g} m, two levels": staggered(s, 8.0, (LOW, USUAL)) for s in (-0.6, 0.8)},
+    **{f"staggered {s:g} m, two levels": staggered(s, 8.0, (LOW, MAIN)) for s in (-0.6, 0.8)},
     **{f"corner {t:g} degrees, {p:g} m past": corner(t, p) for t in (30, 60, 90, -90) for p in (0.0, 3.0, 7.0)},
-    **{f"kink {t:g} degrees": corner(t, 6.0, (USUAL,)) for t in (3, 8, -12)},
+    **{f"kink {t:g} degrees": corner(t, 6.0, (MAIN,)) for t in (3, 8, -12)},
     **{f"dip {d:g} m at {at:g} m": shaped(bump(-d, at, 4.0)) for d in (0.12, 0.3) for at in (30.0, 64.0, 95.0)},
     **{f"crest {d:g} m": shaped(bump(d, 42.0, 7.0)) for d in (0.25, 0.55)},
     **{f"dip on a cross slope of {s:g}": shaped(bump(-0.25, 40.0, 5.0, s), stagger=0.5) for s in (0.05, -0.1)},
@@ -130,7 +130,7 @@ def test_every_way_of_asking_gives_what_gaps_gives(name):
 def test_a_case_tried_is_what_gaps_finds_once_it_stands(name):
     """Heads set to other heights, asked as a trial, and gaps on the perimeter that has them: place by place."""
     zones, perimeter = perimeter_on(name)
-    tried = zones[0].with_heights("usual", 0.7, 0.78)
+    tried = zones[0].with_heights("main", 0.7, 0.78)
     own = perimeter.modulation(tried, perimeter.levels(tried.zone_id))
     around = perimeter.dead_around({tried.zone_id: own})
     standing = [tried, *zones[1:]]
@@ -162,7 +162,7 @@ def test_what_is_said_of_level_ground_is_what_gaps_finds_on_a_flat_site(name):
                 np.testing.assert_array_equal(rows, expected[zone_id, threat], err_msg=f"{zone_id} {threat}")
 
 
-@pytest.mark.parametrize("pairs", [(USUAL,), (LOW, USUAL)], ids=["one level", "two levels"])
+@pytest.mark.parametrize("pairs", [(MAIN,), (LOW, MAIN)], ids=["one level", "two levels"])
 @pytest.mark.parametrize("length", [30.0, 47.3, 100.0])
 def test_the_dead_spot_before_a_head_is_the_one_that_gaps_finds_at_an_open_end(pairs, length):
     zone = line_of(1, [(0.0, 0.0), (length, 0.0)], pairs)

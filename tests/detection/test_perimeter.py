@@ -9,15 +9,15 @@ from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Perimeter
 from geotools.errors import InputError
 from geotools.plan.model import Zone
-from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
+from tests.invented_ground import LOW, MAIN, RULES, Formula, dip, zone
 
 
-def test_a_low_head_sees_everybody_on_straight_ground_and_the_usual_head_alone_does_not():
+def test_a_low_head_sees_everybody_on_straight_ground_and_the_main_head_alone_does_not():
     # the tables of the trade: common practice, no source
     flat = Formula(lambda x, y: 100.0)
     both = Perimeter([zone()], flat, RULES)
     assert both.dead_length("Z1", both.dead("Z1")) < 3.0
-    alone = Perimeter([zone(pairs=[USUAL])], flat, RULES).dead("Z1")
+    alone = Perimeter([zone(pairs=[MAIN])], flat, RULES).dead("Z1")
     assert alone["prone"].mean() > 0.5 and alone["walk"].mean() < 0.05
 
 
@@ -40,10 +40,10 @@ def test_a_neighbour_covers_the_ground_it_reaches():
 
 
 def test_other_heights_are_a_new_setup_and_leave_the_old_one_alone():
-    before = zone(pairs=[LOW, USUAL])
+    before = zone(pairs=[LOW, MAIN])
     after = before.with_heights("low", 0.25, 0.2)
     assert (after.pairs[0].tx_height_m, after.pairs[0].rx_height_m) == (0.25, 0.2)
-    assert before.pairs[0].tx_height_m == 0.30 and after.pairs[1] == USUAL
+    assert before.pairs[0].tx_height_m == 0.30 and after.pairs[1] == MAIN
 
 
 def test_ground_without_levels_is_named_with_its_place():

@@ -16,7 +16,7 @@ from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import judge_stations
 from geotools.plan.model import Zone
 from geotools.terrain.known import KnownLevels
-from tests.detection.test_verdicts import LOW, RULES, USUAL
+from tests.detection.test_verdicts import LOW, MAIN, RULES
 
 LENGTH, CORRELATION = 90.0, 10.0
 #: Ten yards: accuracy of the survey (m, 95 %), and shallow shapes of the ground that leave the answer open.
@@ -60,7 +60,7 @@ class Survey:
 
 def asked(survey, unknowns):
     """Unproven stations of the prone person, and the points that are to settle them."""
-    zone = Zone("Z1", BeamLine(0.0, 0.0, LENGTH, 0.0), (LOW, USUAL), "F01", 1)
+    zone = Zone("Z1", BeamLine(0.0, 0.0, LENGTH, 0.0), (LOW, MAIN), "F01", 1)
     perimeter = Perimeter([zone], survey, RULES)
     judged = judge_stations(perimeter, "Z1", unknowns)
     stations = judged.stations["prone"]

@@ -20,12 +20,12 @@ from geotools.steps.gaps.spoken import EVERY_THREAT, verdict_lengths, verdict_ro
 from tests.invented_ground import Formula
 
 LOW = BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.33)
-USUAL = BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88)
+MAIN = BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.88)
 RULES = Rules(0.2, 2.0, 0.5, {name: TARGETS[name] for name in ("walk", "prone")})
 GOOD = Unknowns(Accuracy(0.02 / 1.96, correlation_m=8.0), draws=24, envelope=0.23)
 
 
-def line_of_zones(count: int, length: float = 60.0, overlap: float = 10.0, pairs=(LOW, USUAL)) -> list[Zone]:
+def line_of_zones(count: int, length: float = 60.0, overlap: float = 10.0, pairs=(LOW, MAIN)) -> list[Zone]:
     step = length - overlap
     zones = []
     for number in range(count):
@@ -79,8 +79,8 @@ def test_a_zone_missing_in_the_middle_leaves_its_fence_without_beam():
 
 def test_a_corner_outside_the_beams_is_covered_where_they_cross():
     zones = [
-        Zone("Z1", BeamLine(0.0, 2.0, 62.0, 2.0), (LOW, USUAL), "F01", 1),
-        Zone("Z2", BeamLine(58.0, -2.0 + 2.0, 58.0, 60.0), (LOW, USUAL), "F01", 2),
+        Zone("Z1", BeamLine(0.0, 2.0, 62.0, 2.0), (LOW, MAIN), "F01", 1),
+        Zone("Z2", BeamLine(58.0, -2.0 + 2.0, 58.0, 60.0), (LOW, MAIN), "F01", 2),
     ]
     said, fence = judged(zones, fence=LineString([(0.0, 0.0), (60.0, 0.0), (60.0, 60.0)]))
     assert metres(said)["no_beam"] == 0.0

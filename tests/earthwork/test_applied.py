@@ -198,7 +198,7 @@ start = 2027-04-01
 height_m = 0.6
 width_m = 0.3
 [[stack]]
-level = "usual"
+level = "main"
 head_type = "10 GHz"
 height_m = 0.93
 [[stack]]

@@ -51,7 +51,7 @@ def dead_in(perimeter: Perimeter, surface: DesignSurface, state: State, headroom
 
 def test_no_metre_is_undetected_in_any_of_a_hundred_draws(graded):
     perimeter, surface, grading = graded
-    assert perimeter.dead_length("Z1", perimeter.dead("Z1")) > 3 and grading.proven
+    assert perimeter.dead_length("Z1", perimeter.dead("Z1")) > 3 and grading.clear
     assert grading.reason == "clear in a re-run, built within +-3 cm, settled 5 cm"
     assert dead_in(perimeter, surface, grading.state) == 0.0
     rng = np.random.default_rng(5)  # draws of its own, not those of the search
@@ -70,7 +70,7 @@ def test_the_headroom_is_kept_over_the_threshold_not_under_it():
         perimeter = Perimeter([zone()], ground, RULES)
         surface = DesignSurface(ground, (-40, -40, 140, 40))
         grading = grade_group(perimeter, surface, [zone()], replace(asked, headroom=headroom))
-        assert grading.proven
+        assert grading.clear
         surface.apply(grading.strip, grading.design)
         own = stricter.modulation(grading.zones[0], stricter.levels("Z1", surface))
         middle = np.abs(stricter.grids["Z1"].chainage_m - 50) < 8
@@ -133,7 +133,7 @@ def test_heads_stay_where_moving_them_costs_more_than_it_saves(graded):
     held = grade_group(perimeter, surface, [zone()], dear)
     assert held.zones[0].pairs[0].tx_height_m == pytest.approx(0.3, abs=1e-6)
     assert held.zones[0].pairs[0].rx_height_m == pytest.approx(0.3, abs=1e-6)
-    assert held.proven and grading.price <= held.price + 1e-6
+    assert held.clear and grading.price <= held.price + 1e-6
 
 
 def test_a_neighbours_post_keeps_its_ground():
@@ -230,7 +230,7 @@ def test_the_price_of_the_tolerances_and_the_bound_are_told(graded):
     # the same question asked on its own
     drawn = replace(SETTINGS, tolerances=Tolerances(0.0, 0.0, 0.0))
     alone = grade_group(perimeter, surface, [zone()], drawn)
-    assert alone.proven and alone.as_drawn == alone.price
+    assert alone.clear and alone.as_drawn == alone.price
     assert grading.as_drawn == pytest.approx(alone.price, rel=0.1)
 
 

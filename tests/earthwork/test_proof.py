@@ -60,7 +60,7 @@ def test_tightens_until_the_model_agrees():
     made = grade_until_proven(
         cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.1, first=prove(cells.ground, None)
     )
-    assert made.proven and made.rounds == 3  # 0.1, 0.05, 0.025 m
+    assert made.clear and made.rounds == 3  # 0.1, 0.05, 0.025 m
     assert made.grading.fill_m3 > 0 and made.grading.cut_m3 < 1e-6
 
 
@@ -70,7 +70,7 @@ def test_leaves_alone_what_the_model_does_not_complain_of():
     made = grade_until_proven(
         cells, [line], [40.0], GradingRules(), prove, tolerance=0.1, first=prove(cells.ground, None)
     )
-    assert made.proven and made.grading.cost < 1e-6
+    assert made.clear and made.grading.cost < 1e-6
 
 
 def test_what_no_grading_mends_is_declared():
@@ -82,7 +82,7 @@ def test_what_no_grading_mends_is_declared():
     made = grade_until_proven(
         cells, [line], [40.0], GradingRules(max_slope=0.5), never, tolerance=0.1, first=never(None, None)
     )
-    assert not made.proven and "chainage 18.2 m" in made.reason
+    assert not made.clear and "chainage 18.2 m" in made.reason
 
 
 def test_hopeless_stations_do_not_keep_a_zone_from_being_proven():
@@ -91,7 +91,7 @@ def test_hopeless_stations_do_not_keep_a_zone_from_being_proven():
     made = grade_until_proven(
         cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.1, first=prove(cells.ground, None)
     )
-    assert made.proven
+    assert made.clear
 
 
 def test_spread_widens_flags():
@@ -114,7 +114,7 @@ def test_a_tolerance_that_leaves_no_surface_is_loosened_as_far_as_the_model_is_c
     made = grade_until_proven(
         cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.1, first=first(None, None)
     )
-    assert made.proven
+    assert made.clear
     with pytest.raises(InfeasibleError) as caught:
         grade_until_proven(
             cells, [line], [40.0], GradingRules(max_slope=0.5), prove, tolerance=0.03, first=first(None, None)
@@ -140,4 +140,4 @@ def test_a_head_that_blinds_its_own_ground_is_brought_back():
         tolerance=0.1,
         first=prove(cells.ground, np.array([[100.0, 100.0]])),
     )
-    assert made.proven and made.grading.ends[0, 0] >= 99.95
+    assert made.clear and made.grading.ends[0, 0] >= 99.95

@@ -1,4 +1,4 @@
-"""Grading zones of a perimeter: proven with headroom, together where strips overlap, heads within what serves them."""
+"""Grading zones of a perimeter: clear with headroom, together where strips overlap, heads within what serves them."""
 
 from dataclasses import replace
 
@@ -29,7 +29,7 @@ def graded(perimeter: Perimeter, zones, settings=SETTINGS):
 def test_graded_ground_keeps_the_headroom_that_was_asked(headroom):
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
     surface, grading = graded(perimeter, [zone()], replace(SETTINGS, headroom=headroom))
-    assert grading.proven
+    assert grading.clear
     (made,) = grading.zones
     own = perimeter.modulation(made, perimeter.levels("Z1", surface))
     middle = np.abs(perimeter.grids["Z1"].chainage_m - 50) < 8
@@ -58,7 +58,7 @@ def test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface():
     perimeter = Perimeter(zones, ground, RULES)
     surface = DesignSurface(ground, (-10, -10, 210, 10))
     made, final = grade_zones(perimeter, surface, zones, SETTINGS)
-    assert all(g.proven and g.dead_before_m > 0 for g in made)
+    assert all(g.clear and g.dead_before_m > 0 for g in made)
     assert not any(d.any() for z in zones for d in final.dead(z.zone_id).values())
 
 
@@ -89,7 +89,7 @@ def test_works_that_keep_apart_are_taken_as_they_were_found(monkeypatch):
         sum(sum(one.volumes()[:2]) for one in known.values())
     )
     assert [g.grading.price for g in made] == pytest.approx([sum(one.price for one in known.values())] * 2)
-    assert all(g.proven and g.dead_before_m > 0 for g in made)
+    assert all(g.clear and g.dead_before_m > 0 for g in made)
     assert not any(d.any() for z in final.zones for d in final.dead(z).values())
 
 
@@ -99,7 +99,7 @@ def test_works_that_meet_are_found_together(monkeypatch):
     known, made, _, solved = alone_and_together(monkeypatch, ground)
     cells = [{(round(x, 3), round(y, 3)) for x, y in worked(one)} for one in known.values()]
     assert cells[0] & cells[1] and 0 in solved
-    assert all(g.proven for g in made)
+    assert all(g.clear for g in made)
 
 
 def worked(grading: ZoneGrading):

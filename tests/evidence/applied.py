@@ -104,9 +104,9 @@ def claims_of(name: str, plan: Path, proposed: Path) -> Claims:
     parts = heads.groupby("stands_for").zone_id.unique().map(list).to_dict()
     found = dead_by_zone(proposed)
     taken = options[options.recommended.astype(bool)]
-    claimed = {z: parts[z] for z in taken.zone_id[taken.proven.astype(bool)]}
+    claimed = {z: parts[z] for z in taken.zone_id[taken.clear.astype(bool)]}
     broken = {z: dead for z, names in claimed.items() if (dead := sum(found.get(n, 0.0) for n in names)) > 0}
-    rest = taken[~taken.proven.astype(bool)]
+    rest = taken[~taken.clear.astype(bool)]
     other = {
         row.zone_id: (
             float("nan") if pd.isna(row.dead_after_m) else float(row.dead_after_m),
@@ -127,7 +127,7 @@ def spots_called_closed(plan: Path, proposed: Path, parts: Mapping[str, Sequence
     )
     area_of = before.set_index("spot_id").geometry
     wrong = {}
-    for row in advice[advice.proven.astype(bool)].itertuples():
+    for row in advice[advice.clear.astype(bool)].itertuples():
         mine = after[after.zone_id.isin(parts[row.zone_id]) & (after.threat == row.threat)]
         on_it = mine[mine.intersection(area_of[row.spot_id]).area > 0.01]
         if len(on_it):
@@ -171,7 +171,7 @@ def main(folder: Path) -> int:
     work = Path(tempfile.mkdtemp())
     lines = [
         "What remedy calls clear, applied and run again (python -m tests.evidence.applied docs/evidence)",
-        f"geotools {geotools.__version__}. Zones: with dead spots; clear: those that the options call proven; broken:",
+        f"geotools {geotools.__version__}. Zones: with dead spots; clear: those that the options call clear; broken:",
         "dead metres that the run on the proposed state finds in those. Rest: zones not called clear, dead length",
         "that remedy states of the proposed state, and found there; nothing is done where no option clears a zone.",
         "A claim is broken too by more dead metres than stated, and by a dead spot that the advice calls closed and",

@@ -20,7 +20,7 @@ from tests.evidence.page import Section
 
 #: Dead ground at the loose ends of the line, which an overlap covers everywhere else, m.
 ENDS_M = 8.0
-PAIRS = (BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.33), BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88))
+PAIRS = (BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.33), BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.88))
 #: Accuracy of the survey (95 %) and height of the grass, m.
 CASES = ((0.02, 0.0), (0.05, 0.0), (0.10, 0.0), (0.15, 0.0), (0.02, 0.04), (0.06, 0.08))
 SOURCES = ("nothing", "survey", "body", "surface", "heads", "law")

@@ -59,7 +59,7 @@ def facts(law: str) -> tuple[Fact, ...]:
         inside = (case["from_heads_m"] <= X) & (LENGTH - case["from_heads_m"] >= X)
         size = measure(field, case["target"])[inside]
         # seen at all of these places, or at none of them
-        held = (0.0, float(size.min())) if case["seen"] else (float(size.max()), np.inf)
+        held = (0.0, float(size.min())) if case["detected"] else (float(size.max()), np.inf)
         found.append(Fact(case["text"], *held))
     rule = TABLE["straightness"]
     for name, height, target in (("10 GHz", 0.91, "crawl"), ("24 GHz", 0.30, "prone")):

@@ -148,7 +148,7 @@ def examine(site_file: Path, out: Path) -> dict[str, Any]:
         "open": open_at,
         "dead": summary["gaps"]["dead_length_m"],
         "conflicts": [
-            f"{row.rule} ({row.zone_id}): found {row.found}, wanted {row.expected}; {row.mend}"
+            f"{row.rule} ({row.zone_id}): found {row.found}, required {row.expected}; {row.mend}"
             for row in conflicts.itertuples()
         ],
     }
@@ -186,7 +186,7 @@ def main(docs: Path) -> None:
         listed = sorted({corner for names in site["open"].values() for corner in names})
         sheets += [f"Open corners, each a row of `dead_spots`: {', '.join(listed) or 'none'}.", ""]
         told = site["conflicts"]
-        sheets += ["Rules the layout says are broken:", "", *(f"- {text}" for text in told[:12] or ["none"]), ""]
+        sheets += ["Conflicts that the layout lists:", "", *(f"- {text}" for text in told[:12] or ["none"]), ""]
         if len(told) > 12:
             sheets += [f"- and {len(told) - 12} more in the layer `conflicts`", ""]
     lines += rows(found) + sheets + ["A model is no acceptance: walk-test every zone.", ""]

@@ -50,7 +50,7 @@ def picture(out: Path, threat: str = "prone") -> Figure:
     axes = figure.subplots()
     axes.imshow(shade, cmap="gray", extent=boxes[0], vmin=-0.3, vmax=1.1)
     drawn = axes.imshow(seen, cmap="viridis", extent=boxes[1], vmin=0, vmax=0.6, interpolation="nearest")
-    figure.colorbar(drawn, label=f"best modulation of a {threat} person (an alarm needs 0.2)", shrink=0.7)
+    figure.colorbar(drawn, label=f"best modulation of a {threat} person (detection needs 0.2)", shrink=0.7)
     layers = {
         name: gpd.read_file(out / "plan.gpkg", layer=name) for name in ("fence", "dead_spots", "crossings", "zones")
     }

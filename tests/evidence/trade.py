@@ -42,14 +42,14 @@ def trade(folder: Path) -> Section:
         m = field.peak_modulation(TARGETS[case["target"]], 2.0)
         inside = (case["from_heads_m"] <= X) & (LENGTH - case["from_heads_m"] >= X)
         share = float((m[inside] >= M0).mean())
-        met = share == (1.0 if case["seen"] else 0.0)
+        met = share == (1.0 if case["detected"] else 0.0)
         wrong += not met
         low, high = m[inside].min(), m[inside].max()
         span = f"{case['from_heads_m']:g} m off the heads inwards"
         rows.append(
             [case["text"], span, f"{low:.2f} to {high:.2f}", f"{100 * share:.0f} %", "yes" if met else "**no**"]
         )
-    section.table(["the trade says", "where", "modulation", "seen", "so found"], rows)
+    section.table(["the trade says", "where", "modulation", "detected", "so found"], rows)
     section.check("rows that come out otherwise", wrong, 0, "", "common practice, no source")
     factor = TABLE["straightness"]["about_factor"]
     off = 0.0
@@ -62,7 +62,9 @@ def trade(folder: Path) -> Section:
             f"deep (rule: {allowed:g} m)."
         )
         off = max(off, first / allowed, allowed / first)
-    section.check("shallowest dip against the straightness rule, ratio", off, factor, "", "common practice, no source")
+    section.check(
+        "shallowest dip against the straight-edge check, ratio", off, factor, "", "common practice, no source"
+    )
     lengths = []
     for height in TABLE["near_head"]["heights_m"]:
         seen = solve_beam(HEAD_TYPES["10 GHz"], X, 0 * X, height, height).peak_modulation(TARGETS["crawl"], 2.0) >= M0
@@ -96,7 +98,7 @@ def mirror(folder: Path) -> Section:
         rows.append([f"{case['head']} at {height:g} m, {case['target']}", *cells])
     section.table(["case", "perfect mirror", "horizontal", "vertical"], rows)
     section.check(
-        "cases that turn from seen to unseen or back", turned, 0, "", "Fresnel's coefficients, permittivity 15"
+        "cases that turn from detected to undetected or back", turned, 0, "", "Fresnel's coefficients, permittivity 15"
     )
     section.say(f"Modulation moves by {largest:.3f} at most.")
     return section

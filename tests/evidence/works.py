@@ -92,7 +92,7 @@ def look(job: Job, counts: Counts) -> None:
     proposed = proposed_zones(site, before, read(PROPOSED_HEADS))
     options = read(OPTIONS)
     taken = options[options.recommended.astype(bool)].set_index("zone_id")
-    counts.zones, counts.clear = len(taken), int(taken.proven.sum())
+    counts.zones, counts.clear = len(taken), int(taken.clear.sum())
     ways = read(WATER_CROSSINGS)
     counts.ways = len(ways)
     counts.without, counts.ponds = flooded(job, surface, ways)
@@ -100,7 +100,7 @@ def look(job: Job, counts: Counts) -> None:
     stands.solve_all()
     t = site.grading
     tolerances = Tolerances(t.build_tolerance_m, t.settlement_m, t.head_tolerance_m)
-    for zone_id in taken.index[taken.proven.astype(bool)]:
+    for zone_id in taken.index[taken.clear.astype(bool)]:
         rng = np.random.default_rng(sum(map(ord, zone_id)))
         for zone in proposed[zone_id]:
             strip = surface.blank().strip_cells({zone.zone_id: zone.line}, t.under_m + t.batter_m)

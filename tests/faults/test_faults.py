@@ -152,7 +152,7 @@ def test_a_screen_that_takes_no_more_is_told(tmp_path: Path) -> None:
             [sys.executable, "-m", "geotools", "steps"], stdout=screen, stderr=subprocess.PIPE, text=True, check=False
         )
     assert done.returncode == 6
-    assert "words of the program could not be written" in done.stderr
+    assert "the program's output could not be written" in done.stderr
 
 
 def test_a_short_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -62,7 +62,7 @@ beamwidth_az_deg = 4
 beamwidth_el_deg = 4
 max_range_m = 200
 [[stack]]
-level = "usual"
+level = "main"
 head_type = {head}
 height_m = 0.9
 """

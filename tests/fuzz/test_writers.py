@@ -99,9 +99,10 @@ def test_a_drawing_sheet_takes_any_name(a: str, b: str) -> None:
 
 @SOME
 @given(NAME, NAME, NAME)
-def test_a_calendar_holds_one_visit_whatever_its_names_are(site: str, place: str, care: str) -> None:
+def test_a_calendar_holds_one_visit_whatever_its_names_are(site: str, place: str, task: str) -> None:
     day = dt.date(2027, 5, 3)
-    data = calendar_bytes([Visit(day=day, scope="head", place=place, care=care, done="x", minutes=5.0)], site, day)
+    visit = Visit(day=day, task=task, scope="head", place=place, minutes=5.0, instruction="x")
+    data = calendar_bytes([visit], site, day)
     events = icalendar.Calendar.from_ical(data).walk("VEVENT")
     assert len(events) == 1
     assert len(events[0].walk("VALARM")) == 1

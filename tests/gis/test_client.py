@@ -128,3 +128,9 @@ def test_a_command_that_will_not_end_is_killed(command, tmp_path, monkeypatch):
 def test_contract_that_cannot_be_read(command):
     with pytest.raises(client.CommandError, match="broken plug-in"):
         client.read_contract(command("sys.exit('broken plug-in')"))
+
+
+def test_a_catalogue_is_shown_as_a_table_that_no_name_can_break():
+    shown = client.catalogue_html("head_types", [{"name": "<b>", "range_m": 3.5}, {"name": "y", "threats": ["a", "b"]}])
+    assert "<h4>Head types</h4>" in shown and "<td>&lt;b&gt;</td><td>3.5</td><td></td>" in shown
+    assert "<td>y</td><td></td><td>a, b</td>" in shown and "<th>range m</th>" in shown

@@ -117,3 +117,18 @@ def test_layers_open_in_their_own_styles(gis, plan, contract, tmp_path):
     for name, colour in {"transmitter": (213, 94, 0), "receiver": (86, 180, 233), "beam": (0, 114, 178)}.items():
         near = (np.abs(pixels.astype(int) - colour).max(axis=1) < 12).sum()
         assert near > 100, f"the {name}'s own colour is not in the picture"
+
+
+def test_the_dialog_of_a_new_site_shows_the_catalogue(gis):
+    assert "prone" in gis.process("help", "perimeter:new")["parameters"]["THREATS"]["help"]
+    # the help text stands in the runner's own words alone
+    plain = subprocess.run(
+        ["/usr/bin/qgis_process.bin", "help", "perimeter:new"],
+        env=gis.environment,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=True,
+    )
+    for word in ("placeholder", "10 GHz", "crawl", "grass cutting"):
+        assert word in plain.stdout, word

@@ -25,13 +25,13 @@ def fence_row(name: str = "F01", length: float = 10.0) -> dict[str, object]:
     return {"fence_id": name, "source_feature": 1, "closed": False, "length_m": length, "geometry": shape}
 
 
-def head_row(name: str = "F01-Z001-TX-usual") -> dict[str, object]:
+def head_row(name: str = "F01-Z001-TX-main") -> dict[str, object]:
     return {
         "head_id": name,
         "zone_id": "F01-Z001",
         "post_id": "F01-Z001-A",
         "role": "transmitter",
-        "level": "usual",
+        "level": "main",
         "head_type": "10 GHz",
         "height_m": 0.91,
         "polarisation": "vertical",

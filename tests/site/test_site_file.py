@@ -46,7 +46,7 @@ def test_what_is_no_number_is_refused_where_a_number_stands(tmp_path: Path, sett
     with pytest.raises(SiteError) as caught:
         geotools.open_site(path)
     assert f"{place}: " in str(caught.value.found)
-    assert "a number is wanted" in str(caught.value.found)
+    assert "expected a number" in str(caught.value.found)
 
 
 def test_a_number_is_no_switch(tmp_path: Path) -> None:
@@ -55,7 +55,7 @@ def test_a_number_is_no_switch(tmp_path: Path) -> None:
 
     assert Switches.model_validate({"open": True}).open is True
     for wrong in (1, "yes", 0.0):
-        with pytest.raises(ValueError, match="true or false is wanted"):
+        with pytest.raises(ValueError, match="expected true or false"):
             Switches.model_validate({"open": wrong})
 
 

@@ -15,7 +15,7 @@ def stack(**settings):
 
 
 def test_walk_and_crawl_take_one_head():
-    assert stack(threats=("walk", "run", "jump", "crawl")) == [("usual", "10 GHz", 0.91, "vertical")]
+    assert stack(threats=("walk", "run", "jump", "crawl")) == [("main", "10 GHz", 0.9, "vertical")]
 
 
 @pytest.mark.parametrize("threat", ["prone", "prone side-on", "sphere"])
@@ -25,18 +25,18 @@ def test_a_prone_crawler_asks_for_a_low_head_of_the_higher_band(threat):
 
 def test_bridging_asks_for_a_head_at_the_top_of_the_fence_turned_by_90_degrees():
     found = stack(threats=("walk", "prone", "bridge"), fence_height_m=3.0)
-    assert [level for level, *_ in found] == ["low", "usual", "top"]
+    assert [level for level, *_ in found] == ["low", "main", "top"]
     assert found[2] == ("top", "10 GHz", 3.0, "horizontal")
 
 
 def test_the_rules_can_be_edited():
-    rules = (StackRule(level="usual", head_type="24 GHz", height_m=0.7, source="own trial"),)
-    assert stack(threats=("walk", "prone"), stack_rules=rules) == [("usual", "24 GHz", 0.7, "vertical")]
+    rules = (StackRule(level="main", head_type="24 GHz", height_m=0.7, source="own trial"),)
+    assert stack(threats=("walk", "prone"), stack_rules=rules) == [("main", "24 GHz", 0.7, "vertical")]
 
 
 def test_a_stack_of_the_sites_own_keeps_its_polarisations():
     own = [
-        {"level": "usual", "head_type": "10 GHz", "height_m": 0.9, "polarisation": "horizontal"},
+        {"level": "main", "head_type": "10 GHz", "height_m": 0.9, "polarisation": "horizontal"},
         {"level": "top", "head_type": "10 GHz", "height_m": 2.0, "polarisation": "vertical"},
     ]
     assert [p for *_, p in stack(stack=own)] == ["horizontal", "vertical"]

@@ -77,12 +77,12 @@ def test_an_airborne_survey_in_feet_asks_for_the_unit_and_is_too_thin_for_a_craw
 def test_a_compound_system_tells_unit_and_datum(tmp_path):
     made = gridded("simple.copc.laz", tmp_path, cell_m=10.0)
     assert made.vertical_datum == "NAVD88 height (ftUS)" and made.source_vertical_unit == "US survey foot"
-    assert any("705.3 m are not seen" in text for text in made.warnings)
+    assert any("705.3 m do not show" in text for text in made.warnings)
 
 
 def test_another_unit_than_the_files_own_is_told(tmp_path):
     made = gridded("nebraska.laz", tmp_path, vertical_unit="metre")
-    assert any("taken in metre as told" in text and "US survey foot" in text for text in made.warnings)
+    assert any("taken in metre as stated" in text and "US survey foot" in text for text in made.warnings)
 
 
 def test_classes_that_are_there_are_named(tmp_path):

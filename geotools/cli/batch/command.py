@@ -105,7 +105,7 @@ def batch(
     """Run the job on many sites, side by side.
 
     MANIFEST is a folder (every .toml file below it is a site), a TOML file with a [[site]] section for each site (file,
-    name), or a CSV table with a column `file` and, if wanted, `name`. Each site gets its own plan below DIR/sites; one
+    name), or a CSV table with a column `file` and, optionally, `name`. Each site gets its own plan below DIR/sites; one
     that fails never stops the others. DIR/outcomes.csv says what came of each; DIR/batch.gpkg holds the layers of all.
 
     Ends with exit code 8 where a site failed.

@@ -91,10 +91,10 @@ def _from_toml(path: Path) -> list[Entry]:
     except ValidationError as problem:
         wrong = [f"{'.'.join(map(str, e['loc'])) or 'the whole file'}: {e['msg']}" for e in problem.errors()[:5]]
         raise SiteError(
-            "the manifest says something that cannot be",
+            "the manifest has an invalid setting",
             where=path,
             found="; ".join(wrong)[:600],
-            expected='for each site a section [[site]] with file = "..." and, if wanted, name = "..."',
+            expected='for each site a section [[site]] with file = "..." and, optionally, name = "..."',
         ) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
         raise InputError("the manifest is not TOML", where=path, found=problem, mend="correct that line") from problem

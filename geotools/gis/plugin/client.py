@@ -5,6 +5,7 @@ import os
 import queue
 import subprocess
 import threading
+from html import escape
 
 DROPPED = {
     "PYTHONHOME",
@@ -60,7 +61,7 @@ def load_command(folder):
 
 
 def _start(words):
-    # without this a console flashes up on Windows; elsewhere the name does not exist and nothing is asked for
+    # without this a console flashes up on Windows; elsewhere the name does not exist and nothing is requested
     hidden = getattr(subprocess, "CREATE_NO_WINDOW", 0)
     try:
         return subprocess.Popen(
@@ -84,6 +85,18 @@ def error_text(event):
     """An error event in the one shape that all messages of the command have."""
     parts = [f"{name}: {event[name]}" for name in ("where", "found", "expected", "mend") if event.get(name)]
     return "\n  ".join([str(event.get("error", "unknown error")), *parts])
+
+
+def catalogue_html(name, rows):
+    """A catalogue of the contract as a table: one row an entry, a column for each figure that any of them has."""
+    columns = list(dict.fromkeys(column for row in rows for column in row))
+    head = "".join(f"<th>{escape(column.replace('_', ' '))}</th>" for column in columns)
+    body = ""
+    for row in rows:
+        texts = [", ".join(map(str, v)) if isinstance(v, list) else str(v) for v in (row.get(c, "") for c in columns)]
+        body += "<tr>" + "".join(f"<td>{escape(text)}</td>" for text in texts) + "</tr>"
+    title = escape(name.replace("_", " ").capitalize())
+    return f"<h4>{title}</h4><table border='1'><tr>{head}</tr>{body}</table>"
 
 
 def _reader(stream, put, name):

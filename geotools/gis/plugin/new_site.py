@@ -14,6 +14,7 @@ from qgis.core import (
     QgsVectorFileWriter,
 )
 
+from . import client
 from .algorithm import CommandAlgorithm
 
 FENCE, TERRAIN, NAME, THREATS, OVERWRITE, SITE = "FENCE", "TERRAIN", "NAME", "THREATS", "OVERWRITE", "SITE"
@@ -22,9 +23,13 @@ FENCE, TERRAIN, NAME, THREATS, OVERWRITE, SITE = "FENCE", "TERRAIN", "NAME", "TH
 class NewSiteAlgorithm(CommandAlgorithm):
     """The first thing a user does in the GIS: say which layer is the fence and which raster the ground."""
 
+    def __init__(self, command, catalogues):
+        super().__init__(command)
+        self.catalogues = catalogues
+
     def createInstance(self):
-        """A fresh copy, as the GIS wants for each run."""
-        return NewSiteAlgorithm(self.command)
+        """A fresh copy, as the GIS needs for each run."""
+        return NewSiteAlgorithm(self.command, self.catalogues)
 
     def name(self):
         """Id after the colon."""
@@ -48,6 +53,9 @@ class NewSiteAlgorithm(CommandAlgorithm):
             "<p>Writes a site file that names every setting with its default; edit it in any text editor. The fence "
             "features are saved beside it, so that a layer in memory or a selection can be used.</p>"
             "<p>Then use <b>Run the whole job</b>, or the steps one by one.</p>"
+            "<p>The catalogue below counts where the site file gives nothing of its own. Figures marked placeholder "
+            "are round and stand for no equipment: enter those of the equipment at hand.</p>"
+            + "".join(client.catalogue_html(name, rows) for name, rows in self.catalogues.items())
         )
 
     def initAlgorithm(self, config=None):
@@ -56,7 +64,9 @@ class NewSiteAlgorithm(CommandAlgorithm):
         self.addParameter(QgsProcessingParameterRasterLayer(TERRAIN, "Terrain model"))
         self.addParameter(QgsProcessingParameterString(NAME, "Name of the site", "New site"))
         threats = QgsProcessingParameterString(THREATS, "Threats, separated by commas", "walk, crawl, prone")
-        threats.setHelp("Names of targets as the manual of the site file lists them.")
+        threats.setHelp(
+            "Names of targets: " + ", ".join(row["name"] for row in self.catalogues.get("targets", [])) + "."
+        )
         self.addParameter(threats)
         self.addParameter(QgsProcessingParameterBoolean(OVERWRITE, "Replace a site file that is there already", False))
         self.addParameter(QgsProcessingParameterFileDestination(SITE, "Site file", "Site file (*.toml)"))

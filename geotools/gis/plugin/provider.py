@@ -35,7 +35,7 @@ class PerimeterProvider(QgsProcessingProvider):
         except client.CommandError as problem:
             QgsMessageLog.logMessage(str(problem), "Perimeter geotools", Qgis.Critical)
             return
-        self.addAlgorithm(NewSiteAlgorithm(command))
+        self.addAlgorithm(NewSiteAlgorithm(command, contract.get("catalogues", {})))
         self.addAlgorithm(RunAlgorithm(command, contract["steps"]))
         for step in contract["steps"]:
             self.addAlgorithm(StepAlgorithm(command, step))

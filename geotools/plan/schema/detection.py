@@ -24,14 +24,14 @@ CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "junction", "
 DEAD_SPOTS = LayerSchema(
     name="dead_spots",
     title="Dead spots",
-    description=(f"Places where the named threat crosses without an alarm. {cautions.DETECTION} {cautions.SENSITIVE}"),
+    description=(f"Places where the named threat crosses undetected. {cautions.DETECTION} {cautions.SENSITIVE}"),
     geometry="Polygon",
     key="spot_id",
     made_by="gaps",
     fields=(
         Field("spot_id", "text", "dead spot: zone, threat, number", nullable=False),
         ZONE_ID,
-        Field("threat", "text", "threat that gets through", nullable=False),
+        Field("threat", "text", "threat that crosses undetected", nullable=False),
         Field("method", "text", "how it was found", choices=("wave", "straightness"), nullable=False),
         Field("cause", "text", "what makes it", choices=CAUSES),
         Field("from_m", "real", "chainage of its near end from the transmitter post", "m"),
@@ -46,12 +46,12 @@ DEAD_SPOTS = LayerSchema(
             "lower one would) or the tolerance (straightness)",
             "m",
         ),
-        Field("modulation", "real", "best modulation the easiest crossing meets; an alarm needs the site's threshold"),
-        Field("probability", "real", "chance that somebody gets through, given the survey's accuracy", "1"),
+        Field("modulation", "real", "best modulation the easiest crossing meets; detection needs the site's threshold"),
+        Field("probability", "real", "chance of an undetected crossing, given the survey's accuracy", "1"),
         Field(
             "certainty",
             "text",
-            "certain from 0.95, likely from 0.50, else this survey cannot tell",
+            "certain from 0.95, likely from 0.50, else undecided with this survey",
             choices=("certain", "likely", "cannot_tell"),
         ),
     ),
@@ -105,7 +105,9 @@ VERDICTS = LayerSchema(
             choices=("detected", "unproven", "undetected", "no_beam"),
             nullable=False,
         ),
-        Field("confidence", "real", "share of the worlds drawn in which it is so, at its least certain place", "1"),
+        Field(
+            "confidence", "real", "share of the realisations drawn in which it is so, at its least certain place", "1"
+        ),
         Field(
             "cause",
             "text",
@@ -147,8 +149,10 @@ CROSSINGS = LayerSchema(
         Field("crossing_id", "text", "crossing: zone and threat", nullable=False),
         ZONE_ID,
         Field("threat", "text", "threat that crosses", nullable=False),
-        Field("modulation", "real", "largest modulation met on the way; an alarm needs the site's threshold"),
-        Field("outcome", "text", "whether that reaches the threshold", choices=("unseen", "alarmed"), nullable=False),
+        Field("modulation", "real", "largest modulation met on the way; detection needs the site's threshold"),
+        Field(
+            "outcome", "text", "whether that reaches the threshold", choices=("undetected", "detected"), nullable=False
+        ),
         Field("chainage_m", "real", "where the way crosses the beam line, from the transmitter post", "m"),
         Field("length_m", "real", "length of the way inside the corridor", "m"),
         Field("site_weakest", "boolean", "whether no zone of the site has a weaker crossing for this threat"),
@@ -157,8 +161,10 @@ CROSSINGS = LayerSchema(
         Symbol(GREY, width=0.4),
         field="outcome",
         categories=(
-            Category("unseen", "Crossing without an alarm", Symbol(VERMILION, width=0.9)),
-            Category("alarmed", "Weakest crossing, alarms by the best estimate", Symbol(GREY, width=0.4, dash="dash")),
+            Category("undetected", "Crossing undetected", Symbol(VERMILION, width=0.9)),
+            Category(
+                "detected", "Weakest crossing, detected by the best estimate", Symbol(GREY, width=0.4, dash="dash")
+            ),
         ),
     ),
 )
@@ -166,14 +172,14 @@ CROSSINGS = LayerSchema(
 BEAM_LEVELS = LayerSchema(
     name="beam_levels",
     title="Standing levels",
-    description="What each beam receives with nobody in it, against the same heads in free space.",
+    description="Received level of each beam with nobody in it, against the same heads in free space.",
     geometry=None,
     key="beam_id",
     made_by="gaps",
     fields=(
         Field("beam_id", "text", "beam: zone and level", nullable=False),
         ZONE_ID,
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("standing_level_db", "real", "signal against perfectly aimed heads in free space", "dB"),
         Field("in_null", "boolean", "whether the beam stands in a two-ray null, below -10 dB"),
         Field(
@@ -210,8 +216,8 @@ RESURVEY = LayerSchema(
     name="resurvey",
     title="Points to survey again",
     description=(
-        "Places on the beam line where a better ground level would settle whether somebody gets through. Levels to a "
-        "centimetre (total station or levelled), on the bare ground."
+        "Places on the beam line where a better ground level would decide whether somebody crosses undetected. "
+        "Levels to a centimetre (total station or levelled), on the bare ground."
     ),
     geometry="PointZ",
     key="point_id",
@@ -230,10 +236,10 @@ RESURVEY = LayerSchema(
 
 SENSITIVITY = LayerSchema(
     name="sensitivity",
-    title="How the answer moves",
+    title="Sensitivity",
     description=(
-        "Dead length of each zone and threat when one setting is a little off: threshold by 0.05, grass of 0.08 m, "
-        "heads 0.05 m from their height; and for each source of what is not known exactly the length that would be "
+        "Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m, "
+        "heads 0.05 m from their height; and for each source of uncertainty the length that would be "
         "detected if it were known."
     ),
     geometry=None,
@@ -243,8 +249,8 @@ SENSITIVITY = LayerSchema(
         Field("row_id", "text", "zone, threat and change", nullable=False),
         ZONE_ID,
         Field("threat", "text", "threat", nullable=False),
-        Field("change", "text", "what is changed, or what is not known exactly", nullable=False),
-        Field("dead_m", "real", "length of the zone that lets the threat through", "m"),
+        Field("change", "text", "what is changed, or the source of uncertainty", nullable=False),
+        Field("dead_m", "real", "length of the zone on which the threat is not detected", "m"),
         Field("more_m", "real", "how much more that is than with everything as set", "m"),
         Field("unproven_m", "real", "length that would be detected if this were known exactly", "m"),
     ),

@@ -12,7 +12,7 @@ _DIG = cautions.EARTHWORKS
 EARTHWORKS = LayerSchema(
     name="earthworks",
     title="Earthworks",
-    description=f"Ground to be cut or filled, by depth class, on the proven design surface. {_DIG}",
+    description=f"Ground to be cut or filled, by depth class, on the design surface as run again. {_DIG}",
     geometry="MultiPolygon",
     key="work_id",
     made_by="grade",
@@ -40,14 +40,14 @@ GRADINGS = LayerSchema(
     name="gradings",
     title="Grading by zone",
     description=(
-        f"What the least earthwork of each zone comes to, by three methods, and what the new run found. {_DIG}"
+        f"Quantities of the least earthwork of each zone by three methods, and the result of the re-run. {_DIG}"
     ),
     geometry=None,
     key="zone_id",
     made_by="grade",
     fields=(
         ZONE_ID,
-        Field("proven", "boolean", "whether a new run on the whole design surface found nobody getting through"),
+        Field("clear", "boolean", "whether a re-run on the whole design surface was without an undetected crossing"),
         Field("dead_before_m", "real", "dead length now", "m"),
         Field("dead_after_m", "real", "dead length on the design surface", "m"),
         Field("level", "text", "place in the stack of the heads whose line the ground follows"),
@@ -205,7 +205,7 @@ ACCEPTANCE = LayerSchema(
         ZONE_ID,
         Field("result", "text", "both levels and detection", choices=("pass", "fail"), nullable=False),
         Field("levels_ok", "boolean", "whether every cell is within tolerance of the design"),
-        Field("detection_ok", "boolean", "whether the run on the ground as built finds nobody getting through"),
+        Field("detection_ok", "boolean", "whether the run on the ground as built is without an undetected crossing"),
         Field("cells", "integer", "cells compared"),
         Field("cells_out", "integer", "cells out of tolerance"),
         Field("mean_m", "real", "mean difference, survey less design", "m"),

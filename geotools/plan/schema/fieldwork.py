@@ -7,7 +7,7 @@ from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
 _ROLES = ("transmitter", "receiver")
-_LEVELS = ("low", "usual", "top")
+_LEVELS = ("low", "main", "top")
 
 STAKEOUT = LayerSchema(
     name="stakeout",
@@ -35,7 +35,7 @@ STAKEOUT = LayerSchema(
         ),
         Field("height_m", "real", "height of the head's axis above the finished ground", "m"),
         Field("axis_m", "real", "level of the head's axis", "m"),
-        Field("faces_head_id", "text", "head it looks at", nullable=False),
+        Field("faces_head_id", "text", "head it faces", nullable=False),
         Field("grid_azimuth_deg", "real", "aim, clockwise from grid north", "degree"),
         Field("true_azimuth_deg", "real", "aim, clockwise from true north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below (negative) the horizontal", "degree"),
@@ -45,7 +45,7 @@ STAKEOUT = LayerSchema(
         Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal")),
         Field("channel", "integer", "channel number, empty until channels are planned"),
         Field("turned", "boolean", "whether the head is turned 90 degrees on its post"),
-        Field("radome", "text", "how the radome is fitted", nullable=False),
+        Field("fitting", "text", "how the head is fitted, in the words of its head type", nullable=False),
     ),
     style=Style(
         Symbol(GREY, marker="diamond", size=2.6),
@@ -89,7 +89,7 @@ WALK_PLAN = LayerSchema(
         Field("result", "text", "to fill in: what the receiver did", choices=("detected", "missed")),
         Field("walked_on", "date", "to fill in: day of the crossing"),
         Field("walker", "text", "to fill in: who crossed"),
-        Field("note", "text", "to fill in: anything odd"),
+        Field("note", "text", "to fill in: remarks"),
     ),
     style=Style(
         Symbol(BLACK, width=0.5, dash="dot"),
@@ -105,7 +105,7 @@ WALK_PLAN = LayerSchema(
 WALK_RESULT = LayerSchema(
     name="walk_result",
     title="Walk-test result",
-    description="What the walk test proves for each zone and threat: exact binomial bounds and what to do next.",
+    description="What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next.",
     geometry=None,
     key="result_id",
     made_by="walktest",
@@ -119,13 +119,15 @@ WALK_RESULT = LayerSchema(
         Field("probability", "real", "share detected; empty where nothing was walked"),
         Field("lower", "real", "exact lower bound of the detection probability at the site's confidence, one-sided"),
         Field("upper", "real", "exact upper bound, likewise"),
-        Field("surprises", "integer", "crossings missed that the model expected to be detected", nullable=False),
-        Field("further", "integer", "crossings still to walk, all detected, to prove the wanted probability"),
+        Field(
+            "unexpected_misses", "integer", "crossings missed that the model expected to be detected", nullable=False
+        ),
+        Field("further", "integer", "crossings still to walk, all detected, to demonstrate the required probability"),
         Field(
             "verdict",
             "text",
             "where it stands",
-            choices=("not walked", "proven", "not proven yet", "failed"),
+            choices=("not walked", "demonstrated", "not demonstrated yet", "failed"),
             nullable=False,
         ),
         Field("next", "text", "what to do next"),
@@ -134,15 +136,15 @@ WALK_RESULT = LayerSchema(
 
 UPKEEP = LayerSchema(
     name="upkeep",
-    title="Upkeep",
-    description="Dated care of every head and zone. The equipment's own manual wins where it says otherwise.",
+    title="Maintenance plan",
+    description="Dated maintenance tasks at every head and zone. The equipment's manual governs.",
     geometry="Point",
     key="visit_id",
     made_by="upkeep",
     fields=(
-        Field("visit_id", "text", "visit: day, care, place", nullable=False),
+        Field("visit_id", "text", "visit: day, task, place", nullable=False),
         Field("due", "date", "day it is due", nullable=False),
-        Field("care", "text", "kind of care", nullable=False),
+        Field("task", "text", "maintenance task", nullable=False),
         Field(
             "scope", "text", "whether it is done at a head or along a zone", choices=("head", "zone"), nullable=False
         ),
@@ -157,32 +159,26 @@ UPKEEP = LayerSchema(
         Symbol(GREY, marker="circle", size=2.2),
         field="scope",
         categories=(
-            Category("head", "Care of a head", Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=2.6)),
-            Category("zone", "Care of a zone", Symbol(BLACK, fill_colour=GREEN, marker="circle", size=2.6)),
+            Category("head", "Task at a head", Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=2.6)),
+            Category("zone", "Task along a zone", Symbol(BLACK, fill_colour=GREEN, marker="circle", size=2.6)),
         ),
     ),
 )
 
 UPKEEP_COST = LayerSchema(
     name="upkeep_cost",
-    title="Cost of radome care",
-    description="What the two ways of radome care cost over the life, with the site file's prices.",
+    title="Cost of maintenance schemes",
+    description="What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices.",
     geometry=None,
-    key="choice",
+    key="scheme",
     made_by="upkeep",
     fields=(
-        Field(
-            "choice",
-            "text",
-            "wax (cleaned and waxed) or shed (water-shedding, replaced)",
-            choices=("wax", "shed"),
-            nullable=False,
-        ),
+        Field("scheme", "text", "maintenance scheme, as the site file names it", nullable=False),
         Field("chosen", "boolean", "whether the site file chooses it", nullable=False),
-        Field("years", "integer", "length of the life looked at", "year", nullable=False),
-        Field("visits", "integer", "visits to each head"),
+        Field("years", "integer", "length of the plan", "year", nullable=False),
+        Field("visits", "integer", "visits to heads and zones"),
         Field("labour", "real", "cost of work, not discounted", "currency of the site file"),
-        Field("material", "real", "cost of wax or radomes, not discounted", "currency of the site file"),
+        Field("material", "real", "cost of material, not discounted", "currency of the site file"),
         Field("total", "real", "both, discounted to the start", "currency of the site file"),
     ),
 )

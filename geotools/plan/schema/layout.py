@@ -34,11 +34,11 @@ WIDTHS = LayerSchema(
         Field("right_m", "real", "free distance to the right of the line", "m"),
         Field("width_m", "real", "both together", "m"),
         Field("needed_m", "real", "width that the widest beam of the longest zone needs at its middle", "m"),
-        Field("enough", "text", "whether the beam fits", choices=("yes", "no")),
+        Field("fits", "text", "whether the beam fits", choices=("yes", "no")),
     ),
     style=Style(
         Symbol(GREY, width=0.2),
-        field="enough",
+        field="fits",
         categories=(
             Category("yes", "Wide enough", Symbol(GREY, width=0.15)),
             Category("no", "Too narrow for the beam", Symbol(VERMILION, width=0.6, dash="dash")),
@@ -48,19 +48,19 @@ WIDTHS = LayerSchema(
 
 CONFLICTS = LayerSchema(
     name="conflicts",
-    title="Broken rules",
-    description="Places where the layout breaks one of its rules: what was found, what is wanted, how to mend it.",
+    title="Layout conflicts",
+    description="Places in conflict with a rule of the layout: what was found, what is required, how to mend it.",
     geometry="Point",
     key="conflict_id",
     made_by="layout",
     fields=(
         Field("conflict_id", "text", "rule and place", nullable=False),
         Field("step", "text", "step that found it", choices=("layout", "channels", "cameras"), nullable=False),
-        Field("rule", "text", "rule that is broken", nullable=False),
+        Field("rule", "text", "rule in conflict", nullable=False),
         Field("zone_id", "text", "zone, or the two zones of a junction"),
         Field("head_ids", "text", "heads concerned, separated by spaces"),
         Field("found", "text", "what was found"),
-        Field("expected", "text", "what is wanted"),
+        Field("expected", "text", "what is required"),
         Field("mend", "text", "what can be done"),
     ),
     style=Style(Symbol(BLACK, fill_colour=PURPLE, marker="diamond", size=3.6), label_field="rule", label_size=7.0),

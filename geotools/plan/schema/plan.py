@@ -33,7 +33,7 @@ FENCE = LayerSchema(
 CORRIDOR = LayerSchema(
     name="corridor",
     title="Corridor",
-    description="The strip of ground the beams flood, one area a fence line.",
+    description="The strip of ground the beams illuminate, one area for each fence line.",
     geometry="MultiPolygon",
     key="corridor_id",
     made_by="layout",
@@ -68,9 +68,12 @@ ZONES = LayerSchema(
         ),
         Field("levels", "text", "head levels in the stack, from the lowest, separated by spaces"),
         Field(
-            "earthwork_m3", "real", "earth to move so that the ground is straight enough, as the layout reckons", "m3"
+            "earthwork_m3",
+            "real",
+            "earth to move until the ground is straight enough, as the layout estimates",
+            "m3",
         ),
-        Field("blind_m", "real", "length of dips that the layout reckons cheaper to leave than to fill", "m"),
+        Field("left_open_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )
@@ -88,7 +91,7 @@ HEADS = LayerSchema(
         Field("post_id", "text", "post the head stands on", nullable=False),
         Field("junction_id", "text", "junction of two zones it stands at, empty at an open end"),
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
         Field("band_ghz", "real", "carrier frequency", "GHz"),
         Field("height_m", "real", "height of the head's axis above the ground at its post", "m"),
@@ -99,10 +102,10 @@ HEADS = LayerSchema(
             "margin_db",
             "real",
             "wanted over strongest unwanted signal on the channel, less the protection: of a receiver its own, of a "
-            "transmitter the least it leaves a foreign receiver; empty where no other zone is heard",
+            "transmitter the least it leaves a foreign receiver; empty where no other zone is received",
             "dB",
         ),
-        Field("heard_head_id", "text", "head at the other end of that strongest unwanted path"),
+        Field("interferer_head_id", "text", "head at the other end of that strongest unwanted path"),
         Field("azimuth_deg", "real", "direction of aim, clockwise from grid north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),
     ),
@@ -128,7 +131,7 @@ BEAMS = LayerSchema(
     fields=(
         Field("beam_id", "text", "beam: zone and level", nullable=False),
         ZONE_ID,
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("tx_head_id", "text", "transmitter head", nullable=False),
         Field("rx_head_id", "text", "receiver head", nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
@@ -142,7 +145,7 @@ BEAMS = LayerSchema(
         field="level",
         categories=(
             Category("low", "Low beam", Symbol(ORANGE, width=0.5, dash="dot")),
-            Category("usual", "Usual beam", Symbol(BLUE, width=0.5)),
+            Category("main", "Main beam", Symbol(BLUE, width=0.5)),
             Category("top", "Top beam", Symbol(GREEN, width=0.5, dash="dash")),
         ),
     ),

@@ -33,7 +33,7 @@ ADVICE = LayerSchema(
         Field("fill_m3", "real", "earth to bring", "m3"),
         Field("area_m2", "real", "ground to be worked", "m2"),
         Field("depth_m", "real", "deepest cut or highest fill", "m"),
-        Field("proven", "boolean", "whether the detection was run again with it and the dead spot was gone"),
+        Field("clear", "boolean", "whether the dead spot was gone in a re-run of the detection"),
         Field("dead_before_m", "real", "dead length before", "m"),
         Field("dead_after_m", "real", "dead length with the advice followed", "m"),
         Field("reason", "text", "the advice in one sentence"),
@@ -59,7 +59,7 @@ OPTIONS = LayerSchema(
     title="Options compared",
     description=(
         "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
-        "Prices that were not set are invented round figures."
+        "Prices that were not set are placeholders."
     ),
     geometry=None,
     key="option_id",
@@ -82,11 +82,11 @@ OPTIONS = LayerSchema(
             ),
             nullable=False,
         ),
-        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was proven clear"),
-        Field("proven", "boolean", "whether a new run of the detection found nobody getting through"),
+        Field("recommended", "boolean", "whether this is the one to take: the cheapest that was clear in a re-run"),
+        Field("clear", "boolean", "whether a re-run of the detection was without an undetected crossing"),
         Field("cost", "real", "cost at the site file's prices, in its currency"),
         Field("cost_as_drawn", "real", "cost if all turned out as drawn: what is on top is for the tolerances"),
-        Field("cost_bound", "real", "no works with these heads, within what was asked of the ground, cost less"),
+        Field("cost_bound", "real", "no works with these heads, within what is required of the ground, cost less"),
         Field("level", "text", "place in the stack of the heads that move"),
         Field("tx_height_m", "real", "height of the transmitter head, above the ground at its post", "m"),
         Field("rx_height_m", "real", "height of the receiver head, above the ground at its post", "m"),
@@ -96,7 +96,7 @@ OPTIONS = LayerSchema(
         Field("dead_before_m", "real", "dead length of the zone now", "m"),
         Field("dead_after_m", "real", "dead length with it done", "m"),
         Field(
-            "weakest_before", "real", "modulation met on the easiest crossing now; an alarm needs the site's threshold"
+            "weakest_before", "real", "modulation met on the easiest crossing now; detection needs the site's threshold"
         ),
         Field("weakest_after", "real", "modulation met on the easiest crossing with it done"),
         Field("reason", "text", "the option, or why it is the one to take, in one sentence"),
@@ -120,7 +120,7 @@ PROPOSED_HEADS = LayerSchema(
         Field("stands_for", "text", "zone of the layout that this one is, or is a part of", nullable=False),
         Field("part", "integer", "place among the parts of a zone that is split, along the fence line; else 1"),
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
-        Field("level", "text", "place in the stack", choices=("low", "usual", "top"), nullable=False),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
         Field("height_m", "real", "height of the head's axis above the proposed ground at its post", "m"),
         Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),
@@ -151,7 +151,7 @@ WATER_CROSSINGS = LayerSchema(
     fields=(
         Field("crossing_id", "text", "zone and number", nullable=False),
         ZONE_ID,
-        Field("kind", "text", "how the water is let through", nullable=False),
+        Field("kind", "text", "how the water passes", nullable=False),
         Field("inlet_m", "real", "level of the inlet", "m"),
         Field("outlet_m", "real", "level of the outlet", "m"),
         Field("length_m", "real", "from inlet to outlet", "m"),

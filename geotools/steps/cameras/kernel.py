@@ -67,7 +67,7 @@ def aim_along(
     across = end[:2] - foot[:2]
     level = float(np.hypot(*across))
     if not level > 0.1:
-        raise NumericInputError("a camera stands at the far end of what it should see", found=foot)
+        raise NumericInputError("a camera stands at the far end of what it should cover", found=foot)
     eye = foot[2] + height_m
     _, upright = sensor.field_deg(focal_mm)
     top = np.degrees(np.arctan2(end[2] + person_m - eye, level))

@@ -52,7 +52,7 @@ class Sight:
         self.ctx, self.settings = ctx, ctx.site.cameras
         s = self.settings
         self.sensor = Sensor(s.sensor_width_mm, s.sensor_height_mm, s.width_px, s.height_px)
-        self.density = DENSITY_CLASSES[s.wanted_class]
+        self.density = DENSITY_CLASSES[s.required_class]
         zones = ctx.read(ZONES)
         self.fence_of = dict(zip(zones["zone_id"], zones["fence_id"], strict=True))
         beams = ctx.read(BEAMS).drop_duplicates("zone_id").set_index("zone_id")
@@ -190,7 +190,7 @@ def camera_row(sight: Sight, camera: Camera) -> Row:
         "tilt_deg": camera.aim.tilt_deg,
         "lens_mm": camera.lens_mm,
         "lens_needed_mm": round(camera.needed_mm, 3),
-        "wanted_class": sight.settings.wanted_class,
+        "required_class": sight.settings.required_class,
         "longest_zone_m": round(float(longest_distance_m(sight.sensor, camera.lens_mm, sight.density)), 3),
         "geometry": Point(camera.x, camera.y, ground + camera.height_m),
     }

@@ -45,7 +45,7 @@ def _cameras(ctx: StepContext, sight: Sight) -> tuple[list[Camera], dict[str, Ca
 
 
 def run(ctx: StepContext) -> StepResult:
-    """Propose or take cameras, and say what they see of every zone; see the manual beside this file."""
+    """Propose or take cameras, and say what they cover of every zone; see the manual beside this file."""
     sight = Sight(ctx)
     cameras, seconds = _cameras(ctx, sight)
     rows = [camera_row(sight, camera) for camera in cameras]
@@ -55,7 +55,7 @@ def run(ctx: StepContext) -> StepResult:
         cameras = [*cameras, *more]
         rows += [camera_row(sight, camera) for camera in more]
         seen = Seen(sight, cameras, rows)
-    wanted = sight.settings.wanted_class
+    wanted = sight.settings.required_class
     views, conflicts = [], []
     lengths = {name: sight.length(name) for name in sight.zones}
     by_zone: dict[str, list[str]] = {}
@@ -78,7 +78,7 @@ def run(ctx: StepContext) -> StepResult:
                 "near_m": round(camera.aim.near_m, 3) if np.isfinite(camera.aim.near_m) else None,
                 "hidden_m": round(hidden, 3),
                 "uncovered_m": round(uncovered, 3),
-                "enough": "yes" if uncovered < SHORT_M else "no",
+                "assessed": "yes" if uncovered < SHORT_M else "no",
                 "geometry": ground_view((camera.x, camera.y), camera.aim, float(wide)),
             }
         )
@@ -92,12 +92,12 @@ def run(ctx: StepContext) -> StepResult:
         short = [c for c in cameras if c.camera_id in names and c.lens_mm < c.needed_mm * 0.999]
         conflicts.append(
             {
-                "conflict_id": f"zone-not-wholly-assessed/{zone_id}",
+                "conflict_id": f"zone-not-assessed-in-full/{zone_id}",
                 "step": "cameras",
-                "rule": "zone not wholly assessed",
+                "rule": "zone not assessed in full",
                 "zone_id": zone_id,
                 "head_ids": "",
-                "found": f"{uncovered:.1f} m of {lengths[zone_id]:.1f} m not seen at class {wanted}"
+                "found": f"{uncovered:.1f} m of {lengths[zone_id]:.1f} m not assessed at class {wanted}"
                 + (f"; cameras {', '.join(names)} reach {longest:.0f} m" if names else "; no camera looks along it"),
                 "expected": f"{sight.density:g} px/m in sight everywhere",
                 "mend": f"a lens of {max(c.needed_mm for c in short):.1f} mm or a sensor with more pixels"
@@ -112,10 +112,13 @@ def run(ctx: StepContext) -> StepResult:
         else []
     )
     whole = len(sight.zones) - len(conflicts)
-    ctx.say(f"{len(cameras)} cameras; {whole} of {len(sight.zones)} zones wholly assessed at class {wanted}")
+    ctx.say(
+        f"{len(cameras)} cameras; {whole} of {len(sight.zones)} zones assessed at class {wanted}, "
+        f"each but for less than {SHORT_M:g} m"
+    )
     if conflicts:
         named = ", ".join(row["zone_id"] for row in conflicts[:5]) + (" ..." if len(conflicts) > 5 else "")
-        ctx.warn(f"zone not wholly assessed: {len(conflicts)} ({named}); see layer conflicts")
+        ctx.warn(f"zone not assessed in full: {len(conflicts)} ({named}); see layer conflicts")
     crs = ctx.workspace.work_crs
     return StepResult(
         layers={
@@ -126,8 +129,8 @@ def run(ctx: StepContext) -> StepResult:
         summary={
             "cameras": len(cameras),
             "zones_assessed": whole,
-            "wanted_class": wanted,
-            "broken_rules": len(conflicts),
+            "required_class": wanted,
+            "conflicts_found": len(conflicts),
         },
     )
 
@@ -135,13 +138,13 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="cameras",
     title="Assess by camera",
-    summary="Says whether every zone can be assessed by camera: density, lens, longest zone, line of sight.",
+    summary="Checks whether every zone can be assessed by camera: density, lens, longest zone, line of sight.",
     run=run,
     params=(
         Param(
             "keep",
             "flag",
-            "take the cameras as they stand in the plan (edited in a GIS) and only work out what they see",
+            "take the cameras as they stand in the plan (edited in a GIS) and only compute what they cover",
             default=False,
         ),
     ),
@@ -150,12 +153,12 @@ STEP = Step(
         LayerIn(BEAMS, "where each zone runs"),
         LayerIn(CLEAR_GROUND, "where a camera post may stand"),
         LayerIn(CAMERAS, "cameras as they stand, with keep", required=False),
-        LayerIn(CONFLICTS, "broken rules of other steps, which stay", required=False),
+        LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),
     ),
     outputs=(LayerOut(CAMERAS), LayerOut(VIEWS), LayerOut(CONFLICTS, updates=True)),
     order=28,
     citations=(
-        "IEC/EN 62676-4 (pixel density classes; from memory)",
+        "IEC 62676-4:2014 / EN 62676-4:2015, pixel density classes (from memory; superseded by an edition of 2025)",
         "thin lens; camera heights: common practice, no source",
     ),
     cautions=("Densities are geometry alone: light, weather, fog and compression take their share; try it on site.",),

@@ -32,13 +32,13 @@ class Assignment:
     channel : (n,) numbers from 0.
     channels : how many are used.
     least_margin_db : least margin between two zones that share one; inf where none do.
-    proven : whether fewer channels, or a larger least margin with these, were shown to be impossible.
+    optimal : whether fewer channels, or a larger least margin with these, were shown to be impossible.
     """
 
     channel: NDArray[np.intp]
     channels: int
     least_margin_db: float
-    proven: bool
+    optimal: bool
 
 
 class _UndecidedError(Exception):
@@ -65,7 +65,7 @@ def clique(adjacent: NDArray[np.bool_]) -> list[int]:
 
 
 def colour(adjacent: ArrayLike, colours: int) -> NDArray[np.intp] | None:
-    """Colour a graph so that neighbours differ, or None where that many colours are not enough (proven).
+    """Colour a graph so that neighbours differ, or None where that many colours are not enough (shown exactly).
 
     Parameters
     ----------
@@ -253,14 +253,14 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0, at_least: int = 1) -> 
         return Assignment(np.empty(0, dtype=np.intp), 0, np.inf, True)
     margin = np.minimum(np.minimum(given, given.T), cap_db)
     np.fill_diagonal(margin, np.inf)
-    proven = True
+    optimal = True
     best: NDArray[np.intp] | None = None
     count = max(1, at_least, len(clique(margin < 0)))
     while best is None:
         try:
             best = colour(margin < 0, count)
         except _UndecidedError:
-            proven = False
+            optimal = False
         if best is None:
             count += 1
     # the least margin must be one of the margins: search for the largest that still allows as many colours
@@ -273,7 +273,7 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0, at_least: int = 1) -> 
         try:
             found = colour(margin < levels[mid], count)
         except _UndecidedError:
-            found, proven = None, False
+            found, optimal = None, False
         if found is None:
             high = mid
         else:
@@ -287,4 +287,4 @@ def assign(margin_db: ArrayLike, *, cap_db: float = 60.0, at_least: int = 1) -> 
     used = int(tidy.max()) + 1
     true_margin = np.minimum(given, given.T)
     least = float(true_margin[shared].min()) if shared.any() else np.inf
-    return Assignment(tidy, used, least, proven)
+    return Assignment(tidy, used, least, optimal)

@@ -41,13 +41,13 @@ def pair_margins(level_db: ArrayLike, own: ArrayLike, *, protection_db: float) -
 
     Raises
     ------
-    NumericInputError : a receiver that does not hear its own transmitter.
+    NumericInputError : a receiver that does not receive its own transmitter.
     """
     level, mine = np.asarray(level_db, dtype=np.float64), np.asarray(own, dtype=np.intp)
     wanted = level[np.arange(level.shape[0]), mine]
     if not np.isfinite(wanted).all():
         raise NumericInputError(
-            "a receiver does not hear its own transmitter",
+            "a receiver does not receive its own transmitter",
             found=np.flatnonzero(~np.isfinite(wanted))[:5],
             expected="both heads of a beam in one band",
         )

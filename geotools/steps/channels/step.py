@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from functools import partial
 from typing import Any
 
@@ -49,6 +50,7 @@ class _RadioHeads:
         alone = single & ~every["head_id"].isin([*beams["tx_head_id"], *beams["rx_head_id"]])
         self.frame, self.alone = every[~alone].reset_index(drop=True), every[alone]
         self.kinds = ctx.site.all_head_types
+        self.shared = ctx.site.channels.shared_in_stack
         unknown = sorted(set(self.frame["head_type"]) - set(self.kinds))
         if unknown:
             raise InputError(
@@ -59,10 +61,13 @@ class _RadioHeads:
             )
         self.receivers = self.frame[self.frame["role"] == "receiver"].reset_index(drop=True)
         self.transmitters = self.frame[self.frame["role"] == "transmitter"].reset_index(drop=True)
-        self.zones = sorted(set(self.frame["zone_id"]))
-        number = {name: k for k, name in enumerate(self.zones)}
-        self.rx_zone = self.receivers["zone_id"].map(number).to_numpy(dtype=np.intp)
-        self.tx_zone = self.transmitters["zone_id"].map(number).to_numpy(dtype=np.intp)
+        #: What shares one channel: a zone, or one level of its stack where levels have channels of their own.
+        self.groups = sorted(set(self._groups(self.frame)))
+        number = {name: k for k, name in enumerate(self.groups)}
+        self.rx_group, self.tx_group = (
+            np.array([number[name] for name in self._groups(frame)], dtype=np.intp)
+            for frame in (self.receivers, self.transmitters)
+        )
         place = {name: k for k, name in enumerate(self.transmitters["head_id"])}
         partner = dict(zip(beams["rx_head_id"], beams["tx_head_id"], strict=True))
         lost = [name for name in self.receivers["head_id"] if partner.get(name) not in place]
@@ -75,6 +80,17 @@ class _RadioHeads:
                 mend="run `geotools layout` again, with --keep to keep the heads where they stand",
             )
         self.own = np.array([place[partner[name]] for name in self.receivers["head_id"]], dtype=np.intp)
+
+    def group_of(self, head: Mapping[str, Any]) -> str:
+        """Name of the group whose channel a head takes."""
+        return str(head["zone_id"]) if self.shared else f"{head['zone_id']} {head['level']}"
+
+    def _groups(self, frame: gpd.GeoDataFrame) -> list[str]:
+        return [self.group_of(head) for head in frame[["zone_id", "level"]].to_dict("records")]
+
+    def by_group(self) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
+        """The heads of each group that shares one channel, with its name."""
+        yield from self.frame.groupby(np.array(self._groups(self.frame)))
 
     def array(self, frame: gpd.GeoDataFrame) -> HeadArray:
         """As the interference model takes them."""
@@ -117,7 +133,7 @@ def _margins(ctx: StepContext, heads: _RadioHeads) -> NDArray[np.float64]:
         ctx.progress(done, 2 * len(blocks), "distance and patterns")
         level = reception(receivers[block], transmitters, **lobes).level_db
         found[block] = pair_margins(level, heads.own[block], protection_db=settings.protection_db)
-        foreign = heads.rx_zone[block][:, None] != heads.tx_zone[None, :]
+        foreign = heads.rx_group[block][:, None] != heads.tx_group[None, :]
         asked.append(foreign & (found[block] < _TERRAIN_BELOW_DB))
     rows = [
         (block[r], t) for block, ask in zip(blocks, asked, strict=True) for r, t in zip(*np.nonzero(ask), strict=True)
@@ -139,8 +155,8 @@ def _margins(ctx: StepContext, heads: _RadioHeads) -> NDArray[np.float64]:
 
 def _no_solution(heads: _RadioHeads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
     named = critical_zones(zones, available)
-    names = [heads.zones[k] for k in named]
-    senders = heads.transmitters.loc[np.isin(heads.tx_zone, named), "head_id"]
+    names = [heads.groups[k] for k in named]
+    senders = heads.transmitters.loc[np.isin(heads.tx_group, named), "head_id"]
     shown = ", ".join(senders[:20]) + (f" and {len(senders) - 20} more" if len(senders) > 20 else "")
     return InfeasibleError(
         "there are too few channels",
@@ -154,18 +170,18 @@ def _no_solution(heads: _RadioHeads, zones: NDArray[np.float64], needed: int, av
 
 def _kept_channels(heads: _RadioHeads) -> NDArray[np.intp]:
     """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
-    result = np.empty(len(heads.zones), dtype=np.intp)
-    for zone_id, rows in heads.frame.groupby("zone_id"):
+    result = np.empty(len(heads.groups), dtype=np.intp)
+    for group, rows in heads.by_group():
         given = set(rows["channel"].astype(float).tolist())
         if len(given) != 1 or any(np.isnan(c) for c in given):
             raise InputError(
-                "the heads of a zone have not one channel",
-                where=f"layer heads, zone {zone_id}",
+                "heads that share a channel have different channels, or none",
+                where=f"layer heads, {group}",
                 found=", ".join(f"{h} {c}" for h, c in zip(rows["head_id"], rows["channel"], strict=True)),
-                expected="one channel for the whole stack at both ends",
+                expected="one channel at both ends, for the stack or (channels.shared_in_stack = false) for each level",
                 mend="correct the field channel, or run channels without keep",
             )
-        result[heads.zones.index(str(zone_id))] = int(given.pop())
+        result[heads.groups.index(str(group))] = int(given.pop())
     return result
 
 
@@ -173,7 +189,7 @@ def _set_by_hand(ctx: StepContext, heads: _RadioHeads) -> bool:
     """Whether the heads were edited by hand and have a channel for every zone: it stays as it stands."""
     if "heads" not in ctx.kept or heads.frame["channel"].isna().any():
         return False
-    if (heads.frame.groupby("zone_id")["channel"].nunique() != 1).any():
+    if any(rows["channel"].nunique() != 1 for _, rows in heads.by_group()):
         return False
     ctx.say("channels stay as they stand, as the heads were edited by hand")
     return True
@@ -203,7 +219,7 @@ def _conflicts(heads: _RadioHeads, margins: HeadMargins) -> list[Row]:
         if margins.receiver_db[k] < 0:
             text = f"margin {margins.receiver_db[k]:.1f} dB against {other}"
             rows.append(
-                _conflict("channel heard by a foreign receiver", head.zone_id, head, other, text, "0 dB or more")
+                _conflict("channel received by a foreign receiver", head.zone_id, head, other, text, "0 dB or more")
             )
         elif margins.summed_db[k] < 0:
             text = f"margin {margins.summed_db[k]:.1f} dB, all together; the strongest is {other}"
@@ -215,34 +231,36 @@ def run(ctx: StepContext) -> StepResult:
     """Give every zone a channel, or check those it has; see the manual beside this file."""
     heads = _RadioHeads(ctx)
     settings = ctx.site.channels
+    # without a number of channels every group could have its own: the fewest that suffice are the need
+    available = len(heads.groups) if settings.available is None else settings.available
     pairs = _margins(ctx, heads)
-    zones = zone_margins(pairs, heads.rx_zone, heads.tx_zone, len(heads.zones))
+    zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
     if ctx.params["keep"] or _set_by_hand(ctx, heads):
         channel = _kept_channels(heads)
-        count, fewest, proven = len(set(channel.tolist())), None, True
+        count, fewest, optimal = len(set(channel.tolist())), None, True
     else:
         assigned, fewest = zones_to_channels(
             pairs,
-            heads.rx_zone,
-            heads.tx_zone,
+            heads.rx_group,
+            heads.tx_group,
             protection_db=settings.protection_db,
-            available=settings.available,
+            available=available,
         )
-        count, proven = assigned.channels, assigned.proven
+        count, optimal = assigned.channels, assigned.optimal
         if count > fewest:
             ctx.say(
                 f"{fewest} channels keep every two zones apart; {count} also keep all unwanted signals together down"
             )
-        if count > settings.available:
-            raise _no_solution(heads, zones, count, settings.available)
+        if count > available:
+            raise _no_solution(heads, zones, count, available)
         channel = assigned.channel + 1
-        if not proven:
+        if not optimal:
             ctx.warn(
-                f"{count} channels work; that fewer, or a larger margin, are impossible could not be proven in time"
+                f"{count} channels work; that fewer, or a larger margin, are impossible could not be shown in time"
             )
-    margins = head_margins(pairs, heads.rx_zone, heads.tx_zone, channel, protection_db=settings.protection_db)
+    margins = head_margins(pairs, heads.rx_group, heads.tx_group, channel, protection_db=settings.protection_db)
     rows = heads.frame.to_dict("records")
-    number = {name: k for k, name in enumerate(heads.zones)}
+    number = {name: k for k, name in enumerate(heads.groups)}
     rx = {name: k for k, name in enumerate(heads.receivers["head_id"])}
     tx = {name: k for k, name in enumerate(heads.transmitters["head_id"])}
     for row in rows:
@@ -251,9 +269,9 @@ def run(ctx: StepContext) -> StepResult:
             value, other, names = margins.receiver_db[rx[name]], margins.worst_transmitter[rx[name]], heads.transmitters
         else:
             value, other, names = margins.transmitter_db[tx[name]], margins.worst_receiver[tx[name]], heads.receivers
-        row["channel"] = int(channel[number[row["zone_id"]]])
+        row["channel"] = int(channel[number[heads.group_of(row)]])
         row["margin_db"] = round(float(value), 3) if np.isfinite(value) else None
-        row["heard_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
+        row["interferer_head_id"] = str(names["head_id"][int(other)]) if other >= 0 else None
     rows += heads.alone.to_dict("records")
     conflicts = _conflicts(heads, margins)
     if ctx.workspace.has(CONFLICTS):
@@ -261,8 +279,13 @@ def run(ctx: StepContext) -> StepResult:
     else:
         kept = []
     finite = margins.receiver_db[np.isfinite(margins.receiver_db)]
-    least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone hears another on its channel"
-    ctx.say(f"{count} of {settings.available} channels for {len(heads.zones)} zones; {least}")
+    least = f"least margin {finite.min():.1f} dB" if finite.size else "no zone receives another on its channel"
+    what = "zones" if heads.shared else "beams"
+    plural = "" if count == 1 else "s"
+    given = (
+        f"{count} channel{plural} needed" if settings.available is None else f"{count} of {settings.available} channels"
+    )
+    ctx.say(f"{given} for {len(heads.groups)} {what}; {least}")
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
@@ -281,33 +304,33 @@ def run(ctx: StepContext) -> StepResult:
             "fewest_for_pairs": fewest,
             "available": settings.available,
             "least_margin_db": round(float(finite.min()), 3) if finite.size else None,
-            "proven_fewest_and_largest_margin": bool(proven and not ctx.params["keep"]),
-            "broken_rules": len(conflicts),
+            "optimality_shown": bool(optimal and not ctx.params["keep"]),
+            "conflicts_found": len(conflicts),
         },
     )
 
 
 STEP = Step(
     name="channels",
-    title="Give out channels",
-    summary="Gives each zone a channel: no receiver hears a foreign transmitter, fewest channels, largest margin.",
+    title="Assign channels",
+    summary="Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.",
     run=run,
     params=(
         Param(
-            "keep", "flag", "take the channels as they stand in the plan and only work out their margins", default=False
+            "keep", "flag", "take the channels as they stand in the plan and only compute their margins", default=False
         ),
     ),
     inputs=(
-        LayerIn(HEADS, "where every head stands, looks and how it is polarised"),
+        LayerIn(HEADS, "where every head stands, where it is aimed and how it is polarised"),
         LayerIn(BEAMS, "which transmitter each receiver belongs to"),
-        LayerIn(CONFLICTS, "broken rules of other steps, which stay", required=False),
+        LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),
     ),
     outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),
     files=(FileOut(_SHEETS, "document", "every post from the side, with its channel", updates=True),),
     order=25,
     citations=(
-        "ITU-R P.525 (free-space loss)",
-        "ITU-R P.526 (knife edge)",
+        "ITU-R P.525-4 (2019), clause 2.3: free-space loss (edition and clause from memory)",
+        "ITU-R P.526-15 (2019), clause 4.1: single knife edge (from memory; a later edition may be in force)",
         "Brelaz, Communications of the ACM 22, 1979 (DSATUR)",
         "protection, lobes and cross-polar loss: common practice, no source",
     ),

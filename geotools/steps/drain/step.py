@@ -109,7 +109,7 @@ def _summary(ctx: StepContext, standing: list[Row], flow_rows: list[Row], graded
 STEP = Step(
     name="drain",
     title="Find standing and running water",
-    summary="Where water stands in the zones and where it crosses the beams, now and on the design surface.",
+    summary="Finds where water stands in the zones and where it crosses the beams, now and on the design surface.",
     run=run,
     params=(
         Param(

@@ -95,7 +95,7 @@ def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
                     "zone_id": zone_id,
                     "threat": name,
                     "modulation": weakest,
-                    "outcome": "alarmed" if rules.alarms(weakest) else "unseen",
+                    "outcome": "detected" if rules.alarms(weakest) else "undetected",
                     "chainage_m": float(line_of.from_map(*middle)[0]),
                     "length_m": line.length,
                     "geometry": line,
@@ -124,7 +124,7 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], rules:
     columns = ["zone", "length m", *(target.name for target in rules.targets.values()), "worst gap m"]
     title = (
         "undetected length by the best estimate, and modulation of the weakest crossing "
-        f"(an alarm needs {rules.threshold:g})"
+        f"(detection needs {rules.threshold:g})"
     )
     return {"title": title, "columns": columns, "rows": lines}
 

@@ -32,7 +32,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="gaps",
     title="Find gaps under the beams",
-    summary="Finds where each threat crosses without an alarm: detection floor, crawl gaps, dead spots, crossings.",
+    summary="Finds where each threat crosses undetected: detection floor, crawl gaps, dead spots, crossings.",
     run=run,
     params=(
         Param(
@@ -86,8 +86,8 @@ STEP = Step(
     citations=(
         "parabolic equation by split-step sine transform, terrain by shift map: Donohue and Kuttler, "
         "IEEE Trans. Antennas Propag. 48, 2000 (from memory)",
-        "diffraction by an edge: ITU-R P.526",
-        "loss in rain: ITU-R P.838-3",
+        "diffraction by an edge: ITU-R P.526-15 (2019), clause 4.1 (from memory; a later edition may be in force)",
+        "loss in rain: ITU-R P.838-3 (2005), equations 1 to 5",
         "ground within 0.15 m (crawl) and 0.075 m (prone) of straight: common practice, no source",
     ),
     cautions=(

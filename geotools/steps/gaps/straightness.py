@@ -22,7 +22,7 @@ LINE_RASTER = "straightness.tif"
 
 
 def straightness_spots(grid: StripGrid, strip: Strip, tolerance_m: float) -> list[tuple[DeadSpot, float]]:
-    """Spots of one zone by the straightness rule, each with its greatest depth below the line, metres."""
+    """Spots of one zone by the straight-edge check, each with its greatest depth below the line, metres."""
     below = straightness(strip)
     middle = grid.offset_m.size // 2
     x, half = grid.chainage_m, grid.spacing_m[0] / 2
@@ -75,7 +75,7 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
                     )
             table.append([*cells, f"{float(below.max()):.2f}"])
     raster.finish()
-    ctx.say("straightness rule: ground against the straight line between the posts; the wave model was not asked")
+    ctx.say("straight-edge check: ground against the straight line between the posts; the wave model was not run")
     return StepResult(
         layers={
             "dead_spots": frame_of(DEAD_SPOTS, rows, ctx.workspace.work_crs),

@@ -74,7 +74,7 @@ class StripValues:
 
 @dataclass(frozen=True)
 class TileResult:
-    """What a tile gives to the plan, of the zones it was asked about: rows by layer, strips' values, verdicts."""
+    """What a tile gives to the plan, of the zones it was in question: rows by layer, strips' values, verdicts."""
 
     rows: dict[str, list[Row]]
     strips: list[StripValues]

@@ -68,7 +68,7 @@ def accuracy_of(ctx: StepContext) -> Accuracy | None:
         stated = said.accuracy_m
     if stated is None:
         ctx.warn(
-            "no vertical accuracy is stated and no check points are given: how certain a dead spot is cannot be told; "
+            "no vertical accuracy is stated and no check points are given: the certainty of a dead spot is unknown; "
             "set input.vertical_accuracy_m or survey.check_points"
         )
         return None

@@ -1,1 +1,1 @@
-"""Grading: the least earthwork, its design surface, and everything an engineer needs to have it built."""
+"""Grading: the least earthwork, its design surface, and everything an engineer needs to build it from."""

@@ -39,15 +39,15 @@ def sheet_set(
     drawn = [get_coordinates(part) for fence in ctx.read(FENCE).geometry for part in get_parts(fence)]
     ways = water_ways(ctx)
     grading = ctx.site.grading
-    missed = ", ".join(g.zone.zone_id for g in graded if not g.proven)
+    missed = ", ".join(g.zone.zone_id for g in graded if not g.clear)
     clear = (
         f"these zones are not clear and not to be built as drawn: {missed}"
         if missed
         else "every zone of this set was clear by the model"
     )
     notes = (
-        "Lengths and levels are metres; stations count along the beam from the transmitter's post.",
-        f"Of the zones of this set, run on this design, {clear}. It is designed for levels built within "
+        "Lengths and levels are metres; chainage counts along the beam from the transmitter's post.",
+        f"Run on this design, {clear}. It is designed for levels built within "
         f"{grading.build_tolerance_m:g} m, fill that settles by {grading.settlement_m:g} m, and heads within "
         f"{grading.head_tolerance_m:g} m of their heights.",
         "Fill is drawn as it is to be built, its settlement allowed for in the levels: add no camber on top, and "

@@ -100,7 +100,7 @@ def _grading_row(g: Graded, work: Works) -> Row:
     cuts, fills = [m[0] for m in methods], [m[1] for m in methods]
     return {
         "zone_id": g.zone.zone_id,
-        "proven": g.proven,
+        "clear": g.clear,
         "dead_before_m": g.dead_before_m,
         "dead_after_m": g.dead_after_m,
         "level": pair.level,
@@ -152,7 +152,7 @@ def run(ctx: StepContext) -> StepResult:
         sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units)))
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
     for g in graded:
-        if not g.proven:
+        if not g.clear:
             ctx.warn(f"zone {g.zone.zone_id} is not clear as proposed: {g.grading.reason}")
     crs_m = ctx.workspace.work_crs
     files = ["design.tif", "grading_points.csv", SETTING_OUT, "earthworks.xml", "earthworks.dxf", *sheets]
@@ -169,11 +169,11 @@ def run(ctx: StepContext) -> StepResult:
 
 def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
     cut, fill = (sum(float(str(r[k])) for r in rows) for k in ("cut_grid_m3", "fill_grid_m3"))
-    proven = sum(bool(r["proven"]) for r in rows)
-    ctx.say(f"{len(rows)} zones graded, {proven} clear in a run on the design; cut {cut:.1f} m3, fill {fill:.1f} m3")
+    clear = sum(bool(r["clear"]) for r in rows)
+    ctx.say(f"{len(rows)} zones graded, {clear} clear in a run on the design; cut {cut:.1f} m3, fill {fill:.1f} m3")
     return {
         "zones": len(rows),
-        "proven": proven,
+        "clear": clear,
         "cut_m3": round(cut, 2),
         "fill_m3": round(fill, 2),
     }
@@ -182,7 +182,7 @@ def _summary(ctx: StepContext, rows: Sequence[Row]) -> dict[str, object]:
 STEP = Step(
     name="grade",
     title="Grade the ground under the beams",
-    summary="The earthwork that the remedy recommends, run again on its design, with everything to have it built.",
+    summary="Draws the earthwork that the remedy recommends, run again on its design, with the files to build it from.",
     run=run,
     params=(
         Param("point_spacing_m", "real", "greatest distance of points to set out along the limit", 5.0, "m", 0.5, 50),

@@ -100,7 +100,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="heights",
     title="Search head heights",
-    summary="For each beam the head heights within its limits that leave the least dead length, and their price.",
+    summary="Searches for each beam the head heights within limits that leave the least dead length, with their price.",
     run=run,
     params=(
         Param(

@@ -38,7 +38,7 @@ def coarse_accuracy_warning(accuracy_m: float | None, tolerance_m: float | None,
         return None
     return (
         f"the terrain is good to {accuracy_m:.3f} m (95 %), coarser than the {tolerance_m:.3f} m of ground that "
-        f"{threat} asks for: dead spots near that size cannot be told from survey error"
+        f"{threat} asks for: dead spots near that size cannot be distinguished from survey error"
     )
 
 

@@ -176,5 +176,8 @@ STEP = Step(
     run=run,
     outputs=(LayerOut(FENCE),),
     order=10,
-    citations=("ASPRS Positional Accuracy Standards for Digital Geospatial Data (95 % = 1.96 RMSEz; from memory)",),
+    citations=(
+        "ASPRS Positional Accuracy Standards for Digital Geospatial Data, edition 1 (2014): 95 % = 1.96 RMSEz "
+        "(from memory; superseded by edition 2, 2023)",
+    ),
 )

@@ -79,7 +79,7 @@ class ExaminedStrip:
 
 @dataclass(frozen=True)
 class Conflict:
-    """A rule that is broken.
+    """A rule in conflict.
 
     rule : one of a few words. zone_id : where. heads : those concerned. at : (2,) place, m.
     found, expected : value met and limit, with units. mend : what can be done.
@@ -143,7 +143,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 on_it,
                 _place(post),
                 f"{ground.boundary.distance(shapely.Point(post)):.2f} m from the edge of the clear ground",
-                f"about {limits.post_clear_m:g} m, so that it is no climbing aid",
+                f"about {limits.post_clear_m:g} m, so that it is no aid to climbing",
                 "move the post",
             )
     outline = beam_outline(

@@ -186,7 +186,7 @@ class Judge:
                         place,
                         f"both {head.polarisation}",
                         "one of two heads of a band turned by 90 degrees",
-                        "turn one head at both ends; refit its radome upright",
+                        "turn one head at both ends, fitted as its head type says",
                     )
 
     def stacks(self, zones: Sequence[Zone]) -> list[Conflict]:

@@ -114,7 +114,7 @@ def kept_zones(
             )
         height = row["height_m"]
         if height is None or not 0.05 <= float(height) <= 20.0:
-            raise _refuse("a head's height cannot be", f"head {name}", height, "0.05 to 20 m", "correct height_m")
+            raise _refuse("a head's height is invalid", f"head {name}", height, "0.05 to 20 m", "correct height_m")
         groups.setdefault(row["zone_id"], []).append(row)
     found: dict[str, list[tuple[float, Zone]]] = {course.fence_id: [] for course in courses}
     for zone_id, rows in groups.items():

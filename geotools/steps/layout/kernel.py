@@ -23,17 +23,17 @@ __all__ = ["Needs", "PostedSpan", "gate_stretch", "lay_out", "offsets_for", "pos
 
 @dataclass(frozen=True)
 class Needs:
-    """What a layout is asked for; metres.
+    """What a layout is requested; metres.
 
     rules, prices : limits, and the weights of the choice. setback_m, clear_m : of the line and of the clear ground.
-    station_m : spacing of candidate posts. beamwidth_deg : of the heads that decide a mixed junction.
+    candidate_spacing_m : spacing of candidate posts. beamwidth_deg : of the heads that decide a mixed junction.
     """
 
     rules: ZoneRules
     prices: LayoutWeights
     setback_m: float
     clear_m: float
-    station_m: float
+    candidate_spacing_m: float
     beamwidth_deg: float
 
 
@@ -176,7 +176,7 @@ def lay_out(
 
     Returns
     -------
-    The zones in order, and the radii of the first Fresnel zone that were kept clear: less than asked for where the
+    The zones in order, and the radii of the first Fresnel zone that were kept clear: less than requested where the
     ground is too narrow for the whole beam.
 
     Raises
@@ -189,7 +189,7 @@ def lay_out(
     nodes = candidates(
         course.line,
         course.ground,
-        step_m=needs.station_m,
+        step_m=needs.candidate_spacing_m,
         beside=PostOffsets(usual, bends, 2 * needs.clear_m),
         forced=forced,
         wanted=[] if profile is None else crests(*profile).tolist(),

@@ -137,9 +137,7 @@ def plan_picture(
         Line2D([], [], color=SKY, marker="s", linestyle="", markeredgecolor=BLACK, label="receiver post"),
     ]
     if conflicts:
-        handles.append(
-            Line2D([], [], color=PURPLE, marker="D", linestyle="", markeredgecolor=BLACK, label="broken rule")
-        )
+        handles.append(Line2D([], [], color=PURPLE, marker="D", linestyle="", markeredgecolor=BLACK, label="conflict"))
     figure.legend(
         handles=handles, loc="upper right", ncols=len(handles), fontsize=7.5, frameon=False, bbox_to_anchor=(1.0, 0.975)
     )

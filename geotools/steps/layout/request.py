@@ -13,7 +13,7 @@ from shapely import LineString
 from geotools.detection.from_plan import head_types_of
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
-from geotools.errors import InputError, StepError
+from geotools.errors import InfeasibleError, InputError, StepError
 from geotools.io.features import read_figures
 from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
@@ -22,10 +22,11 @@ from geotools.plan.model import Head, Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.site import Level
 from geotools.steps.layout.checks import LayoutLimits
+from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
-from geotools.steps.layout.kernel import Needs, gate_stretch, lay_out
+from geotools.steps.layout.kernel import Needs, PostedSpan, gate_stretch, lay_out
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -72,7 +73,7 @@ class Request:
         """Longest zone that the site asks for, within the heads' range and what a camera's longest lens assesses."""
         c = self.site.cameras
         sensor = Sensor(c.sensor_width_mm, c.sensor_height_mm, c.width_px, c.height_px)
-        assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.wanted_class]))
+        assessed = float(longest_distance_m(sensor, max(c.lenses_mm), DENSITY_CLASSES[c.required_class]))
         ranges = [self.site.all_head_types[level.head_type].max_range_m for level in self.levels]
         return min(self.settings.max_zone_m, assessed, *ranges)
 
@@ -158,7 +159,7 @@ class Request:
 
     @cached_property
     def extension_m(self) -> float:
-        """How far beams run past a junction: half the overlap asked for, or the dead spot and half a metre."""
+        """How far beams run past a junction: half the overlap requested, or the dead spot and half a metre."""
         return self._run_past_m(self.judge.stack_of(self.levels), self.longest_m)
 
     @cached_property
@@ -169,7 +170,7 @@ class Request:
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
-        """What the kernel is asked for on one course."""
+        """What the kernel is requested on one course."""
         s, prices = self.settings, self.site.prices
         tolerance = [self.site.all_targets[threat].straightness_m for threat in self.site.threats]
         setback, clear = s.setback_m, s.clear_m
@@ -200,7 +201,9 @@ class Request:
             # an open junction is worth a zone
             short_m=max(zone, s.dead_ground_m),
         )
-        return Needs(rules, weights, setback, clear, s.station_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg)
+        return Needs(
+            rules, weights, setback, clear, s.candidate_spacing_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg
+        )
 
     def level_at(self, x: float, y: float) -> float:
         """Ground level at a post; InputError where it is unknown."""
@@ -214,20 +217,14 @@ class Request:
         return level
 
     def design(self, course: Course, gates: Sequence[tuple[float, float]]) -> list[Zone]:
-        """Zones of one course by the optimiser."""
-        needs = self.needs(course)
-        spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
-        reach = 2 * self.extension_m + needs.clear_m
-        ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
-        held = self._held(spine, reach)
-        if held is not None:
-            needs = replace(needs, rules=replace(needs.rules, held=held))
-        stations = np.arange(0.0, course.line.length, 1.0)
-        along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
-        level = ground(along[:, 0], along[:, 1])
-        known = np.isfinite(level)
-        profile = (stations[known], level[known]) if known.sum() > 1 else None
-        posted, kept_clear = lay_out(course, needs, ground=ground, profile=profile, gates=gates)
+        """Zones of one course by the optimiser, the same whichever way its fence was drawn."""
+        told, drawn = in_one_way(course)
+        try:
+            laid, kept_clear = self._posted(told, drawn.stretches(gates))
+            posted = drawn.zones(laid)
+        except InfeasibleError:
+            # the message names chainages as the fence was drawn
+            posted, kept_clear = self._posted(course, gates)
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "
@@ -256,7 +253,7 @@ class Request:
                     for level in self.levels
                 ]
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
-            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, blind_m=zone.dead_m))
+            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
         return zones
 
     def _held(self, spine: np.ndarray, reach_m: float) -> BandGrid | None:
@@ -266,6 +263,21 @@ class Request:
             return None
         around, beside_m = shapely.union_all(areas), self.site.grading.under_m
         return BandGrid(spine, reach_m, lambda x, y: beside_m - shapely.distance(around, shapely.points(x, y)))
+
+    def _posted(self, course: Course, gates: Sequence[tuple[float, float]]) -> tuple[list[PostedSpan], float]:
+        needs = self.needs(course)
+        spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
+        reach = 2 * self.extension_m + needs.clear_m
+        ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
+        held = self._held(spine, reach)
+        if held is not None:
+            needs = replace(needs, rules=replace(needs.rules, held=held))
+        stations = np.arange(0.0, course.line.length, 1.0)
+        along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
+        level = ground(along[:, 0], along[:, 1])
+        known = np.isfinite(level)
+        profile = (stations[known], level[known]) if known.sum() > 1 else None
+        return lay_out(course, needs, ground=ground, profile=profile, gates=gates)
 
     def meant(self) -> Meant:
         """The heads as they stand in the plan, with what the edits of zones and beams mean for them."""

@@ -81,7 +81,7 @@ def width_rows(course: Course, widths: FreeWidth, needed: float) -> list[Row]:
                 "right_m": float(widths.right[k]),
                 "width_m": total,
                 "needed_m": needed,
-                "enough": "yes" if total >= needed else "no",
+                "fits": "yes" if total >= needed else "no",
                 "geometry": LineString([a, b] if total > 1e-6 else [a - 0.01 * left[k], a + 0.01 * left[k]]),
             }
         )

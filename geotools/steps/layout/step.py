@@ -90,7 +90,7 @@ def run(ctx: StepContext) -> StepResult:
         for text in meant.notes:
             ctx.warn(text)
     if before:
-        ctx.warn(f"thrown away as asked: {difference(before, rows['heads'])}")
+        ctx.warn(f"discarded on request: {difference(before, rows['heads'])}")
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
     # drawing takes long to load, and whoever lists the steps does not draw
@@ -113,7 +113,7 @@ def run(ctx: StepContext) -> StepResult:
             "posts": 2 * len(rows["zones"]),
             "longest_zone_m": round(max((row["length_m"] for row in rows["zones"]), default=0.0), 3),
             "run_past_junctions_m": round(layout.extension_m, 3),
-            "broken_rules": len(broken),
+            "conflicts_found": len(broken),
             "kept": kept is not None,
         },
     )
@@ -131,8 +131,8 @@ def _say(ctx: StepContext, layout: Request, zones: Sequence[Zone], conflicts: Se
     )
     if layout.longest_m < layout.allowed_m:
         ctx.warn(
-            f"zones are kept to {layout.longest_m:.0f} m of the {layout.allowed_m:.0f} m allowed: longer beams see the "
-            "threats so late from their heads that they would cover less ground; a further head in [[stack]] helps"
+            f"zones are kept to {layout.longest_m:.0f} m of the {layout.allowed_m:.0f} m allowed: longer beams detect "
+            "the threats so far from their heads that they would cover less ground; a further head in [[stack]] helps"
         )
     counts: dict[str, int] = {}
     for conflict in conflicts:
@@ -158,7 +158,7 @@ STEP = Step(
         Param(
             "redesign",
             "flag",
-            "lay out anew even where heads, zones or beams were edited by hand, and throw those edits away",
+            "lay out anew even where heads, zones or beams were edited by hand, and discard those edits",
             default=False,
         ),
     ),
@@ -178,13 +178,13 @@ STEP = Step(
         LayerOut(CONFLICTS),
     ),
     files=(
-        FileOut("plan.png", "picture", "the site from above: fences, clear ground, zones, heads, broken rules"),
+        FileOut("plan.png", "picture", "the site from above: fences, clear ground, zones, heads, conflicts"),
         FileOut("stacks.pdf", "document", "every post from the side: heads, heights, bands, polarisation, aim"),
     ),
     order=20,
     citations=(
-        "ITU-R P.530 (radius of the first Fresnel zone)",
-        "UFC 4-021-02NF, 5-4.3.2 (ranges)",
+        "ITU-R P.530-18 (2021), clause 2.2.1: radius of the first Fresnel zone (edition and clause from memory)",
+        "ranges, beamwidths and heights of heads: placeholders until the site file gives them",
         "head heights, overlap, stacking and like beside like: common practice, no source",
     ),
 )

@@ -124,7 +124,7 @@ def courses(
 
     Raises
     ------
-    InfeasibleError : an open fence is asked for its inside, a fence has no partner, or the set-back does not fit.
+    InfeasibleError : an open fence is requested its inside, a fence has no partner, or the set-back does not fit.
     """
     found = []
     blocks = [shape if shape.geom_type.endswith("Polygon") else shape.buffer(_THIN_M) for shape in keep_outs]
@@ -141,7 +141,7 @@ def courses(
                     "an open fence line has no inside",
                     where=f"fence line {name}",
                     found=f"layout.side = {side!r}",
-                    expected="left or right, seen along the line as it was drawn",
+                    expected="left or right, along the line as it was drawn",
                     mend="set layout.side, or close the line",
                 )
             ground, inward = _beside(fence, side, clear_m, end_m)

@@ -56,7 +56,7 @@ def beam_half_width(
 ) -> NDArray[np.float64]:
     """Half of the width that must be clear of fences: ``zones`` times the first Fresnel radius, plus a margin.
 
-    The radius is ITU-R P.530's 17.3 sqrt(d1 d2 / (f d)) (m, km, GHz).
+    The radius is that of ITU-R P.530-18, 17.3 sqrt(d1 d2 / (f d)) (m, km, GHz).
 
     Parameters
     ----------

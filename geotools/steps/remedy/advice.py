@@ -29,7 +29,7 @@ class Advice:
     action : str
         As the advice layer's choices.
     dead_before_m, dead_after_m : float
-        Length of the spot that lets the threat through, now and in the proposed state.
+        Length of the spot on which the threat is not detected, now and in the proposed state.
     mine : (cells,) bool or None
         Cells of the zone's earthwork that belong to this spot.
     volumes : tuple or None

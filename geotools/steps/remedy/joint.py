@@ -101,7 +101,7 @@ def put_together(
         if failed:
             continue
         turns += 1
-        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].proven]
+        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].clear]
         for zone_id, option in taken.items():
             made = joint.chosen[zone_id]
             rank = (made.dead_after_m, made.loose.metres, made.cost)
@@ -111,7 +111,7 @@ def put_together(
             names = {option.name for option in tried[zone_id]}
             more = [option for option in further(zone_id) if option.name not in names]
             tried[zone_id] += more
-            left[zone_id] += [option for option in more if option.proven]
+            left[zone_id] += [option for option in more if option.clear]
         again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
         if again and turns < _ROUNDS:
             for zone_id in again:
@@ -127,7 +127,7 @@ def put_together(
 
 def _offered(options: Sequence[Option]) -> list[Option]:
     """Options that are clear within tolerance; where there is none, those that are clear as drawn."""
-    return [o for o in options if o.proven] or [o for o in options if o.closes]
+    return [o for o in options if o.clear] or [o for o in options if o.closes]
 
 
 def _hopeful(options: Sequence[Option]) -> list[Option]:
@@ -144,7 +144,7 @@ def _hopeful(options: Sequence[Option]) -> list[Option]:
 def _holds(perimeter: Perimeter, joint: JointDesign, zone_id: str) -> bool:
     """Whether a zone is clear in the joint state, and no zone that meets it is worse than it stands."""
     chosen = joint.chosen[zone_id]
-    if joint.dead_length(zone_id) > 0.0 or (chosen.one_of_fewer and not chosen.proven):
+    if joint.dead_length(zone_id) > 0.0 or (chosen.one_of_fewer and not chosen.clear):
         return False
     return all(
         joint.dead_length(near) <= perimeter.dead_length(near, perimeter.dead(near)) + 1e-6

@@ -76,7 +76,7 @@ class Option:
         return self.dead_after_m == 0.0
 
     @property
-    def proven(self) -> bool:
+    def clear(self) -> bool:
         """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
         return self.closes and self.loose.metres == 0.0
 
@@ -124,9 +124,9 @@ def cheapest(options: Sequence[Option]) -> Option | None:
     """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
     within tolerance; None where none is.
     """
-    proven = min((o for o in options if o.proven), key=lambda o: (o.cost, o.name), default=None)
-    if proven is not None:
-        return proven
+    clear = min((o for o in options if o.clear), key=lambda o: (o.cost, o.name), default=None)
+    if clear is not None:
+        return clear
     drawn = (o for o in options if o.closes)
     return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
 
@@ -141,13 +141,13 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
             f"No option clears the zone: the best ({least.words}) still leaves {least.dead_after_m:.1f} m "
             f"of {least.dead_before_m:.1f} m dead."
         )
-    dearer = [o for o in options if o.proven and o.name != best.name]
-    if best.closes and not best.proven:
+    dearer = [o for o in options if o.clear and o.name != best.name]
+    if best.closes and not best.clear:
         why = (
-            f"clear as drawn, and nothing holds it within tolerance: with {best.loose.words}, "
-            f"{best.loose.metres:.1f} m let somebody through, so set it closer and survey it before it counts"
+            f"clear as drawn, but not within tolerance: with {best.loose.words}, "
+            f"{best.loose.metres:.1f} m leave somebody undetected; build closer, and survey it before it counts"
         )
-    elif not best.proven:
+    elif not best.clear:
         why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
     elif dearer:
         other = min(dearer, key=lambda o: (o.cost, o.name))

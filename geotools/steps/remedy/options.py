@@ -88,11 +88,11 @@ class _Trial:
             made = self._split(splitting)
             if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
                 best = made
-            if made.proven:
+            if made.clear:
                 break
             if made.dead_after_m <= LITTLE * made.dead_before_m:
                 fewer.append(replace(made, one_of_fewer=True))
-        if best is None or not best.proven:
+        if best is None or not best.clear:
             return best
         return replace(best, fewer=tuple(fewer))
 
@@ -200,8 +200,8 @@ def zone_options(
     for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
         # and those that are dearer than what is clear without them are no use either
-        clear = min((o.cost for o in found if o.proven and not every), default=float("inf"))
-        if start is None or start.proven or start.cost >= clear:
+        clear = min((o.cost for o in found if o.clear and not every), default=float("inf"))
+        if start is None or start.clear or start.cost >= clear:
             continue
         if start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
             mixed, _ = trial.grade(name, start, clear)
@@ -209,7 +209,7 @@ def zone_options(
                 found.append(mixed)
     best = cheapest(found)
     # where something is clear for less than one post more, no place for that post has to be looked for
-    if every or best is None or not best.proven or best.cost > trial.split_price:
+    if every or best is None or not best.clear or best.cost > trial.split_price:
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
     return found, grading

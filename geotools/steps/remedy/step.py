@@ -77,7 +77,7 @@ def run(ctx: StepContext) -> StepResult:
     frame = ctx.read(DEAD_SPOTS)
     if (frame["method"] == "straightness").any():
         ctx.warn(
-            "the dead spots come from the straightness rule; what is advised here is by the wave model, "
+            "the dead spots come from the straight-edge check; what is advised here is by the wave model, "
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = ctx.terrain
@@ -86,7 +86,7 @@ def run(ctx: StepContext) -> StepResult:
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
-        ctx.warn("the site file sets no prices: costs are invented round figures, good for comparing options alone")
+        ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
     limits = RemedyLimits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
     perimeter.solve_all()
@@ -147,8 +147,8 @@ def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) 
 
 
 def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str, object]:
-    proven = sum(bool(r["proven"]) for r in rows)
-    ctx.say(f"{len(rows)} dead spots: {proven} clear in a run of all zones as proposed, {len(rows) - proven} not")
+    clear = sum(bool(r["clear"]) for r in rows)
+    ctx.say(f"{len(rows)} dead spots: {clear} clear in a run of all zones as proposed, {len(rows) - clear} not")
     taken = [r for r in choices if r["recommended"]]
     for row in taken:
         if row["option"] == "none":
@@ -156,8 +156,8 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
     currency = ctx.site.prices.currency
     return {
         "spots": len(rows),
-        "proven": proven,
-        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["proven"]],
+        "clear": clear,
+        "left_open": [f"{r['zone_id']}: {r['reason']}" for r in taken if not r["clear"]],
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
@@ -182,7 +182,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
                     "-" if (held := for_tolerances(r)) is None else f"{held:,.0f}",
                     f"{r['dead_before_m']:.1f}" if r["dead_before_m"] is not None else "-",
                     f"{r['dead_after_m']:.1f}" if r["dead_after_m"] is not None else "-",
-                    "yes" if r["proven"] else "no",
+                    "yes" if r["clear"] else "no",
                 ]
                 for r in taken
             ],
@@ -193,7 +193,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
 STEP = Step(
     name="remedy",
     title="Advise a remedy for each dead spot, compare the options of each zone",
-    summary="What closes each dead spot, heads or earth, compared by price and run again with all zones as proposed.",
+    summary="Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.",
     run=run,
     inputs=(
         LayerIn(ZONES, "the strips to examine"),

@@ -32,7 +32,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
         facts += _remedy(chosen, currency)
     facts += _water(frames.get("ponds"))
     blocks: list[Block] = [
-        Heading("The answer"),
+        Heading("Summary"),
         Text(_sentence(verdicts, threats, crossings, spots, chosen)),
         Facts(tuple(facts)),
     ]
@@ -45,7 +45,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
                 number(r["dead_after_m"], 1),
                 number(r["cost"], 0),
                 number(r["cost"] - r.get("cost_as_drawn", float("nan")), 0),
-                "yes" if r["proven"] else "no",
+                "yes" if r["clear"] else "no",
             ]
             for r in chosen.to_dict("records")
         ]
@@ -59,7 +59,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
             "clear in a run of all zones as proposed",
         ]
         blocks.append(Table.of("What closes the gaps", columns, rows))
-    blocks.append(Notes(CAUTIONS, "caution", "Before anybody acts on this"))
+    blocks.append(Notes(CAUTIONS, "caution", "Cautions"))
     return blocks
 
 
@@ -105,12 +105,12 @@ def _field(verdicts: pd.DataFrame | None) -> list[Fact]:
     zones = sorted(both["zone_id"].dropna().unique())
     if not zones:
         where = "over each beam line's profile"
-        return [Fact("Field that answered", where, "the one in three dimensions was asked nowhere")]
+        return [Fact("Field model", where, "the field in three dimensions was computed nowhere")]
     apart = both[(both["cause"] == "field_3d") & (both["threat"] != "all")]
     metres = float((apart["to_m"] - apart["from_m"]).groupby(apart["threat"]).sum().max()) if len(apart) else 0.0
     said = f"in three dimensions too in {', '.join(zones[:8])}{' and more' if len(zones) > 8 else ''}"
     note = f"the second does not detect {number(metres, 1)} m that the first does" if metres else "both agree"
-    return [Fact("Field that answered", "over each beam line's profile", f"{said}; {note}", "open" if metres else "")]
+    return [Fact("Field model", "over each beam line's profile", f"{said}; {note}", "open" if metres else "")]
 
 
 def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> Fact:
@@ -120,10 +120,10 @@ def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> F
         return Fact(label, "not computed", "run the step gaps with the wave method")
     worst = mine.loc[mine["modulation"].idxmin()]
     where = (
-        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; an alarm needs {number(threshold)}"
+        f"modulation, in {worst['zone_id']} at {number(worst['chainage_m'], 0)} m; detection needs {number(threshold)}"
     )
-    bad = worst["outcome"] == "unseen"
-    said = "gets through" if bad else "alarms by the best estimate"
+    bad = worst["outcome"] == "undetected"
+    said = "undetected" if bad else "detected by the best estimate"
     return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "")
 
 
@@ -142,22 +142,24 @@ def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
 
 def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
     before, after = float(chosen["dead_before_m"].sum()), float(chosen["dead_after_m"].sum())
-    proven = int(chosen["proven"].fillna(False).sum())
+    clear = int(chosen["clear"].fillna(False).sum())
     cut, fill = float(chosen["cut_m3"].fillna(0).sum()), float(chosen["fill_m3"].fillna(0).sum())
     area = float(chosen["area_m2"].fillna(0).sum())
     return [
         Fact(
             "Dead length with the remedy",
             f"{number(before, 1)} → {number(after, 1)} m",
-            f"any threat, zones to mend; clear in a run of all zones as proposed in {proven} of {len(chosen)} zones",
-            "good" if after == 0 and proven == len(chosen) else "bad",
+            f"any threat, zones to mend; clear in a run of all zones as proposed in {clear} of {len(chosen)} zones",
+            "good" if after == 0 and clear == len(chosen) else "bad",
         ),
         Fact(
             "Earthworks",
             f"{number(cut, 1)} m³ cut, {number(fill, 1)} m³ fill" if cut + fill > 0 else "none",
             f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
         ),
-        Fact("Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; invented where not set"),
+        Fact(
+            "Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; placeholders where not set"
+        ),
     ]
 
 
@@ -193,15 +195,15 @@ def _sentence(
         parts.append(f"{number((one['to_m'] - one['from_m']).sum(), 1)} m of fence have no beam.")
     if through:
         zones = [] if spots is None else sorted(spots["zone_id"].unique())
-        verb = "gets" if len(through) == 1 else "get"
-        said = f"By the model, {' and '.join(through)} {verb} through without an alarm in {len(zones)} of the zones"
+        verb = "crosses" if len(through) == 1 else "cross"
+        said = f"By the model, {' and '.join(through)} {verb} undetected in {len(zones)} of the zones"
         parts.append(said + (f" ({', '.join(zones)})." if 0 < len(zones) <= 8 else "."))
     if open_:
         parts.append(
-            f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would settle it."
+            f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would decide it."
         )
     if not parts:
-        return "By the model, every metre of fence is detected with 95 % confidence for each threat asked about."
+        return "By the model, every metre of fence is detected with 95 % confidence for each threat of the site."
     if through and chosen is not None and len(chosen):
         left = float(chosen["dead_after_m"].sum())
         parts.append(

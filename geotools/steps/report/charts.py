@@ -35,7 +35,7 @@ _FONT: dict[Any, Any] = {
     "svg.fonttype": "path",
     "hatch.linewidth": 0.6,
 }
-_LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "usual": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
+_LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "main": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class LongSections:
     """Drawings of zones: ground, beams and dead spots above, the crawl gap under the beams below.
 
     One figure serves every width of every zone, since making axes takes as long as drawing on them. A figure that was
-    handed out is good until the next one is asked for.
+    handed out is good until the next one is requested.
     """
 
     _LEFT, _RIGHT, _TOP, _BETWEEN, _FOOT = 0.74, 0.12, 0.1, 0.22, 0.5

@@ -27,7 +27,7 @@ def _section_words(section: ZoneSection) -> tuple[str, str]:
         f"{high:.2f} m, {len(section.beams)} beams above it; dead spots: {'; '.join(dead) or 'none'}."
     )
     caption = (
-        f"Long section of {section.zone}. Heights are stretched; the ground is that of the terrain model. The "
-        "crawl gap is the space between ground and detection floor: what fits beneath it crosses without an alarm."
+        f"Long section of {section.zone}. Heights are exaggerated; the ground is that of the terrain model. The "
+        "crawl gap is the space between ground and detection floor: what fits beneath it crosses undetected."
     )
     return alt, caption

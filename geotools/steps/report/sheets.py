@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -13,7 +13,16 @@ from geotools.plan.schema import LayerSchema
 from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, CAUSES, field_table, number, words
 
-__all__ = ["heads_sheet", "how_sheet", "layer_sheet", "uncertain_sheet", "upkeep_sheet", "walk_sheet", "zone_tables"]
+__all__ = [
+    "heads_sheet",
+    "how_sheet",
+    "layer_sheet",
+    "placeholder_sheet",
+    "uncertain_sheet",
+    "upkeep_sheet",
+    "walk_sheet",
+    "zone_tables",
+]
 
 Frames = Mapping[str, pd.DataFrame]
 
@@ -42,7 +51,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         }
         out.append(field_table(f"Dead spots of {zone}", shown, columns))
     elif mine is not None:
-        out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how sure that is."))
+        out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how certain that is."))
     for name, caption, column in (("options", "Options compared", "reason"), ("advice", "Advice", "reason")):
         frame = frames.get(name)
         rows = None if frame is None else frame[frame["zone_id"] == zone]
@@ -51,12 +60,12 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         if name == "options":
             shown = rows.assign(
                 option=[ACTIONS.get(o, words(o)) for o in rows["option"]],
-                recommended=["take this" if r else "" for r in rows["recommended"].fillna(False)],
+                recommended=["recommended" if r else "" for r in rows["recommended"].fillna(False)],
             )
             columns = {
                 "option": ("option", 0),
                 "recommended": ("choice", 0),
-                "proven": ("proven", 0),
+                "clear": ("clear in a re-run", 0),
                 "dead_after_m": ("dead after, m", 1),
                 "cut_m3": ("cut, m³", 1),
                 "fill_m3": ("fill, m³", 1),
@@ -95,8 +104,8 @@ def heads_sheet(frames: Frames) -> list[Block]:
     blocks: list[Block] = [
         Heading("Heads"),
         Text(
-            "Heights are of the head's axis above the finished ground. A head that is turned 90 degrees has its radome "
-            "refitted upright: rain hood up, drip holes down."
+            "Heights are of the head's axis above the finished ground. The layer stakeout "
+            "says how upright and turned heads are fitted."
         ),
     ]
     blocks.append(field_table("Heads schedule", sheet.drop(columns="azimuth_deg", errors="ignore"), columns))
@@ -143,7 +152,7 @@ def walk_sheet(
     if threshold:
         low, high = (number(threshold.get(k)) for k in ("low", "high"))
         blocks.append(
-            Text(f"Threshold m0 as the results tell it: {number(threshold.get('m0'))}, between {low} and {high}.")
+            Text(f"Threshold m0 estimated from the results: {number(threshold.get('m0'))}, between {low} and {high}.")
         )
     columns = {
         "zone_id": ("zone", 0),
@@ -160,7 +169,7 @@ def walk_sheet(
 
 
 def upkeep_sheet(frames: Frames, currency: str) -> list[Block]:
-    """The care of the first year, and the cost of both ways of radome care."""
+    """The maintenance tasks of the first year, and the cost of the schemes."""
     visits, cost = frames.get("upkeep"), frames.get("upkeep_cost")
     if visits is None or cost is None or visits.empty:
         return []
@@ -168,33 +177,48 @@ def upkeep_sheet(frames: Frames, currency: str) -> list[Block]:
     year = visits[visits["due"] < first + pd.DateOffset(years=1)]
     rows = [
         [
-            str(care),
+            str(task),
             str(len(group)),
             number(group["minutes"].sum() / 60, 1),
             ", ".join(sorted({d.date().isoformat() for d in group["due"]})[:4]),
         ]
-        for care, group in year.groupby("care", sort=True)
+        for task, group in year.groupby("task", sort=True)
     ]
-    money = cost.assign(
-        choice=[{"wax": "cleaned and waxed", "shed": "water-shedding, replaced"}[c] for c in cost["choice"]],
-        chosen=["chosen" if c else "" for c in cost["chosen"]],
-    )
+    money = cost.assign(chosen=["chosen" if c else "" for c in cost["chosen"]])
     columns = {
-        "choice": ("radomes", 0),
+        "scheme": ("scheme", 0),
         "chosen": ("", 0),
-        "visits": ("visits to a head", 0),
+        "visits": ("visits", 0),
         "labour": (f"labour, {currency}", 0),
         "material": (f"material, {currency}", 0),
         "total": (f"total, {currency}", 0),
     }
-    years = int(cost["years"].max())
-    return [
-        Heading("Upkeep", flows=True),
+    blocks: list[Block] = [
+        Heading("Maintenance", flows=True),
         Text(
-            "The whole plan is in upkeep.csv and, for a calendar program, in upkeep.ics. The equipment's manual wins."
+            "The whole plan is in upkeep.csv and, for calendar programs, in upkeep.ics. The equipment's manual governs."
         ),
-        Table.of("Care in the first year", ["care", "pieces", "hours", "first days"], rows),
-        field_table(f"Cost of radome care over {years} years, at the site file's prices", money, columns),
+        Table.of("Maintenance tasks in the first year", ["task", "visits", "hours", "first days"], rows),
+    ]
+    if len(cost):
+        years = int(cost["years"].max())
+        title = f"Cost of the maintenance schemes over {years} years, at the site file's prices"
+        blocks.append(field_table(title, money, columns))
+    return blocks
+
+
+def placeholder_sheet(rested_on: Iterable[str]) -> list[Block]:
+    """Every default that stands for a figure only the user can know."""
+    named = tuple(dict.fromkeys(rested_on))
+    if not named:
+        return []
+    return [
+        Heading("Placeholders", flows=True),
+        Text(
+            "These figures are round placeholders of the catalogue, not those of your equipment and contractors. "
+            "Results that rest on them change with your own: enter them in the site file."
+        ),
+        Notes(named),
     ]
 
 
@@ -205,12 +229,12 @@ def uncertain_sheet(
     items = []
     if accuracy is None:
         items.append(
-            "The vertical accuracy of the terrain model is not stated: a dip smaller than its error is not seen."
+            "The vertical accuracy of the terrain model is not stated: a dip smaller than its error does not show."
         )
     else:
         items.append(
             f"The terrain model is good to {number(accuracy)} m (95 %); dips and crests smaller than that may be "
-            "missing or untrue."
+            "missing or wrong."
         )
     if cell is not None:
         items.append(f"The terrain has cells of {number(cell)} m: a ditch narrower than two cells is smoothed away.")
@@ -218,14 +242,14 @@ def uncertain_sheet(
         if tolerance is not None:
             items.append(
                 f"{words(threat)[:1].upper()}{words(threat)[1:]}: ground within {number(tolerance, 3)} m of straight "
-                "is wanted (common practice, no source)."
+                "is required (common practice, no source)."
             )
     items += [
         "The model is paraxial and takes people as opaque screens; it knows the ground along the beam's centre line "
         "and the target's own ground, but no fence, vehicle, snow or wet grass.",
         "It ranks and explains; the walk test on site decides.",
     ]
-    blocks: list[Block] = [Heading("What is uncertain", flows=True), Notes(tuple(items))]
+    blocks: list[Block] = [Heading("Uncertainty", flows=True), Notes(tuple(items))]
     if warnings:
         blocks.append(Notes(tuple(dict.fromkeys(warnings)), title="Warnings of the steps"))
     return blocks
@@ -240,7 +264,7 @@ def how_sheet(provenance: pd.DataFrame) -> list[Block]:
     blocks: list[Block] = [
         Heading("How it was computed"),
         Text(
-            "Each head's field is carried over the ground by the parabolic wave equation; a person takes away a part "
+            "Each head's field is carried over the ground by the parabolic wave equation; a person removes a part "
             "of what reaches the receiver, and is detected where that part, the modulation, reaches the threshold. The "
             "weakest crossing is the way across whose best modulation is smallest, all beams together."
         ),

@@ -29,6 +29,7 @@ from geotools.steps.report.sheets import (
     heads_sheet,
     how_sheet,
     layer_sheet,
+    placeholder_sheet,
     uncertain_sheet,
     upkeep_sheet,
     walk_sheet,
@@ -150,7 +151,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples() if zone.zone_id in lit]
     blocks: list[Block] = []
     for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
-        blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is seen in this zone.",), kind="caution")]
+        blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is detected in this zone.",), kind="caution")]
     files = []
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]
@@ -196,6 +197,8 @@ def run(ctx: StepContext) -> StepResult:
     tolerances = {t: site.all_targets[t].straightness_m for t in site.threats}
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
+    rested_on = chain.from_iterable(s.get("placeholders", ()) for s in summaries.values())
+    report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
     # drawing takes long to load, and whoever lists the steps does not draw
     from geotools.steps.report.pdf import to_pdf
@@ -209,7 +212,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="report",
     title="Report",
-    summary="Writes the plan as sheets a person reads: the answer first, then a sheet for each zone; HTML and PDF.",
+    summary="Writes the plan as a report: a summary first, then a sheet for each zone; HTML and PDF.",
     run=run,
     inputs=tuple(
         LayerIn(schema, "shown in the report", required=schema in (FENCE, ZONES, HEADS, BEAMS))

@@ -22,9 +22,6 @@ from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import HeadAim, aim
 
-_UPRIGHT = "as delivered: rain hood up, drip holes down"
-_TURNED = "head turned 90 degrees: refit the radome upright, rain hood up, drip holes down"
-
 
 def _partners(beams: gpd.GeoDataFrame) -> dict[str, str]:
     faces = dict(zip(beams["tx_head_id"], beams["rx_head_id"], strict=True))
@@ -125,6 +122,7 @@ def run(ctx: StepContext) -> StepResult:
     heads = heads.set_geometry(force_3d(force_2d(heads.geometry.to_numpy()), axes), crs=crs)
     aims = _aims(heads, faces, crs)
     map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
+    kinds = ctx.site.all_head_types
     rows: list[dict[str, Any]] = []
     for i, head in enumerate(heads.itertuples()):
         turned = head.polarisation == "horizontal"
@@ -152,7 +150,7 @@ def run(ctx: StepContext) -> StepResult:
                 "polarisation": head.polarisation,
                 "channel": head.channel,
                 "turned": turned,
-                "radome": _TURNED if turned else _UPRIGHT,
+                "fitting": kinds[head.head_type].turned_fitting if turned else kinds[head.head_type].upright_fitting,
                 "geometry": head.geometry,
             }
         )
@@ -188,13 +186,9 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="stakeout",
     title="Stakeout and set-up sheet",
-    summary="Says where each post stands, how high each head sits above finished ground, and where it looks.",
+    summary="Lists where each post stands, how high each head sits above finished ground, and where it is aimed.",
     run=run,
-    params=(
-        Param(
-            "advice", "flag", "Take in the head heights and the grading that the remedy advises and has proven.", True
-        ),
-    ),
+    params=(Param("advice", "flag", "Use the head heights and the grading of the proposed state.", True),),
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),

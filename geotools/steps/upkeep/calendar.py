@@ -18,7 +18,7 @@ _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "geotools-perimeter/upkeep")
 
 
 def calendar_bytes(visits: Iterable[Visit], site: str, stamp: date, *, alarm_days: int = 7) -> bytes:
-    """All-day events, one for each day and kind of care, naming the heads or zones to visit.
+    """All-day events, one for each day and task, naming the heads or zones to visit.
 
     stamp : the day the plan starts, written as DTSTAMP so that equal plans give equal bytes.
     alarm_days : a reminder so many days ahead; 0 = none.
@@ -29,24 +29,24 @@ def calendar_bytes(visits: Iterable[Visit], site: str, stamp: date, *, alarm_day
     # a name of several lines would break the line it stands on: no text property of the standard, so nothing escapes it
     calendar.add("x-wr-calname", " ".join(f"Upkeep: {site}".split()))
     moment = datetime.combine(stamp, time(), UTC)
-    for (day, care), group in groupby(sorted(visits), key=lambda v: (v.day, v.care)):
+    for (day, task), group in groupby(sorted(visits), key=lambda v: (v.day, v.task)):
         batch = list(group)
         kind = f"{batch[0].scope}s" if len(batch) > 1 else batch[0].scope
         event = Event()
-        event.add("uid", str(uuid.uuid5(_NAMESPACE, f"{site}/{day.isoformat()}/{care}")))
+        event.add("uid", str(uuid.uuid5(_NAMESPACE, f"{site}/{day.isoformat()}/{task}")))
         event.add("dtstamp", moment)
         event.add("dtstart", day)
         event.add("dtend", day + timedelta(days=1))
-        event.add("summary", f"{care[:1].upper()}{care[1:]}: {len(batch)} {kind}")
+        event.add("summary", f"{task[:1].upper()}{task[1:]}: {len(batch)} {kind}")
         hours = sum(v.minutes for v in batch) / 60.0
         places = ", ".join(v.place for v in batch)
-        event.add("description", f"{batch[0].done}\n{kind}: {places}\nAbout {hours:.1f} h for one person.")
-        event.add("categories", [care])
+        event.add("description", f"{batch[0].instruction}\n{kind}: {places}\nAbout {hours:.1f} h for one person.")
+        event.add("categories", [task])
         event.add("transp", "TRANSPARENT")
         if alarm_days:
             alarm = Alarm()
             alarm.add("action", "DISPLAY")
-            alarm.add("description", f"{care}: in {alarm_days} days")
+            alarm.add("description", f"{task}: in {alarm_days} days")
             alarm.add("trigger", timedelta(days=-alarm_days))
             event.add_component(alarm)
         calendar.add_component(event)

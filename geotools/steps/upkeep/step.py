@@ -1,8 +1,7 @@
-"""Declaration of the upkeep step: a dated plan for every head, and the cost of both ways of radome care."""
+"""Declaration of the upkeep step: dated maintenance tasks of heads and zones, and the cost of their schemes."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import geopandas as gpd
@@ -13,17 +12,7 @@ from geotools.io.tables import csv_text
 from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
-from geotools.steps.upkeep.kernel import (
-    CARE,
-    Care,
-    CareRates,
-    LifeCost,
-    Visit,
-    break_even_price,
-    choose_radome_care,
-    life_cost,
-    plan_visits,
-)
+from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
 
 
 def _start(text: str | None, site_start: date | None) -> date:
@@ -32,7 +21,7 @@ def _start(text: str | None, site_start: date | None) -> date:
             return date.fromisoformat(text)
         except ValueError:
             raise SiteError(
-                "a day is not a date",
+                "not a date",
                 where="step upkeep, parameter start",
                 found=text,
                 expected="year-month-day, as in 2026-04-01",
@@ -40,13 +29,22 @@ def _start(text: str | None, site_start: date | None) -> date:
     return site_start or datetime.now(UTC).date()
 
 
-def _cares(ctx: StepContext, choice: str) -> tuple[Care, ...]:
-    settings = ctx.site.upkeep
-    season = tuple(sorted(set(settings.grass_months)))
-    common = [replace(care, season=season) if care.name == "grass" else care for care in CARE]
-    # no month of cutting at all means no grass to cut, not grass cut in every month
-    common = [care for care in common if care.name != "grass" or season]
-    return (*choose_radome_care(choice, settings.wax_months, settings.radome_months), *common)
+def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
+    return tuple(
+        PlannedTask(
+            t.name,
+            t.scope,
+            t.months,
+            t.minutes,
+            t.material,
+            t.instruction,
+            t.scheme,
+            t.first_months,
+            t.season,
+            t.after_storm_days,
+        )
+        for t in ctx.site.maintenance
+    )
 
 
 def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> list[dict[str, object]]:
@@ -54,14 +52,14 @@ def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoData
     place |= {z.zone_id: (z.zone_id, z.geometry.representative_point()) for z in zones.itertuples()}
     return [
         {
-            "visit_id": f"{v.day.isoformat()} {v.care} {v.place}",
+            "visit_id": f"{v.day.isoformat()} {v.task} {v.place}",
             "due": v.day,
-            "care": v.care,
+            "task": v.task,
             "scope": v.scope,
             "place": v.place,
             "zone_id": place[v.place][0],
             "minutes": v.minutes,
-            "instruction": v.done,
+            "instruction": v.instruction,
             "done_on": None,
             "done_by": None,
             "geometry": place[v.place][1],
@@ -70,39 +68,30 @@ def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoData
     ]
 
 
-def _costs(ctx: StepContext, n_heads: int) -> dict[str, LifeCost]:
-    s = ctx.site.upkeep
-    return {
-        choice: life_cost(
-            choice,
-            s.years,
-            n_heads,
-            CareRates(s.hour_rate, s.wax_price, s.radome_price, s.discount),
-            wax_months=s.wax_months,
-            radome_months=s.radome_months,
-        )
-        for choice in ("wax", "shed")
-    }
-
-
 def run(ctx: StepContext) -> StepResult:
     """Make the plan; see the manual beside this file."""
     heads, zones, settings = ctx.read(HEADS), ctx.read(ZONES), ctx.site.upkeep
-    choice = ctx.params["radome_care"] or settings.radome_care
+    tasks = _tasks(ctx)
+    scheme = settings.scheme if ctx.params["scheme"] is None else ctx.params["scheme"]
     start = _start(ctx.params["start"], settings.start)
     head_ids, zone_ids = list(heads["head_id"]), list(zones["zone_id"])
-    visits = plan_visits(
-        _cares(ctx, choice), start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms
-    )
+    chosen = tasks_of(tasks, scheme)
+    visits = plan_visits(chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms)
     rows = _visit_rows(visits, heads, zones)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
     (ctx.scratch / "upkeep.csv").write_text(csv_text(form, rows), encoding="utf-8-sig", newline="")
     (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(visits, ctx.site.name, start))
-    costs = _costs(ctx, len(head_ids))
+    places = (len(head_ids), len(zone_ids))
+    costs: dict[str, SchemeCost] = {
+        name: scheme_cost(
+            [t for t in tasks if t.scheme == name], start, settings.years, places, settings.hour_rate, settings.discount
+        )
+        for name in sorted({t.scheme for t in tasks if t.scheme})
+    }
     cost_rows = [
         {
-            "choice": name,
-            "chosen": name == choice,
+            "scheme": name,
+            "chosen": name == scheme,
             "years": settings.years,
             "visits": cost.visits,
             "labour": cost.labour,
@@ -111,17 +100,12 @@ def run(ctx: StepContext) -> StepResult:
         }
         for name, cost in costs.items()
     ]
-    cheaper = min(costs, key=lambda name: costs[name].total)
-    even = break_even_price(costs["wax"], costs["shed"], len(head_ids), settings.radome_price)
     ctx.say(
-        f"{len(visits)} pieces of care on {len({v.day for v in visits})} days in {settings.years} years from "
-        f"{start.isoformat()}; radome care over that time costs "
-        f"{costs['wax'].total:,.0f} by waxing, {costs['shed'].total:,.0f} by replacing"
+        f"{len(visits)} maintenance tasks on {len({v.day for v in visits})} days in {settings.years} years from "
+        f"{start.isoformat()}"
     )
-    if even is not None and even > 0:
-        ctx.say(f"both ways cost the same, undiscounted, with a radome at {even:,.0f}")
-    elif even is not None:
-        ctx.say("replacing costs more than waxing whatever the radome's price")
+    if costs:
+        ctx.say("schemes cost: " + ", ".join(f"{name} {cost.total:,.0f}" for name, cost in costs.items()))
     return StepResult(
         layers={"upkeep": frame_of(UPKEEP, rows, heads.crs), "upkeep_cost": frame_of(UPKEEP_COST, cost_rows)},
         files=["upkeep.csv", "upkeep.ics"],
@@ -129,43 +113,41 @@ def run(ctx: StepContext) -> StepResult:
             "start": start.isoformat(),
             "visits": len(visits),
             "hours": round(sum(v.minutes for v in visits) / 60.0, 1),
-            "radome_care": choice,
-            "cheaper_radome_care": cheaper,
-            "cost_wax": round(costs["wax"].total, 2),
-            "cost_shed": round(costs["shed"].total, 2),
-            "break_even_radome_price": None if even is None else round(even, 2),
+            "scheme": scheme,
+            "cheapest_scheme": min(costs, key=lambda name: costs[name].total, default=None),
+            "scheme_costs": {name: round(cost.total, 2) for name, cost in costs.items()},
         },
     )
 
 
 STEP = Step(
     name="upkeep",
-    title="Upkeep plan",
-    summary="Dates the care of every head and zone, and compares the cost of waxing and of replacing radomes.",
+    title="Maintenance plan",
+    summary="Dates the maintenance tasks of every head and zone, and compares the cost of maintenance schemes.",
     run=run,
     params=(
-        Param(
-            "radome_care",
-            "choice",
-            "wax: radomes cleaned and waxed; shed: water-shedding radomes, replaced. Left out: as the site file says.",
-            choices=("wax", "shed"),
-        ),
+        Param("scheme", "text", "Maintenance scheme to follow. Left out: as the site file says."),
         Param("start", "text", "First day of the plan, year-month-day. Left out: as the site file says, else today."),
     ),
-    inputs=(LayerIn(HEADS, "every head wants care"), LayerIn(ZONES, "grass, ponds and levels along every zone")),
+    inputs=(LayerIn(HEADS, "heads to maintain"), LayerIn(ZONES, "zones whose ground is maintained")),
     outputs=(LayerOut(UPKEEP), LayerOut(UPKEEP_COST)),
     files=(
         FileOut("upkeep.csv", "table", "The plan as a list to tick off; UTF-8, cells safe in spreadsheets."),
         FileOut(
-            "upkeep.ics", "data", "The plan for a calendar program (iCalendar, RFC 5545), one event a day and care."
+            "upkeep.ics",
+            "data",
+            "The plan for a calendar program (iCalendar, RFC 5545), one event for each day and task.",
         ),
     ),
     uses_terrain=False,
     order=80,
-    citations=("RFC 5545, Internet Calendaring and Scheduling", "Intervals: common practice, no source"),
+    citations=(
+        "RFC 5545, Internet Calendaring and Scheduling",
+        "Intervals, times and prices: placeholders until the site file gives them",
+    ),
     cautions=(
-        "The equipment's own manual wins where it says otherwise.",
-        "Prices that the site file does not give are placeholders: put in your own before comparing.",
-        "Switch heads off, or keep to their exposure limits, while working before them.",
+        "The equipment's manual governs tasks, intervals and cleaning agents.",
+        "What the site file does not give is a placeholder: enter your own figures before comparing.",
+        "Switch heads off, or keep to their exposure limits, while working in front of them.",
     ),
 )

@@ -1,1 +1,1 @@
-"""Walk test: which crossings to walk, and what their results prove."""
+"""Walk test: which crossings to walk, and what their results demonstrate."""

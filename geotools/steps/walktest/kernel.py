@@ -1,4 +1,4 @@
-"""Which crossings to walk, how many trials prove a detection probability, and what the results say of the threshold.
+"""Which crossings to walk, how many trials demonstrate a detection probability, what results say of the threshold.
 
 Arrays in, arrays out; no files. The bounds are the exact binomial ones of Clopper and Pearson (Biometrika 26, 1934);
 the number of trials without a failure is the success-run number `ln(1 - confidence) / ln(probability)`.
@@ -98,7 +98,7 @@ def trials_needed(probability: float = 0.90, confidence: float = 0.95, failures:
 
 
 def further_trials(detected: int, trials: int, probability: float = 0.90, confidence: float = 0.95) -> int:
-    """How many more crossings, all of them detected, would still prove `probability`; 0 if it is proven already."""
+    """How many more crossings, all of them detected, would still demonstrate `probability`; 0 if they do already."""
     if trials == 0:
         return trials_needed(probability, confidence)
     k, n = _counts(detected, trials)

@@ -22,7 +22,7 @@ from geotools.steps.walktest.kernel import binomial_bounds, further_trials, tria
 __all__ = ["FILLED", "judge", "read_results", "refuse_losing"]
 
 FILLED = ("result", "walked_on", "walker", "note")
-_DETECTED = {"detected", "yes", "y", "1", "true", "alarm", "alarmed"}
+_DETECTED = {"detected", "yes", "y", "1", "true", "alarm"}
 _MISSED = {"missed", "no", "n", "0", "false", "not detected"}
 
 
@@ -157,8 +157,8 @@ def _next(detected: int, walked: int, planned: int, wanted: tuple[float, float],
     missed = walked - detected
     if lower >= p:
         return (
-            "proven",
-            f"Proven: at least {lower:.2f} at {100 * c:g} % confidence. Repeat after changes of ground or heads.",
+            "demonstrated",
+            f"Demonstrated: at least {lower:.2f} at {100 * c:g} % confidence. Repeat after changes of ground or heads.",
         )
     if upper < p:
         return "failed", (
@@ -166,11 +166,11 @@ def _next(detected: int, walked: int, planned: int, wanted: tuple[float, float],
             f"then walk all {trials_needed(p, c)} crossings again."
         )
     if missed:
-        return "not proven yet", (
+        return "not demonstrated yet", (
             f"{missed} missed. If nothing is changed, {further} more crossings must all be detected; better mend the "
             f"missed places and walk {trials_needed(p, c)} afresh."
         )
-    return "not proven yet", f"{further} more crossings, all detected, prove it."
+    return "not demonstrated yet", f"{further} more crossings, all detected, demonstrate it."
 
 
 def judge(rows: Sequence[Mapping[str, Any]], probability: float, confidence: float) -> list[dict[str, Any]]:
@@ -196,7 +196,7 @@ def judge(rows: Sequence[Mapping[str, Any]], probability: float, confidence: flo
                 "probability": detected / len(done) if done else None,
                 "lower": float(lower),
                 "upper": float(upper),
-                "surprises": sum(row["result"] == "missed" and row["expected"] == "detected" for row in done),
+                "unexpected_misses": sum(row["result"] == "missed" and row["expected"] == "detected" for row in done),
                 "further": further,
                 "verdict": verdict,
                 "next": following,

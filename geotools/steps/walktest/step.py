@@ -1,4 +1,4 @@
-"""Declaration of the walktest step: which crossings to walk, and what their results prove."""
+"""Declaration of the walktest step: which crossings to walk, and what their results demonstrate."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_
 
 Array = npt.NDArray[np.float64]
 
-#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 (from memory).
+#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 rev. 3 (1997, from memory).
 _SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
 _SLOW = (0.15, 0.30)
 #: How far before and behind the strip a walker starts and stops, m.
@@ -217,7 +217,7 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
 
     (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
     ctx.say(_threshold_words(estimate, m0))
-    surprises = sum(v["surprises"] for v in verdicts)
+    surprises = sum(v["unexpected_misses"] for v in verdicts)
     if surprises:
         ctx.warn(f"{surprises} crossings were missed that the model expected to be detected")
     table = [
@@ -246,7 +246,7 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
 STEP = Step(
     name="walktest",
     title="Walk test",
-    summary="Plans the crossings that prove detection, and reads their results back.",
+    summary="Plans the crossings that demonstrate detection, and reads their results back.",
     run=run,
     params=(
         Param(
@@ -257,7 +257,7 @@ STEP = Step(
         Param(
             "trials",
             "integer",
-            "Crossings for each zone and threat. Left out: as many as prove the site file's probability.",
+            "Crossings for each zone and threat. Left out: as many as demonstrate the site file's probability.",
             minimum=1,
             maximum=1000,
         ),
@@ -283,17 +283,17 @@ STEP = Step(
         FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
         FileOut(FORM_GPKG, "data", "The form for a field app."),
         FileOut(
-            CHART, "picture", "Results over predicted modulation with the threshold they tell, once there are any."
+            CHART, "picture", "Results over predicted modulation with the threshold they indicate, once there are any."
         ),
     ),
     order=75,
     citations=(
         "Clopper and Pearson, Biometrika 26 (1934): exact binomial bounds",
-        "UFGS intrusion-detection sections: 0.90 at 95 % confidence",
-        "NRC Regulatory Guide 5.44: speeds of crossing, 0.15 to 5 m/s (from memory)",
+        "UFGS Division 28, intrusion detection: 0.90 at 95 % confidence (section and edition from memory: verify)",
+        "NRC Regulatory Guide 5.44 rev. 3 (1997): speeds of crossing, 0.15 to 5 m/s (from memory)",
     ),
     cautions=(
-        "Tell the alarm station before a walk test, and agree on who watches the zone meanwhile.",
-        "A walk test proves the zone as it was that day: grass, snow, water and moved earth change it.",
+        "Notify the alarm station before a walk test, and agree on who watches the zone meanwhile.",
+        "A walk test holds for the zone as it was that day: grass, snow, water and moved earth change it.",
     ),
 )

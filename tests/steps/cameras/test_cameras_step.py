@@ -75,7 +75,7 @@ def test_a_given_camera_looks_along_the_nearest_zone_and_its_lens_is_judged(stra
     assert camera.lens_needed_mm == pytest.approx(62.5 * 5.6 * far / 1920, rel=1e-3)
     assert camera.longest_zone_m == pytest.approx(1920 * 4.0 / 5.6 / 62.5, rel=1e-3)
     conflicts = layer(out, "conflicts")
-    named = conflicts[(conflicts["rule"] == "zone not wholly assessed") & (conflicts["zone_id"] == zone.zone_id)]
+    named = conflicts[(conflicts["rule"] == "zone not assessed in full") & (conflicts["zone_id"] == zone.zone_id)]
     assert "a lens of" in named.iloc[0]["mend"]
 
 

@@ -52,7 +52,7 @@ def test_zones_in_line_by_hand():
         assert zones[gap, 0] == pytest.approx(20 * np.log10(gap + 1) - 15, abs=1e-6)
     # 3 and 5 zones are 9.5 and 14.0 dB, 7 zones 16.9: each zone conflicts with the second and the fourth on either side
     found = assign(zones)
-    assert (found.channels, found.proven) == (3, True)
+    assert (found.channels, found.optimal) == (3, True)
     heads = head_margins(pairs, zone, zone, found.channel, protection_db=15.0)
     assert heads.receiver_db.min() == pytest.approx(found.least_margin_db)
     assert np.all(heads.summed_db <= heads.receiver_db + 1e-9)

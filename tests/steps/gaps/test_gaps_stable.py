@@ -12,7 +12,7 @@ import geotools
 from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Perimeter, length_of
 from geotools.plan.model import Zone
-from tests.detection.test_verdicts import LOW, RULES, USUAL
+from tests.detection.test_verdicts import LOW, MAIN, RULES
 from tests.invented_ground import Formula
 from tests.making import line, write_fence, write_raster
 
@@ -48,6 +48,8 @@ def test_noise_of_a_millionth_of_a_metre_and_another_first_vertex_change_nothing
     assert noisy == pytest.approx(as_drawn, rel=0.02)
     elsewhere = dead_length(tmp_path / "elsewhere", YARD[2:] + YARD[:2])
     assert elsewhere == pytest.approx(as_drawn, rel=0.02)
+    backwards = dead_length(tmp_path / "backwards", YARD[::-1])
+    assert backwards == pytest.approx(as_drawn, rel=0.02)
 
 
 def round_the_yard(points, *, backwards=False, noise=0.0):
@@ -57,7 +59,7 @@ def round_the_yard(points, *, backwards=False, noise=0.0):
     for number, (a, b) in enumerate(zip(corners, np.roll(corners, -1, axis=0), strict=True), start=1):
         along = (b - a) / np.hypot(*(b - a))
         (x0, y0), (x1, y1) = a - 3.0 * along, b + 3.0 * along
-        zones.append(Zone(f"Z{number}", BeamLine(x0, y0, x1, y1), (LOW, USUAL), "F01", number, not backwards))
+        zones.append(Zone(f"Z{number}", BeamLine(x0, y0, x1, y1), (LOW, MAIN), "F01", number, not backwards))
     if backwards:
         zones = [replace(zone, number=n) for n, zone in enumerate(reversed(zones), start=1)]
     perimeter = Perimeter(zones, Formula(rolling, cell_m=0.25), RULES, ["F01"])

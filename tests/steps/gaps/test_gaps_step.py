@@ -101,7 +101,7 @@ def test_straightness_stands_alone(wave, tmp_path):
     assert spots.modulation.isna().all()
     assert len(layer(tmp_path, "crossings")) == 0
     assert outcome.summary["method"] == "straightness"
-    # the 0.35 m swale is found by the hand rule too
+    # the 0.35 m swale is found by the straight-edge check too
     assert spots[spots.threat == "prone"].intersects(layer(wave, "dead_spots").union_all()).any()
     assert (tmp_path / "straightness.tif").exists()
 
@@ -140,7 +140,7 @@ def test_beam_levels_tell_the_way_out_of_a_null_and_the_loss_in_rain(wave):
     escaped = levels[levels.clear_level_db.notna()]
     assert (escaped.in_null & (escaped.clear_level_db >= -7.0)).all()
     fade = levels.set_index("beam_id").rain_fade_db
-    assert fade["F01-Z001-low"] > 3 * fade["F01-Z001-usual"] > 0
+    assert fade["F01-Z001-low"] > 3 * fade["F01-Z001-main"] > 0
 
 
 def _edited(folder, tmp_path, name, change):
@@ -157,7 +157,7 @@ def _edited(folder, tmp_path, name, change):
 
 def test_edited_heights_of_beams_count(wave, tmp_path):
     def lower(beams):
-        beams.loc[beams.level == "usual", ["tx_height_m", "rx_height_m"]] = 0.6
+        beams.loc[beams.level == "main", ["tx_height_m", "rx_height_m"]] = 0.6
 
     out = _edited(wave, tmp_path, "beams", lower)
     run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
@@ -167,11 +167,11 @@ def test_edited_heights_of_beams_count(wave, tmp_path):
 
 def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_path):
     def sink(beams):
-        beams.loc[beams.beam_id == "F01-Z002-usual", "tx_height_m"] = -0.4
+        beams.loc[beams.beam_id == "F01-Z002-main", "tx_height_m"] = -0.4
 
     out = _edited(wave, tmp_path, "beams", sink)
     spots = layer(out, "dead_spots")
-    with pytest.raises(InputError, match="F01-Z002-TX-usual"):
+    with pytest.raises(InputError, match="F01-Z002-TX-main"):
         run_site(open_site(out / "input" / "site.toml"), out, steps=["gaps"], overwrite=True)
     assert layer(out, "dead_spots").equals(spots)
 
@@ -183,8 +183,8 @@ def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_p
     (low := tmp_path / "low").mkdir()
     run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
     crossings = layer(tmp_path, "crossings")
-    assert (crossings[crossings.threat == "bridge"].outcome == "alarmed").all()
-    stack = '[[stack]]\nlevel = "usual"\nhead_type = "10 GHz"\nheight_m = 0.91\nmin_height_m = 0.5\n'
+    assert (crossings[crossings.threat == "bridge"].outcome == "detected").all()
+    stack = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = 0.91\nmin_height_m = 0.5\n'
     path.write_text(path.read_text() + "\n" + stack)
     run_site(open_site(path), low, steps=["inspect", "layout", "gaps"])
     spots = layer(low, "dead_spots")

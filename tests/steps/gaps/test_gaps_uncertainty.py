@@ -24,7 +24,7 @@ LINE = BeamLine(0, 0, 90, 0)
 def one_zone(depth, half=5.0, centre=40.0):
     """A zone over a dip, solved, and rows of the dead spots that are not the heads' own."""
     dip = Formula(lambda x, y: -depth * np.exp(-(((x - centre) / half) ** 2)))
-    pairs = (BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30), BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.91))
+    pairs = (BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30), BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.91))
     perimeter = Perimeter([Zone("Z1", LINE, pairs)], dip, Rules(0.2, 2.0, 0.5, {"prone": PRONE}))
     found = runs(perimeter.dead("Z1")["prone"])
     return perimeter, tuple(r for r in found if 15 < perimeter.grids["Z1"].chainage_m[r[0]] < 75)

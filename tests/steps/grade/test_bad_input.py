@@ -123,6 +123,6 @@ def test_ground_too_steep_to_grade_is_declared_with_the_place(tmp_path):
     deep = (250 - 3.0 * (np.abs(x - 62) < 2)).astype(np.float32)
     with ready(tmp_path, heights=deep) as job:
         options, advice = job.workspace.read(OPTIONS), job.workspace.read(ADVICE)
-        assert not options[options.option == "grade"].proven.any()
+        assert not options[options.option == "grade"].clear.any()
         bad = advice[advice.action == "none"]
         assert len(bad) and bad.reason.str.contains("zone F01-").all() and bad.reason.str.contains("chainage").all()

@@ -79,12 +79,12 @@ def raster(done, name):
 def test_every_dead_spot_is_closed_or_said_to_be_impossible(done):
     spots, advice, options = read(done, DEAD_SPOTS), read(done, ADVICE), read(done, OPTIONS)
     assert len(spots) and set(advice.spot_id) == set(spots.spot_id)
-    assert (advice.proven | (advice.action == "none")).all() and advice.reason.str.endswith(".").all()
+    assert (advice.clear | (advice.action == "none")).all() and advice.reason.str.endswith(".").all()
     for _, of_zone in options.groupby("zone_id"):
         assert of_zone.recommended.sum() == 1
         taken = of_zone[of_zone.recommended.astype(bool)].iloc[0]
-        assert taken.proven == (taken.option != "none")
-        assert taken.option == "none" or taken.cost == of_zone[of_zone.proven.astype(bool)].cost.min()
+        assert taken.clear == (taken.option != "none")
+        assert taken.option == "none" or taken.cost == of_zone[of_zone.clear.astype(bool)].cost.min()
 
 
 def test_the_gaps_step_finds_nobody_getting_through_on_the_built_ground(done, tmp_path):
@@ -93,7 +93,7 @@ def test_the_gaps_step_finds_nobody_getting_through_on_the_built_ground(done, tm
     change, transform, _ = raster(done, "cut_fill.tif")
     add_to(built, np.nan_to_num(change), transform)
     gradings = read(done, GRADINGS).set_index("zone_id")
-    assert gradings.proven.all()
+    assert gradings.clear.all()
     with Job(open_site(site_in(tmp_path, built)), tmp_path / "out", overwrite=True) as job:
         job.run("inspect")
         job.run("layout")
@@ -243,7 +243,7 @@ def test_sheets_carry_stations_levels_and_cautions(done):
     text = "\n".join(page.extract_text() for page in document.pages)
     for words in (
         "Locate buried services",
-        "station [m]",
+        "chainage [m]",
         "Volumes by method",
         zone,
         "50.0",

@@ -42,7 +42,7 @@ def test_nobody_passes_a_junction(make_site, tmp_path, fences, toml):
 
 
 def test_a_corner_without_room_is_listed(make_site, tmp_path):
-    # 2 m between the fences: no beam can run on past a corner by the dead spot of one usual head against a crawler,
+    # 2 m between the fences: no beam can run on past a corner by the dead spot of one main head against a crawler,
     # some metres long
     inner = [(12, 12), (88, 12), (88, 88), (12, 88), (12, 12)]
     site_file = make_site(threats='["walk", "crawl"]', toml='[layout]\nside = "between"\npost_clear_m = 0.5\n')

@@ -18,10 +18,10 @@ KINDS = {"10 GHz": HEAD_TYPES["10 GHz"]}
 def head(zone, role, x, y, **changes):
     short = "TX" if role == "transmitter" else "RX"
     row = {
-        "head_id": f"{zone}-{short}-usual",
+        "head_id": f"{zone}-{short}-main",
         "zone_id": zone,
         "role": role,
-        "level": "usual",
+        "level": "main",
         "head_type": "10 GHz",
         "height_m": 0.91,
         "polarisation": "vertical",

@@ -22,11 +22,11 @@ SPACING_M = 0.5
 LINE = ((10.0, 50.0), (90.0, 50.0))
 SHORT = ((30.0, 50.0), (68.0, 50.0))
 KINK = ((10.0, 50.0), (50.0, 50.0), (88.0, 62.0))
-USUAL = '[[stack]]\nlevel = "usual"\nhead_type = "10 GHz"\nheight_m = {height}\n'
+MAIN = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = {height}\n'
 LOW = '[[stack]]\nlevel = "low"\nhead_type = "24 GHz"\nheight_m = 0.3\n'
 
 
-def flat(make_site, points=LINE, height=0.91, more="", threats='["crawl"]', stack=USUAL):
+def flat(make_site, points=LINE, height=0.91, more="", threats='["crawl"]', stack=MAIN):
     layout = f'[layout]\nside = "left"\nsetback_m = 4.0\nmax_zone_m = 50.0\n{more}\n'
     return make_site(points=points, threats=threats, toml=layout + stack.format(height=height))
 
@@ -68,7 +68,7 @@ def test_dead_ground_before_the_head_of_an_open_end(make_site, tmp_path, height,
 
 
 def test_where_gaps_finds_nothing_at_the_ends_layout_lists_none(make_site, tmp_path):
-    site_file = flat(make_site, stack=LOW + USUAL)
+    site_file = flat(make_site, stack=LOW + MAIN)
     laid_out(site_file, tmp_path / "out")
     conflicts, spots, _, _ = asked_again(site_file, tmp_path / "out")
     assert not len(spots)
@@ -120,7 +120,7 @@ def test_a_junction_is_open_exactly_where_gaps_finds_a_way_through(make_site, tm
     assert opened == len(listed)
 
 
-@pytest.mark.parametrize("stack", [USUAL, LOW + USUAL], ids=["one level", "two levels"])
+@pytest.mark.parametrize("stack", [MAIN, LOW + MAIN], ids=["one level", "two levels"])
 def test_a_band_that_passes_is_where_gaps_lets_a_body_of_that_height_through(make_site, tmp_path, stack):
     """A body whose underside is in the band that layout names has a dead spot between the ends; beside it, none."""
     passer = "[targets.passer]\nheight_m = 0.5\nwidth_m = 0.5\nbase_m = {base}\n"

@@ -22,7 +22,7 @@ from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.usable import courses
 
 RULES = ZoneRules(longest_m=100, shortest_m=10, extension_m=4.5, frequency_hz=10.525e9, post_clear_m=1.0)
-NEEDS = Needs(RULES, LayoutWeights(), setback_m=4, clear_m=10, station_m=5, beamwidth_deg=6.0)
+NEEDS = Needs(RULES, LayoutWeights(), setback_m=4, clear_m=10, candidate_spacing_m=5, beamwidth_deg=6.0)
 LIMITS = LayoutLimits(100, 10, 8, 0.5, 1.0, 0.3, 1.0, 10.525e9)
 SITES = {
     "rectangle": [(0, 0), (260, 0), (260, 140), (0, 140)],
@@ -32,7 +32,7 @@ SITES = {
 }
 CLOSED = EndDetection({}, 4.0)
 #: A head at each end whose dead spot against a crawler the run past the junctions covers.
-USUAL = level_pair("usual", HEAD_TYPES["10 GHz"], 0.82)
+MAIN = level_pair("main", HEAD_TYPES["10 GHz"], 0.82)
 CRAWL = Rules(0.2, 2.0, 0.5, {"crawl": TARGETS["crawl"]})
 
 
@@ -61,7 +61,7 @@ def as_chain(zones, closed=True):
     for k, zone in enumerate(zones):
         along = BeamLine(*map(float, zone.start), *map(float, zone.end))
         line = along if zone.starts_with_tx else along.reversed()
-        made.append(Zone(f"F-Z{k:03d}", line, (USUAL,), "F", k, zone.starts_with_tx))
+        made.append(Zone(f"F-Z{k:03d}", line, (MAIN,), "F", k, zone.starts_with_tx))
     return FenceChain("F", tuple(made), closed)
 
 
@@ -75,7 +75,7 @@ def test_a_loop_breaks_no_rule_and_is_closed(name):
     broken = [c.rule for c in check_chain(found, LIMITS, closed=True)]
     assert broken == ["transmitter beside receiver"] * (len(zones) % 2)
     # and on level ground nobody gets through anywhere: detection is asked about the ring as it stands
-    (spot,) = dead_spots(CRAWL, [((USUAL,), 100.0)])
+    (spot,) = dead_spots(CRAWL, [((MAIN,), 100.0)])
     assert 0 < spot["crawl"] < RULES.extension_m
     assert {zone_id: zone.dead["crawl"].sum() for zone_id, zone in dead_in_chain(CRAWL, as_chain(zones)).items()} == {
         f"F-Z{k:03d}": 0 for k in range(len(zones))

@@ -227,13 +227,13 @@ def test_narrow_double_fence_is_listed_with_its_place(make_site, tmp_path):
     lay_out(site_file, tmp_path / "out")
     conflicts, widths, corridor = layers(tmp_path / "out", "conflicts", "widths", "corridor")
     # 1.4 m between the fences on the north side, where the beam wants 2.3 m
-    narrow = widths[widths["enough"] == "no"]
+    narrow = widths[widths["fits"] == "no"]
     assert narrow["width_m"].min() == pytest.approx(1.4, abs=0.02)
     assert corridor["least_width_m"][0] == pytest.approx(1.4, abs=0.02)
     assert "corridor too narrow" in set(conflicts["rule"])
     assert "beam touches fence or keep-out" in set(conflicts["rule"])
     summary = json.loads((tmp_path / "out" / "summary.json").read_text())
-    assert summary["steps"]["layout"]["broken_rules"] == len(conflicts)
+    assert summary["steps"]["layout"]["conflicts_found"] == len(conflicts)
 
 
 def test_islands_are_laid_out_one_by_one(make_site, tmp_path):
@@ -285,7 +285,7 @@ def test_ground_that_must_not_be_dug_is_no_earthwork_but_blind(tmp_path):
         (tmp_path / "site.toml").write_text(site + more)
         lay_out(tmp_path / "site.toml", tmp_path / name)
         (zones,) = layers(tmp_path / name, "zones")
-        found[name] = zones["earthwork_m3"].sum(), zones["blind_m"].sum()
+        found[name] = zones["earthwork_m3"].sum(), zones["left_open_m"].sum()
     assert found["free"][0] > 1.0 and found["free"][1] == 0.0
     # whatever stands elsewhere, nothing of the dip is graded
     assert found["held"][0] == 0.0 and found["held"][1] > 3.0

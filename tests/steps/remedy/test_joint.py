@@ -10,12 +10,12 @@ from geotools.earthwork.zones import GradeSettings
 from geotools.steps.remedy.joint import put_together
 from geotools.steps.remedy.option import Option
 from geotools.terrain.design import DesignSurface
-from tests.invented_ground import LOW, RULES, USUAL, Formula, zone
+from tests.invented_ground import LOW, MAIN, RULES, Formula, zone
 
 SETTINGS = GradeSettings(GradingRules(), {"walk": 0.15, "crawl": 0.15, "prone": 0.075})
 GROUND = Formula(lambda x, y: 100.0)
 #: High heads alone let somebody prone through on flat ground; with low ones nobody gets through.
-TODAY, CLEAR = zone(pairs=(USUAL,)), zone(pairs=(LOW, USUAL))
+TODAY, CLEAR = zone(pairs=(MAIN,)), zone(pairs=(LOW, MAIN))
 
 
 def option(name: str, after, cost: float, **more) -> Option:
@@ -47,9 +47,9 @@ def test_an_option_left_out_as_dearer_is_asked_for_where_the_cheap_one_does_not_
         return [cheap, dear]
 
     joint = design([cheap], further)
-    assert asked == ["Z1"] and joint.chosen["Z1"].name == "add_low_heads" and joint.chosen["Z1"].proven
+    assert asked == ["Z1"] and joint.chosen["Z1"].name == "add_low_heads" and joint.chosen["Z1"].clear
     assert [each.name for each in joint.tried["Z1"]] == ["set_heads", "add_low_heads"]
-    assert design([dear], further).chosen["Z1"].proven and asked == ["Z1"]  # nobody asks where it holds
+    assert design([dear], further).chosen["Z1"].clear and asked == ["Z1"]  # nobody asks where it holds
 
 
 def test_where_none_holds_what_leaves_least_is_kept():
@@ -67,7 +67,7 @@ def test_where_none_holds_what_leaves_least_is_kept():
         lambda zone_id: [worse],
     )
     chosen = joint.chosen["Z1"]
-    assert chosen.name == "set_heads" and chosen.closes and not chosen.proven and chosen.loose.metres > 0.0
+    assert chosen.name == "set_heads" and chosen.closes and not chosen.clear and chosen.loose.metres > 0.0
     assert joint.dead_length("Z1") == 0.0
 
 

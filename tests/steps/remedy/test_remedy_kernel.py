@@ -18,13 +18,13 @@ from geotools.steps.remedy.joint import put_together
 from geotools.steps.remedy.option import Option, cheapest, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.terrain.design import DesignSurface
-from tests.invented_ground import LOW, RULES, USUAL, Formula, dip, zone
+from tests.invented_ground import LOW, MAIN, RULES, Formula, dip, zone
 
 COSTS = Prices(cut_m3=18, fill_m3=32, surface_m2=4, set_head=120, head=2500, post=1800)
 SETTINGS = GradeSettings(
     GradingRules(COSTS, max_slope=0.33),
     {"walk": 0.15, "crawl": 0.15, "prone": 0.075},
-    height_limits={"low": (0.2, 0.45), "usual": (0.5, 1.06)},
+    height_limits={"low": (0.2, 0.45), "main": (0.5, 1.06)},
 )
 
 
@@ -68,9 +68,9 @@ def test_a_dip_too_deep_for_any_height_is_filled_and_the_fill_is_run_again():
 
 def test_heads_are_lowered_where_that_is_enough():
     # a 10 GHz head alone, 30 m: the prone crawler passes under it at 0.91 m and not when it hangs low
-    perimeter = Perimeter([zone(length=30.0, pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES)
+    perimeter = Perimeter([zone(length=30.0, pairs=[MAIN])], Formula(lambda x, y: 100.0), RULES)
     assert perimeter.dead("Z1")["prone"].any()
-    settings = replace(SETTINGS, height_limits={"usual": (0.2, 0.91)})
+    settings = replace(SETTINGS, height_limits={"main": (0.2, 0.91)})
     found = {o.name: o for o in options(perimeter, settings)}
     lowered = found["set_heads"]
     assert lowered.dead_after_m < lowered.dead_before_m
@@ -104,7 +104,7 @@ def test_a_spot_that_the_model_does_not_find_needs_nothing():
 
 def test_staggered_posts_on_flat_ground_are_not_called_clear():
     """Posts of two zones set sideways of each other: gaps finds a way between, and so does whatever would close it."""
-    usual = (BeamPair("usual", HEAD_TYPES["10 GHz"], 0.91, 0.88),)
+    usual = (BeamPair("main", HEAD_TYPES["10 GHz"], 0.91, 0.88),)
     rules = replace(RULES, targets={"crawl": RULES.targets["crawl"]})
     zones = [
         Zone("Z1", BeamLine(0.0, 0.0, 100.0, 0.0), usual, "F01", 1),
@@ -116,40 +116,40 @@ def test_staggered_posts_on_flat_ground_are_not_called_clear():
     assert inner.sum() * 0.5 > 3.0
     for option in options(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15})):
         standing = [replace(z, zone_id="Z1") if len(option.zones) == 1 else z for z in option.zones]
-        if option.proven and option.grading is None and len(standing) == 1:
+        if option.clear and option.grading is None and len(standing) == 1:
             again = Perimeter([standing[0], zones[1]], perimeter.ground, rules)
             assert not again.dead("Z1")["crawl"].any()
     spot = DeadSpot(float(at[inner].min()), float(at[inner].max()), "s", "crawl")
     _, joint, _, (advice,) = designed(perimeter, replace(SETTINGS, tolerance_m={"crawl": 0.15}), [spot])
     assert advice.action != "nothing_to_do" and advice.dead_before_m > 3.0
     claimed = joint.chosen.get("Z1")
-    assert (claimed is not None and claimed.proven) == (joint.dead_length("Z1") == 0.0 and claimed is not None)
+    assert (claimed is not None and claimed.clear) == (joint.dead_length("Z1") == 0.0 and claimed is not None)
 
 
 def test_the_cheapest_clear_option_is_recommended_with_its_price():
     perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
     found, joint, _, _ = designed(perimeter)
     best = joint.chosen["Z1"]
-    assert best.name == "grade" and best.proven and cheapest(found).name == "grade"
+    assert best.name == "grade" and best.clear and cheapest(found).name == "grade"
     cut, fill, area, _ = best.volumes
     pair = best.moved(perimeter.zones["Z1"])
     moved = 0 if pair is None else sum(abs(h - 0.3) > 0.005 for h in (pair.tx_height_m, pair.rx_height_m))
     assert best.cost == pytest.approx(18 * cut + 32 * fill + 4 * area + 120 * moved)
     assert best.weakest_before < RULES.threshold <= best.weakest_after
-    assert all(o.cost >= cheapest(found).cost for o in found if o.proven)
+    assert all(o.cost >= cheapest(found).cost for o in found if o.clear)
     reason = reason_for(best, found, "EUR")
     assert reason.endswith(".") and "run of all zones as proposed" in reason
 
 
 def test_a_stack_without_low_heads_is_offered_one():
-    found = {o.name: o for o in options(Perimeter([zone(pairs=[USUAL])], Formula(lambda x, y: 100.0), RULES))}
-    assert found["add_low_heads"].proven and found["add_low_heads"].cost == 5000
+    found = {o.name: o for o in options(Perimeter([zone(pairs=[MAIN])], Formula(lambda x, y: 100.0), RULES))}
+    assert found["add_low_heads"].clear and found["add_low_heads"].cost == 5000
     assert "grade" not in found  # no earthwork makes a high head see a prone crawler
 
 
 def test_nothing_is_recommended_that_is_not_clear():
     ground = Formula(lambda x, y: 100.0 - 3.0 * np.exp(-(((x - 50) / 6) ** 2)))
     found = options(Perimeter([zone()], ground, RULES), replace(SETTINGS, batter_m=0.5))
-    still_open = [o for o in found if not o.proven]
+    still_open = [o for o in found if not o.clear]
     assert cheapest(still_open) is None and "still leaves" in reason_for(None, still_open, "EUR")
     assert cheapest([]) is None

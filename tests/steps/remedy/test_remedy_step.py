@@ -17,11 +17,11 @@ def test_spots_of_the_hand_rule_are_answered_by_the_model_and_it_says_so(make_si
         geotools.run_step(step, site, out)
     geotools.run_step("gaps", site, out, method="straightness")
     by_rule = geotools.run_step("remedy", site, out)
-    assert any("straightness rule" in text for text in by_rule.warnings)
+    assert any("straight-edge check" in text for text in by_rule.warnings)
     options = gpd.read_file(out / "plan.gpkg", layer="options")
     filled = options[options["fill_m3"] > 0]
     assert len(filled) and not np.signbit(filled["cut_m3"]).any()
 
     geotools.run_step("gaps", site, out, overwrite=True)
     by_wave = geotools.run_step("remedy", site, out, overwrite=True)
-    assert not any("straightness rule" in text for text in by_wave.warnings)
+    assert not any("straight-edge check" in text for text in by_wave.warnings)

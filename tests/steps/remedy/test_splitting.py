@@ -86,7 +86,7 @@ def test_where_earth_and_heights_do_not_help_shorter_zones_close_it(tmp_path: Pa
         options, advice = job.workspace.read(OPTIONS), job.workspace.read(ADVICE)
         assert job.outcomes[-1].summary["left_open"] == []
     taken = options[options.recommended.astype(bool)]
-    assert "split" in set(taken.option) and taken.proven.all() and len(advice)
+    assert "split" in set(taken.option) and taken.clear.all() and len(advice)
     split = taken[taken.option == "split"]
     assert (split.dead_before_m > 1.0).all() and (split.dead_after_m == 0.0).all()
     made = apply_proposal(site, tmp_path / "out", tmp_path / "proposed")

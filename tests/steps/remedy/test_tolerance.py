@@ -36,10 +36,10 @@ def test_what_holds_within_tolerance_is_taken_before_what_is_cheaper() -> None:
         "set_heads", (zone(),), None, 240.0, 9.0, 0.0, 0.1, 0.21, "set the heads", loose=Loose(2.0, "heads off")
     )
     tight = replace(loose, name="split", cost=13_600.0, words="split the zone", loose=Loose())
-    assert (loose.closes, loose.proven, tight.proven) == (True, False, True)
+    assert (loose.closes, loose.clear, tight.clear) == (True, False, True)
     assert cheapest([loose, tight]) is tight
     assert cheapest([loose]) is loose
-    assert "with heads off, 2.0 m let somebody through" in reason_for(loose, [loose], "EUR")
+    assert "with heads off, 2.0 m leave somebody undetected" in reason_for(loose, [loose], "EUR")
 
 
 def test_the_worst_of_all_states_is_found_whichever_heads_are_asked_first() -> None:

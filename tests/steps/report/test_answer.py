@@ -17,18 +17,18 @@ def options():
         ("Z3", "lower_and_grade", 4.0, 0.0, 10.0, 170.0),  # 10 x 4 + 3 x 10, and 100 for the heads
     ]
     frame = pd.DataFrame(rows, columns=["zone_id", "option", "cut_m3", "fill_m3", "area_m2", "cost"])
-    return frame.assign(recommended=True, proven=True, dead_before_m=5.0, dead_after_m=0.0)
+    return frame.assign(recommended=True, clear=True, dead_before_m=5.0, dead_after_m=0.0)
 
 
 def test_a_zone_that_the_whole_design_does_not_clear_is_not_called_closed(options):
-    crossing = {"threat": "prone", "modulation": 0.1, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "unseen"}
+    crossing = {"threat": "prone", "modulation": 0.1, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "undetected"}
     rows = [("prone", 0.0, 80.0, "detected"), ("prone", 80.0, 85.0, "undetected"), ("prone", 85.0, 90.0, "unproven")]
     verdicts = pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict"])
     frames = {"options": options, "crossings": pd.DataFrame([crossing]), "verdicts": verdicts}
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "was clear in a run of all zones as proposed" in said and "5.0 m³ cut, 2.0 m³ fill" in said
     assert "80.0 m detected with 95 % confidence" in said and "5.0 m undetected, 5.0 m unproven" in said
-    options.loc[0, ["proven", "dead_after_m"]] = [False, 1.5]
+    options.loc[0, ["clear", "dead_after_m"]] = [False, 1.5]
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "was clear in a run" not in said and "leaves 1.5 m open" in said and "in 2 of 3 zones" in said
 
@@ -38,7 +38,7 @@ def test_fence_without_beam_is_said_first():
     frames = {
         "verdicts": pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict"]),
         "crossings": pd.DataFrame(
-            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "alarmed"}]
+            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "detected"}]
         ),
     }
     said = str(answer(frames, ["prone"], 0.2, PRICES))
@@ -50,7 +50,7 @@ def test_what_the_survey_shows_stands_on_the_first_page():
     frames = {
         "verdicts": pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict", "cause"]),
         "crossings": pd.DataFrame(
-            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "alarmed"}]
+            [{"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "detected"}]
         ),
         "fence": pd.DataFrame({"resolves_m": [0.25, 13.8], "resolves_origin": ["cell", "metadata"]}),
     }

@@ -35,7 +35,7 @@ def section(length=98.0, zone="F12-Z034"):
     s = np.linspace(0, length, 197)
     ground = 2312.4 + 0.3 * np.sin(s / 11)
     gap = 0.2 + 0.4 * np.exp(-(((s - 60) / 5) ** 2))
-    beams = [("low", 2312.8, 2312.5), ("usual", 2313.4, 2313.1), ("top", 2314.9, 2314.7)]
+    beams = [("low", 2312.8, 2312.5), ("main", 2313.4, 2313.1), ("top", 2314.9, 2314.7)]
     dead = [Dead(t, 0.55 * length, 0.66 * length) for t in THREATS]
     heights = {"crawl": 0.7, "prone side-on": 0.3}
     return ZoneSection(zone, s, ground, ground - 0.1, beams, {"crawl gap": gap}, heights, dead, THREATS)

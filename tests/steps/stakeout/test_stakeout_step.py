@@ -47,12 +47,12 @@ def test_aim_and_distance_agree_with_the_ellipsoid(sheet):
         assert row["distance_m"] == pytest.approx(distance, abs=0.005)
 
 
-def test_turned_heads_have_their_radome_refitted(sheet):
+def test_turned_heads_say_how_they_are_fitted(sheet):
     rows = gpd.read_file(sheet / "plan.gpkg", layer="stakeout")
     for _, row in rows.iterrows():
         assert row["turned"] == (row["polarisation"] == "horizontal")
-        assert ("turned 90 degrees" in row["radome"]) == row["turned"]
-        assert "hood up" in row["radome"] and "drip holes down" in row["radome"]
+        assert ("turned 90 degrees" in row["fitting"]) == row["turned"]
+        assert "as the head's manual says" in row["fitting"]
 
 
 def test_gpx_is_read_by_gdal(sheet):

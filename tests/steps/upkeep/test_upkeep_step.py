@@ -15,9 +15,36 @@ SETTINGS = """
 [upkeep]
 start = 2027-03-01
 years = 4
-radome_care = "shed"
+scheme = "new parts"
 storms = [2027-10-20]
-grass_months = [5, 6]
+
+[[maintenance]]
+name = "replacement"
+scheme = "new parts"
+scope = "head"
+months = 24
+minutes = 30
+material = 100
+
+[[maintenance]]
+name = "cleaning"
+scheme = "cleaning"
+scope = "head"
+months = 6
+minutes = 10
+
+[[maintenance]]
+name = "grass"
+scope = "zone"
+months = 1
+season = [5, 6]
+minutes = 45
+
+[[maintenance]]
+name = "storm survey"
+scope = "zone"
+after_storm_days = 7
+minutes = 30
 """
 
 
@@ -33,11 +60,11 @@ def test_every_head_and_zone_has_its_dates(dated):
     rows = gpd.read_file(out / "plan.gpkg", layer="upkeep")
     heads = pyogrio.read_dataframe(out / "plan.gpkg", layer="heads")["head_id"]
     zones = pyogrio.read_dataframe(out / "plan.gpkg", layer="zones")["zone_id"]
-    new = rows[rows["care"] == "radome replacement"]
+    new = rows[rows["task"] == "replacement"]
     assert sorted(new["place"].unique()) == sorted(heads)
     assert sorted(new["due"].dt.date.unique()) == [date(2029, 3, 1), date(2031, 3, 1)]
-    assert set(rows.loc[rows["care"] == "grass", "due"].dt.month) == {5, 6}
-    storm = rows[rows["care"] == "storm re-survey"]
+    assert set(rows.loc[rows["task"] == "grass", "due"].dt.month) == {5, 6}
+    storm = rows[rows["task"] == "storm survey"]
     assert sorted(storm["place"]) == sorted(zones) and set(storm["due"].dt.date) == {date(2027, 10, 27)}
     assert outcome.summary["visits"] == len(rows)
 
@@ -56,21 +83,21 @@ def test_calendar_and_plan_tell_the_same_days(dated):
     rows = gpd.read_file(out / "plan.gpkg", layer="upkeep")
     events = vobject.readOne((out / "upkeep.ics").read_text(encoding="utf-8")).vevent_list
     told = {(e.dtstart.value, e.categories.value[0]) for e in events}
-    assert told == set(zip(rows["due"].dt.date, rows["care"], strict=True))
+    assert told == set(zip(rows["due"].dt.date, rows["task"], strict=True))
 
 
 def test_cost_table_marks_the_choice(dated):
     out, _ = dated
-    cost = pyogrio.read_dataframe(out / "plan.gpkg", layer="upkeep_cost").set_index("choice")
-    assert cost["chosen"].to_dict() == {"wax": False, "shed": True}
+    cost = pyogrio.read_dataframe(out / "plan.gpkg", layer="upkeep_cost").set_index("scheme")
+    assert cost["chosen"].to_dict() == {"cleaning": False, "new parts": True}
     assert (cost["years"] == 4).all() and (cost["total"] > 0).all()
 
 
 def test_a_parameter_wins_over_the_site_file(plan, settings):
     site_file, out = plan
     site = settings(site_file, SETTINGS)
-    outcome = geotools.run_step("upkeep", site, out, radome_care="wax", start="2030-01-01")
-    assert (outcome.summary["radome_care"], outcome.summary["start"]) == ("wax", "2030-01-01")
+    outcome = geotools.run_step("upkeep", site, out, scheme="cleaning", start="2030-01-01")
+    assert (outcome.summary["scheme"], outcome.summary["start"]) == ("cleaning", "2030-01-01")
 
 
 def test_a_day_that_is_none_is_refused(plan):
@@ -79,6 +106,25 @@ def test_a_day_that_is_none_is_refused(plan):
         geotools.run_step("upkeep", geotools.open_site(site_file), out, start="1st of May")
 
 
-def test_grass_months_outside_the_year_are_refused(plan, settings):
-    with pytest.raises(SiteError, match="grass_months"):
-        settings(plan[0], "[upkeep]\ngrass_months = [13]")
+TASK = '[[maintenance]]\nname = "x"\nscope = "zone"\nminutes = 1\n'
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [("months = 1\nseason = [13]", "season"), ("months = 0", "months"), ("", "never falls due")],
+)
+def test_tasks_that_cannot_be_are_refused(plan, settings, more, said):
+    with pytest.raises(SiteError, match=said):
+        settings(plan[0], TASK + more)
+
+
+def test_results_name_the_placeholders_they_rest_on(plan):
+    site_file, out = plan
+    bare = geotools.run_step("upkeep", geotools.open_site(site_file), out)
+    assert [text for text in bare.summary["placeholders"] if text.startswith("maintenance")]
+    assert any("rests on placeholders" in note and "maintenance" in note for note in bare.notes)
+
+
+def test_what_the_site_file_gives_is_no_placeholder(dated):
+    _, outcome = dated
+    assert outcome.summary["placeholders"] == ["upkeep: hour_rate 60.0"]

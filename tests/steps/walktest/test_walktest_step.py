@@ -112,8 +112,8 @@ def test_results_are_judged_and_the_threshold_found(field):
         group = [r for r in rows if r["zone_id"] == row["zone_id"] and r["threat"] == row["threat"]]
         detected = sum(r["result"] == "detected" for r in group)
         assert (row["walked"], row["detected"]) == (29, detected)
-        assert (row["verdict"] == "proven") == (detected == 29)
-        assert row["surprises"] == sum(r["result"] == "missed" and r["expected"] == "detected" for r in group)
+        assert (row["verdict"] == "demonstrated") == (detected == 29)
+        assert row["unexpected_misses"] == sum(r["result"] == "missed" and r["expected"] == "detected" for r in group)
     layer = gpd.read_file(out / "plan.gpkg", layer="walk_test")
     assert set(layer["walker"]) == {"=A. Walker"} and layer["walked_on"].notna().all()
     assert (out / "walk_test.png").read_bytes()[:4] == b"\x89PNG"
@@ -128,7 +128,7 @@ def test_a_geopackage_from_a_field_app_is_read_too(field):
     outcome = geotools.run_step("walktest", site, out, overwrite=True, results=out / "back.gpkg")
     assert outcome.summary["walked"] == 5 * form.groupby(["zone_id", "threat"]).ngroups
     result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result")
-    assert (result["verdict"] == "not proven yet").all() and (result["further"] == 24).all()
+    assert (result["verdict"] == "not demonstrated yet").all() and (result["further"] == 24).all()
 
 
 def test_results_cannot_be_lost_by_planning_again(field):

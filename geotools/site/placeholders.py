@@ -1,0 +1,67 @@
+"""Which defaults a result rests on that only the user can know: head types, heights, prices, maintenance."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+from geotools.site import Site
+from geotools.site.base import PLACEHOLDER, SiteSection
+from geotools.site.template import Setting, section_settings, subsections
+
+__all__ = ["placeholders"]
+
+
+def placeholders(site: Site, sections: Collection[str] | None = None) -> tuple[str, ...]:
+    """Every placeholder among the settings that were not given, in words.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    sections : collection of str, optional
+        Settings and sections of the site file that count; all where not given.
+
+    Returns
+    -------
+    tuple of str
+        One text for each head type, the stack, the maintenance tasks and each section with placeholders in it.
+    """
+    return tuple(_all(site, frozenset(type(site).model_fields) if sections is None else frozenset(sections)))
+
+
+def _all(site: Site, read: Collection[str]) -> Iterator[str]:
+    if "head_types" in read:
+        yield from _head_types(site)
+    if "stack_rules" in read and not site.stack:
+        open_ = {rule.level for rule in site.stack_rules if rule.source == PLACEHOLDER}
+        levels = [f"{one.level} {one.height_m:g} m" for one in site.stack_levels() if one.level in open_]
+        if levels:
+            yield f"stack_rules: heads at {', '.join(levels)}"
+    tasks = [task.name for task in site.maintenance if task.source == PLACEHOLDER]
+    if "maintenance" in read and tasks:
+        yield f"maintenance: intervals, times and material of {', '.join(tasks)}"
+    for one in _marked(Site):
+        if one.name in read and one.name not in site.model_fields_set:
+            yield f"{one.name} {one.default}"
+    for name, _, section in subsections(Site):
+        given = getattr(site, name)
+        left = [s for s in _marked(section) if s.name not in given.model_fields_set] if name in read else []
+        if left:
+            yield f"{name}: {', '.join(f'{s.name} {s.default}' for s in left)}"
+
+
+def _head_types(site: Site) -> Iterator[str]:
+    for name in sorted({level.head_type for level in site.stack_levels()}):
+        kind = site.all_head_types[name]
+        own = site.head_types.get(name)
+        if own is None:
+            yield (
+                f"head type {name}: beamwidths {kind.beamwidth_az_deg:g} and {kind.beamwidth_el_deg:g} degrees, "
+                f"range {kind.min_range_m:g} to {kind.max_range_m:g} m, fitting"
+            )
+        elif left := [s.name for s in _marked(type(own)) if s.name not in own.model_fields_set]:
+            yield f"head type {name}: {', '.join(left)}"
+
+
+def _marked(section: type[SiteSection]) -> list[Setting]:
+    return [s for s in section_settings(section) if s.source == PLACEHOLDER]
