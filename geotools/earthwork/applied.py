@@ -15,6 +15,7 @@ import pandas as pd
 from pyproj import CRS
 
 from geotools.detection.chains import perimeter_of
+from geotools.earthwork.applied_water import write_waterways, write_works
 from geotools.earthwork.from_plan import CUT_FILL, design_of
 from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.proposed_heads import left_over, planned_zones
@@ -39,6 +40,7 @@ __all__ = ["Applied", "apply_proposal"]
 
 SITE_NAME, TERRAIN_NAME, FENCE_NAME, OUT_NAME, INPUT_NAME = "site.toml", "terrain.tif", "fence.gpkg", "out", "input"
 _OURS = {SITE_NAME, TERRAIN_NAME, f"{TERRAIN_NAME}.aux.xml", FENCE_NAME, OUT_NAME, INPUT_NAME}
+WATERWAYS = f"{INPUT_NAME}/waterways/waterways.gpkg"
 _HEADING = "Proposed state, written by `geotools apply`: run it again after the proposal has changed."
 _SUFFIX = " (proposed)"
 #: Settings that name further files.
@@ -172,16 +174,6 @@ def _copied(site: Site, folder: Path, settings: dict[str, Any]) -> None:
         settings[section][name] = f"{INPUT_NAME}/{name}/{source.name}"
 
 
-def _copied_works(path: Path, folder: Path) -> str:
-    """Copy the change of level, which says where the ground is proposed and not measured; its name in the settings."""
-    place = folder / INPUT_NAME / "works"
-    with writing(folder):
-        place.mkdir(parents=True, exist_ok=True)
-        for part in file_parts(path):
-            shutil.copyfile(part, place / part.name)
-    return f"{INPUT_NAME}/works/{path.name}"
-
-
 def _settings(site: Site, sources: Sources, terrain: WrittenTerrain) -> dict[str, Any]:
     """Settings of the proposed site: the site's own, with its new files."""
     settings = as_set(site)
@@ -282,7 +274,11 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
             _write_fence(folder / FENCE_NAME, fence, workspace.plan_crs)
             settings = _settings(site, sources, written)
             _copied(site, folder, settings)
-            settings["input"]["works"] = _copied_works(job / CUT_FILL, folder)
+            with writing(folder):
+                works = write_works(folder / INPUT_NAME / "works", job, site, workspace, surface, perimeter)
+                settings["input"]["works"] = works.relative_to(folder).as_posix()
+                if write_waterways(folder / WATERWAYS, site, workspace):
+                    settings["input"]["waterways"] = WATERWAYS
             with writing(into):
                 (folder / SITE_NAME).write_text(site_file_text(settings, _HEADING), encoding="utf-8", newline="\n")
             _write_plan(open_site(folder / SITE_NAME), folder / OUT_NAME, planned, empty, lone)

@@ -12,7 +12,7 @@ from shapely import Point
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.proof import LEAST_M
-from geotools.earthwork.tolerance import worst_in_tolerance
+from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
@@ -30,12 +30,16 @@ DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
 
 @dataclass(frozen=True)
 class Graded:
-    """A zone after all grading: its heads, the programme it was part of, dead length before and on the whole design."""
+    """A zone after all grading: its heads, the programme it was part of, dead length before and on the whole design.
+
+    loose : the worst that comes of it on the whole design within tolerance; None where that was not asked.
+    """
 
     zone: Zone
     grading: ZoneGrading
     dead_before_m: float
     dead_after_m: float
+    loose: Loose | None = None
 
     @property
     def volumes(self) -> tuple[float, float, float, float]:
@@ -103,10 +107,12 @@ def grade_zones(
             for part in parts:
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
     final = _whole(perimeter, surface, made)
-    for _ in range(_SECOND_LOOKS):
+    for look in range(_SECOND_LOOKS + 1):
         # a zone clear with its neighbours as they were may count on a beam that has moved since
-        again = [z for z in zones if made[z.zone_id][1].clear and not _stands(final, surface, z.zone_id, settings)]
-        if not again:
+        asked = [z for z in zones if made[z.zone_id][1].clear]
+        loose = {z.zone_id: _loose(final, surface, z.zone_id, settings) for z in asked}
+        again = [z for z in asked if (found := loose[z.zone_id]) is None or found.metres > 0.0]
+        if not again or look == _SECOND_LOOKS:
             break
         for zone in again:  # one after the other, so that the second counts on the first as it now is
             old = made[zone.zone_id][1]
@@ -124,17 +130,18 @@ def grade_zones(
             made[z.zone_id][1],
             perimeter.dead_length(z.zone_id, perimeter.dead(z.zone_id)),
             final.dead_length(z.zone_id, final.dead(z.zone_id)),
+            loose.get(z.zone_id),
         )
         for z in zones
     ]
     return graded, final
 
 
-def _stands(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> bool:
-    """Whether a zone is clear beside what its neighbours get, as designed and at every edge of tolerance."""
+def _loose(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> Loose | None:
+    """What comes of a zone within tolerance beside what its neighbours get; None where it is not clear as designed."""
     if any(dead.any() for dead in final.dead(zone_id).values()):
-        return False
-    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings, FINAL_DRAWS).metres == 0.0
+        return None
+    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings, FINAL_DRAWS)
 
 
 def graded_zones(

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from affine import Affine
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
+from geotools.earthwork.flow_paths import FlowPath, WaterCrossing, WaterRules, runs_of
 from geotools.earthwork.limits import Falls
-from geotools.earthwork.prices import CrossingKind, Prices
+from geotools.earthwork.prices import Prices
 from geotools.earthwork.water import Flow, contributing_area, flood, let_through
 from geotools.terrain.design import DesignSurface, StripCells
 
@@ -24,59 +25,6 @@ _WALL_M = 1e5
 _USUAL_M = 8.0
 #: How far beside the strip new ponds are looked for, m.
 _CLOSE_M = 8.0
-
-
-@dataclass(frozen=True)
-class WaterRules:
-    """What water may ask for.
-
-    least_fall : fall that a flow path keeps, rise over run, where it has as much today. catchment_m2 : paths that drain
-    at least so much are kept from the first; smaller ones where a pond shows that they matter. pond_m3 : new standing
-    water that is let pass. margin_m : ground looked at around the strip.
-    """
-
-    least_fall: float = 0.005
-    catchment_m2: float = 100.0
-    pond_m3: float = 0.05
-    margin_m: float = 20.0
-
-
-@dataclass(frozen=True)
-class WaterCrossing:
-    """A way for water through the works.
-
-    kind : of the price list. line : (2, 2) map coordinates of inlet and outlet, m. inlet_m, outlet_m : their levels.
-    cover_m : least depth of ground over the middle half of the way. cost : price.
-    """
-
-    kind: str
-    line: np.ndarray
-    inlet_m: float
-    outlet_m: float
-    cover_m: float
-    catchment_m2: float
-    cost: float
-
-    @property
-    def levels(self) -> np.ndarray:
-        """Inlet and outlet in space, (2, 3), m."""
-        return np.c_[self.line, [self.inlet_m, self.outlet_m]]
-
-
-@dataclass(frozen=True)
-class _Path:
-    """Rows of one flow path: cells of the strip from upper to lower, and the crossing on offer, None where none is."""
-
-    upper: np.ndarray
-    lower: np.ndarray
-    least: np.ndarray
-    length_m: float
-    catchment_m2: float
-    kind: CrossingKind | None
-
-    def lost(self, design: np.ndarray) -> npt.NDArray[np.bool_]:
-        """Which of the falls a design, (n,) levels, does not keep."""
-        return np.asarray(design[self.upper] - design[self.lower] < self.least - 1e-4)
 
 
 class Drainage:
@@ -108,7 +56,7 @@ class Drainage:
         inner = ndimage.distance_transform_edt(~mine) <= int(np.ceil(_CLOSE_M / surface.cell_m))
         self._rim = inner & ~ndimage.binary_erosion(inner, np.ones((3, 3)))
         self._far = ~inner
-        self.paths: list[_Path] = []
+        self.paths: list[FlowPath] = []
         self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
@@ -129,28 +77,14 @@ class Drainage:
         step = np.hypot(p // columns - q // columns, p % columns - q % columns) * self.cell
         ground = self.strip.cells.ground
         least = np.minimum(ground[upper] - ground[lower], self.rules.least_fall * step)
-        run = self._runs(p, q)
+        run = runs_of(p, q)
         for number in np.unique(run):
             here = run == number
             length = min(float(step[here].sum()), _USUAL_M)
             catchment = float(self.catchment[p[here]].max())
             kind = self.prices.crossing(length, catchment)
-            self.paths.append(_Path(upper[here], lower[here], least[here], length, catchment, kind))
+            self.paths.append(FlowPath(upper[here], lower[here], least[here], length, catchment, kind))
         return True
-
-    @staticmethod
-    def _runs(p: np.ndarray, q: np.ndarray) -> np.ndarray:
-        """For each link from p to q the number of the run of links it belongs to."""
-        last: dict[int, int] = {}
-        follows = dict(zip(p.tolist(), q.tolist(), strict=True))
-        for start in follows:
-            seen, at = [], start
-            while at in follows and at not in last:
-                seen.append(at)
-                at = follows[at]
-            end = last.get(at, at)
-            last.update(dict.fromkeys(seen, end))
-        return np.array([last[i] for i in p.tolist()])
 
     def falls(self) -> Falls:
         """The falls of the paths known so far, for the programme."""
@@ -203,7 +137,18 @@ class Drainage:
             crossings += built
             open_ = let_through(open_, self._transform, [c.levels for c in built])
             ponds = self._new_ponds(open_)
-        return crossings, ponds
+        return (self._without_needless(level, crossings) if every and not ponds else crossings), ponds
+
+    def _without_needless(self, level: np.ndarray, crossings: list[WaterCrossing]) -> list[WaterCrossing]:
+        """The crossings less those, the dearest first, without which no new pond stands either: another empties it."""
+        kept = list(crossings)
+        if len(kept) < 2:
+            return kept
+        for one in sorted(crossings, key=lambda c: -c.cost):
+            fewer = [c for c in kept if c is not one]
+            if not self._new_ponds(let_through(level, self._transform, [c.levels for c in fewer])):
+                kept = fewer
+        return kept
 
     def keep_from(self, ponds: list[np.ndarray]) -> bool:
         """Keep the falls of everything that runs through these ponds from now on; False where all are kept already."""
@@ -303,12 +248,21 @@ class Drainage:
         beyond = free[free > np.flatnonzero(busy[way]).max(initial=0)]
         if not len(beyond):
             return None
-        end = int(beyond[0])
-        place = np.c_[self._x[np.array(way) % columns], self._y[np.array(way) // columns]]
-        length = float(np.hypot(*(place[end] - place[0])))
-        outlet_m = float(min(today[way[end]], inlet_m))
+        # as near as water gets to that place by itself
+        ahead = self.flow.receiver.copy()
+        stop = way[int(beyond[0])]
+        ahead[busy] = np.flatnonzero(busy)
+        ahead[stop] = stop
+        while not np.array_equal(further := ahead[ahead], ahead):
+            ahead = further
+        out = np.flatnonzero((ahead == stop) & ~busy & (today <= inlet_m + _NOTHING_M))
+        apart, which = cKDTree(np.c_[out // columns, out % columns]).query(np.c_[near // columns, near % columns])
+        inlet, end = int(near[np.argmin(apart)]), int(out[which[np.argmin(apart)]])
+        place = np.c_[self._x[np.array([inlet, end]) % columns], self._y[np.array([inlet, end]) // columns]]
+        length = float(np.hypot(*(place[1] - place[0])))
+        outlet_m = float(min(today[end], inlet_m))
         share = np.linspace(0.25, 0.75, 9)
-        over = place[0] + share[:, None] * (place[end] - place[0])
+        over = place[0] + share[:, None] * (place[1] - place[0])
         c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)
         r = np.clip(np.round((self._y[0] - over[:, 1]) / self.cell).astype(int), 0, level.shape[0] - 1)
         cover = float(np.nanmin(level[r, c] - (inlet_m + share * (outlet_m - inlet_m))))
@@ -316,5 +270,4 @@ class Drainage:
         kind = self.prices.crossing(length, catchment, max(cover, 0.0))
         if kind is None:
             return None
-        line = np.array([place[0], place[end]])
-        return WaterCrossing(kind.name, line, inlet_m, outlet_m, cover, catchment, kind.price(length))
+        return WaterCrossing(kind.name, place, inlet_m, outlet_m, cover, catchment, kind.price(length))

@@ -39,6 +39,7 @@ __all__ = [
     "grade_settings",
     "keep_mask",
     "kept_areas",
+    "no_dig_areas",
     "prices_of",
     "surface_over",
     "write_change",
@@ -118,8 +119,7 @@ def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
     areas: list[BaseGeometry] = []
     if site.grading.keep_off_fence_m > 0:
         areas += [line.buffer(site.grading.keep_off_fence_m) for line in fence.geometry]
-    if site.grading.no_dig is not None:
-        areas += _no_dig(site, work_crs)
+    areas += no_dig_areas(site, work_crs)
     return STRtree(areas)
 
 
@@ -152,7 +152,10 @@ def keep_mask(kept: STRtree, surface: DesignSurface) -> KeptCells | None:
     return KeptCells(kept, surface) if len(kept.geometries) else None
 
 
-def _no_dig(site: Site, work_crs: CRS) -> list[BaseGeometry]:
+def no_dig_areas(site: Site, work_crs: CRS) -> list[BaseGeometry]:
+    """The areas of the site file where nothing may be dug; none where it names none."""
+    if site.grading.no_dig is None:
+        return []
     given = site.grading
     path = site.path(str(given.no_dig))
     areas = read_figures(path, "no-dig", "grading.no_dig", work_crs, layer=given.no_dig_layer, crs=given.no_dig_crs)

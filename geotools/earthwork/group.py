@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.demand import Demand, Modulation, proof_of, reach_of, sight_line, straight_case, with_ends
-from geotools.earthwork.disturb import State, edge_states
+from geotools.earthwork.disturb import State, Tolerances, edge_states
 from geotools.earthwork.falls import Drainage
 from geotools.earthwork.known import Known
 from geotools.earthwork.limits import SightLine
@@ -227,7 +228,21 @@ class ZoneGroup:
             price,
             not ponds,
             solver.buildable(made.grading),
+            bound=solver.bound(made.grading),
         )
+
+    def with_robustness(self, best: ZoneGrading) -> ZoneGrading:
+        """Works with what they would cost, the same heads moved, if everything turned out as drawn."""
+        if best.made is None or not best.clear:
+            return best
+        drawn = copy(self)
+        drawn.settings = replace(self.settings, tolerances=Tolerances(0.0, 0.0, 0.0))
+        drawn.rules = replace(self.rules, build_m=0.0, settle_m=0.0)
+        drawn._proofs = {}
+        moved = frozenset((int(k), int(end)) for k, end in np.argwhere(best.made.grading.moved))
+        other = drawn.run(moved, keep_falls=False)
+        price = other.price if other.clear and other.dry else best.price
+        return replace(best, as_drawn=min(price, best.price))
 
     def of_parts(self, parts: Sequence[ZoneGrading]) -> ZoneGrading | None:
         """The works found for each zone by itself, all on one ground; None where that is not all there is to do.
@@ -265,7 +280,10 @@ class ZoneGroup:
             return None
         rounds = max(part.rounds for part in parts)
         made = self._finished(CheckedGrading(together, proofs, True, rounds, ""), self._solver())
-        return made if made.dry else None
+        if not made.dry:
+            return None
+        bounds = [part.bound for part in parts if part.bound is not None]
+        return replace(made, bound=sum(bounds) if len(bounds) == len(parts) else None)
 
 
 def _anybody(proofs: Sequence[Proof]) -> bool:

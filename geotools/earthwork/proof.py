@@ -21,7 +21,9 @@ _BESIDE_M = 10.0
 _TRUST_ENDS = 3
 #: Times that a closer tolerance without a surface is met halfway.
 _HALVES = 2
-#: Rounds in which water may require more falls.
+#: What is dearer than wanted by so much is not made cheap enough by refining.
+_REFINED = 1.25
+#: Rounds in which water may ask for more falls.
 _WET_ROUNDS = 2
 
 __all__ = ["LEAST_M", "CheckedGrading", "Proof", "Search", "grade_until_clear", "spread", "tightened"]
@@ -144,6 +146,8 @@ def grade_until_clear(
                 *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
             )
         if not any(p.open.any() for p in best[1]):
+            if best[0].cost >= search.most * _REFINED:
+                return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
             best = _refined(attempt, best, held, asked, search)
             return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
         if best[0].cost >= search.most:

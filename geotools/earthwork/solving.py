@@ -20,6 +20,8 @@ __all__ = ["Solver"]
 
 #: What the thinnest works are that are left away, m.
 _SPARE_M = 0.01
+#: Ground so far out of what is asked has to be worked for certain, m.
+_OUT_M = 1e-3
 #: Times that the crossings are settled anew from the start.
 _MOST_AGAIN = 1
 #: Crossings whose falls are tried in their place at a time.
@@ -48,6 +50,8 @@ class Solver:
         self._built: np.ndarray | None = None
         self._again = 0
         self._thin: set[int] = set()
+        #: what was asked of each design, which is kept so that no other takes its place
+        self._asked: dict[int, tuple[np.ndarray, list[SightLine]]] = {}
 
     def rough(self, lines: Sequence[SightLine]) -> float:
         """Price of the cheapest earthworks without regard to machines and water."""
@@ -97,6 +101,7 @@ class Solver:
             made = replace(made, moved=free.moved, cost=self.price(replace(made, moved=free.moved), ()) + made.water)
             if thin:
                 self._thin.add(id(made.design))
+            self._asked[id(made.design)] = made.design, told
             return made
         self._thin.add(id(free.design))
         return free
@@ -142,7 +147,7 @@ class Solver:
         return falls.built(built)
 
     def _free(self, lines: Sequence[SightLine], rules: GradingRules, falls: Falls | None) -> Grading:
-        weighing = Weighing(self._last, 3 if self._last is None else 2, self.known)
+        weighing = Weighing(self._last, 3 if self._last is None else 1, self.known)
         return grade(self.cells, lines, rules, falls=falls, weighing=weighing, explain=False)
 
     def _without_dust(self, grading: Grading) -> Grading:
@@ -174,6 +179,27 @@ class Solver:
     def buildable(self, grading: Grading) -> bool:
         """Whether this grading, one of those made here, is no thinner and no narrower than the machine allows."""
         return id(grading.design) not in self._thin
+
+    def bound(self, grading: Grading) -> float | None:
+        """Price that no works with these heads, within what was asked of this grading, stay below; None where nothing
+        is kept of what was asked.
+
+        Earth by the linear programme without regard to area, lifts and water, whose optimum is proven; and the area of
+        the cells that lie out of what was asked and so have to be worked in any case.
+        """
+        if id(grading.design) not in self._asked:
+            return None
+        _, lines = self._asked[id(grading.design)]
+        prices = replace(self.rules.prices, surface_m2=0.0, strip_m2=0.0)
+        rules = replace(self.rules, prices=prices)
+        earth = grade(self.cells, lines, rules, weighing=Weighing(times=1, known=self.known), explain=False).cost
+        out = np.zeros(len(self.cells.ground), bool)
+        for line in lines:
+            a, b = line.ends
+            above = self.cells.ground[line.cells] - a - line.fraction * (b - a)
+            out[line.cells[(above < -line.low - _OUT_M) | (above > line.high + _OUT_M)]] = True
+        area = self.prices.area_m2 * float(out.sum()) * self.cells.area
+        return earth + area + self.prices.set_head * float(grading.moved.sum())
 
     def water(self, grading: Grading) -> tuple[list[WaterCrossing], list[np.ndarray]]:
         """Crossings the grading needs and ponds it leaves."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geotools.beam.strip import Strip
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.disturb import State, edge_states
 from geotools.earthwork.zone_grading import GradeSettings
@@ -74,8 +75,7 @@ def worst_in_tolerance(
                 there = surface.around(strip)
                 there.apply(strip, each.design)
             cases.append((each.zones[0], stands.strip(zone.zone_id, there)))
-        for each, own in zip(states, stands.modulations(cases), strict=True):
-            metres = stands.dead_length(zone.zone_id, stands.dead(zone.zone_id, own))
+        for each, metres in zip(states, _dead_lengths(stands, zone.zone_id, cases), strict=True):
             if metres > worst.metres:
                 said = _WORDS[each.kind].format(
                     build=f"{100 * tolerances.build_m:g} cm",
@@ -84,3 +84,29 @@ def worst_in_tolerance(
                 )
                 worst = replace(worst, metres=metres, words=said)
     return worst
+
+
+def _dead_lengths(stands: Perimeter, zone_id: str, cases: Sequence[tuple[Zone, Strip]]) -> list[float]:
+    """Metres that let somebody through in each of the states of a zone.
+
+    The lowest heads are asked first: in a state in which nobody gets past them, the heads above them add nothing to
+    the answer. Who gets past none of several states at once would get past no single one of them.
+    """
+
+    def lengths(found: Sequence[dict[str, np.ndarray]]) -> list[float]:
+        worst = {t: np.min([own[t] for own in found], axis=0) for t in found[0]}
+        if stands.dead_length(zone_id, stands.dead(zone_id, worst)) == 0.0:
+            return [0.0] * len(found)
+        return [stands.dead_length(zone_id, stands.dead(zone_id, own)) for own in found]
+
+    if not cases:
+        return []
+    lowest = stands.modulations([(replace(zone, pairs=zone.pairs[:1]), strip) for zone, strip in cases])
+    metres = lengths(lowest)
+    open_ = [i for i, m in enumerate(metres) if m > 0.0 and len(cases[i][0].pairs) > 1]
+    if open_:
+        above = stands.modulations([(replace(cases[i][0], pairs=cases[i][0].pairs[1:]), cases[i][1]) for i in open_])
+        both = [{t: np.maximum(lowest[i][t], high[t]) for t in high} for i, high in zip(open_, above, strict=True)]
+        for i, m in zip(open_, lengths(both), strict=True):
+            metres[i] = m
+    return metres

@@ -6,13 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from pyproj import CRS
 from shapely import get_coordinates
 
 from geotools.corridor import BeamLine
 from geotools.engine.step import StepContext
+from geotools.errors import InputError
+from geotools.io.features import read_points
 from geotools.plan.schema import WATER_CROSSINGS
+from geotools.site import Site
 
-__all__ = ["Waterway", "water_ways"]
+__all__ = ["Waterway", "standing_ways", "water_ways"]
 
 Array = npt.NDArray[np.float64]
 
@@ -61,3 +65,31 @@ def water_ways(ctx: StepContext) -> list[Waterway]:
     return [
         Waterway(r.crossing_id, r.zone_id, r.kind, get_coordinates(r.geometry), r.inlet_m, r.outlet_m) for r in rows
     ]
+
+
+def standing_ways(site: Site, work_crs: CRS) -> list[Array]:
+    """Ways for water that the site's ground holds already: inlet and outlet of each in space, (2, 3), m.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a way lacks an end or its level.
+    """
+    if site.input.waterways is None:
+        return []
+    path = site.path(site.input.waterways)
+    ends: dict[object, dict[str, list[float]]] = {}
+    for row in read_points(path, "waterways", "input.waterways", work_crs):
+        level = row.get("level_m")
+        place = [row["geometry"].x, row["geometry"].y, float("nan") if level is None else float(level)]
+        ends.setdefault(row.get("way"), {})[str(row.get("end"))] = place
+    for way, found in ends.items():
+        if set(found) != {"inlet", "outlet"} or not np.isfinite([*found["inlet"], *found["outlet"]]).all():
+            raise InputError(
+                "a way for water is not whole",
+                where=f"{path}, way {way}",
+                found=", ".join(sorted(found)),
+                expected="one point with end = inlet and one with end = outlet, each with its level_m",
+                mend="run `geotools apply` again, or complete the file",
+            )
+    return [np.array([found["inlet"], found["outlet"]]) for found in ends.values()]

@@ -29,7 +29,8 @@ class GradeSettings:
     level; a level that is missing keeps its heads where they are. headroom : share of the threshold that graded ground
     keeps in hand. tolerances : how far works and heads may be off while the zone stays clear. machine : what can be
     made. accuracy_m : works thinner than what the survey is good for are not made. water : what flow paths keep; None
-    leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in.
+    leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in. most : price
+    from which on nobody wants the works: what costs more is given up.
     """
 
     rules: GradingRules
@@ -44,6 +45,7 @@ class GradeSettings:
     accuracy_m: float = 0.0
     water: WaterRules | None = None
     draws: int = 2
+    most: float = float("inf")
 
     @property
     def clear_words(self) -> str:
@@ -63,7 +65,9 @@ class ZoneGrading:
     made : None where no surface satisfies the limits; reason says why or what the re-run said. crossings : ways for
     water through the works. price : of everything, crossings and moved heads included, 0 where nothing was found.
     ponds_m3 : new standing water that the works leave. buildable : False where the limits could only be met with works
-    thinner or narrower than asked.
+    thinner or narrower than asked. as_drawn : price of such works where nothing may turn out other than drawn; None
+    where that was not asked. bound : no works with these heads that keep the ground within what was asked of it cost
+    less; None where it was not asked.
     """
 
     zones: tuple[Zone, ...]
@@ -78,6 +82,8 @@ class ZoneGrading:
     price: float = 0.0
     dry: bool = True
     buildable: bool = True
+    as_drawn: float | None = None
+    bound: float | None = None
 
     @property
     def state(self) -> State:

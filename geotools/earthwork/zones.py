@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.group import ZoneGroup
@@ -41,31 +42,44 @@ def grade_group(
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
     apart = trial.of_parts(parts) if parts else None
     # works that keep apart were found with heads held and moved, each zone by itself: heads moved together are left
-    return _with_heads_held(trial) if apart is None else _with_heads_moved(trial, apart, keep_falls=False)
+    if apart is None:
+        best = _with_heads_held(trial, settings.most)
+    else:
+        best = _with_heads_moved(trial, apart, keep_falls=False)
+    if best is apart and all(part.as_drawn is not None for part in parts):
+        return replace(best, as_drawn=sum(part.as_drawn or 0.0 for part in parts))
+    return trial.with_robustness(best) if best.price < settings.most else best
 
 
-def _with_heads_held(trial: ZoneGroup) -> ZoneGrading:
-    """The cheapest works of a group, first with heads held."""
+def _with_heads_held(trial: ZoneGroup, most: float) -> ZoneGrading:
+    """The cheapest works of a group, first with heads held; `most` : price from which on nobody wants them."""
     # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
-    best = trial.run(frozenset(), keep_falls=False)
+    best = trial.run(frozenset(), keep_falls=False, most=most)
     keep_falls = False
-    if best.crossings or not best.dry:
+    if (best.crossings or not best.dry) and _earth(best) < most:
         best, keep_falls = min(
-            ((best, False), (trial.run(frozenset(), keep_falls=True, most=_price(best)), True)),
+            ((best, False), (trial.run(frozenset(), keep_falls=True, most=min(_price(best), most)), True)),
             key=lambda pair: _rank(pair[0]),
         )
-    return _with_heads_moved(trial, best, keep_falls=keep_falls)
+    return _with_heads_moved(trial, best, keep_falls=keep_falls, most=most)
 
 
-def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool) -> ZoneGrading:
+def _with_heads_moved(
+    trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, most: float = float("inf")
+) -> ZoneGrading:
     """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
     held_is_good = best.clear and best.dry and best.buildable
-    worth = _price(best) - sum(c.cost for c in best.crossings)
+    worth = min(_price(best) - sum(c.cost for c in best.crossings), most)
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
-        if best.clear and best.dry and least >= best.price - sum(c.cost for c in best.crossings):
+        if best.clear and best.dry and least >= _earth(best):
             break
-        best = min((best, trial.run(heads, keep_falls=keep_falls, most=_price(best))), key=_rank)
+        best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))), key=_rank)
     return best
+
+
+def _earth(grading: ZoneGrading) -> float:
+    """Price without ways for water."""
+    return grading.price - sum(c.cost for c in grading.crossings)
 
 
 def _price(grading: ZoneGrading) -> float:

@@ -53,6 +53,12 @@ class Inputs(SiteSection):
         "and grading.settlement_m, not to the survey's accuracy",
         default=None,
     )
+    waterways: str | None = setting(
+        "vector file of points, inlet and outlet of each way for water through works that the terrain model holds "
+        "already (`geotools apply` writes it): columns `way`, `end` (inlet or outlet) and `level_m`; kept open where "
+        "water is looked for",
+        default=None,
+    )
     plan_crs: str | None = setting(
         "projected coordinate system of the plan, where fence and terrain are geographic", default=None
     )

@@ -210,3 +210,24 @@ polarisation = "horizontal"
     site = parse_site(text, Path("a/site.toml"))
     again = parse_site(site_file_text(as_set(site), "words"), Path("a/site.toml"))
     assert again == site and [level.height_m for level in again.stack] == [0.93, 0.31]
+
+
+def test_a_second_proposal_keeps_the_works_of_the_first_and_the_ways_for_water(job, tmp_path):
+    site, out = job
+    first = apply_proposal(site, out, tmp_path / "first")
+    again = geotools.open_site(first.site_file)
+    for step in ("gaps", "remedy"):
+        geotools.run_step(step, again, first.plan.parent)
+    second = geotools.open_site(apply_proposal(again, first.plan.parent, tmp_path / "second").site_file)
+    with rasterio.open(again.path(again.input.works)) as raster:
+        one, at = raster.read(1, masked=True).filled(0.0), raster.transform
+    with rasterio.open(second.path(second.input.works)) as raster:
+        both = raster.read(1, masked=True).filled(0.0)
+        with rasterio.open(first.plan.parent / "cut_fill.tif") as new:
+            added = new.read(1, masked=True).filled(0.0)
+    area = abs(at.a * at.e)
+    assert np.nansum(np.abs(one)) * area > 0.5
+    assert np.nansum(both) * area == pytest.approx((np.nansum(one) + np.nansum(added)) * area, abs=0.02)
+    named = (again.input.waterways, second.input.waterways)
+    crossings = len(_layer(out / "plan.gpkg", "water_crossings"))
+    assert (named[0] is not None) == (crossings > 0)

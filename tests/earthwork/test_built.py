@@ -221,3 +221,23 @@ def test_ponds_near_the_works_are_those_of_the_whole_window(bank_at, stands, ban
     )
     assert [set(pond.tolist()) for pond in near] == [set(pond.tolist()) for pond in whole]
     assert bool(near) == stands
+
+
+def test_the_price_of_the_tolerances_and_the_bound_are_told(graded):
+    perimeter, surface, grading = graded
+    assert grading.as_drawn is not None and grading.bound is not None
+    assert 0.0 < grading.bound < grading.price and grading.as_drawn < grading.price
+    # the same question asked on its own
+    drawn = replace(SETTINGS, tolerances=Tolerances(0.0, 0.0, 0.0))
+    alone = grade_group(perimeter, surface, [zone()], drawn)
+    assert alone.clear and alone.as_drawn == alone.price
+    assert grading.as_drawn == pytest.approx(alone.price, rel=0.1)
+
+
+def test_no_works_stay_below_the_bound_and_it_is_not_far_below_them():
+    for depth, width in ((0.2, 3.0), (0.3, 4.0), (0.4, 5.0)):
+        perimeter = Perimeter([zone()], Formula(dip(depth, width, 50.0)), RULES)
+        surface = DesignSurface(perimeter.ground, (-10, -10, 110, 10))
+        made = grade_group(perimeter, surface, [zone()], replace(SETTINGS, water=None, height_limits={}))
+        assert made.bound is not None
+        assert 0.5 * made.price <= made.bound <= made.price + 1e-6

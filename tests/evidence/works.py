@@ -12,6 +12,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 from scipy import ndimage
 from shapely import get_coordinates
@@ -92,7 +93,9 @@ def look(job: Job, counts: Counts) -> None:
     options = read(OPTIONS)
     taken = options[options.recommended.astype(bool)].set_index("zone_id")
     counts.zones, counts.clear = len(taken), int(taken.clear.sum())
-    _flood(job, surface, counts)
+    ways = read(WATER_CROSSINGS)
+    counts.ways = len(ways)
+    counts.without, counts.ponds = flooded(job, surface, ways)
     stands = before.with_zones(proposed, surface)
     stands.solve_all()
     t = site.grading
@@ -115,7 +118,8 @@ def look(job: Job, counts: Counts) -> None:
                     counts.broken[kind] = counts.broken.get(kind, 0) + 1
 
 
-def _flood(job: Job, surface: DesignSurface, counts: Counts) -> None:
+def flooded(job: Job, surface: DesignSurface, ways: gpd.GeoDataFrame) -> tuple[float, list[float]]:
+    """Water that would stand without ways for it, m3, and each new pond with these ways kept open, m3."""
     terrain, cell = job.terrain, surface.cell_m
     x0, y0, x1, y1 = terrain.bounds_m
     x = np.arange(x0 + cell / 2, x1, cell)[None, :]
@@ -127,16 +131,14 @@ def _flood(job: Job, surface: DesignSurface, counts: Counts) -> None:
     part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     ground = np.where(np.isfinite(ground), ground, np.nanmin(ground))[part]
     after = ground + surface.change_at(xx[part], yy[part])
-    counts.without = sum(new_ponds(ground, after, cell))
+    without = sum(new_ponds(ground, after, cell))
     left, top = float(xx[part][0, 0]) - cell / 2, float(yy[part][0, 0]) + cell / 2
-    ways = job.workspace.read(WATER_CROSSINGS)
-    counts.ways = len(ways)
     for way in ways.itertuples():
         (ax, ay), (bx, by) = get_coordinates(way.geometry)[[0, -1]]
         for share in np.linspace(0, 1, int(np.hypot(bx - ax, by - ay) / cell * 4) + 2):
             c, r = int((ax + share * (bx - ax) - left) // cell), int((top - ay - share * (by - ay)) // cell)
             after[r, c] = min(after[r, c], way.inlet_m + share * (way.outlet_m - way.inlet_m))
-    counts.ponds = new_ponds(ground, after, cell)
+    return without, new_ponds(ground, after, cell)
 
 
 def worked(name: str, site_file: Path, out: Path) -> Counts:

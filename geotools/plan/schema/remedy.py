@@ -85,6 +85,8 @@ OPTIONS = LayerSchema(
         Field("recommended", "boolean", "whether this is the one to take: the cheapest that was clear in a re-run"),
         Field("clear", "boolean", "whether a re-run of the detection was without an undetected crossing"),
         Field("cost", "real", "cost at the site file's prices, in its currency"),
+        Field("cost_as_drawn", "real", "cost if all turned out as drawn: what is on top is for the tolerances"),
+        Field("cost_bound", "real", "no works with these heads, within what is required of the ground, cost less"),
         Field("level", "text", "place in the stack of the heads that move"),
         Field("tx_height_m", "real", "height of the transmitter head, above the ground at its post", "m"),
         Field("rx_height_m", "real", "height of the receiver head, above the ground at its post", "m"),

@@ -7,7 +7,7 @@ from itertools import islice
 
 from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
-from geotools.earthwork.waterway import water_ways
+from geotools.earthwork.waterway import standing_ways, water_ways
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit
 from geotools.plan import cautions
@@ -37,6 +37,9 @@ def run(ctx: StepContext) -> StepResult:
     unit = metres_per_unit(ctx.workspace.plan_crs)
     half = ctx.site.detection.half_width_m
     heads = low_heads(beams)
+    stands = standing_ways(ctx.site, ctx.workspace.work_crs)
+    if stands:
+        ctx.say(f"with the {len(stands)} way(s) for water of input.waterways kept open")
     ways = [way.levels for way in water_ways(ctx)] if graded else []
     if ways:
         ctx.say(f"after: with the {len(ways)} way(s) for water of water_crossings built and kept open")
@@ -52,7 +55,7 @@ def run(ctx: StepContext) -> StepResult:
     )
     names = iter(perimeter.zones)
     while some := list(islice(names, _ZONES_AT_ONCE)):
-        for window, now, after in looked_at(ctx, perimeter, surface, some, find, ways):
+        for window, now, after in looked_at(ctx, perimeter, surface, some, find, (stands, ways)):
             if window.moved and graded:
                 changed.append(window.zone_id)
             for state, water in (("now", now), ("after", after))[: 2 if graded else 1]:

@@ -104,11 +104,12 @@ def looked_at(
     surface: DesignSurface,
     zones: Sequence[str],
     find: Callable[[Piece], Water],
-    ways: Sequence[np.ndarray],
+    ways: tuple[Sequence[np.ndarray], Sequence[np.ndarray]],
 ) -> list[tuple[Surroundings, Water, Water]]:
     """For each zone its window, and its water now and after grading; windows grow until no pond is cut off by them.
 
-    ways : for water through the works, as built and kept open: inlet and outlet of each in space, (2, 3), m.
+    ways : for water through the works, kept open: those that stand today, and those that the design builds; inlet and
+    outlet of each in space, (2, 3), m.
     """
     asked = ctx.params["margin_m"]
     furthest, least = min(_WIDEST * asked, _FURTHEST_M), ctx.params["min_depth_m"] / 2
@@ -119,9 +120,10 @@ def looked_at(
         pieces: list[Piece] = []
         for window in windows:
             length = perimeter.zones[window.zone_id].line.length
-            grounds = [window.level]
+            grounds = [let_through(window.level, window.transform, ways[0])]
             if window.moved:
-                grounds.append(let_through(window.level + window.change, window.transform, ways))
+                every = [*ways[0], *ways[1]]
+                grounds.append(let_through(window.level + window.change, window.transform, every))
             pieces += [Piece(ground, window.along, window.side, length) for ground in grounds]
         waters = iter(ctx.map(find, pieces, f"water to zone {zones[-1]}"))
         for window in windows:

@@ -50,6 +50,8 @@ def sheet_set(
         f"Run on this design, {clear}. It is designed for levels built within "
         f"{grading.build_tolerance_m:g} m, fill that settles by {grading.settlement_m:g} m, and heads within "
         f"{grading.head_tolerance_m:g} m of their heights.",
+        "Fill is drawn as it is to be built, its settlement allowed for in the levels: add no camber on top, and "
+        f"survey it when it is placed; settled by more than {grading.settlement_m:g} m it has to be topped up.",
         f"Set out from {SETTING_OUT}, or from the surfaces in earthworks.xml and earthworks.dxf: all three hold the "
         f"same points, whose triangles lie within {TOLERANCE_M:g} m of the design at every cell of the works.",
         f"Graded slopes are at most {grading.max_slope:g}, rise over run; ground beside the works stays as it is.",

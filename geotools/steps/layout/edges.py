@@ -38,6 +38,8 @@ class ZoneRules:
     fresnel_zones, margin_m : clear width, as in `beam_half_width`. post_clear_m : clear round a post.
     straight_m : ground within this of the straight line between the heads needs no grading.
     graded_width_m : width of the strip that is graded. most_lift_m : deepest cut or fill that slopes beside it allow.
+    held : above 0 at any places where nothing may be moved, so that ground out of straight there stays as it is; None
+    where the ground may be moved everywhere.
     """
 
     longest_m: float
@@ -52,6 +54,7 @@ class ZoneRules:
     straight_m: float = 0.15
     graded_width_m: float = 3.0
     most_lift_m: float = float("inf")
+    held: Field | None = None
 
 
 @dataclass(frozen=True)
@@ -182,7 +185,8 @@ class _Judge:
         earth, dead = np.zeros(length.size), np.zeros(length.size)
         if self.ground is not None:
             z = self.ground(x, y)
-            earth, dead = self._earthwork(z, along, total)
+            held = np.zeros(x.shape, bool) if rules.held is None else np.nan_to_num(rules.held(x, y)) > 0
+            earth, dead = self._earthwork(z, along, total, held)
             # no post can be set where the level of the ground is not known
             possible &= np.isfinite(z[:, 0]) & np.isfinite(z[:, -1])
         cost = (
@@ -195,7 +199,7 @@ class _Judge:
         )
         return possible, cost, short, earth, dead
 
-    def _earthwork(self, z: NDArray, along: NDArray, total: NDArray) -> tuple[NDArray, NDArray]:
+    def _earthwork(self, z: NDArray, along: NDArray, total: NDArray, held: NDArray) -> tuple[NDArray, NDArray]:
         """Earth to move and ground that is cheaper to leave blind, so that the rest is straight enough."""
         rules, prices = self.rules, self.prices
         line = z[:, :1] + (z[:, -1:] - z[:, :1]) * along / total[:, None]
@@ -204,8 +208,8 @@ class _Judge:
         weight = np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
         lift = np.maximum(np.abs(rise) - rules.straight_m, 0.0)
         volume = lift * rules.graded_width_m
-        # more than the slopes beside the works have room for is not graded
-        refused = lift > rules.most_lift_m
+        # more than the slopes beside the works have room for is not graded, nor is what must not be dug
+        refused = (lift > rules.most_lift_m) | (held & (lift > 0))
         # a dip may stay as it is and be blind; a crest has to go, it hides everything behind it
         leave = (rise < 0) & (refused | (volume * prices.earthwork_m3 > prices.dead_ground_m))
         hidden = np.any(refused & (rise > 0), axis=1) * total / 2

@@ -11,6 +11,7 @@ import shapely
 from shapely import LineString
 
 from geotools.detection.from_plan import head_types_of
+from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError, StepError
 from geotools.io.features import read_figures
@@ -255,11 +256,22 @@ class Request:
             zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
         return zones
 
+    def _held(self, spine: np.ndarray, reach_m: float) -> BandGrid | None:
+        """Above 0 at places whose ground is not to be moved, for they or the strip beside them are not to be dug."""
+        areas = no_dig_areas(self.site, self.ctx.workspace.work_crs)
+        if not areas:
+            return None
+        around, beside_m = shapely.union_all(areas), self.site.grading.under_m
+        return BandGrid(spine, reach_m, lambda x, y: beside_m - shapely.distance(around, shapely.points(x, y)))
+
     def _posted(self, course: Course, gates: Sequence[tuple[float, float]]) -> tuple[list[PostedSpan], float]:
         needs = self.needs(course)
         spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
         reach = 2 * self.extension_m + needs.clear_m
         ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
+        held = self._held(spine, reach)
+        if held is not None:
+            needs = replace(needs, rules=replace(needs.rules, held=held))
         stations = np.arange(0.0, course.line.length, 1.0)
         along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
         level = ground(along[:, 0], along[:, 1])

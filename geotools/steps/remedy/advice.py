@@ -11,7 +11,7 @@ import numpy.typing as npt
 from geotools.detection.perimeter import length_of
 from geotools.plan.model import DeadSpot, Zone
 from geotools.steps.remedy.joint import JointDesign
-from geotools.steps.remedy.options import Option
+from geotools.steps.remedy.option import Option
 
 __all__ = ["Advice", "advise_zone"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import FINAL_DRAWS, Graded, grade_zones
@@ -11,15 +11,13 @@ from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
-from geotools.steps.remedy.options import Option, cheapest, earth_cost, earth_words, heads_moved
+from geotools.steps.remedy.option import LITTLE, Option, cheapest, earth_cost, earth_words, heads_moved
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["JointDesign", "put_together"]
 
 #: How often a zone that does not hold together with its neighbours is given its next option.
 _ROUNDS = 3
-#: Share of its dead length that an option may leave by itself to be tried beside what the neighbours get.
-_LITTLE = 0.25
 
 
 @dataclass(frozen=True)
@@ -36,12 +34,15 @@ class JointDesign:
         Zones whose ground is worked.
     final : Perimeter
         Every zone as proposed, on the proposed ground.
+    tried : mapping of str to sequence of Option
+        By zone, all options that were tried.
     """
 
     chosen: dict[str, Option]
     proposed: dict[str, tuple[Zone, ...]]
     graded: dict[str, Graded]
     final: Perimeter
+    tried: Mapping[str, Sequence[Option]] = field(default_factory=dict)
 
     def dead_length(self, zone_id: str) -> float:
         """Metres of a zone of the layout that let somebody through in the proposed state."""
@@ -55,6 +56,7 @@ def put_together(
     options: Mapping[str, Sequence[Option]],
     settings: GradeSettings,
     prices: Prices,
+    further: Callable[[str], Sequence[Option]] = lambda zone_id: (),
 ) -> tuple[JointDesign, DesignSurface]:
     """The cheapest options of all zones that hold together.
 
@@ -73,32 +75,54 @@ def put_together(
         Limits of heads and earth.
     prices : Prices
         What things cost.
+    further : callable
+        Gives the options of a zone that were left out because something clear by itself is cheaper; asked where that
+        is not clear together with the neighbours'.
 
     Returns
     -------
     The design, and its surface.
     """
+    tried = {zone_id: list(found) for zone_id, found in options.items()}
+    asked: set[str] = set()
     left = {zone_id: _offered(found) for zone_id, found in options.items()}
     hopeful = {zone_id: _hopeful(found) for zone_id, found in options.items()}
+    best: dict[str, tuple[tuple[float, ...], Option]] = {}
     turns = 0
     while True:
-        taken = {zone_id: best for zone_id, found in left.items() if (best := cheapest(found)) is not None}
+        taken = {zone_id: one for zone_id, found in left.items() if (one := cheapest(found)) is not None}
         taken |= {zone_id: found[0] for zone_id, found in hopeful.items() if found}
         surface, keep = blank()
         joint = _stand(perimeter, surface, keep, taken, settings, prices)
-        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].clear]
         # what was not clear by itself has to be so now, and must have opened nothing beside it
         failed = [zone_id for zone_id, found in hopeful.items() if found and not _holds(perimeter, joint, zone_id)]
         for zone_id in failed:
             hopeful[zone_id].pop(0)
         if failed:
             continue
-        again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
         turns += 1
-        if not again or turns == _ROUNDS:
-            return joint, surface
-        for zone_id in again:
-            left[zone_id].remove(taken[zone_id])
+        open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].clear]
+        for zone_id, option in taken.items():
+            made = joint.chosen[zone_id]
+            rank = (made.dead_after_m, made.loose.metres, made.cost)
+            best[zone_id] = min(best.get(zone_id, (rank, option)), (rank, option), key=lambda known: known[0])
+        for zone_id in (z for z in open_ if len(left[z]) == 1 and z not in asked and turns < _ROUNDS):
+            asked.add(zone_id)
+            names = {option.name for option in tried[zone_id]}
+            more = [option for option in further(zone_id) if option.name not in names]
+            tried[zone_id] += more
+            left[zone_id] += [option for option in more if option.clear]
+        again = [zone_id for zone_id in open_ if len(left[zone_id]) > 1]
+        if again and turns < _ROUNDS:
+            for zone_id in again:
+                left[zone_id].remove(taken[zone_id])
+            continue
+        if any(best[zone_id][1] is not taken[zone_id] for zone_id in open_):
+            # none of its options is clear together with the others': then the one that leaves least
+            taken |= {zone_id: best[zone_id][1] for zone_id in open_}
+            surface, keep = blank()
+            joint = _stand(perimeter, surface, keep, taken, settings, prices)
+        return replace(joint, tried=tried), surface
 
 
 def _offered(options: Sequence[Option]) -> list[Option]:
@@ -108,17 +132,19 @@ def _offered(options: Sequence[Option]) -> list[Option]:
 
 def _hopeful(options: Sequence[Option]) -> list[Option]:
     """Where no option is clear by itself, those that leave little, the cheapest first: beside what the neighbouring
-    zones get they may be clear.
+    zones get they may be clear. So may fewer parts than a zone by itself has to be split in.
     """
-    if any(option.closes for option in options):
-        return []
-    little = [o for o in options if o.dead_after_m <= _LITTLE * o.dead_before_m]
+    best = cheapest(options)
+    if best is not None:
+        return list(best.fewer)
+    little = [o for o in options if o.dead_after_m <= LITTLE * o.dead_before_m]
     return sorted(little, key=lambda o: (o.cost, o.name))
 
 
 def _holds(perimeter: Perimeter, joint: JointDesign, zone_id: str) -> bool:
     """Whether a zone is clear in the joint state, and no zone that meets it is worse than it stands."""
-    if joint.dead_length(zone_id) > 0.0:
+    chosen = joint.chosen[zone_id]
+    if joint.dead_length(zone_id) > 0.0 or (chosen.one_of_fewer and not chosen.clear):
         return False
     return all(
         joint.dead_length(near) <= perimeter.dead_length(near, perimeter.dead(near)) + 1e-6
@@ -155,13 +181,18 @@ def _stand(
         dead = joint.dead_length(zone_id)
         weakest = min(final.weakest(part) for part in parts)
         one = graded.get(zone_id)
-        loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS) if dead == 0.0 else Loose()
+        loose = None if one is None or dead > 0.0 else one.loose
+        if loose is None:
+            loose = Loose()
+            if dead == 0.0:
+                loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS)
         if one is None:
             joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             continue
         before = starts[zone_id]
         cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)
         cost += heads_moved(before, one.zone) * prices.set_head
+        works = cost
         if option.start is not None:
             cost, words = cost + option.start.cost, f"{option.start.words}, and {words}"
         joint.chosen[zone_id] = replace(
@@ -174,5 +205,5 @@ def _stand(
             weakest_after=weakest,
             words=words,
             loose=loose,
-        )
+        ).of_works(one.grading, works)
     return joint

@@ -2,111 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from geotools.detection.height_search import HeightSearch, best_heights, dead_length_tried, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.known import Known
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
+from geotools.steps.remedy.option import LITTLE, Option, cheapest, earth_cost, earth_words, heads_moved
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = [
-    "Option",
-    "RemedyLimits",
-    "cheapest",
-    "earth_cost",
-    "earth_words",
-    "heads_moved",
-    "reason_for",
-    "zone_options",
-]
+__all__ = ["RemedyLimits", "zone_options"]
 
 
 _WORTH_MIXING = 0.7
-
-
-@dataclass(frozen=True)
-class Option:
-    """One way, tried on the model.
-
-    Attributes
-    ----------
-    name : str
-        As the options layer's choices.
-    zones : tuple of Zone
-        The zone as it would be, its parts where it is split, in the fence line's order.
-    grading : ZoneGrading or None
-        Its earthwork.
-    cost : float
-        At the site's prices.
-    dead_before_m, dead_after_m : float
-        Metres that let somebody through, now and with it done; what it opens in the zones beside counts.
-    weakest_before, weakest_after : float
-        Modulation of the weakest crossing; None where somebody still gets through.
-    words : str
-        What is done.
-    start : Option or None
-        Heads that are set or added before the earth is moved.
-    loose : Loose
-        The worst that comes of it where it turns out within tolerance.
-    """
-
-    name: str
-    zones: tuple[Zone, ...]
-    grading: ZoneGrading | None
-    cost: float
-    dead_before_m: float
-    dead_after_m: float
-    weakest_before: float
-    weakest_after: float | None
-    words: str
-    start: Option | None = None
-    volumes: tuple[float, float, float, float] | None = None
-    loose: Loose = field(default_factory=Loose)
-
-    @property
-    def closes(self) -> bool:
-        """Whether the new run found nobody getting through where it is as drawn."""
-        return self.dead_after_m == 0.0
-
-    @property
-    def clear(self) -> bool:
-        """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
-        return self.closes and self.loose.metres == 0.0
-
-    def moved(self, today: Zone) -> BeamPair | None:
-        """The first pair of heads that is not as it stands today."""
-        before = {p.level: p for p in today.pairs}
-        return next((p for p in self.zones[0].pairs if before.get(p.level) != p), None)
-
-
-def heads_moved(before: Zone, after: Zone) -> int:
-    """How many heads are set to another height."""
-    moved = 0
-    for a, b in zip(before.pairs, after.pairs, strict=True):
-        moved += (abs(a.tx_height_m - b.tx_height_m) > 0.005) + (abs(a.rx_height_m - b.rx_height_m) > 0.005)
-    return moved
-
-
-def earth_cost(volumes: tuple[float, float, float, float], crossings: Sequence[WaterCrossing], prices: Prices) -> float:
-    """Price of cut, fill, haul, worked ground and ways for water."""
-    return prices.earth(*volumes[:3]) + sum(crossing.cost for crossing in crossings)
-
-
-def earth_words(volumes: tuple[float, float, float, float], crossings: Sequence[WaterCrossing]) -> str:
-    """What is moved, and how the water gets through it."""
-    cut, fill, area, depth = volumes
-    said = f"cut {cut:.1f} m3 and fill {fill:.1f} m3 over {area:.0f} m2, {depth:.2f} m at most"
-    if not crossings:
-        return said
-    kinds = sorted({crossing.kind for crossing in crossings})
-    return f"{said}, with {len(crossings)} way(s) for water ({', '.join(kinds)})"
 
 
 class _Trial:
@@ -171,13 +83,18 @@ class _Trial:
     def split(self, limits: SplitLimits) -> Option | None:
         """The zone in the fewest parts that are clear in a run of their own; else in those that leave least."""
         best: Option | None = None
+        fewer: list[Option] = []
         for splitting in shorter_zones(self.perimeter, self.zone.zone_id, limits):
             made = self._split(splitting)
             if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
                 best = made
             if made.clear:
                 break
-        return best
+            if made.dead_after_m <= LITTLE * made.dead_before_m:
+                fewer.append(replace(made, one_of_fewer=True))
+        if best is None or not best.clear:
+            return best
+        return replace(best, fewer=tuple(fewer))
 
     def _split(self, splitting: Splitting) -> Option:
         parts = splitting.parts if self.zone.forward else splitting.parts[::-1]
@@ -198,10 +115,18 @@ class _Trial:
             loose=worst_in_tolerance(trial, self.surface, parts, self.settings) if dead == 0.0 else Loose(),
         )
 
-    def grade(self, name: str, start: Option | None = None) -> tuple[Option | None, ZoneGrading]:
-        """Least earthwork, from the heads as they are or as another option sets them."""
+    def grade(
+        self, name: str, start: Option | None = None, most: float = float("inf")
+    ) -> tuple[Option | None, ZoneGrading]:
+        """Least earthwork, from the heads as they are or as another option sets them.
+
+        most : price from which on nobody wants it: it is then given up without a proof.
+        """
         zone = start.zones[0] if start else self.zone
-        grading = grade_group(self.perimeter, self.surface, [zone], self.settings, keep=self.keep, known=self.known)
+        if start is not None:
+            most -= start.cost
+        settings = replace(self.settings, most=most)
+        grading = grade_group(self.perimeter, self.surface, [zone], settings, keep=self.keep, known=self.known)
         if grading.made is None:
             return None, grading
         (made,) = grading.zones
@@ -210,9 +135,11 @@ class _Trial:
             return None, grading
         cost, words = earth_cost(volumes, grading.crossings, self.prices), earth_words(volumes, grading.crossings)
         cost += heads_moved(zone, made) * self.prices.set_head
+        works = cost
         if start is not None:
             cost, words = cost + start.cost, f"{start.words}, and {words}"
-        return replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes), grading
+        option = replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes)
+        return option.of_works(grading, works), grading
 
 
 @dataclass(frozen=True)
@@ -239,7 +166,13 @@ class RemedyLimits:
 
 
 def zone_options(
-    perimeter: Perimeter, surface: DesignSurface, zone_id: str, limits: RemedyLimits, keep: Kept | None = None
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    zone_id: str,
+    limits: RemedyLimits,
+    keep: Kept | None = None,
+    *,
+    every: bool = False,
 ) -> tuple[list[Option], ZoneGrading]:
     """Every way that applies to a zone, tried and priced; and the plain grading with what was said of it.
 
@@ -255,6 +188,9 @@ def zone_options(
         What may be done, and at what price.
     keep : Kept, optional
         Cells where nothing may be moved.
+    every : bool, default False
+        Whether options are tried too that cannot be the cheapest: what is clear alone may not be so beside the
+        neighbours' works.
     """
     trial = _Trial(perimeter, surface, perimeter.zones[zone_id], limits, keep)
     lower = trial.lower()
@@ -263,53 +199,17 @@ def zone_options(
     found = [o for o in (lower, added, graded) if o is not None]
     for start, name in ((lower, "set_heads_and_grade"), (added, "add_low_heads_and_grade")):
         # heads that mend little are no start for earthwork: the programme moves the lowest pair by itself
-        if start is not None and not start.clear and start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
-            mixed, _ = trial.grade(name, start)
-            if mixed is not None:
+        # and those that are dearer than what is clear without them are no use either
+        clear = min((o.cost for o in found if o.clear and not every), default=float("inf"))
+        if start is None or start.clear or start.cost >= clear:
+            continue
+        if start.dead_after_m <= _WORTH_MIXING * start.dead_before_m:
+            mixed, _ = trial.grade(name, start, clear)
+            if mixed is not None and mixed.cost < clear:
                 found.append(mixed)
     best = cheapest(found)
     # where something is clear for less than one post more, no place for that post has to be looked for
-    if best is None or not best.clear or best.cost > trial.split_price:
+    if every or best is None or not best.clear or best.cost > trial.split_price:
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
     return found, grading
-
-
-def cheapest(options: Sequence[Option]) -> Option | None:
-    """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
-    within tolerance; None where none is.
-    """
-    clear = min((o for o in options if o.clear), key=lambda o: (o.cost, o.name), default=None)
-    if clear is not None:
-        return clear
-    drawn = (o for o in options if o.closes)
-    return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
-
-
-def reason_for(best: Option | None, options: Sequence[Option], currency: str) -> str:
-    """Why an option is the one to take, or what none of them does, in one sentence."""
-    if best is None:
-        if not options:
-            return "No option applies within the limits of heads and earth."
-        least = min(options, key=lambda o: (o.dead_after_m, o.cost))
-        return (
-            f"No option clears the zone: the best ({least.words}) still leaves {least.dead_after_m:.1f} m "
-            f"of {least.dead_before_m:.1f} m dead."
-        )
-    dearer = [o for o in options if o.clear and o.name != best.name]
-    if best.closes and not best.clear:
-        why = (
-            f"clear as drawn, but not within tolerance: with {best.loose.words}, "
-            f"{best.loose.metres:.1f} m leave somebody undetected; build closer, and survey it before it counts"
-        )
-    elif not best.clear:
-        why = f"clear by itself, but {best.dead_after_m:.1f} m stay open beside what the neighbouring zones need"
-    elif dearer:
-        other = min(dearer, key=lambda o: (o.cost, o.name))
-        apart = other.cost - best.cost
-        price = f"{abs(apart):,.0f} {currency} {'cheaper' if apart >= 0 else 'dearer'} than to {other.words}"
-        why = f"clear in a run of all zones as proposed, and {price}"
-    else:
-        why = "clear in a run of all zones as proposed"
-        why += ", and cheaper than a further post" if best.name != "split" else ""
-    return f"{best.words[0].upper()}{best.words[1:]}: {why}."

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
 import geopandas as gpd
-import numpy as np
-from shapely import LineString, MultiPolygon, STRtree, get_coordinates
+from shapely import STRtree, get_coordinates
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_type_of
@@ -24,18 +22,16 @@ from geotools.earthwork.from_plan import (
 )
 from geotools.earthwork.proposal import proposed_rows
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
-from geotools.io.grids import outline
-from geotools.plan import ids
-from geotools.plan.model import BeamPair, DeadSpot, Zone
+from geotools.plan.model import BeamPair, DeadSpot
 from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.site import Site
-from geotools.steps.remedy.advice import Advice, advise_zone
+from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
-from geotools.steps.remedy.options import Option, RemedyLimits, reason_for, zone_options
+from geotools.steps.remedy.option import Option, reason_for
+from geotools.steps.remedy.options import RemedyLimits, zone_options
+from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area
 from geotools.terrain.design import DesignSurface, Kept
-
-Row = dict[str, object]
 
 
 @dataclass(frozen=True)
@@ -67,100 +63,12 @@ def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[Dead
     return found
 
 
-def _works_area(surface: DesignSurface, advice: Advice, best: Option | None) -> MultiPolygon | None:
-    """Outline of the cells that are moved for a spot."""
-    if advice.mine is None or best is None or best.grading is None:
-        return None
-    strip = best.grading.strip
-    moved = advice.mine & (np.abs(best.grading.design - strip.cells.ground) > 1e-3)
-    if not moved.any():
-        return None
-    row, column = surface.locate(strip.x[moved], strip.y[moved])
-    r0, c0 = int(row.min()), int(column.min())
-    cells = np.zeros((int(row.max()) - r0 + 1, int(column.max()) - c0 + 1), bool)
-    cells[row - r0, column - c0] = True
-    t = surface.transform
-    area = outline(cells, type(t)(t.a, 0.0, t.c + c0 * t.a, 0.0, t.e, t.f + r0 * t.e))
-    return None if area.is_empty else area
-
-
-def _multi(area: object) -> MultiPolygon:
-    return area if isinstance(area, MultiPolygon) else MultiPolygon([area])
-
-
-def _advice_row(advice: Advice, zone: Zone, best: Option | None, reason: str, area: MultiPolygon) -> Row:
-    row: Row = {
-        "advice_id": f"{advice.spot.spot_id}-A",
-        "spot_id": advice.spot.spot_id,
-        "zone_id": zone.zone_id,
-        "threat": advice.spot.threat,
-        "action": advice.action,
-        "clear": advice.dead_after_m == 0.0 and (advice.action == "nothing_to_do" or best is None or best.clear),
-        "dead_before_m": advice.dead_before_m,
-        "dead_after_m": advice.dead_after_m,
-        "reason": reason if advice.action != "nothing_to_do" else "The model finds nobody crossing undetected here.",
-        "geometry": area,
-    }
-    pair = None if best is None or advice.action == "nothing_to_do" else best.moved(zone)
-    if pair is not None:
-        row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
-    if advice.volumes is not None:
-        row |= dict(zip(("cut_m3", "fill_m3", "area_m2", "depth_m"), advice.volumes, strict=True))
-    return row
-
-
 def _low_pair(ctx: StepContext) -> BeamPair | None:
     """The low heads of the stack rules, None where the site's rules have none."""
     rule = next((r for r in ctx.site.stack_rules if r.level == "low"), None)
     if rule is None:
         return None
     return BeamPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
-
-
-def _option_rows(
-    zone: Zone, options: Sequence[Option], best: Option | None, reason: str, dead_m: tuple[float, float]
-) -> list[Row]:
-    """Rows of the options table; the recommended one with the figures of the whole design.
-
-    dead_m : dead length of the zone now, and in the proposed state, m: where nothing is done, that is what it leaves.
-    """
-    rows: list[Row] = []
-    for tried in options:
-        taken = best is not None and tried.name == best.name
-        option = best if taken and best is not None else tried
-        row: Row = {
-            "option_id": f"{zone.zone_id}-{option.name}",
-            "zone_id": zone.zone_id,
-            "option": option.name,
-            "recommended": taken,
-            "clear": option.clear,
-            "cost": option.cost,
-            "dead_before_m": option.dead_before_m,
-            "dead_after_m": option.dead_after_m,
-            "weakest_before": option.weakest_before,
-            "weakest_after": option.weakest_after,
-            "reason": reason if taken else f"{option.words[0].upper()}{option.words[1:]}.",
-        }
-        pair = option.moved(zone)
-        if pair is not None and option.name != "split":
-            row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
-        if option.volumes is not None:
-            row |= dict(zip(("cut_m3", "fill_m3", "area_m2"), option.volumes[:3], strict=True))
-        rows.append(row)
-    if best is None:
-        rows.append(
-            {
-                "option_id": f"{zone.zone_id}-none",
-                "zone_id": zone.zone_id,
-                "option": "none",
-                "recommended": True,
-                "clear": False,
-                "dead_before_m": dead_m[0],
-                "dead_after_m": dead_m[1],
-                "reason": reason,
-            }
-        )
-    return rows
 
 
 def run(ctx: StepContext) -> StepResult:
@@ -196,19 +104,23 @@ def run(ctx: StepContext) -> StepResult:
         surface = surface_over(site, perimeter, ground)
         return surface, keep_mask(kept, surface)
 
-    joint, surface = put_together(perimeter, blank, options, settings, prices)
+    def further(zone_id: str) -> list[Option]:
+        own = surface_over(site, perimeter, ground, [zone_id])
+        return zone_options(perimeter, own, zone_id, limits, keep_mask(kept, own), every=True)[0]
+
+    joint, surface = put_together(perimeter, blank, options, settings, prices, further)
     advice: list[Row] = []
     choices: list[Row] = []
-    for zone_id, found in options.items():
+    for zone_id, all_tried in joint.tried.items():
         zone, best = perimeter.zones[zone_id], joint.chosen.get(zone_id)
-        reason = reason_for(best, found, p.currency)
+        reason = reason_for(best, all_tried, p.currency)
         if best is None:
             reason = f"{reason} Grading alone: {earth[zone_id].rstrip('.')}."
         dead_m = perimeter.dead_length(zone_id, perimeter.dead(zone_id)), joint.dead_length(zone_id)
-        choices += _option_rows(zone, found, best, reason, dead_m)
+        choices += option_rows(zone, all_tried, best, reason, dead_m)
         for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
-            area = _works_area(surface, one, best) or _multi(areas[one.spot.spot_id])
-            advice.append(_advice_row(one, zone, best, reason, area))
+            area = works_area(surface, one, best) or multi(areas[one.spot.spot_id])
+            advice.append(advice_row(one, zone, best, reason, area))
     _warn_of_opened(ctx, perimeter, joint)
     strips = [one.grading.strip for one in joint.graded.values()]
     write_change(ctx.scratch / CUT_FILL, ctx.workspace.plan_crs, surface, strips)
@@ -217,32 +129,12 @@ def run(ctx: StepContext) -> StepResult:
         layers={
             "advice": frame_of(ADVICE, advice, crs),
             "options": frame_of(OPTIONS, choices),
-            "water_crossings": frame_of(WATER_CROSSINGS, _crossing_rows(joint), crs),
+            "water_crossings": frame_of(WATER_CROSSINGS, crossing_rows(joint), crs),
             "proposed_heads": frame_of(PROPOSED_HEADS, proposed_rows(perimeter, joint.proposed, surface), crs),
         },
         files=[CUT_FILL],
         summary=_summary(ctx, advice, choices),
     )
-
-
-def _crossing_rows(joint: JointDesign) -> list[Row]:
-    """Ways for water through the works, from inlet to outlet."""
-    return [
-        {
-            "crossing_id": ids.crossing_id(zone_id, number),
-            "zone_id": zone_id,
-            "kind": crossing.kind,
-            "inlet_m": crossing.inlet_m,
-            "outlet_m": crossing.outlet_m,
-            "length_m": float(np.hypot(*(crossing.line[1] - crossing.line[0]))),
-            "cover_m": crossing.cover_m,
-            "catchment_m2": crossing.catchment_m2,
-            "cost": crossing.cost,
-            "geometry": LineString(crossing.line),
-        }
-        for zone_id, graded in joint.graded.items()
-        for number, crossing in enumerate(graded.crossings, start=1)
-    ]
 
 
 def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) -> None:
@@ -269,15 +161,25 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
         "actions": {action: sum(r["action"] == action for r in rows) for action in ADVICE.field("action").choices},
         "recommended": {str(r["zone_id"]): str(r["option"]) for r in taken},
         "cost": sum(float(str(r.get("cost") or 0.0)) for r in taken),
+        "for_tolerances": sum(for_tolerances(r) or 0.0 for r in taken),
         "currency": currency,
         "table": {
             "title": "Remedy for each zone with dead spots",
-            "columns": ["zone", "remedy", f"cost [{currency}]", "dead now [m]", "dead after [m]", "clear"],
+            "columns": [
+                "zone",
+                "remedy",
+                f"cost [{currency}]",
+                "for tolerances",
+                "dead now [m]",
+                "dead after [m]",
+                "clear",
+            ],
             "rows": [
                 [
                     str(r["zone_id"]),
                     str(r["option"]).replace("_", " "),
                     f"{r['cost']:,.0f}" if r.get("cost") is not None else "-",
+                    "-" if (held := for_tolerances(r)) is None else f"{held:,.0f}",
                     f"{r['dead_before_m']:.1f}" if r["dead_before_m"] is not None else "-",
                     f"{r['dead_after_m']:.1f}" if r["dead_after_m"] is not None else "-",
                     "yes" if r["clear"] else "no",

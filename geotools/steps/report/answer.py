@@ -44,6 +44,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
                 number(r["dead_before_m"], 1),
                 number(r["dead_after_m"], 1),
                 number(r["cost"], 0),
+                number(r["cost"] - r.get("cost_as_drawn", float("nan")), 0),
                 "yes" if r["clear"] else "no",
             ]
             for r in chosen.to_dict("records")
@@ -54,6 +55,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
             "dead now, m",
             "dead after, m",
             f"cost, {currency}",
+            "of it for tolerances of building, settlement and heads",
             "clear in a run of all zones as proposed",
         ]
         blocks.append(Table.of("What closes the gaps", columns, rows))

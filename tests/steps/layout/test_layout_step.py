@@ -13,7 +13,7 @@ from shapely.affinity import translate
 
 import geotools
 from geotools.errors import InfeasibleError, InputError, StepError
-from tests.making import line, write_fence
+from tests.making import line, write_fence, write_raster
 
 RING = ((15.0, 15.0), (85.0, 15.0), (85.0, 85.0), (15.0, 85.0), (15.0, 15.0))
 
@@ -267,3 +267,25 @@ def test_a_clear_strip_narrower_than_the_set_back_is_told(make_site, tmp_path):
     geotools.run_step("inspect", site, tmp_path / "out")
     with pytest.raises(InfeasibleError, match="no ground for a post"):
         geotools.run_step("layout", site, tmp_path / "out")
+
+
+def test_ground_that_must_not_be_dug_is_no_earthwork_but_blind(tmp_path):
+    x = np.arange(0, 140, 0.5)[None, :]
+    level = np.repeat(300.0 - 0.4 * np.exp(-(((x - 70) / 5) ** 2)), 100, axis=0)
+    write_raster(tmp_path / "terrain.tif", level.astype(np.float32), cell=0.5, top=5_400_050.0)
+    write_fence(tmp_path / "fence.geojson", [line([(20, 25), (118, 25)])])
+    pipe = line([(55, 10), (85, 10), (85, 45), (55, 45), (55, 10)])["coordinates"]
+    write_fence(tmp_path / "pipe.geojson", [{"type": "Polygon", "coordinates": [pipe]}])
+    site = (
+        'name = "Pipe"\nthreats = ["walk", "crawl"]\n[input]\nfence = "fence.geojson"\nterrain = "terrain.tif"\n'
+        'vertical_accuracy_m = 0.03\n[layout]\nside = "left"\n'
+    )
+    found = {}
+    for name, more in (("free", ""), ("held", '[grading]\nno_dig = "pipe.geojson"\n')):
+        (tmp_path / "site.toml").write_text(site + more)
+        lay_out(tmp_path / "site.toml", tmp_path / name)
+        (zones,) = layers(tmp_path / name, "zones")
+        found[name] = zones["earthwork_m3"].sum(), zones["left_open_m"].sum()
+    assert found["free"][0] > 1.0 and found["free"][1] == 0.0
+    # whatever stands elsewhere, nothing of the dip is graded
+    assert found["held"][0] == 0.0 and found["held"][1] > 3.0

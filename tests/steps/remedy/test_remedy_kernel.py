@@ -15,7 +15,8 @@ from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import BeamPair, DeadSpot, Zone
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import put_together
-from geotools.steps.remedy.options import Option, RemedyLimits, cheapest, reason_for, zone_options
+from geotools.steps.remedy.option import Option, cheapest, reason_for
+from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, MAIN, RULES, Formula, dip, zone
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.disturb import Tolerances
+from geotools.earthwork.disturb import State, Tolerances, edge_states
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
-from geotools.steps.remedy.options import Option, cheapest, reason_for
+from geotools.steps.remedy.option import Option, cheapest, reason_for
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 
@@ -38,3 +40,24 @@ def test_what_holds_within_tolerance_is_taken_before_what_is_cheaper() -> None:
     assert cheapest([loose, tight]) is tight
     assert cheapest([loose]) is loose
     assert "with heads off, 2.0 m leave somebody undetected" in reason_for(loose, [loose], "EUR")
+
+
+def test_the_worst_of_all_states_is_found_whichever_heads_are_asked_first() -> None:
+    ground = Formula(dip(0.2, 5.0, 50.0))
+    both = zone()
+    surface = DesignSurface(ground, (-10, -10, 110, 10))
+    strip = surface.strip_cells({"Z1": both.line}, 3.0)
+    surface.apply(strip, strip.cells.ground + np.where(np.abs(strip.x - 50) < 6, 0.1, 0.0))
+    seen = []
+    for share in (0.5, 1.0, 1.5):
+        stands = Perimeter([both], surface, replace(RULES, threshold=share * RULES.threshold))
+        state = State((both,), strip, surface.sample(strip.x, strip.y))
+        worst = 0.0
+        for each in edge_states(state, SETTINGS.draws, SETTINGS.tolerances):
+            there = surface.around(state.strip)
+            there.apply(state.strip, each.design)
+            own = stands.modulation(each.zones[0], stands.strip("Z1", there))
+            worst = max(worst, stands.dead_length("Z1", stands.dead("Z1", own)))
+        assert worst_in_tolerance(stands, surface, [both], SETTINGS).metres == worst
+        seen.append(worst)
+    assert seen[0] < seen[-1]
