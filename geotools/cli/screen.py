@@ -139,5 +139,10 @@ class Screen:
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
                 self.say(f"{left_out} more rows in summary.json")
+        rested_on = dict.fromkeys(text for o in job.outcomes for text in o.summary.get("placeholders", ()))
+        if rested_on:
+            self.say("Resting on placeholders; set your own in the site file:")
+        for text in rested_on:
+            self.say(f"  {text}")
         self.say(f"{cautions.DETECTION} {cautions.SENSITIVE}")
         self.say(f"Written: {job.workspace.plan.resolve()}")

@@ -200,7 +200,6 @@ class Job:
                 check_result(step, result, ctx.scratch)
                 if rests_on := placeholders(self.site, reads.sections):
                     result.summary["placeholders"] = list(rests_on)
-                    ctx.say(f"rests on placeholders: {'; '.join(rests_on)}")
                 held = {"fence"} & edited & set(result.layers) if not redesign else set()
                 self._tell_replaced(step, reads, ctx, edited - held)
                 was = {out.schema.name: before.get(out.schema.name) for out in step.outputs} | reads.layers
@@ -370,7 +369,13 @@ class Job:
             "source_vertical_unit": self.sources.source_vertical_unit,
             "citations": "; ".join(step.citations),
             "cautions": " ".join(step.cautions or CAUTIONS),
-            "notes": "\n".join([*ctx.notes, *(f"warning: {text}" for text in ctx.warnings)]),
+            "notes": "\n".join(
+                [
+                    *ctx.notes,
+                    *(f"rests on a placeholder: {text}" for text in result.summary.get("placeholders", ())),
+                    *(f"warning: {text}" for text in ctx.warnings),
+                ]
+            ),
         }
         # what files say of themselves is quoted here, and a plan takes no control characters
         row = {name: shown(value) if isinstance(value, str) else value for name, value in row.items()}

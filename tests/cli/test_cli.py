@@ -126,3 +126,12 @@ def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypat
     refused = call(*typed[4][1:])
     assert (refused.exit_code, "geotools remedy" in refused.stderr) == (7, True)
     assert call(*typed[5][1:]).exit_code == 3
+
+
+def test_placeholders_are_named_once_at_the_end(make_site: MakeSite, tmp_path: Path) -> None:
+    site, out = make_site(), tmp_path / "out"
+    call("inspect", site, "--out", out)
+    said = call("layout", site, "--out", out).stdout
+    after = said[said.index("Resting on placeholders") :]
+    assert said.count("head type 24 GHz") == after.count("head type 24 GHz") == 1
+    assert "Written:" in after

@@ -9,6 +9,7 @@ import pytest
 import vobject
 
 import geotools
+from geotools.engine.runner import Job
 from geotools.errors import SiteError
 
 SETTINGS = """
@@ -122,7 +123,9 @@ def test_results_name_the_placeholders_they_rest_on(plan):
     site_file, out = plan
     bare = geotools.run_step("upkeep", geotools.open_site(site_file), out)
     assert [text for text in bare.summary["placeholders"] if text.startswith("maintenance")]
-    assert any("rests on placeholders" in note and "maintenance" in note for note in bare.notes)
+    with Job(geotools.open_site(site_file), out) as job:
+        row = next(row for row in job.provenance() if row["step"] == "upkeep")
+    assert "rests on a placeholder: maintenance" in row["notes"]
 
 
 def test_what_the_site_file_gives_is_no_placeholder(dated):
