@@ -17,13 +17,13 @@ import click
 from geotools import __version__
 from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
-from geotools.cli.catalogue_page import catalogue_data
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.status import status
 from geotools.cli.terrain import terrain
 from geotools.engine.memory import few_heaps, rare_collections
-from geotools.engine.step import Param, Step, discover
+from geotools.engine.step import BUILT_IN, Param, Step, built_in, discover
+from geotools.engine.step_names import step_summaries
 from geotools.engine.workers import Workers
 from geotools.errors import CancelledError, GeotoolsError, OutputError
 
@@ -41,14 +41,23 @@ class StepGroup(click.Group):
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of all commands: our own first, then the steps in the order of the job."""
-        return [*super().list_commands(ctx), *discover()]
+        return [*super().list_commands(ctx), *step_summaries()]
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of commands, without loading any step."""
+        steps = step_summaries()
+        own = {name: super(StepGroup, self).get_command(ctx, name) for name in super().list_commands(ctx)}
+        room = formatter.width - 6 - max(map(len, (*own, *steps)))
+        rows = [(name, made.get_short_help_str(room)) for name, made in own.items() if made is not None]
+        with formatter.section("Commands"):
+            formatter.write_dl([*rows, *steps.items()])
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The command of that name, made from the step's declaration where it is a step."""
         own = super().get_command(ctx, cmd_name)
         if own is not None:
             return own
-        step = discover().get(cmd_name)
+        step = built_in(cmd_name) if cmd_name in BUILT_IN else discover().get(cmd_name)
         return None if step is None else step_command(step)
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -230,14 +239,16 @@ def demo(options: PlanOptions) -> None:
 def steps(ctx: click.Context, as_json: bool) -> None:
     """List the steps there are, built in and plugged in."""
     ctx.find_root().obj = {"json": as_json}
-    found = discover()
     if as_json:
-        contract = {"version": __version__, "steps": [s.describe() for s in found.values()]}
+        from geotools.cli.catalogue_page import catalogue_data
+
+        contract = {"version": __version__, "steps": [s.describe() for s in discover().values()]}
         click.echo(json.dumps({**contract, "catalogues": catalogue_data()}, indent=2))
         return
+    found = step_summaries()
     width = max(len(name) for name in found)
-    for name, step in found.items():
-        click.echo(f"{name:<{width}}  {step.summary}")
+    for name, summary in found.items():
+        click.echo(f"{name:<{width}}  {summary}")
 
 
 cli.add_command(status)

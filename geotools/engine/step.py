@@ -345,7 +345,7 @@ def discover() -> dict[str, Step]:
     """
     found: dict[str, Step] = {}
     for name in BUILT_IN:
-        found[name] = import_module(f"geotools.steps.{name}.step").STEP
+        found[name] = built_in(name)
     for point in sorted(entry_points(group=ENTRY_POINT_GROUP), key=lambda p: (p.name, p.value)):
         step = _load_entry_point(point.name, point.load)
         if step.name in found:
@@ -354,6 +354,13 @@ def discover() -> dict[str, Step]:
             )
         found[step.name] = step
     return found
+
+
+def built_in(name: str) -> Step:
+    """A step of this distribution, by its name in BUILT_IN; its module alone is loaded."""
+    step = import_module(f"geotools.steps.{name}.step").STEP
+    assert isinstance(step, Step)
+    return step
 
 
 def get_step(name: str) -> Step:
