@@ -11,7 +11,7 @@ import numpy as np
 from shapely import LineString, MultiPolygon, STRtree, get_coordinates
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.from_plan import head_type_of
+from geotools.detection.from_plan import definition_of, head_type_of
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.from_plan import (
     CUT_FILL,
@@ -174,7 +174,7 @@ def run(ctx: StepContext) -> StepResult:
         )
     ground = ctx.terrain
     perimeter = perimeter_of(site, ctx.read, ground)
-    settings = grade_settings(site)
+    settings = grade_settings(site, ctx.read(FENCE))
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
@@ -208,7 +208,10 @@ def run(ctx: StepContext) -> StepResult:
         choices += _option_rows(zone, found, best, reason, dead_m)
         for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
             area = _works_area(surface, one, best) or _multi(areas[one.spot.spot_id])
-            advice.append(_advice_row(one, zone, best, reason, area))
+            threat = one.spot.threat
+            target = perimeter.rules.of_fence(zone.fence_id).targets[threat]
+            said = {"threat_definition": definition_of(target, site.all_targets[threat].over_fence)}
+            advice.append(_advice_row(one, zone, best, reason, area) | said)
     _warn_of_opened(ctx, perimeter, joint)
     strips = [one.grading.strip for one in joint.graded.values()]
     write_change(ctx.scratch / CUT_FILL, ctx.workspace.plan_crs, surface, strips)
