@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from geotools.detection.from_plan import head_types_of
+from geotools.detection.from_plan import crossing_heights, head_types_of, rules_of
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError, StepError
@@ -21,12 +21,13 @@ from geotools.plan.edits import Meant, as_meant
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.site import Level
-from geotools.steps.layout.checks import LayoutLimits
+from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, PostedSpan, gate_stretch, lay_out
+from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -43,9 +44,35 @@ class Request:
     def __init__(self, ctx: StepContext) -> None:
         self.ctx = ctx
         self.site, self.settings = ctx.site, ctx.site.layout
-        self.levels: tuple[Level, ...] = ctx.site.stack_levels()
         self.kinds = head_types_of(ctx.site)
-        self.judge = Judge(ctx.site, self.kinds)
+        fences = ctx.read(FENCE)
+        self.heights = crossing_heights(ctx.site, fences)
+        self.rules = rules_of(ctx.site, fences)
+        self.judge = Judge(ctx.site, self.kinds, self.rules)
+        self._judges: dict[float | None, Judge] = {max(self.heights.values(), default=None): self.judge}
+
+    def judge_of(self, fence_id: str) -> Judge:
+        """The judge of what stands beside one fence line: threats that cross it cross at its height."""
+        height = self.heights.get(fence_id) if self.rules.by_fence else max(self.heights.values(), default=None)
+        if height not in self._judges:
+            self._judges[height] = Judge(self.site, self.kinds, self.rules.of_fence(fence_id))
+        return self._judges[height]
+
+    def stack_conflicts(self, zones: Sequence[Zone]) -> list[Conflict]:
+        """Threats that a stack lets pass over level ground; once a kind of stack and height of fence."""
+        by_judge: dict[int, list[Zone]] = {}
+        for zone in zones:
+            by_judge.setdefault(id(self.judge_of(zone.fence_id)), []).append(zone)
+        return [one for each in by_judge.values() for one in self.judge_of(each[0].fence_id).stacks(each)]
+
+    def levels_of(self, fence_id: str) -> tuple[Level, ...]:
+        """The stack beside one fence line; heads at the fence's top follow its height."""
+        return self.site.stack_levels(self.heights.get(fence_id))
+
+    @cached_property
+    def levels(self) -> tuple[Level, ...]:
+        """The stack beside the highest fence, which stands for all where lengths and widths are decided."""
+        return self.site.stack_levels(max(self.heights.values(), default=None))
 
     @cached_property
     def frequency_hz(self) -> float:
@@ -90,6 +117,7 @@ class Request:
             margin_m=s.margin_m,
             post_clear_m=s.post_clear_m,
             frequency_hz=self.frequency_hz,
+            obstacles=self.obstacles,
         )
 
     def courses(self) -> list[Course]:
@@ -97,26 +125,27 @@ class Request:
         rows = self.ctx.read(FENCE)[["fence_id", "geometry"]].itertuples(index=False, name=None)
         flat = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
         fences = {name: shapely.remove_repeated_points(line) for name, line in flat.items()}
-        i = self.site.input
-        blocks = []
-        if i.keep_outs is not None:
-            path = self.site.path(i.keep_outs)
-            blocks = read_figures(
-                path,
-                "keep-outs",
-                "input.keep_outs",
-                self.ctx.workspace.work_crs,
-                layer=i.keep_outs_layer,
-                crs=i.keep_outs_crs,
-            )
-        return courses(
+        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed]
+        found = courses(
             fences,
             side=self.settings.side,
             setback_m=self.settings.setback_m,
             clear_m=self.settings.clear_m,
             end_m=self.settings.post_clear_m + 1.0,
-            keep_outs=blocks,
+            keep_outs=[one.shape for one in self.obstacles if not one.crossed],
         )
+        if not barred:
+            return found
+        return [replace(course, no_posts=shapely.union_all(barred)) for course in found]
+
+    @cached_property
+    def obstacles(self) -> tuple[Obstacle, ...]:
+        """Keep-outs of the site with their kinds."""
+        i = self.site.input
+        if i.keep_outs is None:
+            return ()
+        crs = self.ctx.workspace.work_crs
+        return tuple(read_obstacles(self.site.path(i.keep_outs), crs, layer=i.keep_outs_layer, crs=i.keep_outs_crs))
 
     def gates(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
         """Stretches of each course's line that get a zone of their own."""
@@ -141,7 +170,8 @@ class Request:
                     found=f"{course.fence.distance(gate):.1f} m from fence line {course.fence_id}",
                     mend="draw the gate across its opening in the fence",
                 )
-            start, end = gate_stretch(course, gate, self.settings.gate_margin_m)
+            # the neighbours' beams run past the junctions towards the gate: their posts stand outside its margin too
+            start, end = gate_stretch(course, gate, self.settings.gate_margin_m + self.extension_m)
             stretches[course.fence_id].append(self._lengthened(course, start, end))
         return stretches
 
@@ -224,7 +254,10 @@ class Request:
             posted = drawn.zones(laid)
         except InfeasibleError:
             # the message names chainages as the fence was drawn
-            posted, kept_clear = self._posted(course, gates)
+            try:
+                posted, kept_clear = self._posted(course, gates)
+            except InfeasibleError as problem:
+                raise explain(problem, course.line, self.settings.clear_m, self.obstacles) from None
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "
@@ -250,7 +283,7 @@ class Request:
                         level.height_m,
                         str(level.polarisation),
                     )
-                    for level in self.levels
+                    for level in self.levels_of(course.fence_id)
                 ]
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
             zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
