@@ -83,7 +83,7 @@ def rules_of(site: Site, fences: gpd.GeoDataFrame) -> Rules:
     site : Site
         Its threats and settings of detection.
     fences : GeoDataFrame
-        Layer fence; SiteError where a height that is asked for is not known.
+        Layer fence; SiteError where a height that is needed is not known.
     """
     heights = crossing_heights(site, fences)
     plain = {threat: target_of(threat, site.all_targets[threat]) for threat in site.threats}

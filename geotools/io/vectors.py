@@ -158,7 +158,7 @@ def _fence_height(properties: Mapping[str, object], where: str) -> float | None:
         height = float("nan")
     if not 0.5 < height <= 10.0:
         raise InputError(
-            "a fence's height cannot be",
+            "the height of a fence is out of range",
             where=f"{where}, field height_m",
             found=value,
             expected="more than 0.5, at most 10 m",

@@ -62,7 +62,7 @@ class Site(SiteSection):
         min_length=1,
     )
     fence_height_m: float | None = setting(
-        "height of the fence lines whose features have no field height_m; asked for where a threat crosses the fence "
+        "height of the fence lines whose features have no field height_m; needed where a threat crosses the fence "
         "at its height",
         unit="m",
         default=None,
