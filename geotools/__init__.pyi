@@ -172,7 +172,8 @@ def channels(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
-        ``conflicts`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``fence`` (if it is there), ``conflicts`` (if it is there). Required layers that are missing are
+        made first, with defaults.
     keep : bool, default False
         Take the channels as they stand in the plan and only compute their margins.
     """
@@ -354,8 +355,8 @@ def stakeout(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
-        ``proposed_heads`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        ``fence`` (if it is there), ``proposed_heads`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     advice : bool, default True
         Use the head heights and the grading of the proposed state.
     """

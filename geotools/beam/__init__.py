@@ -5,11 +5,12 @@ from geotools.beam.closed_form import fresnel_radius, knife_edge_loss_db, knife_
 from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.rain import rain_fade_db, specific_attenuation_db_per_km
-from geotools.beam.targets import TARGETS, Target
+from geotools.beam.targets import OVER_FENCE, TARGETS, Target
 from geotools.beam.wave import solve_beam, solve_beams
 
 __all__ = [
     "HEAD_TYPES",
+    "OVER_FENCE",
     "TARGETS",
     "Beam",
     "BeamField",

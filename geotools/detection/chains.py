@@ -82,7 +82,8 @@ def perimeter_of(site: Site, plan: Plan, ground: Ground) -> Perimeter:
     ground : Ground
         Existing, proposed or as built.
     """
-    perimeter = Perimeter.of(chains_of(site, plan(ZONES), plan(BEAMS), plan(FENCE)), ground, rules_of(site))
+    fences = plan(FENCE)
+    perimeter = Perimeter.of(chains_of(site, plan(ZONES), plan(BEAMS), fences), ground, rules_of(site, fences))
     perimeter.check_ground()
     return perimeter
 

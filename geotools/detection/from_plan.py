@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import geopandas as gpd
+import numpy as np
 
 from geotools.beam import HeadType, Target
 from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Rules
 from geotools.errors import StepError
+from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.model import BeamPair, Zone
 from geotools.site import Site
+from geotools.site.catalogue import target_of
+from geotools.site.stacks import height_unknown
 
-__all__ = ["head_type_of", "head_types_of", "rules_of", "zone_with", "zones_of"]
+__all__ = [
+    "crossing_heights",
+    "definition_of",
+    "head_type_of",
+    "head_types_of",
+    "height_limits",
+    "rules_of",
+    "zone_with",
+    "zones_of",
+]
 
 
 def head_type_of(site: Site, name: str) -> HeadType:
@@ -25,14 +38,82 @@ def head_types_of(site: Site) -> dict[str, HeadType]:
     return {name: head_type_of(site, name) for name in site.all_head_types}
 
 
-def rules_of(site: Site) -> Rules:
-    """Threshold, strip and targets as the site file has them."""
-    targets = {}
-    for threat in site.threats:
-        t = site.all_targets[threat]
-        targets[threat] = Target(threat, t.height_m, t.width_m, t.base_m)
+def crossing_heights(site: Site, fences: gpd.GeoDataFrame) -> dict[str, float]:
+    """How high somebody is who crosses at a fence's height, over the beams of each fence line, m.
+
+    Parameters
+    ----------
+    site : Site
+        Its threats, and the side of the fence that the beams stand on.
+    fences : GeoDataFrame
+        Layer fence.
+
+    Returns
+    -------
+    dict of str to float
+        By fence line: its height; with beams between two fences, half of both together, for midway a bridge from top
+        to top is as high. Fence lines of unknown height are left out where no threat asks.
+
+    Raises
+    ------
+    SiteError
+        A threat crosses a fence at its height, and that is not known.
+    """
+    stated = fences.height_m.notna() if "height_m" in fences else np.zeros(len(fences), dtype=bool)
+    heights = {str(row.fence_id): float(row.height_m) for row in fences[stated].itertuples()}
+    threats = [threat for threat in site.threats if site.all_targets[threat].over_fence]
+    top = site.fence_height_m
+    if top is not None:
+        heights = {str(name): heights.get(str(name), top) for name in fences.fence_id}
+    unknown = [str(name) for name in fences.fence_id if str(name) not in heights]
+    if threats and unknown:
+        raise height_unknown(threats, f"fence line {', '.join(unknown)}")
+    if site.layout.side == "between" and not unknown and len(fences) > 1:
+        lines = dict(zip(fences.fence_id.astype(str), fences.geometry, strict=True))
+        for pair in fence_pairs(lines):
+            heights |= dict.fromkeys(pair, (heights[pair[0]] + heights[pair[1]]) / 2)
+    return heights
+
+
+def rules_of(site: Site, fences: gpd.GeoDataFrame) -> Rules:
+    """Threshold, strip and targets as the site file has them; threats that cross a fence at its height, so high.
+
+    Parameters
+    ----------
+    site : Site
+        Its threats and settings of detection.
+    fences : GeoDataFrame
+        Layer fence; SiteError where a height that is asked for is not known.
+    """
+    heights = crossing_heights(site, fences)
+    plain = {threat: target_of(threat, site.all_targets[threat]) for threat in site.threats}
+    over = [threat for threat in site.threats if site.all_targets[threat].over_fence]
+    by_fence = {
+        name: {threat: target.raised(height) if threat in over else target for threat, target in plain.items()}
+        for name, height in heights.items()
+        if over
+    }
+    targets = by_fence[max(by_fence, key=lambda name: heights[name])] if by_fence else plain
     d = site.detection
-    return Rules(d.threshold, d.half_width_m, d.spacing_m, targets, d.grass_m)
+    return Rules(d.threshold, d.half_width_m, d.spacing_m, targets, d.grass_m, by_fence)
+
+
+def height_limits(site: Site, fences: gpd.GeoDataFrame) -> dict[str, tuple[float, float]]:
+    """Lowest and highest height of the heads of each level, m; of several fence lines the widest."""
+    found: dict[str, tuple[float, float]] = {}
+    for height in dict.fromkeys(crossing_heights(site, fences).values()) or [None]:
+        for level in site.stack_levels(height):
+            low, high = level.limits_m
+            before = found.get(level.level, (low, high))
+            found[level.level] = min(before[0], low), max(before[1], high)
+    return found
+
+
+def definition_of(target: Target, over_fence: bool) -> str:
+    """What a threat is taken to be, in words: its size and the height of its way."""
+    way = f"underside {target.base_m:.2f} m up" if target.base_m else "on the ground"
+    height = ", the fence's height" if over_fence else ""
+    return f"{target.name}: {target.height_m:.2f} m high, {target.width_m:.2f} m wide, {way}{height}"
 
 
 def zones_of(site: Site, beams: gpd.GeoDataFrame) -> list[Zone]:

@@ -9,7 +9,7 @@ threshold.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TypeVar
 
@@ -68,6 +68,9 @@ class Rules:
         Threats by name, in the site's order.
     grass_m : float
         Height of grass that hides the lower part of a body, m.
+    by_fence : mapping of str to mapping of str to Target
+        By fence line the same threats as ``targets``, in its order, where their ways are as high as the fence they
+        cross; ``targets`` has them over the highest.
     """
 
     threshold: float
@@ -75,6 +78,15 @@ class Rules:
     spacing_m: float
     targets: Mapping[str, Target]
     grass_m: float = 0.0
+    by_fence: Mapping[str, Mapping[str, Target]] = field(default_factory=dict)
+
+    def of_fence(self, fence_id: str) -> Rules:
+        """The rules with the threats as they cross one fence line, for that fence line alone."""
+        return replace(self, targets=self.by_fence.get(fence_id, self.targets), by_fence={})
+
+    def targets_of(self, zone: Zone) -> tuple[Target, ...]:
+        """The threats as they cross a zone, in the order of `targets`."""
+        return tuple(self.by_fence.get(zone.fence_id, self.targets).values())
 
     def alarms(self, modulation: npt.ArrayLike) -> Flags:
         """Whether the largest modulation met on a way is enough for an alarm, in the shape of what is given."""
@@ -315,7 +327,7 @@ class Perimeter:
         for case in cases:
             strip = self._strip_of(case)
             grass = self.rules.grass_m if case.grass_m is None else case.grass_m
-            targets = self.rules.targets.values() if case.targets is None else case.targets
+            targets = self.rules.targets_of(case.zone) if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
             for number, pair in enumerate(case.zone.pairs):
                 name = ids.beam_id(case.zone.zone_id, pair.level)

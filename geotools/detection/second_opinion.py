@@ -72,7 +72,7 @@ def open_in_3d(perimeter: Perimeter, zone_id: str, rows: Flags) -> dict[str, Fla
     for pair in zone.pairs:
         field = solve_3d(strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m), strip)
         step = field.chainage_m[1]
-        for threat, target in rules.targets.items():
+        for threat, target in zip(rules.targets, rules.targets_of(zone), strict=True):
             seen = in_grass(target, rules.grass_m)
             if seen is None:
                 continue

@@ -188,7 +188,7 @@ def _solved(
     perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[_World]
 ) -> list[Mapping[str, Floats]]:
     zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-    targets = list(perimeter.rules.targets.values())
+    targets = list(perimeter.rules.targets_of(zone))
     fine = np.array(list(perimeter.own(zone_id).values()))
     spacing = coarse_spacing(unknowns.correlation_m)
     cases = [Case(zone, strip, coarse_m=spacing), *(one.case(zone, strip, targets, spacing) for one in worlds)]

@@ -16,6 +16,7 @@ from shapely import STRtree, box
 from shapely.geometry.base import BaseGeometry
 
 from geotools.corridor import BeamLine
+from geotools.detection.from_plan import height_limits
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import Tolerances
@@ -77,15 +78,15 @@ def prices_of(site: Site) -> Prices:
     )
 
 
-def grade_settings(site: Site) -> GradeSettings:
-    """Limits of heads and earth as the site file has them."""
+def grade_settings(site: Site, fences: gpd.GeoDataFrame) -> GradeSettings:
+    """Limits of heads and earth as the site file has them; ``fences`` : layer fence, for heads at a fence's top."""
     g = site.grading
     return GradeSettings(
         GradingRules(prices_of(site), max_slope=g.max_slope, balance=g.balance),
         {t: site.all_targets[t].straightness_m or _STRICT_M for t in site.threats},
         under_m=g.under_m,
         batter_m=g.batter_m,
-        height_limits={level.level: level.limits_m for level in site.stack_levels()},
+        height_limits=height_limits(site, fences),
         headroom=g.headroom,
         tolerances=Tolerances(g.build_tolerance_m, g.settlement_m, g.head_tolerance_m),
         machine=Machine(g.least_lift_m, g.least_width_m),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -56,6 +57,8 @@ class FenceLines:
     crs: CRS
     layer: str
     notes: list[str]
+    #: What the features' field height_m says, one a line, m; None where there is no such field or it is empty.
+    heights_m: list[float | None]
 
 
 def crs_from(text: str, where: str) -> CRS:
@@ -144,6 +147,26 @@ def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
     return parts
 
 
+def _fence_height(properties: Mapping[str, object], where: str) -> float | None:
+    """The field height_m of a fence feature; None where it is empty or not there."""
+    value = properties.get("height_m")
+    if value is None or value == "":
+        return None
+    try:
+        height = float(str(value))
+    except ValueError:
+        height = float("nan")
+    if not 0.5 < height <= 10.0:
+        raise InputError(
+            "a fence's height cannot be",
+            where=f"{where}, field height_m",
+            found=value,
+            expected="more than 0.5, at most 10 m",
+            mend="give the height of the fence above the ground in metres, or leave the field empty",
+        )
+    return height
+
+
 def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = None) -> FenceLines:
     """Read fence lines.
 
@@ -165,6 +188,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
             own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
             lines: list[LineString] = []
             features: list[int] = []
+            heights: list[float | None] = []
             met: set[str] = set()
             for number, feature in enumerate(source, start=1):
                 if number > MAX_FENCE_FEATURES:
@@ -186,6 +210,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
                     )
                 lines += [LineString(get_coordinates(part)) for part in parts]
                 features += [number] * len(parts)
+                heights += [_fence_height(feature.properties, f"{where}, feature {number}")] * len(parts)
     except FENCE_TROUBLE as problem:
         if isinstance(problem, InputError):
             raise
@@ -214,7 +239,9 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
         )
     if own is not None and crs is not None and CRS(own) != crs_from(crs, "input.fence_crs"):
         notes.append(f"the fence file names {own.name}; input.fence_crs is not used")
-    return FenceLines(lines, features, own if own is not None else crs_from(str(crs), "input.fence_crs"), name, notes)
+    return FenceLines(
+        lines, features, own if own is not None else crs_from(str(crs), "input.fence_crs"), name, notes, heights
+    )
 
 
 def read_frame(path: Path | str, what: str, layer: str | None = None) -> gpd.GeoDataFrame | pd.DataFrame:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import geopandas as gpd
 
 from geotools.io.paper import Document, Sheet, scale_for, scale_text
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
-__all__ = ["stack_sheets"]
+__all__ = ["fence_tops", "stack_sheets"]
 
 _LEVEL_COLOUR = {"low": ORANGE, "main": BLUE, "top": GREEN}
 _ROWS, _COLUMNS = 2, 4
@@ -50,24 +52,26 @@ def _head_text(head: Head) -> tuple[str, str]:
     return f"{kind} {head.level}  {head.height_m:.2f} m", f"{head.head_type.name}, {turned}{channel}"
 
 
-def _ruler(post: _Post, top_m: float, fence_m: float) -> None:
-    """Heights above the ground beside the post, and the fence's top."""
+def _ruler(post: _Post, top_m: float, fence_m: float | None) -> None:
+    """Heights above the ground beside the post, and the fence's top where it is known."""
     sheet, x = post.sheet, post.left + _FIGURES
     long = post.wide - _FIGURES
-    # the line of the fence's top leaves room for the words beside a head at that height
-    post.level_line(fence_m, GREY, 0.0, _POST + 1.5, dashed=True)
-    post.level_line(fence_m, GREY, long - 4.0, long)
     sheet.line([(x, post.ground), (x, post.up(top_m))], width=0.15)
     for half_metres in range(int(top_m / 0.5) + 1):
         y = post.up(half_metres / 2)
         sheet.line([(x - 1.0, y), (x, y)], width=0.15)
-        if half_metres % 2 == 0 and abs(half_metres / 2 - fence_m) * 1000 / post.scale > 6.0:
+        if half_metres % 2 == 0 and (fence_m is None or abs(half_metres / 2 - fence_m) * 1000 / post.scale > 6.0):
             sheet.words((x - 1.6, y + 0.8), f"{half_metres / 2:g} m", _SMALL, anchor="end")
+    if fence_m is None:
+        return
+    # the line of the fence's top leaves room for the words beside a head at that height
+    post.level_line(fence_m, GREY, 0.0, _POST + 1.5, dashed=True)
+    post.level_line(fence_m, GREY, long - 4.0, long)
     sheet.words((x - 1.6, post.up(fence_m) - 0.6), "fence top", _SMALL, anchor="end", room=_FIGURES - 2)
     sheet.words((x - 1.6, post.up(fence_m) + 2.2), f"{fence_m:.2f} m", _SMALL, anchor="end")
 
 
-def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float, top_m: float) -> None:
+def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float | None, top_m: float) -> None:
     """One post with its heads, and what an installer has to know of it."""
     sheet, heads = post.sheet, zone.on_post(at_start)
     line = zone.line if at_start else zone.line.reversed()
@@ -98,18 +102,28 @@ def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float, top_m: f
         sheet.words((x, post.ground + 5.0 + 3.2 * k), text, _PLAIN, room=long)
 
 
+def fence_tops(fences: gpd.GeoDataFrame) -> dict[str, float]:
+    """Heights of the fence lines by name, m, from the layer fence; those that are not known are left out."""
+    return {str(row.fence_id): float(row.height_m) for row in fences[fences.height_m.notna()].itertuples()}
+
+
+def _fence_of(zone: Zone) -> str:
+    return zone.fence_id or zone.zone_id.rpartition("-Z")[0]
+
+
 def stack_sheets(
-    path: Path, zones: Sequence[Zone], title: str, fence_height_m: float, state: str = "as laid out"
+    path: Path, zones: Sequence[Zone], title: str, fence_height_m: Mapping[str, float], state: str = "as laid out"
 ) -> None:
     """Every post from the side, eight a page of A4, true to scale, heights above its own ground in metres.
 
     Parameters
     ----------
     path : document to write. zones : with their heads. title : name of the site.
-    fence_height_m : drawn beside the heads. state : which heights these are, for the head of each page.
+    fence_height_m : by fence line, drawn beside the heads of its zones; left out where it is not known.
+    state : which heights these are, for the head of each page.
     """
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
-    top_m = max([fence_height_m, *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
+    top_m = max([0.0, *fence_height_m.values(), *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
     book = Document(f"{title}: stacks {state}", landscape=True)
     a_page = _ROWS * _COLUMNS
     pages = max(1, -(-len(posts) // a_page))
@@ -125,5 +139,11 @@ def stack_sheets(
             row, column = divmod(k, _COLUMNS)
             ground = _EDGE + _TITLE + (row + 1) * tall - _BELOW
             left = _EDGE + column * wide
-            _draw_post(_Post(sheet, left, ground, wide - 3.0, scale), zone, at_start, fence_height_m, top_m)
+            _draw_post(
+                _Post(sheet, left, ground, wide - 3.0, scale),
+                zone,
+                at_start,
+                fence_height_m.get(_fence_of(zone)),
+                top_m,
+            )
     book.output(path)

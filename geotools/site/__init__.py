@@ -61,7 +61,14 @@ class Site(SiteSection):
         default=("walk", "crawl", "prone"),
         min_length=1,
     )
-    fence_height_m: float = setting("height of the fence", unit="m", mark=PLACEHOLDER, default=2.4, gt=0.5, le=10)
+    fence_height_m: float | None = setting(
+        "height of the fence lines whose features have no field height_m; asked for where a threat crosses the fence "
+        "at its height",
+        unit="m",
+        default=None,
+        gt=0.5,
+        le=10,
+    )
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
     layout: Layout = setting("layout", default_factory=Layout)
@@ -200,12 +207,24 @@ class Site(SiteSection):
         """The catalogue with the site's own head types laid over it."""
         return {**default_head_types(), **self.head_types}
 
-    def stack_levels(self) -> tuple[Level, ...]:
-        """Heads on every post, lowest first: the site's own stack, else what the threats ask for (common practice)."""
+    def stack_levels(self, fence_height_m: float | None = None) -> tuple[Level, ...]:
+        """Heads on every post, lowest first: the site's own stack, else what the threats ask for (common practice).
+
+        Parameters
+        ----------
+        fence_height_m : float, optional
+            Height of the fence they stand beside, m; `fence_height_m` of the site if not given.
+
+        Raises
+        ------
+        SiteError
+            A head is to stand at the fence's height, and nobody says how high that is.
+        """
         bands = {name: kind.frequency_ghz for name, kind in self.all_head_types.items()}
         if self.stack:
             return cross_polarised(sorted(self.stack, key=lambda level: level.height_m), bands)
-        return stack_for(self.threats, self.stack_rules, self.fence_height_m, bands)
+        height = self.fence_height_m if fence_height_m is None else fence_height_m
+        return stack_for(self.threats, self.stack_rules, height, bands)
 
     def path(self, given: str) -> Path | str:
         """A path of the site file, counted from the site file's folder; other addresses come back as they are."""

@@ -6,7 +6,7 @@ class for each band, its figures round placeholders.
 
 from __future__ import annotations
 
-from geotools.beam import HEAD_TYPES, TARGETS
+from geotools.beam import HEAD_TYPES, OVER_FENCE, TARGETS, Target
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 
 COMMON = "common practice, no source"
@@ -23,7 +23,20 @@ class TargetSettings(SiteSection):
 
     height_m: float = setting("height of the silhouette", unit="m", ge=0.01, le=5)
     width_m: float = setting("width of the silhouette", unit="m", ge=0.01, le=10)
-    base_m: float = setting("height of its underside above the ground", unit="m", mark=CHOICE, default=0.0, ge=0, le=20)
+    base_m: float = setting(
+        "height of its underside above the ground; with over_fence, above the top of the fence",
+        unit="m",
+        mark=CHOICE,
+        default=0.0,
+        ge=0,
+        le=20,
+    )
+    over_fence: bool = setting(
+        "whether its way is as high as the fence it crosses (bridging, a jump from the fence): the height comes from "
+        "the fence features' field height_m, or from fence_height_m",
+        mark=CHOICE,
+        default=False,
+    )
     straightness_m: float | None = setting(
         "how far the ground may lie off the straight line between the heads' feet, for the straight-edge check",
         unit="m",
@@ -60,7 +73,14 @@ def default_targets() -> dict[str, TargetSettings]:
             base_m=target.base_m,
             straightness_m=tolerance if target.base_m == 0.0 else None,
         )
+    for name, target in OVER_FENCE.items():
+        found[name] = TargetSettings(height_m=target.height_m, width_m=target.width_m, over_fence=True)
     return found
+
+
+def target_of(name: str, settings: TargetSettings) -> Target:
+    """A target as the beam model takes it; one over the fence with its underside counted from the fence's top."""
+    return Target(name, settings.height_m, settings.width_m, settings.base_m)
 
 
 #: Shortest distances by head type (placeholders).

@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import model_validator
 
+from geotools.errors import SiteError
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
@@ -70,29 +71,44 @@ def default_stack_rules() -> tuple[StackRule, ...]:
             head_type="10 GHz",
             height_m=2.4,
             min_height_m=1.2,
-            threats=("bridge",),
+            threats=("bridge", "assisted jump"),
             at_fence_top=True,
             source=PLACEHOLDER,
         ),
     )
 
 
+def height_unknown(threats: Sequence[str], where: str) -> SiteError:
+    """The question how high the fence is, where threats that cross it at its height are named."""
+    return SiteError(
+        "a threat crosses the fence at its height, and nobody says how high the fence is",
+        where=where,
+        found=f"threats {', '.join(threats)}; no fence_height_m",
+        expected="the height of every fence line, m",
+        mend="set fence_height_m in the site file, or give the fence features a field height_m",
+    )
+
+
 def stack_for(
-    threats: Sequence[str], rules: Sequence[StackRule], fence_height_m: float, band_ghz: dict[str, float]
+    threats: Sequence[str], rules: Sequence[StackRule], fence_height_m: float | None, band_ghz: dict[str, float]
 ) -> tuple[Level, ...]:
     """Heads on every post, lowest first, by the rules that the threats call up.
 
     Parameters
     ----------
     threats : names of targets. rules : in any order; of two for one place in the stack the first counts.
-    fence_height_m : height of a head that stands at the fence's top.
+    fence_height_m : height of a head that stands at the fence's top; SiteError where one does and this is None.
     band_ghz : carrier of every head type by name, to tell heads of one band.
     """
     called: dict[str, Level] = {}
     for rule in rules:
         if rule.level in called or (rule.threats and not set(rule.threats) & set(threats)):
             continue
-        height = fence_height_m if rule.at_fence_top else rule.height_m
+        height = rule.height_m
+        if rule.at_fence_top:
+            if fence_height_m is None:
+                raise height_unknown([t for t in threats if not rule.threats or t in rule.threats], "stack_rules")
+            height = fence_height_m
         called[rule.level] = Level(
             level=rule.level,
             head_type=rule.head_type,

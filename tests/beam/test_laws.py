@@ -35,7 +35,7 @@ def test_the_field_law_holds_every_row_and_the_envelope_all_but_one():
 
 def test_the_cut_has_the_modulation_as_its_magnitude():
     field = field_of()
-    for target in (TARGETS["prone"], TARGETS["jump"]):
+    for target in (TARGETS["prone"], TARGETS["run-up jump"]):
         cut = field.cut_grid(target, ACROSS, LEVEL.standing_m)
         assert np.abs(np.abs(cut) - field.modulation_grid(target, ACROSS, LEVEL.standing_m)).max() < 1e-12
     share = lateral_share(HEAD_TYPES["24 GHz"], X, 60.0, ACROSS, 0.5)

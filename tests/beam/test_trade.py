@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, Target, solve_beam
+from geotools.beam import HEAD_TYPES, OVER_FENCE, TARGETS, Target, solve_beam
 
 TABLE = tomllib.loads((Path(__file__).parents[1] / "reference" / "beam" / "trade_tables.toml").read_text())
 M0, LENGTH = TABLE["threshold"], TABLE["zone_m"]
@@ -72,7 +72,7 @@ def test_detection_floor_is_where_the_modulation_crosses_the_threshold():
 def test_jump_and_bridge_need_a_head_at_their_height():
     low, top = flat("10 GHz", 0.91), flat("10 GHz", 2.44)
     inside = (X > 10) & (X < 90)
-    bridge = TARGETS["bridge"]
+    bridge = OVER_FENCE["bridge"].raised(2.44)
     assert (top.peak_modulation(bridge, HALF_WIDTH)[inside] >= M0).all()
     assert (low.peak_modulation(bridge, HALF_WIDTH)[inside] < M0).all()
 

@@ -25,7 +25,7 @@ from geotools.earthwork.limits import SightLine
 from geotools.earthwork.programme import GradingRules, grade
 from geotools.engine.runner import Job
 from geotools.errors import InfeasibleError
-from geotools.plan.schema import BEAMS
+from geotools.plan.schema import BEAMS, FENCE
 from geotools.site import open_site
 from geotools.terrain.cells import strip_cells
 from tests.benchmarks.sites import write_site
@@ -145,7 +145,7 @@ def proven_saving() -> None:
             perimeter.solve_all()
             surface = surface_over(job.site, perimeter, job.terrain)
             zones = [z for i, z in perimeter.zones.items() if any(d.any() for d in perimeter.dead(i).values())]
-            graded, _ = grade_zones(perimeter, surface, zones, grade_settings(job.site))
+            graded, _ = grade_zones(perimeter, surface, zones, grade_settings(job.site, job.workspace.read(FENCE)))
             moved = surface.change.size_of() * surface.cell_m**2
             plain = 0.0
             for zone in zones:
@@ -186,7 +186,7 @@ def long(perimeter_m: float = 10_000.0) -> None:
             perimeter.solve_all()
             surface = surface_over(site, perimeter, job.terrain)
             zones = [z for i, z in perimeter.zones.items() if any(d.any() for d in perimeter.dead(i).values())]
-            graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site))
+            graded, _ = grade_zones(perimeter, surface, zones, grade_settings(site, job.workspace.read(FENCE)))
             seconds = time.perf_counter() - started
             clear = sum(g.clear for g in graded)
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -67,7 +67,7 @@ def test_a_threat_above_the_ground_is_as_high_above_a_dip_as_beside_it():
 
     from geotools.beam import TARGETS
 
-    rules = replace(RULES, targets={"jump": TARGETS["jump"], "prone": TARGETS["prone"]})
+    rules = replace(RULES, targets={"jump": TARGETS["run-up jump"], "prone": TARGETS["prone"]})
     zones = line_of_zones(1, length=80.0)
     perimeter = Perimeter(zones, Formula(natural, cell_m=0.25), rules)
     stations = judge_stations(perimeter, "Z1", with_survey(13.8)).stations

@@ -7,12 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, solve_beam
+from geotools.beam import HEAD_TYPES, OVER_FENCE, TARGETS, solve_beam
 from geotools.detection.height_band import height_bands
 from geotools.detection.level_ground import dead_spots, detected_half_width, level_pair, level_zone
 from geotools.detection.perimeter import Perimeter, Rules
 from geotools.plan.model import BeamPair
 from tests.invented_ground import Formula
+
+#: Over a fence of 2.2 m.
+BRIDGE = OVER_FENCE["bridge"].raised(2.2)
 
 MAIN = level_pair("main", HEAD_TYPES["10 GHz"], 0.91)
 LOW = level_pair("low", HEAD_TYPES["24 GHz"], 0.30)
@@ -20,7 +23,7 @@ TOP = level_pair("top", HEAD_TYPES["10 GHz"], 2.44)
 
 
 def rules(*threats: str) -> Rules:
-    return Rules(0.20, 2.0, 0.5, {name: TARGETS[name] for name in threats})
+    return Rules(0.20, 2.0, 0.5, {name: BRIDGE if name == "bridge" else TARGETS[name] for name in threats})
 
 
 def spots(stack, length_m: float, *threats: str) -> dict[str, float]:
@@ -62,7 +65,7 @@ def test_heads_of_unlike_height_count_with_the_worse_end():
 def test_a_bridge_passes_over_the_main_head_and_not_over_the_top_one():
     without = gaps((LOW, MAIN), 100.0, "bridge")
     assert without
-    assert without[-1].high_m == pytest.approx(TARGETS["bridge"].base_m)
+    assert without[-1].high_m == pytest.approx(BRIDGE.base_m)
     # over the whole band from the ground up a hole may be left between main and top head: it must be found as such
     for gap in gaps((LOW, MAIN, TOP), 100.0, "bridge"):
         assert gap.low_m + 0.5 > 0.91
@@ -82,7 +85,7 @@ def test_a_gap_of_the_band_is_where_that_body_gets_through():
     zone = level_zone((LOW, MAIN), 100.0)
     step = 0.1
     for base, passes in ((gap.low_m, True), (gap.high_m, True), (gap.low_m - step, False)):
-        body = replace(TARGETS["bridge"], base_m=base)
+        body = replace(BRIDGE, base_m=base)
         perimeter = Perimeter([zone], Formula(lambda x, y: 0.0 * x), Rules(0.20, 2.0, 0.5, {"bridge": body}))
         rows = perimeter.dead(zone.zone_id)["bridge"][10:-10]
         assert bool(rows.any()) is passes

@@ -63,9 +63,9 @@ def test_a_zone_may_be_as_long_as_any_head_type(longest):
 def test_no_default_is_a_figure_of_published_equipment_tables():
     # UFC 4-021-02NF 5-4.3.2: 600 ft and 1500 ft by band; heads at 3 ft, 1 ft and 8 ft: common practice, no source
     published = {183.0, 457.0, 0.91, 2.44}
-    site = Site(name="yard", input=INPUT, threats=("walk", "prone", "bridge"))
+    site = Site(name="yard", input=INPUT, threats=("walk", "prone"))
     held = {kind.max_range_m for kind in site.all_head_types.values()}
-    held |= {level.height_m for level in site.stack_levels()} | {site.layout.max_zone_m, site.fence_height_m}
+    held |= {level.height_m for level in site.stack_levels()} | {rule.height_m for rule in site.stack_rules} | {site.layout.max_zone_m}
     assert not held & published
     assert site.channels.available is None
 
@@ -82,6 +82,6 @@ def test_every_default_says_where_it_comes_from():
     assert bare == []
 
 
-def test_the_height_of_the_fence_is_a_placeholder_until_it_is_given():
-    assert of({"fence_height_m"}) == ("fence_height_m 2.4",)
-    assert of({"fence_height_m"}, fence_height_m=2.4) == ()
+def test_the_height_of_the_fence_has_no_default():
+    assert Site(name="yard", input=INPUT).fence_height_m is None
+    assert of({"fence_height_m"}) == ()

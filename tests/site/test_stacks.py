@@ -15,7 +15,7 @@ def stack(**settings):
 
 
 def test_walk_and_crawl_take_one_head():
-    assert stack(threats=("walk", "run", "jump", "crawl")) == [("main", "10 GHz", 0.9, "vertical")]
+    assert stack(threats=("walk", "run", "run-up jump", "crawl")) == [("main", "10 GHz", 0.9, "vertical")]
 
 
 @pytest.mark.parametrize("threat", ["prone", "prone side-on", "sphere"])

@@ -19,6 +19,7 @@ FENCE = LayerSchema(
         Field("source_feature", "integer", "feature number in the source file"),
         Field("closed", "boolean", "whether the line closes on itself"),
         Field("length_m", "real", "length on the ground plan", "m"),
+        Field("height_m", "real", "height of the fence: its feature's field height_m, else the site's", "m"),
         Field("resolves_m", "real", "distance between heights of the terrain that are independent of each other", "m"),
         Field(
             "resolves_origin",

@@ -36,6 +36,11 @@ ADVICE = LayerSchema(
         Field("clear", "boolean", "whether the dead spot was gone in a re-run of the detection"),
         Field("dead_before_m", "real", "dead length before", "m"),
         Field("dead_after_m", "real", "dead length with the advice followed", "m"),
+        Field(
+            "threat_definition",
+            "text",
+            "what the threat is taken to be: its size and the height of its way, on which the advice rests",
+        ),
         Field("reason", "text", "the advice in one sentence"),
     ),
     style=Style(

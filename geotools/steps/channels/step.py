@@ -16,7 +16,7 @@ from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
 from geotools.plan import cautions
-from geotools.plan.schema import BEAMS, CONFLICTS, HEADS
+from geotools.plan.schema import BEAMS, CONFLICTS, FENCE, HEADS
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.channels.kernel import (
@@ -290,11 +290,10 @@ def run(ctx: StepContext) -> StepResult:
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import stack_sheets
+    from geotools.plan.stack_sheets import fence_tops, stack_sheets
 
-    stack_sheets(
-        ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, ctx.site.fence_height_m
-    )
+    fences = fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {}
+    stack_sheets(ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, fences)
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],
@@ -323,6 +322,7 @@ STEP = Step(
     inputs=(
         LayerIn(HEADS, "where every head stands, where it is aimed and how it is polarised"),
         LayerIn(BEAMS, "which transmitter each receiver belongs to"),
+        LayerIn(FENCE, "its height, for the drawing", required=False),
         LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),
     ),
     outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),

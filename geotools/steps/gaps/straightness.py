@@ -11,7 +11,7 @@ from geotools.detection.spots import outline, runs
 from geotools.engine.step import StepContext, StepResult
 from geotools.plan import ids
 from geotools.plan.model import DeadSpot, FenceChain
-from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
+from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import empty_frame, frame_of
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row
@@ -48,7 +48,7 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     bands = (Band("depth of the ground below the straight line between the posts", "m", larger=True),)
     raster = MapRaster(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, detection.spacing_m, bounds, bands)
     for tile in (tile for chain in chains for tile in tiles_of(chain)):
-        perimeter = Perimeter.of([tile.chain], ctx.terrain, rules_of(ctx.site))
+        perimeter = Perimeter.of([tile.chain], ctx.terrain, rules_of(ctx.site, ctx.read(FENCE)))
         for zone_id in tile.asked:
             grid, strip = perimeter.grids[zone_id], perimeter.strip(zone_id)
             below = straightness(strip)

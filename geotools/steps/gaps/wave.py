@@ -8,7 +8,7 @@ from functools import partial
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.chains import tiles_of
-from geotools.detection.from_plan import rules_of
+from geotools.detection.from_plan import definition_of, rules_of
 from geotools.detection.perimeter import Rules
 from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
@@ -78,7 +78,7 @@ def _findings(ctx: StepContext, chain: FenceChain, task: TileTask, done: int, to
 
 def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
-    rules = rules_of(ctx.site)
+    rules = rules_of(ctx.site, ctx.read(FENCE))
     zones = {zone.zone_id: zone.line.length for chain in chains for zone in chain.zones}
     rows: dict[str, list[Row]] = {name: [] for name in LAYERS}
     task = TileTask.of(ctx, rules, unknowns_of(ctx, accuracy_of(ctx)))
@@ -108,6 +108,9 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     for row in rows["crossings"]:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
     tell(ctx, rows, rules, site_weakest)
+    for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
+        over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
+        ctx.say(f"threats by the height of the fence they cross: {'; '.join(over)}")
     crs = ctx.workspace.work_crs
     table = resurvey_table(rows["resurvey"], metres_per_unit(ctx.workspace.plan_crs))
     (ctx.scratch / RESURVEY_TABLE).write_text(table, encoding="utf-8", newline="")

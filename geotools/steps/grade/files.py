@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import ndimage
 from shapely import Point, get_coordinates
 
+from geotools.detection.from_plan import crossing_heights
 from geotools.earthwork.design import Graded
 from geotools.earthwork.landxml import DrawnSite, write_landxml
 from geotools.earthwork.outlines import area_of
@@ -19,6 +20,7 @@ from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
+from geotools.plan.schema import FENCE
 from geotools.terrain.design import DesignSurface
 
 #: The points for instruments: number, northing, easting, level, code, without a heading.
@@ -33,9 +35,10 @@ def works_to_draw(ctx: StepContext, surface: DesignSurface, graded: Sequence[Gra
     """Sections and volumes of every graded zone."""
     reach = ctx.site.grading.under_m + ctx.site.grading.batter_m + surface.cell_m
     made = []
+    heights = crossing_heights(ctx.site, ctx.read(FENCE))
     for g in graded:
         pair = g.zone.pairs[0]
-        nominal = next(p for p in ctx.site.stack_levels() if p.level == pair.level).height_m
+        nominal = next(p for p in ctx.site.stack_levels(heights.get(g.zone.fence_id)) if p.level == pair.level).height_m
         near = tuple(zone.line for zone in g.grading.zones if zone.zone_id != g.zone.zone_id)
         made.append(
             works_of(

@@ -131,7 +131,7 @@ def run(ctx: StepContext) -> StepResult:
     options = ctx.read(OPTIONS)
     taken = options[options["recommended"].fillna(False) & options["option"].str.contains("grade")]
     reasons = dict(zip(taken["zone_id"], taken["reason"], strict=True))
-    graded = graded_zones(perimeter, final, surface, grade_settings(site), reasons)
+    graded = graded_zones(perimeter, final, surface, grade_settings(site, ctx.read(FENCE)), reasons)
     ctx.progress(1, 3, "earthworks")
     works = works_to_draw(ctx, surface, graded)
     crs = ctx.workspace.plan_crs

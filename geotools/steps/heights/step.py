@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from geotools.detection.alone import dead_near_heads
 from geotools.detection.chains import perimeter_of
+from geotools.detection.from_plan import height_limits
 from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
@@ -73,7 +74,7 @@ def run(ctx: StepContext) -> StepResult:
     site = ctx.site
     perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
     perimeter.solve_all()
-    limits: dict[str, tuple[float, float]] = {level.level: level.limits_m for level in site.stack_levels()}
+    limits = height_limits(site, ctx.read(FENCE))
     every = ctx.params["zones"] == "every"
     wanted = [z for z in perimeter.zones if every or any(d.any() for d in perimeter.dead(z).values())]
 

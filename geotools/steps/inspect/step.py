@@ -9,6 +9,7 @@ import numpy as np
 from shapely import LineString, Point, box, get_coordinates, line_interpolate_point
 
 from geotools.corridor import Array
+from geotools.detection.from_plan import crossing_heights
 from geotools.engine.step import LayerOut, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.crs import horizontal
@@ -90,7 +91,8 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
 def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
     lines = gpd.GeoSeries(sources.fence.lines, crs=horizontal(sources.fence.crs)).to_crs(ctx.workspace.work_crs)
     rows = []
-    for number, (line, feature) in enumerate(zip(lines, sources.fence.features, strict=True), start=1):
+    known = zip(lines, sources.fence.features, sources.fence.heights_m, strict=True)
+    for number, (line, feature, height) in enumerate(known, start=1):
         if not np.isfinite(line.bounds).all():
             raise InputError(
                 "a fence line cannot be brought into the plan's coordinate system",
@@ -105,6 +107,7 @@ def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
                 "source_feature": feature,
                 "closed": bool(line.is_ring),
                 "length_m": line.length,
+                "height_m": ctx.site.fence_height_m if height is None else height,
                 "geometry": line,
             }
         )
@@ -143,6 +146,8 @@ def run(ctx: StepContext) -> StepResult:
     for done, row in enumerate(rows):
         ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
         _check_ground(row["fence_id"], row["geometry"], terrain)
+    # asked for now: no step after this one can go without
+    crossing_heights(ctx.site, frame_of(FENCE, rows, ctx.workspace.work_crs))
     _survey(ctx, rows)
     hardest = min(ctx.site.threats, key=lambda name: ctx.site.all_targets[name].straightness_m or np.inf)
     tolerance = ctx.site.all_targets[hardest].straightness_m

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType
-from geotools.detection.from_plan import rules_of
 from geotools.detection.height_band import BandGap, HeightBand, height_bands
 from geotools.detection.level_ground import (
     LevelZone,
@@ -19,7 +18,7 @@ from geotools.detection.level_ground import (
     detected_half_width,
     level_pair,
 )
-from geotools.detection.perimeter import length_of
+from geotools.detection.perimeter import Rules, length_of
 from geotools.detection.spots import runs
 from geotools.plan.model import FenceChain, Zone
 from geotools.site import Level, Site
@@ -38,8 +37,8 @@ _TRIALS = 6
 class Judge:
     """Checks of one site; what detection says of a stack over level ground is asked once."""
 
-    def __init__(self, site: Site, kinds: dict[str, HeadType]) -> None:
-        self.site, self.kinds, self.rules = site, kinds, rules_of(site)
+    def __init__(self, site: Site, kinds: dict[str, HeadType], rules: Rules) -> None:
+        self.site, self.kinds, self.rules = site, kinds, rules
         self._spots: dict[tuple[Stack, float], dict[str, float]] = {}
         self._half: dict[tuple[Stack, float], NDArray[np.float64]] = {}
         self._answers: dict[Stack, tuple[str, ...]] = {}

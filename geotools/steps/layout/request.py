@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from geotools.detection.from_plan import head_types_of
+from geotools.detection.from_plan import crossing_heights, head_types_of, rules_of
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError, StepError
@@ -21,7 +21,7 @@ from geotools.plan.edits import Meant, as_meant
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
 from geotools.site import Level
-from geotools.steps.layout.checks import LayoutLimits
+from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
@@ -43,9 +43,35 @@ class Request:
     def __init__(self, ctx: StepContext) -> None:
         self.ctx = ctx
         self.site, self.settings = ctx.site, ctx.site.layout
-        self.levels: tuple[Level, ...] = ctx.site.stack_levels()
         self.kinds = head_types_of(ctx.site)
-        self.judge = Judge(ctx.site, self.kinds)
+        fences = ctx.read(FENCE)
+        self.heights = crossing_heights(ctx.site, fences)
+        self.rules = rules_of(ctx.site, fences)
+        self.judge = Judge(ctx.site, self.kinds, self.rules)
+        self._judges: dict[float | None, Judge] = {max(self.heights.values(), default=None): self.judge}
+
+    def judge_of(self, fence_id: str) -> Judge:
+        """The judge of what stands beside one fence line: threats that cross it cross at its height."""
+        height = self.heights.get(fence_id) if self.rules.by_fence else max(self.heights.values(), default=None)
+        if height not in self._judges:
+            self._judges[height] = Judge(self.site, self.kinds, self.rules.of_fence(fence_id))
+        return self._judges[height]
+
+    def stack_conflicts(self, zones: Sequence[Zone]) -> list[Conflict]:
+        """Threats that a stack lets pass over level ground; once a kind of stack and height of fence."""
+        by_judge: dict[int, list[Zone]] = {}
+        for zone in zones:
+            by_judge.setdefault(id(self.judge_of(zone.fence_id)), []).append(zone)
+        return [one for each in by_judge.values() for one in self.judge_of(each[0].fence_id).stacks(each)]
+
+    def levels_of(self, fence_id: str) -> tuple[Level, ...]:
+        """The stack beside one fence line; heads at the fence's top follow its height."""
+        return self.site.stack_levels(self.heights.get(fence_id))
+
+    @cached_property
+    def levels(self) -> tuple[Level, ...]:
+        """The stack beside the highest fence, which stands for all where lengths and widths are decided."""
+        return self.site.stack_levels(max(self.heights.values(), default=None))
 
     @cached_property
     def frequency_hz(self) -> float:
@@ -250,7 +276,7 @@ class Request:
                         level.height_m,
                         str(level.polarisation),
                     )
-                    for level in self.levels
+                    for level in self.levels_of(course.fence_id)
                 ]
             made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
             zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))

@@ -49,7 +49,7 @@ def run(ctx: StepContext) -> StepResult:
             rows["heads"] += head_rows(zone, junctions)
             rows["beams"] += beam_rows(zone)
             rows["zones"].append(zone_row(zone, course.fence, half))
-        conflicts += layout.judge.chain(zones, course.ground, layout.limits, closed=closed)
+        conflicts += layout.judge_of(course.fence_id).chain(zones, course.ground, layout.limits, closed=closed)
         widths = layout.widths(course)
         narrow = narrow_stretches(widths.chainage, widths.total, needed)
         for stretch in narrow:
@@ -82,7 +82,7 @@ def run(ctx: StepContext) -> StepResult:
             {"fence_id": course.fence_id, "area_m2": course.ground.area, "geometry": areas(course.ground)}
         )
         rows["widths"] += width_rows(course, widths, needed)
-    conflicts += layout.judge.stacks(everything)
+    conflicts += layout.stack_conflicts(everything)
     if meant is not None:
         rows["heads"] += meant.lone
         rows["zones"] += meant.empty_zones
@@ -94,11 +94,11 @@ def run(ctx: StepContext) -> StepResult:
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import stack_sheets
+    from geotools.plan.stack_sheets import fence_tops, stack_sheets
     from geotools.steps.layout.picture import plan_picture
 
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
-    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, ctx.site.fence_height_m)
+    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)))
     _say(ctx, layout, everything, conflicts)
     crs = ctx.workspace.work_crs
     schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS)}

@@ -11,6 +11,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import InfeasibleError
+from geotools.plan.fence_pairs import fence_pairs
 from geotools.steps.layout.lines import MITRE_LIMIT, midway_line, setback_line
 
 __all__ = ["Course", "courses"]
@@ -64,34 +65,6 @@ def _beside(fence: LineString, side: str, clear_m: float, end_m: float) -> tuple
     return _lengthened(fence, end_m).buffer(sign * clear_m, single_sided=True, **joins), sign
 
 
-def _pairs(fences: Mapping[str, LineString]) -> list[tuple[str, str]]:
-    """Fences two by two: each closed one with the largest that it holds, open ones with the nearest open one."""
-    by_size = sorted(fences, key=lambda name: (-fences[name].length, name))
-    left, pairs = list(by_size), []
-    while left:
-        outer = left.pop(0)
-        line = fences[outer]
-        if line.is_ring:
-            area = Polygon(line)
-            partners = [name for name in left if fences[name].is_ring and area.contains(fences[name])]
-        else:
-            partners = sorted(
-                (name for name in left if not fences[name].is_ring),
-                key=lambda name: line.hausdorff_distance(fences[name]),
-            )
-        if not partners:
-            raise InfeasibleError(
-                "a fence has no partner to lay out between",
-                where=f"fence line {outer}",
-                expected="fences two by two, each closed one round another",
-                mend="set layout.side, or give both fences of every pair",
-            )
-        inner = partners[0]
-        left.remove(inner)
-        pairs.append((outer, inner))
-    return sorted(pairs)
-
-
 def _between(outer: LineString, inner: LineString, end_m: float) -> tuple[BaseGeometry, float]:
     if outer.is_ring:
         ccw = shapely.is_ccw(shapely.LinearRing(outer.coords))
@@ -129,7 +102,7 @@ def courses(
     found = []
     blocks = [shape if shape.geom_type.endswith("Polygon") else shape.buffer(_THIN_M) for shape in keep_outs]
     if side == "between":
-        for outer, inner in _pairs(fences):
+        for outer, inner in fence_pairs(fences):
             line = midway_line(fences[outer], fences[inner]).simplify(SMOOTHING_M)
             ground, inward = _between(fences[outer], fences[inner], end_m)
             found.append((outer, fences[outer], line, ground, inward, {outer, inner}))

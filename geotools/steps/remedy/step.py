@@ -9,7 +9,7 @@ import geopandas as gpd
 from shapely import STRtree, get_coordinates
 
 from geotools.detection.chains import perimeter_of
-from geotools.detection.from_plan import head_type_of
+from geotools.detection.from_plan import definition_of, head_type_of
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.from_plan import (
     CUT_FILL,
@@ -82,7 +82,7 @@ def run(ctx: StepContext) -> StepResult:
         )
     ground = ctx.terrain
     perimeter = perimeter_of(site, ctx.read, ground)
-    settings = grade_settings(site)
+    settings = grade_settings(site, ctx.read(FENCE))
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
@@ -120,7 +120,10 @@ def run(ctx: StepContext) -> StepResult:
         choices += option_rows(zone, all_tried, best, reason, dead_m)
         for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
             area = works_area(surface, one, best) or multi(areas[one.spot.spot_id])
-            advice.append(advice_row(one, zone, best, reason, area))
+            threat = one.spot.threat
+            target = perimeter.rules.of_fence(zone.fence_id).targets[threat]
+            said = {"threat_definition": definition_of(target, site.all_targets[threat].over_fence)}
+            advice.append(advice_row(one, zone, best, reason, area) | said)
     _warn_of_opened(ctx, perimeter, joint)
     strips = [one.grading.strip for one in joint.graded.values()]
     write_change(ctx.scratch / CUT_FILL, ctx.workspace.plan_crs, surface, strips)

@@ -17,7 +17,7 @@ from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
-from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS, STAKEOUT
+from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, STAKEOUT
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import HeadAim, aim
@@ -163,13 +163,13 @@ def run(ctx: StepContext) -> StepResult:
     # the fitter's picture must not show other heights than the fitter's table
     built = [{**row, "ground_m": row["finished_m"]} for row in rows]
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import stack_sheets
+    from geotools.plan.stack_sheets import fence_tops, stack_sheets
 
     stack_sheets(
         ctx.scratch / "stacks.pdf",
         zones_of_heads(built, head_types_of(ctx.site)),
         ctx.site.name,
-        ctx.site.fence_height_m,
+        fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
         "to set up, heights above finished ground" if ctx.params["advice"] else "as laid out",
     )
     posts = {row["post_id"] for row in rows}
@@ -192,6 +192,7 @@ STEP = Step(
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),
+        LayerIn(FENCE, "its height, for the drawing", required=False),
         LayerIn(PROPOSED_HEADS, "head heights of the proposed state", required=False),
     ),
     outputs=(LayerOut(STAKEOUT),),

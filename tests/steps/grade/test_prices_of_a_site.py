@@ -26,7 +26,7 @@ def test_a_zone_is_closed_at_two_percent_over_the_known_price_at_most(plan, zone
         surface = surface_over(job.site, perimeter, job.terrain, [zone_id])
         keep = keep_mask(kept_areas(job.site, job.workspace.read(FENCE), job.workspace.work_crs), surface)
         settings = replace(
-            grade_settings(job.site),
+            grade_settings(job.site, job.workspace.read(FENCE)),
             water=None,
             tolerances=Tolerances(0.0, 0.0, 0.0),
             machine=Machine(0.0, 0.0),

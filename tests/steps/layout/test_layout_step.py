@@ -254,7 +254,8 @@ def test_islands_are_laid_out_one_by_one(make_site, tmp_path):
 
 def test_a_stack_that_answers_no_threat_is_said(make_site, tmp_path):
     stack = '[[stack]]\nlevel = "low"\nhead_type = "24 GHz"\nheight_m = 0.3\n'
-    site_file = make_site(points=RING, threats='["bridge"]', toml=f"[layout]\nsetback_m = 4.0\n{stack}")
+    threats = '["bridge"]\nfence_height_m = 2.44'
+    site_file = make_site(points=RING, threats=threats, toml=f"[layout]\nsetback_m = 4.0\n{stack}")
     lay_out(site_file, tmp_path / "out")
     (conflicts,) = layers(tmp_path / "out", "conflicts")
     missed = conflicts[conflicts["rule"] == "stack misses bridge"].iloc[0]
