@@ -67,9 +67,9 @@ TARGETS: dict[str, Target] = {
     )
 }
 """Silhouettes by name. ``crawl`` is on hands and knees, ``prone`` end-on to a head. Sizes: common practice, no source,
-save the 0.30 m sphere (INMM annual meeting 1992, target simulation techniques; from memory). Jumps are over the beam from
-the ground, legs drawn up: the feet clear about 0.5 m from standing and about 0.9 m with a run-up (common practice, no
-source)."""
+save the 0.30 m sphere (INMM annual meeting 1992, target simulation techniques; from memory). Jumps are over the beam
+from the ground, legs drawn up: the feet clear about 0.5 m from standing and about 0.9 m with a run-up (common practice,
+no source)."""
 
 OVER_FENCE: dict[str, Target] = {
     target.name: target for target in (Target("assisted jump", 0.50, 0.50), Target("bridge", 0.50, 0.50))

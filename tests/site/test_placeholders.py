@@ -65,7 +65,11 @@ def test_no_default_is_a_figure_of_published_equipment_tables():
     published = {183.0, 457.0, 0.91, 2.44}
     site = Site(name="yard", input=INPUT, threats=("walk", "prone"))
     held = {kind.max_range_m for kind in site.all_head_types.values()}
-    held |= {level.height_m for level in site.stack_levels()} | {rule.height_m for rule in site.stack_rules} | {site.layout.max_zone_m}
+    held |= (
+        {level.height_m for level in site.stack_levels()}
+        | {rule.height_m for rule in site.stack_rules}
+        | {site.layout.max_zone_m}
+    )
     assert not held & published
     assert site.channels.available is None
 
