@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 
 from geotools.site import Site
 from geotools.site.base import PLACEHOLDER, SiteSection
+from geotools.site.stacks import called_rules
 from geotools.site.template import Setting, section_settings, subsections
 
 __all__ = ["placeholders"]
@@ -33,8 +34,10 @@ def _all(site: Site, read: Collection[str]) -> Iterator[str]:
     if "head_types" in read:
         yield from _head_types(site)
     if "stack_rules" in read and not site.stack:
-        open_ = {rule.level for rule in site.stack_rules if rule.source == PLACEHOLDER}
-        levels = [f"{one.level} {one.height_m:g} m" for one in site.stack_levels() if one.level in open_]
+        # a head at the fence's top stands at a height that was given
+        rules = [rule for rule in called_rules(site.threats, site.stack_rules) if not rule.at_fence_top]
+        open_ = sorted((rule for rule in rules if rule.source == PLACEHOLDER), key=lambda rule: rule.height_m)
+        levels = [f"{one.level} {one.height_m:g} m" for one in open_]
         if levels:
             yield f"stack_rules: heads at {', '.join(levels)}"
     tasks = [task.name for task in site.maintenance if task.source == PLACEHOLDER]
@@ -51,7 +54,8 @@ def _all(site: Site, read: Collection[str]) -> Iterator[str]:
 
 
 def _head_types(site: Site) -> Iterator[str]:
-    for name in sorted({level.head_type for level in site.stack_levels()}):
+    standing = site.stack or called_rules(site.threats, site.stack_rules)
+    for name in sorted({level.head_type for level in standing}):
         kind = site.all_head_types[name]
         own = site.head_types.get(name)
         if own is None:

@@ -89,6 +89,15 @@ def height_unknown(threats: Sequence[str], where: str) -> SiteError:
     )
 
 
+def called_rules(threats: Sequence[str], rules: Sequence[StackRule]) -> list[StackRule]:
+    """The rules that the threats call up, in their order; of two for one place in the stack the first counts."""
+    called: dict[str, StackRule] = {}
+    for rule in rules:
+        if rule.level not in called and (not rule.threats or set(rule.threats) & set(threats)):
+            called[rule.level] = rule
+    return list(called.values())
+
+
 def stack_for(
     threats: Sequence[str], rules: Sequence[StackRule], fence_height_m: float | None, band_ghz: dict[str, float]
 ) -> tuple[Level, ...]:
@@ -101,9 +110,7 @@ def stack_for(
     band_ghz : carrier of every head type by name, to tell heads of one band.
     """
     called: dict[str, Level] = {}
-    for rule in rules:
-        if rule.level in called or (rule.threats and not set(rule.threats) & set(threats)):
-            continue
+    for rule in called_rules(threats, rules):
         height = rule.height_m
         if rule.at_fence_top:
             if fence_height_m is None:
