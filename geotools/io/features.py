@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import InputError
 from geotools.io.vectors import crs_from, read_frame
 
-__all__ = ["read_figures", "read_points"]
+__all__ = ["read_figures", "read_named", "read_points"]
 
 
 def _read(
@@ -68,6 +68,20 @@ def read_figures(
     placed = _read(path, what, setting, work_crs, layer=layer, crs=crs)
     whole = [shape if is_valid(shape) else make_valid(shape) for shape in placed.geometry]
     return [part for shape in whole for part in get_parts(shape) if not part.is_empty]
+
+
+def read_named(
+    path: Path | str, what: str, setting: str, work_crs: CRS, layer: str | None = None, crs: str | None = None
+) -> list[tuple[dict[str, Any], list[BaseGeometry]]]:
+    """Every feature's fields, and its single points, lines and polygons in the plan's metres.
+
+    Parameters and errors as in `read_figures`.
+    """
+    placed = _read(path, what, setting, work_crs, layer=layer, crs=crs)
+    fields = placed.drop(columns=placed.geometry.name).to_dict("records")
+    whole = [shape if is_valid(shape) else make_valid(shape) for shape in placed.geometry]
+    parts = [[part for part in get_parts(shape) if not part.is_empty] for shape in whole]
+    return list(zip(fields, parts, strict=True))
 
 
 def read_points(

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from geotools.steps.layout.obstacles import Obstacle
 from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.width import beam_half_width, beam_outline
 
@@ -22,7 +23,10 @@ _TOUCH_M = 0.02
 
 @dataclass(frozen=True)
 class LayoutLimits:
-    """The rules; metres. frequency_hz : of the widest beam of the stack."""
+    """The rules; metres.
+
+    frequency_hz : of the widest beam of the stack. obstacles : keep-outs, named where one is touched.
+    """
 
     longest_m: float
     shortest_m: float
@@ -32,6 +36,12 @@ class LayoutLimits:
     margin_m: float
     post_clear_m: float
     frequency_hz: float
+    obstacles: tuple[Obstacle, ...] = ()
+
+    def named(self, shape: BaseGeometry) -> str:
+        """The objects that a place lies on or within 0.02 m of, in words for the end of a sentence."""
+        words = [one.words for one in self.obstacles if one.shape.distance(shape) <= _TOUCH_M and not one.crossed]
+        return f", on {', '.join(words[:3])}" if words else ""
 
 
 @dataclass(frozen=True)
@@ -123,6 +133,18 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 "choose another head type for this zone, or move a post",
             )
     for post, on_it in ((zone.start, zone.start_heads), (zone.end, zone.end_heads)):
+        for one in (one for one in limits.obstacles if one.crossed):
+            apart = one.shape.distance(shapely.Point(post))
+            if apart < limits.post_clear_m - _TOUCH_M:
+                yield Conflict(
+                    "post where none may stand",
+                    zone.zone_id,
+                    on_it,
+                    _place(post),
+                    f"{apart:.2f} m from {one.words}",
+                    f"at least {limits.post_clear_m:g} m beside it",
+                    "move the post; beams may cross there",
+                )
         if not shapely.dwithin(ground, shapely.Point(post), _TOUCH_M):
             away = ground.distance(shapely.Point(post))
             yield Conflict(
@@ -130,7 +152,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 zone.zone_id,
                 on_it,
                 _place(post),
-                f"{away:.2f} m outside",
+                f"{away:.2f} m outside{limits.named(shapely.Point(post))}",
                 "inside the clear ground, free of fences and keep-outs",
                 "move the post",
             )
@@ -163,7 +185,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
             zone.zone_id,
             heads,
             (at.x, at.y),
-            f"{depth:.2f} m too wide over {length:.1f} m",
+            f"{depth:.2f} m too wide over {length:.1f} m{limits.named(part)}",
             f"{widest:.2f} m wide at mid-span and {limits.margin_m:g} m free on both sides",
             "move a post, shorten the zone, widen the corridor, or accept alarms from what moves there",
         )

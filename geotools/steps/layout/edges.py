@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.lines import Candidates
@@ -40,6 +41,7 @@ class ZoneRules:
     graded_width_m : width of the strip that is graded. most_lift_m : deepest cut or fill that slopes beside it allow.
     held : above 0 at any places where nothing may be moved, so that ground out of straight there stays as it is; None
     where the ground may be moved everywhere.
+    no_posts : ground that beams may cross and no post may stand on.
     """
 
     longest_m: float
@@ -55,6 +57,12 @@ class ZoneRules:
     graded_width_m: float = 3.0
     most_lift_m: float = float("inf")
     held: Field | None = None
+    no_posts: BaseGeometry | None = None
+
+    @property
+    def post_reach_m(self) -> float:
+        """How far from ground where no post may stand its middle is kept before posts in line are moved aside, m."""
+        return self.post_clear_m + self.stagger_m / 2
 
 
 @dataclass(frozen=True)
@@ -127,6 +135,7 @@ class _Judge:
 
     def __init__(self, rules: ZoneRules, prices: LayoutWeights, clear: Field, ground: Field | None) -> None:
         self.rules, self.prices, self.clear, self.ground = rules, prices, clear, ground
+        self.barred: Field | None = None
 
     def _need(self, along: NDArray, total: NDArray) -> NDArray:
         rules = self.rules
@@ -175,6 +184,8 @@ class _Judge:
         )
         need = np.where(post, np.maximum(need, rules.post_clear_m), need)
         blocked = self.clear(x, y) < need
+        if self.barred is not None:
+            blocked |= post & (self.barred(x, y) > -rules.post_reach_m)
         possible = ~np.any(blocked & ~before & ~beyond, axis=1)
         # room past a junction ends at the blocked point nearest to it
         room_start = start - np.max(np.where(blocked & before, along, -np.inf), axis=1, initial=-np.inf)
@@ -225,6 +236,7 @@ def possible_zones(
     *,
     clear: Field,
     ground: Field | None = None,
+    barred: Field | None = None,
 ) -> Edges:
     """Every zone that the rules allow between candidate junctions, with its cost.
 
@@ -235,9 +247,11 @@ def possible_zones(
     rules, prices : limits, and the weights of the choice.
     clear : clearance to the edge of the usable ground at any points, m.
     ground : ground height at any points, m; None leaves earthwork out.
+    barred : distance to the edge of ground where no post may stand, positive inside, m; None where there is none.
     """
     closed = bool(line.is_closed)
     judge = _Judge(rules, prices, clear, ground)
+    judge.barred = barred
     followers = _followers(nodes, line.length, closed=closed, reach=1.3 * rules.longest_m)
     edges = Edges(int(followers[1].sum()))
     for tail, head in _pairs(*followers):

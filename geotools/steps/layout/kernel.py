@@ -198,6 +198,7 @@ def lay_out(
     for share in (1.0, 0.6, 0.0):
         rules = replace(
             needs.rules,
+            no_posts=None if course.no_posts.is_empty else course.no_posts,
             fresnel_zones=share * needs.rules.fresnel_zones,
             margin_m=share * needs.rules.margin_m,
             stagger_m=needs.rules.stagger_m if share else 0.0,

@@ -88,6 +88,7 @@ def plan_picture(
     axes.autoscale(enable=False)
     for course in courses:
         _area(axes, course.ground, facecolor=PALE, edgecolor=GREY, linewidth=0.4, alpha=0.6, zorder=0)
+        _area(axes, course.no_posts, facecolor=GREY, edgecolor=GREY, linewidth=0.6, alpha=0.35, zorder=1)
         for shape in course.obstacles:
             for part in shapely.get_parts(shape):
                 if part.geom_type == "Polygon":

@@ -27,6 +27,7 @@ from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, PostedSpan, gate_stretch, lay_out
+from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -116,6 +117,7 @@ class Request:
             margin_m=s.margin_m,
             post_clear_m=s.post_clear_m,
             frequency_hz=self.frequency_hz,
+            obstacles=self.obstacles,
         )
 
     def courses(self) -> list[Course]:
@@ -123,26 +125,27 @@ class Request:
         rows = self.ctx.read(FENCE)[["fence_id", "geometry"]].itertuples(index=False, name=None)
         flat = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
         fences = {name: shapely.remove_repeated_points(line) for name, line in flat.items()}
-        i = self.site.input
-        blocks = []
-        if i.keep_outs is not None:
-            path = self.site.path(i.keep_outs)
-            blocks = read_figures(
-                path,
-                "keep-outs",
-                "input.keep_outs",
-                self.ctx.workspace.work_crs,
-                layer=i.keep_outs_layer,
-                crs=i.keep_outs_crs,
-            )
-        return courses(
+        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed]
+        found = courses(
             fences,
             side=self.settings.side,
             setback_m=self.settings.setback_m,
             clear_m=self.settings.clear_m,
             end_m=self.settings.post_clear_m + 1.0,
-            keep_outs=blocks,
+            keep_outs=[one.shape for one in self.obstacles if not one.crossed],
         )
+        if not barred:
+            return found
+        return [replace(course, no_posts=shapely.union_all(barred)) for course in found]
+
+    @cached_property
+    def obstacles(self) -> tuple[Obstacle, ...]:
+        """Keep-outs of the site with their kinds."""
+        i = self.site.input
+        if i.keep_outs is None:
+            return ()
+        crs = self.ctx.workspace.work_crs
+        return tuple(read_obstacles(self.site.path(i.keep_outs), crs, layer=i.keep_outs_layer, crs=i.keep_outs_crs))
 
     def gates(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
         """Stretches of each course's line that get a zone of their own."""
@@ -167,7 +170,8 @@ class Request:
                     found=f"{course.fence.distance(gate):.1f} m from fence line {course.fence_id}",
                     mend="draw the gate across its opening in the fence",
                 )
-            start, end = gate_stretch(course, gate, self.settings.gate_margin_m)
+            # the neighbours' beams run past the junctions towards the gate: their posts stand outside its margin too
+            start, end = gate_stretch(course, gate, self.settings.gate_margin_m + self.extension_m)
             stretches[course.fence_id].append(self._lengthened(course, start, end))
         return stretches
 
@@ -250,7 +254,10 @@ class Request:
             posted = drawn.zones(laid)
         except InfeasibleError:
             # the message names chainages as the fence was drawn
-            posted, kept_clear = self._posted(course, gates)
+            try:
+                posted, kept_clear = self._posted(course, gates)
+            except InfeasibleError as problem:
+                raise explain(problem, course.line, self.settings.clear_m, self.obstacles) from None
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "

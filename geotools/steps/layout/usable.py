@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -29,6 +29,7 @@ class Course:
     fence : that fence. line : what the beams follow, running the fence's own way.
     ground : what beams and posts may use. obstacles : fences and keep-outs, for measuring free widths.
     inward : +1 where the protected ground is to the left of the line, else -1.
+    no_posts : ground that beams may cross and no post may stand on; empty where there is none.
     """
 
     fence_id: str
@@ -37,6 +38,7 @@ class Course:
     ground: BaseGeometry
     obstacles: tuple[BaseGeometry, ...]
     inward: float
+    no_posts: BaseGeometry = field(default_factory=Polygon)
 
 
 def _lengthened(line: LineString, by_m: float) -> LineString:

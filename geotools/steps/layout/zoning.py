@@ -60,6 +60,10 @@ def _exact_room(
         a, b = p - start * u, q + end * u
         if any(shapely.dwithin(edge, shapely.Point(post), rules.post_clear_m - _TOUCH_M) for post in (a, b)):
             return False
+        if rules.no_posts is not None and any(
+            shapely.dwithin(rules.no_posts, shapely.Point(post), rules.post_reach_m - _TOUCH_M) for post in (a, b)
+        ):
+            return False
         # as it is, and with its posts moved aside the way posts in line are
         return all(
             region.covers(
@@ -124,7 +128,8 @@ def choose_zones(
     reach = 4 * rules.extension_m + float(np.max(np.abs(nodes.offset))) + 8.0
     spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
     clear = clearance_grid(region, spine, reach, cell_m=cell_m)
-    edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground)
+    barred = None if rules.no_posts is None else clearance_grid(rules.no_posts, spine, reach, cell_m=cell_m)
+    edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground, barred=barred)
     learnt: dict[int, float] = {}
     shapely.prepare(region)
     for _ in range(60):
