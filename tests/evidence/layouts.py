@@ -1,4 +1,4 @@
-"""The page on layouts: four sites laid out, given channels and examined, from a fresh run.
+"""The page on layouts: eight sites laid out, given channels and examined, from a fresh run.
 
 `python -m tests.evidence.layouts docs` writes docs/layouts.md and its pictures. The demonstration, the L-shaped site
 and the airport-like loop are invented; the floodplain is real ground (tests/data/README.md) with an invented fence.
@@ -15,17 +15,15 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import rasterio
 from PIL import Image
-from rasterio.transform import from_origin
-from scipy.ndimage import gaussian_filter
-from shapely import LineString, Point, Polygon
+from shapely import Point, Polygon
 
 import geotools
 from geotools.cli.demo import demo_folder
 from geotools.engine.runner import Job
+from tests.evidence.designed_sites import double_fence, l_yard, long_line, substation
+from tests.evidence.invented_sites import fence_file, site_file, terrain_file
 
-EAST, NORTH = 512_000.0, 5_404_000.0
 DATA = Path(__file__).parents[1] / "data"
 #: Two zones that turn by more than this meet at a corner.
 CORNER_DEG = 10.0
@@ -34,9 +32,10 @@ NEAR_M = 8.0
 
 HEAD = """# Layouts
 
-Four sites laid out, given channels and examined with the wave model. This page is written by
-`python -m tests.evidence.layouts docs` from a fresh run. The demonstration, the L-shaped double fence and the
-airport-like loop are invented; the floodplain is [real ground](real-ground.md) with an invented fence.
+Eight sites laid out, given channels and examined with the wave model. This page is written by
+`python -m tests.evidence.layouts docs` from a fresh run. All but the last are invented; the floodplain is
+[real ground](real-ground.md) with an invented fence. Grey areas in the pictures are roads, which beams cross and on
+which no post stands, and buildings.
 
 A corner, where two zones meet at more than {turn:g} degrees, is **closed** for a threat where no dead spot
 of that threat lies within {near:g} m of it; where one does, the corner is open and named below, and each such dead spot
@@ -44,41 +43,23 @@ is a row of the layer `dead_spots`.
 """
 
 
-def _terrain(path: Path, width_m: float, height_m: float, cell_m: float, amplitude_m: float) -> None:
-    """Smooth random ground on a gentle slope, the same each time."""
-    rows, columns = int(height_m / cell_m), int(width_m / cell_m)
-    rough = gaussian_filter(np.random.default_rng(1).normal(size=(rows, columns)).astype(np.float32), 20 / cell_m)
-    y, x = np.mgrid[0:rows, 0:columns].astype(np.float32)
-    z = 100 + rough / rough.std() * amplitude_m + cell_m * (0.004 * x + 0.003 * (rows - y))
-    profile = {"driver": "GTiff", "height": rows, "width": columns, "count": 1, "dtype": "float32", "crs": "EPSG:32632"}
-    profile |= {"transform": from_origin(EAST, NORTH + height_m, cell_m, cell_m), "nodata": -9999, "tiled": True}
-    with rasterio.open(path, "w", compress="deflate", **profile) as raster:
-        raster.write(z.astype(np.float32), 1)
-        raster.units = ("metre",)
-
-
-def _fence(path: Path, rings: list[list[tuple[float, float]]]) -> None:
-    shapes = [LineString([(EAST + x, NORTH + y) for x, y in ring]) for ring in rings]
-    gpd.GeoDataFrame(geometry=shapes, crs="EPSG:32632").to_file(path, driver="GPKG")
-
-
 def l_shaped(folder: Path) -> Path:
     """Two fences that are not parallel, round an L, beams midway."""
-    _terrain(folder / "terrain.tif", 420, 380, 0.5, 0.05)
+    terrain_file(folder / "terrain.tif", (420, 380), 0.5, 0.05)
     outer = [(20, 20), (400, 20), (400, 180), (200, 180), (200, 360), (20, 360), (20, 20)]
     inner = [(30, 29), (389, 31), (391, 171), (190, 169), (192, 349), (29, 351), (30, 29)]
-    _fence(folder / "fence.gpkg", [outer, inner])
-    return _site(folder, "L-shaped double fence", '[layout]\nside = "between"\n')
+    fence_file(folder / "fence.gpkg", [outer, inner])
+    return site_file(folder, "L-shaped double fence", '[layout]\nside = "between"\n')
 
 
 def airport(folder: Path) -> Path:
     """A loop of 12 km with long sides, blunt kinks and rounded corners."""
-    _terrain(folder / "terrain.tif", 5500, 2200, 1.0, 0.08)
+    terrain_file(folder / "terrain.tif", (5500, 2200), 1.0, 0.08)
     rough = [(300, 750), (960, 320), (2790, 280), (5030, 450), (5330, 750), (5340, 1230), (4900, 1600), (3520, 1670)]
     rough += [(3370, 2030), (2460, 2080), (2300, 1710), (960, 1580), (430, 1340), (300, 750)]
     rounded = Polygon(rough).buffer(-40).buffer(80, quad_segs=12).buffer(-40, quad_segs=12).exterior
-    _fence(folder / "fence.gpkg", [list(rounded.coords)])
-    return _site(folder, "Airport-like loop", "[layout]\nsetback_m = 4.0\nclear_m = 12.0\n")
+    fence_file(folder / "fence.gpkg", [list(rounded.coords)])
+    return site_file(folder, "Airport-like loop", "[layout]\nsetback_m = 4.0\nclear_m = 12.0\n")
 
 
 def demonstration(folder: Path) -> Path:
@@ -91,12 +72,6 @@ def floodplain(folder: Path) -> Path:
     """Real ground."""
     shutil.copytree(DATA, folder, dirs_exist_ok=True)
     return folder / "floodplain.toml"
-
-
-def _site(folder: Path, name: str, rest: str) -> Path:
-    text = f'name = "{name}"\nthreats = ["walk", "crawl", "prone"]\n\n[input]\nfence = "fence.gpkg"\n'
-    (folder / "site.toml").write_text(f'{text}terrain = "terrain.tif"\nvertical_accuracy_m = 0.06\n{rest}')
-    return folder / "site.toml"
 
 
 def corners(plan: Path) -> list[tuple[str, Point]]:
@@ -170,10 +145,10 @@ def rows(found: list[dict[str, Any]]) -> list[str]:
 
 
 def main(docs: Path) -> None:
-    """Lay out all four and write the page."""
+    """Lay out all and write the page."""
     found, lines = [], [HEAD.format(near=NEAR_M, turn=CORNER_DEG)]
     sheets = []
-    for make in (demonstration, l_shaped, airport, floodplain):
+    for make in (substation, double_fence, long_line, l_yard, demonstration, l_shaped, airport, floodplain):
         with tempfile.TemporaryDirectory() as folder:
             (Path(folder) / "input").mkdir()
             site = examine(make(Path(folder) / "input"), Path(folder) / "out")

@@ -14,7 +14,6 @@ from geotools.detection.from_plan import crossing_heights, head_types_of, rules_
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError, StepError
-from geotools.io.features import read_figures
 from geotools.plan import ids
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.edits import Meant, as_meant
@@ -24,9 +23,10 @@ from geotools.site import Level
 from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
+from geotools.steps.layout.gates import gate_stretches
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
-from geotools.steps.layout.kernel import Needs, PostedSpan, gate_stretch, lay_out
+from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
 from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
@@ -149,43 +149,10 @@ class Request:
 
     def gates(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
         """Stretches of each course's line that get a zone of their own."""
-        i = self.site.input
-        stretches: dict[str, list[tuple[float, float]]] = {course.fence_id: [] for course in found}
-        if i.gates is None:
-            return stretches
-        shapes = read_figures(
-            self.site.path(i.gates),
-            "gates",
-            "input.gates",
-            self.ctx.workspace.work_crs,
-            layer=i.gates_layer,
-            crs=i.gates_crs,
-        )
-        for number, gate in enumerate(shapes, start=1):
-            course = min(found, key=lambda c: c.fence.distance(gate))
-            if course.fence.distance(gate) > self.settings.setback_m + self.settings.clear_m:
-                raise InputError(
-                    "a gate lies away from every fence",
-                    where=f"{i.gates}, feature {number}",
-                    found=f"{course.fence.distance(gate):.1f} m from fence line {course.fence_id}",
-                    mend="draw the gate across its opening in the fence",
-                )
-            # the neighbours' beams run past the junctions towards the gate: their posts stand outside its margin too
-            start, end = gate_stretch(course, gate, self.settings.gate_margin_m + self.extension_m)
-            stretches[course.fence_id].append(self._lengthened(course, start, end))
-        return stretches
-
-    def _lengthened(self, course: Course, start: float, end: float) -> tuple[float, float]:
-        """A gate's stretch made long enough for a zone of the stack's heads."""
         least = max(
             [self.settings.min_zone_m, *(self.site.all_head_types[x.head_type].min_range_m for x in self.levels)]
         )
-        length = course.line.length
-        span = (end - start) % length if course.line.is_closed else end - start
-        lack = max(0.0, least - 2 * self.extension_m - span) / 2
-        if course.line.is_closed:
-            return (start - lack) % length, (end + lack) % length
-        return max(0.0, start - lack), min(length, end + lack)
+        return gate_stretches(self.site, self.ctx.workspace.work_crs, found, self.extension_m, least)
 
     @cached_property
     def extension_m(self) -> float:
