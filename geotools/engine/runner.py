@@ -343,6 +343,8 @@ class Job:
         record.rows = {name: codes[name].rows for name in result.layers if codes[name].rows}
         record.files_written = {name: sha256(ready / name)[:32] for name in result.files}
         self.workspace.put(made, PROVENANCE, self._provenance(step, ctx, result, record))
+        staying = [path for path in self.out.glob("*.tif") if path.name not in stale]
+        self.workspace.put_project(made, self.site.name, [*staying, *ready.glob("*.tif")])
         self.workspace.check_free()
         if file_state(self.workspace.plan) != before:
             check()

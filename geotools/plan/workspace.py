@@ -25,6 +25,7 @@ from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
 from geotools.plan.digest import FileState, LayerDigest, digest_layers, file_state
 from geotools.plan.filled import filled_in
+from geotools.plan.project import write_project
 from geotools.plan.schema import LAYERS, PROVENANCE, LayerSchema
 
 PLAN_NAME = "plan.gpkg"
@@ -284,6 +285,13 @@ class Workspace:
         try:
             gpkg.write_layer(built, schema, ready, self.plan_crs)
             gpkg.finish(built, [schema])
+        except PLAN_TROUBLE as problem:
+            raise self._unwritten(problem) from problem
+
+    def put_project(self, built: Path, title: str, rasters: Iterable[Path]) -> None:
+        """Put the project, in which the plan opens as one map, into the file that `build` made; as `put`."""
+        try:
+            write_project(built, self.plan_crs, title, rasters, self._known)
         except PLAN_TROUBLE as problem:
             raise self._unwritten(problem) from problem
 

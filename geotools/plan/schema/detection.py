@@ -12,6 +12,7 @@ from geotools.plan.schema.style import (
     ORANGE,
     PURPLE,
     SKY,
+    VERDICT_COLOURS,
     VERMILION,
     YELLOW,
     Category,
@@ -126,10 +127,10 @@ VERDICTS = LayerSchema(
         Symbol(GREY, width=1.2),
         field="verdict",
         categories=(
-            Category("detected", "Detected with 95 % confidence", Symbol(SKY, width=1.0)),
-            Category("unproven", "Unproven", Symbol(ORANGE, width=1.6, dash="dash")),
-            Category("undetected", "Undetected", Symbol(VERMILION, width=2.4)),
-            Category("no_beam", "No beam", Symbol(BLACK, width=2.0, dash="dot")),
+            Category("detected", "Detected with 95 % confidence", Symbol(VERDICT_COLOURS["detected"], width=1.0)),
+            Category("unproven", "Unproven", Symbol(VERDICT_COLOURS["unproven"], width=1.6, dash="dash")),
+            Category("undetected", "Undetected", Symbol(VERDICT_COLOURS["undetected"], width=2.4)),
+            Category("no_beam", "No beam", Symbol(VERDICT_COLOURS["no_beam"], width=2.0, dash="dot")),
         ),
     ),
 )

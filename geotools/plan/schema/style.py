@@ -23,6 +23,9 @@ VERMILION = "#d55e00"
 PURPLE = "#cc79a7"
 GREY = "#6e6e6e"
 PALE = "#d9d9d9"
+#: Of the verdicts, by verdict: darker the less is detected, in steps that grey print and every kind of colour
+#: blindness leave apart; hues between those of the set above.
+VERDICT_COLOURS = {"detected": "#8fcdf4", "unproven": "#d08c00", "undetected": "#a83800", "no_beam": BLACK}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from geotools.plan.schema.style import BLACK, BLUE, ORANGE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, SKY, VERDICT_COLOURS, VERMILION
 from geotools.steps.report.frame import HATCH, LETTER_EM, THREAT_LINE, Legend
 from geotools.steps.report.wording import words
 
@@ -38,10 +38,10 @@ class MapArt:
 
 #: Verdict, its words, and its line: as the style of the layer verdicts has them.
 _VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (
-    ("detected", "fence: detected, 95 % confidence", {"color": SKY, "lw": 2.2}),
-    ("unproven", "fence: unproven", {"color": ORANGE, "lw": 3.0, "ls": (0, (4, 1.5))}),
-    ("undetected", "fence: undetected", {"color": VERMILION, "lw": 4.0}),
-    ("no_beam", "fence: no beam", {"color": BLACK, "lw": 3.4, "ls": (0, (1, 1))}),
+    ("detected", "fence: detected, 95 % confidence", {"color": VERDICT_COLOURS["detected"], "lw": 2.2}),
+    ("unproven", "fence: unproven", {"color": VERDICT_COLOURS["unproven"], "lw": 3.0, "ls": (0, (4, 1.5))}),
+    ("undetected", "fence: undetected", {"color": VERDICT_COLOURS["undetected"], "lw": 4.0}),
+    ("no_beam", "fence: no beam", {"color": VERDICT_COLOURS["no_beam"], "lw": 3.4, "ls": (0, (1, 1))}),
 )
 
 
