@@ -198,6 +198,8 @@ class ThresholdEstimate:
     spread : scatter of the threshold in natural-log units of modulation (0 = a sharp threshold).
     kind : "fitted", "separated" (every miss lies under every detection), "all detected", "all missed",
         or "unrelated" (detections do not rise with predicted modulation: the model does not explain this site).
+    log_likelihood : logarithm of the results' likelihood at the best threshold and spread; 0 where a sharp one explains
+        every result, that of one detection probability for all where the prediction explains nothing.
     """
 
     m0: float
@@ -206,6 +208,7 @@ class ThresholdEstimate:
     spread: float
     kind: str
     trials: int
+    log_likelihood: float = 0.0
 
 
 def estimate_threshold(
@@ -242,10 +245,12 @@ def estimate_threshold(
     if m[~y].max() < m[y].min():
         low, high = float(m[~y].max()), float(m[y].min())
         return ThresholdEstimate(float(np.sqrt(low * high)), low, high, 0.0, "separated", n)
+    flat = float(-n * (y.mean() * np.log(y.mean()) + (1 - y.mean()) * np.log(1 - y.mean())))
+    unrelated = ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n, -flat)
     x = np.log(m)
     centre, scale = float(x.mean()), float(x.std())
     if scale < 1e-9:
-        return ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n)
+        return unrelated
     z = (x - centre) / scale
     sign = np.where(y, 1.0, -1.0)
 
@@ -257,11 +262,10 @@ def estimate_threshold(
     fit = optimize.minimize(loss, np.array([special.logit(y.mean()), 0.0]), jac=True, method="BFGS", tol=1e-10)
     b0, b1 = float(fit.x[0]), float(fit.x[1])
     best = float(fit.fun)
-    flat = float(-n * (y.mean() * np.log(y.mean()) + (1 - y.mean()) * np.log(1 - y.mean())))
     cut = 0.5 * float(special.chdtri(1, 1.0 - confidence))
     # a slope that is not positive, or no better than a flat line, places no threshold
     if b1 <= 0 or flat - best < cut:
-        return ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n)
+        return unrelated
 
     def profile(t: float) -> float:
         def at(b: float) -> float:
@@ -284,4 +288,4 @@ def estimate_threshold(
     m0, low, high = (
         float(np.exp(centre + scale * t)) if np.isfinite(t) else (0.0 if t < 0 else np.inf) for t in (middle, *ends)
     )
-    return ThresholdEstimate(m0, float(low), float(high), scale / b1, "fitted", n)
+    return ThresholdEstimate(m0, float(low), float(high), scale / b1, "fitted", n, -best)

@@ -21,6 +21,7 @@ from geotools.io.tables import csv_text
 from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT, ZONES
 from geotools.plan.workspace import Workspace, frame_of
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
+from geotools.steps.walktest.law import fit_law, law_words, predicted_by_law
 from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_losing
 
 Array = npt.NDArray[np.float64]
@@ -195,7 +196,7 @@ def run(ctx: StepContext) -> StepResult:
     }
     if results:
         files.append(CHART)
-        summary |= _judge_all(ctx, rows, verdicts)
+        summary |= _judge_all(ctx, rows, verdicts, perimeter)
     else:
         ctx.say(
             f"{len(rows)} crossings; {summary['trials_without_a_miss']} of a zone and threat, all detected, show "
@@ -205,7 +206,30 @@ def run(ctx: StepContext) -> StepResult:
     return StepResult(layers=layers, files=files, summary=summary)
 
 
-def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict[str, Any]]) -> dict[str, Any]:
+def _estimate(one: ThresholdEstimate) -> dict[str, Any]:
+    named = {name: float(getattr(one, name)) for name in ("m0", "low", "high")}
+    return {"kind": one.kind, **{name: round(v, 4) if np.isfinite(v) else None for name, v in named.items()}}
+
+
+def _law(ctx: StepContext, walked: list[dict[str, Any]], perimeter: Perimeter) -> dict[str, Any]:
+    """Which law the results follow, with the threshold under each; said where they tell."""
+    by_field, by_envelope, counts = predicted_by_law(walked, perimeter)
+    if not counts.any():
+        return {}
+    detected = np.array([row["result"] == "detected" for row in walked])[counts]
+    fit = fit_law(by_field[counts], by_envelope[counts], detected, ctx.site.walktest.confidence)
+    ctx.say(law_words(fit))
+    return {
+        "law": fit.law,
+        "trials": fit.trials,
+        "log_likelihood_difference": round(fit.difference, 3),
+        **{law: _estimate(one) for law, one in fit.estimates.items()},
+    }
+
+
+def _judge_all(
+    ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict[str, Any]], perimeter: Perimeter
+) -> dict[str, Any]:
     walked = [row for row in rows if row["result"]]
     # somebody wholly hidden from every head has a modulation of nothing, which has no logarithm
     modulation = np.maximum([row["modulation"] for row in walked], _LEAST_MODULATION)
@@ -228,13 +252,8 @@ def _judge_all(ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict
     wanted = ctx.site.walktest
     return {
         "verdicts": {v["result_id"]: v["verdict"] for v in verdicts},
-        "threshold": {
-            "kind": estimate.kind,
-            **{
-                name: round(getattr(estimate, name), 4) if np.isfinite(getattr(estimate, name)) else None
-                for name in ("m0", "low", "high")
-            },
-        },
+        "threshold": _estimate(estimate),
+        "receiver_law": _law(ctx, walked, perimeter),
         "table": {
             "title": f"walk test against {wanted.probability:.2f} at {100 * wanted.confidence:g} % confidence",
             "columns": ["zone", "threat", "detected", "at least", "verdict"],
