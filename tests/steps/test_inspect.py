@@ -262,3 +262,27 @@ def test_check_points_stand_for_a_stated_accuracy(make_site: MakeSite, tmp_path:
     site.write_text(site.read_text().replace('check_points = "marks.csv"', ""))
     outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "out", overwrite=True)
     assert any("not stated" in text and "survey.check_points" in text for text in outcome.warnings)
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns", "height", "words"),
+    [
+        (slice(46, 47), slice(60, 61), 0.0, "exactly 0 m"),
+        (slice(46, 47), slice(60, 61), 12000.0, "no ground has"),
+        (slice(46, 47), slice(60, 61), 248.6, "a hole of 1.4 m"),
+        (slice(46, 54), slice(60, 72), 253.0, "a rise of 3.0 m"),
+    ],
+)
+def test_heights_that_are_hardly_ground_are_named_before_they_decide(
+    make_site: MakeSite, tmp_path: Path, rows: slice, columns: slice, height: float, words: str
+) -> None:
+    heights = np.full((200, 200), 250.0, np.float32)
+    heights[rows, columns] = height  # 3 m inside the northern line, off the fence itself
+    site = make_site(heights=heights, raster={"cell": 0.5})
+    said = [text for text in inspect(site, tmp_path / "out").warnings if words in text]
+    assert len(said) == 1 and said[0].startswith("F01, within 9 m of it: at x 50003")
+    if abs(height - 250.0) > 100.0:
+        return  # layout finds other ground than that
+    geotools.run_step("layout", geotools.open_site(site), tmp_path / "out")
+    again = geotools.run_step("gaps", geotools.open_site(site), tmp_path / "out")
+    assert any(words in text and "in its strip" in text for text in again.warnings)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from shapely import LineString
+
 from geotools.detection.chains import chains_of
 from geotools.detection.second_opinion import FIELDS
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
@@ -21,11 +23,17 @@ from geotools.plan.schema import (
 )
 from geotools.steps.gaps.straightness import LINE_RASTER, run_straightness
 from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, RESURVEY_TABLE, run_wave
+from geotools.terrain.oddities import odd_along, odd_words
 
 
 def run(ctx: StepContext) -> StepResult:
     """Find where each threat gets through; see the manual beside this file."""
     chains = chains_of(ctx.site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
+    half = ctx.site.detection.half_width_m
+    for zone in (zone for chain in chains for zone in chain.zones):
+        line = LineString([(zone.line.x0, zone.line.y0), (zone.line.x1, zone.line.y1)])
+        for text in odd_words(odd_along(ctx.terrain, line, half), f"{zone.zone_id}, in its strip"):
+            ctx.warn(text)
     return run_wave(ctx, chains) if ctx.params["method"] == "wave" else run_straightness(ctx, chains)
 
 

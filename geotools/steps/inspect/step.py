@@ -26,6 +26,7 @@ from geotools.steps.inspect.kernel import (
     implausible_heights,
 )
 from geotools.terrain.model import Terrain
+from geotools.terrain.oddities import odd_along, odd_words
 from geotools.terrain.quality import ORIGINS
 
 #: Heights rounded to this step or more hide the straightness that a prone person asks for (0.075 m) by themselves.
@@ -131,6 +132,8 @@ def _survey(ctx: StepContext, rows: list[dict[str, Any]]) -> None:
                 f"{row['fence_id']}: heights of the terrain are rounded to {quality.height_step_m:g} m, coarser than "
                 "any dip that counts"
             )
+        reach = ctx.site.layout.clear_m
+        doubts += odd_words(odd_along(terrain, row["geometry"], reach), f"{row['fence_id']}, within {reach:g} m of it")
     for text in dict.fromkeys(doubts):
         if text is not None:
             ctx.warn(text)

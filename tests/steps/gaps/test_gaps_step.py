@@ -172,8 +172,9 @@ def test_a_head_below_ground_is_refused_by_name_and_the_plan_stays(wave, tmp_pat
 
 def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_path):
     path = place_demo_input(tmp_path, overwrite=False)
-    over = 'threats = ["walk", "bridge"]\nfence_height_m = 2.44'
+    over = 'threats = ["walk", "bridge"]'
     text = path.read_text().replace('threats = ["walk", "crawl", "prone"]', over)
+    text = text.replace("fence_height_m = 2.4\n", "fence_height_m = 2.44\n")
     path.write_text(text + "\n[survey]\ndraws = 0\n")
     (low := tmp_path / "low").mkdir()
     run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
