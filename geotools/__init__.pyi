@@ -445,7 +445,7 @@ def explore(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """Writes the plan as one page to look at: map, long sections, and head heights to move and see what it does.
+    """Writes the plan as one page to look at: map, long sections, and head heights to move and see the answer.
 
     Parameters
     ----------

@@ -102,7 +102,9 @@ def zone_data(
     if heights is not None:
         pair = next(p for p in zone.pairs if p.level == heights.level)
     now = pair.tx_height_m, pair.rx_height_m
-    lists = [[now[0]], [now[1]]] if heights is None else [heights_to_try(heights.limits_m, h, heights.most) for h in now]
+    lists = (
+        [[now[0]], [now[1]]] if heights is None else [heights_to_try(heights.limits_m, h, heights.most) for h in now]
+    )
     lists = [[round(h, 4) for h in one] for one in lists]
     tried = [(tx, rx) for tx in lists[0] for rx in lists[1]]
     answers = answers_ahead(perimeter, floors, zone.zone_id, pair.level, tried)

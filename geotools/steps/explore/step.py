@@ -56,7 +56,9 @@ def run(ctx: StepContext) -> StepResult:
     for number, (zone_id, zone) in enumerate(perimeter.zones.items(), start=1):
         moving = levels_that_may_move(perimeter, zone_id, limits) if zone_id in movable else []
         lowest = next((p.level for p in zone.pairs if p.level in moving), None)
-        heights = None if lowest is None else Heights(lowest, limits[lowest], _HEIGHTS if zone_id in weak else _FEW_HEIGHTS)
+        heights = (
+            None if lowest is None else Heights(lowest, limits[lowest], _HEIGHTS if zone_id in weak else _FEW_HEIGHTS)
+        )
         zones.append(zone_data(perimeter, floors, zone, heights, works))
         ctx.progress(number, len(perimeter.zones), f"zone {zone_id}")
     threats = [
@@ -84,7 +86,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="explore",
     title="Page to explore",
-    summary="Writes the plan as one page to look at: map, long sections, and head heights to move and see what it does.",
+    summary="Writes the plan as one page to look at: map, long sections, and head heights to move and see the answer.",
     run=run,
     inputs=(
         LayerIn(FENCE, "the fence on the map, and which side is inside"),
