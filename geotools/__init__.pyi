@@ -441,6 +441,22 @@ def report(
         there). Required layers that are missing are made first, with defaults.
     """
 
+def explore(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Writes the plan as one page to look at: map, long sections, and head heights to move and see the answer.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``heads``, ``beams``, ``verdicts`` (if it is there), ``dead_spots`` (if it is there). Required
+        layers that are missing are made first, with defaults.
+    """
+
 def export(
     site: Site,
     plan: _Plan | None = None,

@@ -18,7 +18,7 @@ from geotools.detection.perimeter import Case, Perimeter
 from geotools.detection.spots import find_spots
 from geotools.plan.model import DeadSpot, Zone
 
-__all__ = ["Findings", "find"]
+__all__ = ["Findings", "find", "joined_floor"]
 
 Floats = NDArray[np.float64]
 _AT_ONCE = 32
@@ -70,7 +70,7 @@ def find(perimeter: Perimeter, tile: Tile, progress: Callable[[int], None] = lam
             perimeter.grids[zone_id],
             perimeter.levels(zone_id),
             np.array(list(perimeter.seen(zone_id).values())),
-            _joined_floor(perimeter, zone_id, floors),
+            joined_floor(perimeter, zone_id, floors),
         )
         for zone_id in ids
     }
@@ -115,7 +115,7 @@ def _solve(
     return standing, floors
 
 
-def _joined_floor(perimeter: Perimeter, zone_id: str, floors: dict[str, Floats]) -> Floats:
+def joined_floor(perimeter: Perimeter, zone_id: str, floors: dict[str, Floats]) -> Floats:
     """A zone's detection floor with what its neighbours' beams add."""
     topology, place = perimeter.topology(zone_id)
     ids, ground = list(perimeter.zones), perimeter.levels(zone_id).ravel()

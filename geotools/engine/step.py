@@ -51,6 +51,7 @@ BUILT_IN = (
     "walktest",
     "upkeep",
     "report",
+    "explore",
     "export",
 )
 

@@ -1,0 +1,1 @@
+"""The step `explore`: the plan as one page to look at."""

@@ -1,0 +1,37 @@
+"""The page as one file: words, style, data, and the script that draws, with nothing asked of a network."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+__all__ = ["to_html"]
+
+_HERE = Path(__file__).parent
+
+
+def _data(data: Any) -> Markup:
+    """JSON that cannot end the element it stands in, whatever names are in it."""
+    text = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def to_html(title: str, data: dict[str, Any], cautions: tuple[str, ...]) -> str:
+    """The whole page as text; every text is escaped."""
+    # its script is four megabytes: whoever lists the steps does not draw
+    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped, unused-ignore]
+
+    environment = Environment(loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined)
+    return environment.get_template("page.html.j2").render(
+        title=title,
+        zones=[zone["zone"] for zone in data["zones"]],
+        cautions=cautions,
+        style=Markup((_HERE / "page.css").read_text(encoding="utf-8").strip()),
+        drawing=Markup(get_plotlyjs()),
+        script=Markup((_HERE / "page.js").read_text(encoding="utf-8").strip()),
+        data=_data(data),
+    )

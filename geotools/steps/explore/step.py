@@ -1,0 +1,103 @@
+"""Declaration of the explore step: the plan in, one page to look at out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from geotools.detection.chains import perimeter_of
+from geotools.detection.height_search import levels_that_may_move
+from geotools.detection.heights_ahead import floors_of
+from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.plan import cautions
+from geotools.plan.rasters import PlanRaster
+from geotools.plan.schema import BEAMS, DEAD_SPOTS, FENCE, HEADS, VERDICTS, ZONES
+from geotools.plan.schema.style import VERDICT_COLOURS
+from geotools.steps.explore.html import to_html
+from geotools.steps.explore.scene import Heights, Place, map_data, zone_data
+from geotools.steps.explore.shading import shaded
+from geotools.terrain.design import SharedGround
+
+PAGE = "explore.html"
+#: Zones whose heights can be moved: the page stays small enough to be sent, and the step short.
+MOST_ZONES = 40
+#: Heights of each head beside today's, in zones with dead ground and in those without.
+_HEIGHTS, _FEW_HEIGHTS = 7, 4
+#: Ground shown around the fence, as a share of its extent.
+_MARGIN = 0.06
+_READ = (FENCE, ZONES, HEADS, BEAMS)
+_IF_THERE = (VERDICTS, DEAD_SPOTS)
+
+
+def _frames(ctx: StepContext) -> dict[str, Any]:
+    held = set(ctx.workspace.layer_names())
+    return {s.name: ctx.read(s) for s in (*_READ, *(s for s in _IF_THERE if s.name in held))}
+
+
+def _corners(frames: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    bounds = np.vstack([frames[name].total_bounds for name in ("fence", "zones")])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    margin = _MARGIN * max(float((high - low).max()), 1.0)
+    return low - margin, high + margin
+
+
+def run(ctx: StepContext) -> StepResult:
+    """Answer every pair of heights beforehand and write the page; see the manual beside this file."""
+    site, frames = ctx.site, _frames(ctx)
+    low, high = _corners(frames)
+    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
+    floors = floors_of(perimeter)
+    works = PlanRaster.beside(ctx.workspace.folder, "cut_fill.tif", ctx.workspace.plan_crs)
+    limits: dict[str, tuple[float, float]] = {level.level: level.limits_m for level in site.stack_levels()}
+    weak = [z for z in perimeter.zones if any(d.any() for d in perimeter.dead(z).values())]
+    movable = set([*weak, *(z for z in perimeter.zones if z not in weak)][:MOST_ZONES])
+    zones = []
+    for number, (zone_id, zone) in enumerate(perimeter.zones.items(), start=1):
+        moving = levels_that_may_move(perimeter, zone_id, limits) if zone_id in movable else []
+        lowest = next((p.level for p in zone.pairs if p.level in moving), None)
+        heights = (
+            None if lowest is None else Heights(lowest, limits[lowest], _HEIGHTS if zone_id in weak else _FEW_HEIGHTS)
+        )
+        zones.append(zone_data(perimeter, floors, zone, heights, works))
+        ctx.progress(number, len(perimeter.zones), f"zone {zone_id}")
+    threats = [
+        {"name": t.name, "height": t.height_m, "width": t.width_m, "base": t.base_m}
+        for t in perimeter.rules.targets.values()
+    ]
+    data = {
+        "size": np.round(high - low, 2).tolist(),
+        "ground": shaded(ctx.terrain, low, high),
+        "map": map_data(frames, Place(low), list(perimeter.rules.targets)),
+        "zones": zones,
+        "threats": threats,
+        "first": next(iter([*weak, *perimeter.zones]), ""),
+        "verdicts": VERDICT_COLOURS,
+    }
+    page = to_html(site.name, data, cautions.CAUTIONS)
+    (ctx.scratch / PAGE).write_text(page, encoding="utf-8")
+    cases = sum(len(zone["cases"]) for zone in zones)
+    ctx.say(f"{PAGE}: {len(zones)} zones, {cases} pairs of head heights answered beforehand")
+    if len(perimeter.zones) > len(movable):
+        ctx.say(f"heights can be moved in {len(movable)} zones, those with dead ground first")
+    return StepResult(files=[PAGE], summary={"zones": len(zones), "cases": cases})
+
+
+STEP = Step(
+    name="explore",
+    title="Page to explore",
+    summary="Writes the plan as one page to look at: map, long sections, and head heights to move and see the answer.",
+    run=run,
+    inputs=(
+        LayerIn(FENCE, "the fence on the map, and which side is inside"),
+        LayerIn(ZONES, "the strips on the map"),
+        LayerIn(HEADS, "heads on the map"),
+        LayerIn(BEAMS, "heads and their heights"),
+        LayerIn(VERDICTS, "verdicts on the map", required=False),
+        LayerIn(DEAD_SPOTS, "dead spots on the map", required=False),
+    ),
+    files=(FileOut(PAGE, "document", "One file for a browser, needs no network: map, sections, heights to move."),),
+    order=92,
+    citations=("head heights in steps of 0.05 m: common practice, no source",),
+    cautions=(cautions.DETECTION, cautions.SENSITIVE),
+)
