@@ -23,7 +23,7 @@ ADVICE = LayerSchema(
             "action",
             "text",
             "what to do",
-            choices=("set_heads", "add_heads", "split", "cut", "fill", "grade", "nothing_to_do", "none"),
+            choices=("set_heads", "add_heads", "move", "split", "cut", "fill", "grade", "nothing_to_do", "none"),
             nullable=False,
         ),
         Field("level", "text", "place in the stack of the heads to move"),
@@ -47,6 +47,7 @@ ADVICE = LayerSchema(
             Category("fill", "Fill", Symbol(BLACK, width=0.3, fill="cross hatch", fill_colour=YELLOW)),
             Category("grade", "Cut and fill", Symbol(BLACK, width=0.3, fill="hatch", fill_colour=YELLOW)),
             Category("add_heads", "Add a pair of heads", Symbol(BLUE, width=0.8, fill="none")),
+            Category("move", "Move the line sideways", Symbol(BLUE, width=0.8, fill="none", dash="dash dot")),
             Category("split", "Split the zone", Symbol(GREY, width=0.8, fill="none", dash="dash")),
             Category("nothing_to_do", "Detected as it stands", Symbol(GREY, width=0.3, fill="none", dash="dot")),
             Category("none", "No remedy found", Symbol(BLACK, width=0.8, fill="none")),
@@ -74,6 +75,9 @@ OPTIONS = LayerSchema(
             choices=(
                 "set_heads",
                 "add_low_heads",
+                "add_main_heads",
+                "add_top_heads",
+                "move_line",
                 "split",
                 "grade",
                 "set_heads_and_grade",
@@ -125,7 +129,7 @@ PROPOSED_HEADS = LayerSchema(
         Field("height_m", "real", "height of the head's axis above the proposed ground at its post", "m"),
         Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),
         Field("ground_m", "real", "proposed ground level at the post", "m"),
-        Field("change", "text", "what is done to it", choices=("stays", "set", "added"), nullable=False),
+        Field("change", "text", "what is done to it", choices=("stays", "set", "moved", "added"), nullable=False),
     ),
     style=Style(
         Symbol(GREY, marker="circle", size=2.4),
@@ -133,6 +137,7 @@ PROPOSED_HEADS = LayerSchema(
         categories=(
             Category("stays", "Head stays as it is", Symbol(GREY, marker="circle", size=2.0)),
             Category("set", "Head set to another height", Symbol(BLUE, marker="circle", size=3.4)),
+            Category("moved", "Head moved with its post", Symbol(BLUE, marker="triangle", size=3.4)),
             Category("added", "Head added", Symbol(ORANGE, marker="circle", size=3.4)),
         ),
     ),

@@ -15,7 +15,14 @@ from geotools.steps.remedy.option import Option
 
 __all__ = ["Advice", "advise_zone"]
 
-_ACTIONS = {"set_heads": "set_heads", "add_low_heads": "add_heads", "split": "split"}
+_ACTIONS = {
+    "set_heads": "set_heads",
+    "add_low_heads": "add_heads",
+    "add_main_heads": "add_heads",
+    "add_top_heads": "add_heads",
+    "move_line": "move",
+    "split": "split",
+}
 
 
 @dataclass(frozen=True)

@@ -51,6 +51,8 @@ class Option:
         neighbouring zones get.
     one_of_fewer : bool
         Whether it is one of those.
+    searched : str
+        What was looked through to find it; empty where there was no choice.
     """
 
     name: str
@@ -69,6 +71,7 @@ class Option:
     bound: float | None = None
     fewer: tuple[Option, ...] = ()
     one_of_fewer: bool = False
+    searched: str = ""
 
     @property
     def closes(self) -> bool:

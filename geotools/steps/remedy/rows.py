@@ -88,7 +88,7 @@ def option_rows(
             "dead_after_m": option.dead_after_m,
             "weakest_before": option.weakest_before,
             "weakest_after": option.weakest_after,
-            "reason": reason if taken else f"{option.words[0].upper()}{option.words[1:]}.",
+            "reason": _with_search(reason if taken else f"{option.words[0].upper()}{option.words[1:]}.", tried),
         }
         pair = option.moved(zone)
         if pair is not None and option.name != "split":
@@ -110,6 +110,10 @@ def option_rows(
             }
         )
     return rows
+
+
+def _with_search(reason: str, tried: Option) -> str:
+    return f"{reason} Searched: {tried.searched}." if tried.searched else reason
 
 
 def crossing_rows(joint: JointDesign) -> list[Row]:
