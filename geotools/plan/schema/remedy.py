@@ -79,6 +79,7 @@ OPTIONS = LayerSchema(
                 "add_top_heads",
                 "move_line",
                 "split",
+                "split_and_grade",
                 "grade",
                 "set_heads_and_grade",
                 "add_low_heads_and_grade",

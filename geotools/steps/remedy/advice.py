@@ -22,6 +22,7 @@ _ACTIONS = {
     "add_top_heads": "add_heads",
     "move_line": "move",
     "split": "split",
+    "split_and_grade": "split",
 }
 
 

@@ -71,4 +71,7 @@ def zone_options(
     if every or best is None or not best.clear or best.cost > trial.split_price:
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
+        clear = min((o.cost for o in found if o.clear), default=float("inf"))
+        mixed = trial.split_and_grade(float("inf") if every else clear)
+        found += [mixed] if mixed is not None and (every or mixed.cost < clear) else []
     return found, grading

@@ -13,17 +13,21 @@ from geotools.detection.height_search import (
     search_heights,
 )
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.design import grade_zones
 from geotools.earthwork.known import Known
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
 from geotools.steps.remedy.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
-from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved
+from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved, works_together
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["RemedyLimits", "Trial"]
+
+#: Splittings that earth is tried with, the fewest parts first.
+_SPLITS_GRADED = 2
 
 
 @dataclass(frozen=True)
@@ -63,6 +67,7 @@ class Trial:
         self.level, self.known = perimeter.levels(zone.zone_id), Known()
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
+        self.not_clear: list[tuple[Splitting, Option]] = []
 
     def option(self, name: str, zone: Zone, cost: float, words: str, grading: ZoneGrading | None = None) -> Option:
         """Heads or works on the zone's own line, tried beside the neighbours as they stand."""
@@ -180,8 +185,11 @@ class Trial:
         """The zone in the fewest parts that are clear in a run of their own; else in those that leave least."""
         best: Option | None = None
         fewer: list[Option] = []
+        self.not_clear = []
         for splitting in shorter_zones(self.perimeter, self.zone.zone_id, limits):
             made = self._split(splitting)
+            if not made.clear:
+                self.not_clear.append((splitting, made))
             if best is None or (made.dead_after_m, made.loose.metres) < (best.dead_after_m, best.loose.metres):
                 best = made
             if made.clear:
@@ -192,8 +200,12 @@ class Trial:
             return best
         return replace(best, fewer=tuple(fewer))
 
+    def _parts(self, splitting: Splitting) -> tuple[Zone, ...]:
+        """In the fence line's order."""
+        return splitting.parts if self.zone.forward else splitting.parts[::-1]
+
     def _split(self, splitting: Splitting) -> Option:
-        parts = splitting.parts if self.zone.forward else splitting.parts[::-1]
+        parts = self._parts(splitting)
         trial = self.perimeter.with_zones({self.zone.zone_id: parts})
         dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
         dead += opened_beside(self.perimeter, trial, self.perimeter.neighbours(self.zone.zone_id))
@@ -209,6 +221,51 @@ class Trial:
             min(trial.weakest(p.zone_id) for p in parts) if dead == 0.0 else None,
             f"split the zone in {len(parts)} at chainage {at} m",
             loose=worst_in_tolerance(trial, self.surface, parts, self.settings) if dead == 0.0 else Loose(),
+        )
+
+    def split_and_grade(self, most: float) -> Option | None:
+        """Fewer parts than it takes without earth, those graded that are not clear: the cheapest that is.
+
+        Only splittings found by :meth:`split` are tried, the fewest parts first, as long as their posts alone cost less
+        than `most`, the price of something clear.
+        """
+        best: Option | None = None
+        for splitting, bare in self.not_clear[:_SPLITS_GRADED]:
+            if bare.cost >= min(most, float("inf") if best is None else best.cost):
+                break
+            made = self._split_graded(splitting, bare)
+            if made is not None and (best is None or _worth(made) < _worth(best)):
+                best = made
+        return best
+
+    def _split_graded(self, splitting: Splitting, bare: Option) -> Option | None:
+        parts = self._parts(splitting)
+        stands = self.perimeter.with_zones({self.zone.zone_id: parts})
+        open_ = tuple(p for p in parts if bare.closes or stands.dead_length(p.zone_id, stands.dead(p.zone_id)) > 0.0)
+        design = self.surface.blank()
+        graded, final = grade_zones(stands, design, open_, self.settings, keep=self.keep)
+        if not any(one.grading.made is not None for one in graded):
+            return None
+        now = {one.zone.zone_id: one.zone for one in graded}
+        zones = tuple(now.get(part.zone_id, part) for part in parts)
+        if zones == tuple(parts) and not any(one.volumes[2] for one in graded):
+            return None
+        dead = sum(final.dead_length(z.zone_id, final.dead(z.zone_id)) for z in zones)
+        dead += opened_beside(self.perimeter, final, self.perimeter.neighbours(self.zone.zone_id))
+        cost, volumes, words = works_together(graded, parts, self.prices)
+        return replace(
+            bare,
+            name="split_and_grade",
+            zones=zones,
+            cost=bare.cost + cost,
+            dead_after_m=dead,
+            weakest_after=min(final.weakest(z.zone_id) for z in zones) if dead == 0.0 else None,
+            words=f"{bare.words}, and {words}",
+            volumes=volumes,
+            loose=worst_in_tolerance(final, design, zones, self.settings) if dead == 0.0 else Loose(),
+            parts_graded={one.zone.zone_id: one.grading for one in graded},
+            to_grade=open_,
+            start=replace(bare, fewer=()),
         )
 
     def grade(
@@ -236,6 +293,10 @@ class Trial:
             cost, words = cost + start.cost, f"{start.words}, and {words}"
         option = replace(self.option(name, made, cost, words, grading), start=start, volumes=volumes)
         return option.of_works(grading, works), grading
+
+
+def _worth(option: Option) -> tuple[bool, float, float, float]:
+    return not option.clear, option.dead_after_m, option.loose.metres, option.cost
 
 
 def _heights_searched(found: HeightSearch, limits: tuple[float, float]) -> str:

@@ -19,6 +19,7 @@ ACTIONS = {
     "add_top_heads": "add top heads",
     "move_line": "move the line sideways",
     "split": "split the zone",
+    "split_and_grade": "split the zone and grade",
     "grade": "grade the ground",
     "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",
