@@ -260,7 +260,8 @@ def remedy(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``dead_spots``. Required layers that are missing are made first, with defaults.
+        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there). Required layers that are missing
+        are made first, with defaults.
     """
 
 def grade(

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 from shapely import Point
 
@@ -24,6 +25,8 @@ __all__ = ["proposed_rows", "proposed_zones"]
 Row = dict[str, Any]
 #: Heads set less than this from their height stay as they are, m (a mounting is not set finer; common practice).
 SAME_HEIGHT_M = 0.005
+#: Posts set less than this from their place stay where they are, m (rounding of coordinates).
+SAME_PLACE_M = 0.001
 
 
 def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], ground: Ground) -> list[Row]:
@@ -46,7 +49,9 @@ def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], 
             line = zone.line
             levels = ground.sample([line.x0, line.x1], [line.y0, line.y1])
             for pair in zone.pairs:
-                before = standing.get(pair.level) if zone.line == today.line else None
+                # one zone by the same name is the same zone, wherever its posts are set
+                before = standing.get(pair.level) if zone.zone_id == today.zone_id else None
+                elsewhere = zone.line != today.line
                 today_m = (None, None) if before is None else (before.tx_height_m, before.rx_height_m)
                 ends = (
                     ("transmitter", line.x0, line.y0, levels[0], pair.tx_height_m, today_m[0]),
@@ -66,11 +71,15 @@ def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], 
                             "height_m": height,
                             "existing_height_m": existing,
                             "ground_m": float(level),
-                            "change": "added" if existing is None else "stays" if same else "set",
+                            "change": "added" if existing is None else _change(elsewhere, same),
                             "geometry": Point(x, y, float(level) + height),
                         }
                     )
     return rows
+
+
+def _change(elsewhere: bool, same: bool) -> str:
+    return "moved" if elsewhere else "stays" if same else "set"
 
 
 def proposed_zones(site: Site, perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, tuple[Zone, ...]]:
@@ -115,9 +124,11 @@ def _zone(site: Site, today: Zone, name: str, rows: pd.DataFrame) -> Zone:
         else p
         for p in pairs
     ]
+    line, stands = BeamLine(tx.x, tx.y, rx.x, rx.y), today.line
+    away = max(np.hypot(line.x0 - stands.x0, line.y0 - stands.y0), np.hypot(line.x1 - stands.x1, line.y1 - stands.y1))
     return replace(
         today,
         zone_id=name,
-        line=today.line if name == today.zone_id else BeamLine(tx.x, tx.y, rx.x, rx.y),
+        line=stands if name == today.zone_id and away < SAME_PLACE_M else line,
         pairs=tuple(sorted(kept, key=lambda p: p.tx_height_m + p.rx_height_m)),
     )

@@ -130,8 +130,16 @@ def run(ctx: StepContext) -> StepResult:
     final.solve_all()
     options = ctx.read(OPTIONS)
     taken = options[options["recommended"].fillna(False) & options["option"].str.contains("grade")]
-    reasons = dict(zip(taken["zone_id"], taken["reason"], strict=True))
-    graded = graded_zones(perimeter, final, surface, grade_settings(site, ctx.read(FENCE)), reasons)
+    parts = {zone_id: [zone.zone_id for zone in zones] for zone_id, zones in proposed.items()}
+    reasons = {
+        part: reason
+        for zone_id, reason in zip(taken["zone_id"], taken["reason"], strict=True)
+        for part in parts.get(zone_id, [zone_id])
+    }
+    # a part of a zone that is split has no state of its own before but that on today's ground
+    split = {zone_id: proposed[zone_id] for zone_id, names in parts.items() if names != [zone_id]}
+    stands = perimeter.with_zones(split) if split else perimeter
+    graded = graded_zones(stands, final, surface, grade_settings(site, ctx.read(FENCE)), reasons)
     ctx.progress(1, 3, "earthworks")
     works = works_to_draw(ctx, surface, graded)
     crs = ctx.workspace.plan_crs

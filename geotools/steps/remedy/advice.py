@@ -15,7 +15,15 @@ from geotools.steps.remedy.option import Option
 
 __all__ = ["Advice", "advise_zone"]
 
-_ACTIONS = {"set_heads": "set_heads", "add_low_heads": "add_heads", "split": "split"}
+_ACTIONS = {
+    "set_heads": "set_heads",
+    "add_low_heads": "add_heads",
+    "add_main_heads": "add_heads",
+    "add_top_heads": "add_heads",
+    "move_line": "move",
+    "split": "split",
+    "split_and_grade": "split",
+}
 
 
 @dataclass(frozen=True)

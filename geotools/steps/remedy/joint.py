@@ -11,7 +11,7 @@ from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
-from geotools.steps.remedy.option import LITTLE, Option, cheapest, earth_cost, earth_words, heads_moved
+from geotools.steps.remedy.option import LITTLE, Option, cheapest, earth_cost, earth_words, heads_moved, works_together
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["JointDesign", "put_together"]
@@ -153,6 +153,19 @@ def _holds(perimeter: Perimeter, joint: JointDesign, zone_id: str) -> bool:
     )
 
 
+def _before_earth(option: Option) -> tuple[Zone, ...]:
+    """The parts of a zone that is split and graded, with their heads before any is set for the earth."""
+    before = {zone.zone_id: zone for zone in option.to_grade}
+    return tuple(before.get(zone.zone_id, zone) for zone in option.zones)
+
+
+def _worked(option: Option | None, start: Zone | None) -> tuple[Zone, ...]:
+    """What of a zone is graded: itself, some of its parts, nothing."""
+    if start is not None:
+        return (start,)
+    return () if option is None else option.to_grade
+
+
 def _stand(
     perimeter: Perimeter,
     surface: DesignSurface,
@@ -163,7 +176,8 @@ def _stand(
 ) -> JointDesign:
     """All options taken at once, their earthwork found anew together with the neighbours'."""
     proposed = {zone_id: option.zones for zone_id, option in taken.items() if option.grading is None}
-    base = perimeter.with_zones(proposed)
+    parts = {zone_id: _before_earth(option) for zone_id, option in taken.items() if option.parts_graded}
+    base = perimeter.with_zones(proposed | parts)
     to_grade = {zone_id: option for zone_id, option in taken.items() if option.grading is not None}
     starts = {
         zone_id: option.start.zones[0] if option.start is not None else perimeter.zones[zone_id]
@@ -172,14 +186,20 @@ def _stand(
     base = base.with_zones({zone_id: (zone,) for zone_id, zone in starts.items()})
     base.solve_all()
     known = {zone_id: option.grading for zone_id, option in to_grade.items() if option.grading is not None}
-    made, final = grade_zones(base, surface, list(starts.values()), settings, keep=keep, known=known)
+    for option in taken.values():
+        # works that two parts share are no works of either
+        known |= {part: found for part, found in option.parts_graded.items() if len(found.zones) == 1}
+    # in the order of the site: zones that follow each other share a programme
+    all_zones = [part for z in perimeter.zones for part in _worked(taken.get(z), starts.get(z))]
+    made, final = grade_zones(base, surface, all_zones, settings, keep=keep, known=known)
     graded = {one.zone.zone_id: one for one in made}
-    proposed |= {zone_id: (one.zone,) for zone_id, one in graded.items()}
+    proposed |= {zone_id: (graded[zone_id].zone,) for zone_id in to_grade}
+    for zone_id, zones in parts.items():
+        proposed[zone_id] = tuple(graded[p.zone_id].zone if p.zone_id in graded else p for p in zones)
     joint = JointDesign({}, proposed, graded, final)
     for zone_id, option in taken.items():
-        parts = [zone.zone_id for zone in proposed[zone_id]]
         dead = joint.dead_length(zone_id)
-        weakest = min(final.weakest(part) for part in parts)
+        weakest = min(final.weakest(part.zone_id) for part in proposed[zone_id])
         one = graded.get(zone_id)
         loose = None if one is None or dead > 0.0 else one.loose
         if loose is None:
@@ -187,7 +207,13 @@ def _stand(
             if dead == 0.0:
                 loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS)
         if one is None:
-            joint.chosen[zone_id] = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
+            found = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
+            if option.start is not None and option.parts_graded:
+                own = [graded[part.zone_id] for part in option.to_grade]
+                cost, volumes, words = works_together(own, option.to_grade, prices)
+                cost, words = option.start.cost + cost, f"{option.start.words}, and {words}"
+                found = replace(found, zones=proposed[zone_id], volumes=volumes, cost=cost, words=words)
+            joint.chosen[zone_id] = found
             continue
         before = starts[zone_id]
         cost, words = earth_cost(one.volumes, one.crossings, prices), earth_words(one.volumes, one.crossings)

@@ -5,13 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from geotools.earthwork.design import Graded
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose
 from geotools.earthwork.zones import ZoneGrading
 from geotools.plan.model import BeamPair, Zone
 
-__all__ = ["LITTLE", "Option", "cheapest", "earth_cost", "earth_words", "heads_moved", "reason_for"]
+__all__ = [
+    "LITTLE",
+    "Option",
+    "cheapest",
+    "earth_cost",
+    "earth_words",
+    "heads_moved",
+    "reason_for",
+    "works_together",
+]
 
 #: Share of its dead length that an option may leave by itself to be tried beside what the neighbours get.
 LITTLE = 0.25
@@ -28,7 +38,7 @@ class Option:
     zones : tuple of Zone
         The zone as it would be, its parts where it is split, in the fence line's order.
     grading : ZoneGrading or None
-        Its earthwork.
+        Its earthwork, where it stays one zone.
     cost : float
         At the site's prices.
     dead_before_m, dead_after_m : float
@@ -51,6 +61,12 @@ class Option:
         neighbouring zones get.
     one_of_fewer : bool
         Whether it is one of those.
+    parts_graded : dict of str to ZoneGrading
+        Earthwork of the parts it is split in, by part as it is to be graded.
+    to_grade : tuple of Zone
+        Those parts, before any of their heads is set to another height.
+    searched : str
+        What was looked through to find it; empty where there was no choice.
     """
 
     name: str
@@ -69,6 +85,9 @@ class Option:
     bound: float | None = None
     fewer: tuple[Option, ...] = ()
     one_of_fewer: bool = False
+    parts_graded: dict[str, ZoneGrading] = field(default_factory=dict)
+    to_grade: tuple[Zone, ...] = ()
+    searched: str = ""
 
     @property
     def closes(self) -> bool:
@@ -118,6 +137,22 @@ def earth_words(volumes: tuple[float, float, float, float], crossings: Sequence[
         return said
     kinds = sorted({crossing.kind for crossing in crossings})
     return f"{said}, with {len(crossings)} way(s) for water ({', '.join(kinds)})"
+
+
+def works_together(
+    graded: Sequence[Graded], before: Sequence[Zone], prices: Prices
+) -> tuple[float, tuple[float, float, float, float], str]:
+    """Price, volumes and words of the works of several zones, heads that are set for them included; before : the zones
+    with their heads as they were.
+    """
+    each = [one.volumes for one in graded]
+    cut, fill, area = (sum(volumes[i] for volumes in each) for i in range(3))
+    volumes = cut, fill, area, max((v[3] for v in each), default=0.0)
+    crossings = [crossing for one in graded for crossing in one.crossings]
+    was = {zone.zone_id: zone for zone in before}
+    moved = sum(heads_moved(was[one.zone.zone_id], one.zone) for one in graded)
+    cost = sum(earth_cost(one.volumes, one.crossings, prices) for one in graded) + moved * prices.set_head
+    return cost, volumes, earth_words(volumes, crossings)
 
 
 def cheapest(options: Sequence[Option]) -> Option | None:

@@ -88,10 +88,10 @@ def option_rows(
             "dead_after_m": option.dead_after_m,
             "weakest_before": option.weakest_before,
             "weakest_after": option.weakest_after,
-            "reason": reason if taken else f"{option.words[0].upper()}{option.words[1:]}.",
+            "reason": _with_search(reason if taken else f"{option.words[0].upper()}{option.words[1:]}.", tried),
         }
         pair = option.moved(zone)
-        if pair is not None and option.name != "split":
+        if pair is not None and option.name not in ("split", "split_and_grade"):
             row |= {"level": pair.level, "tx_height_m": pair.tx_height_m, "rx_height_m": pair.rx_height_m}
         if option.volumes is not None:
             row |= dict(zip(("cut_m3", "fill_m3", "area_m2"), option.volumes[:3], strict=True))
@@ -110,6 +110,10 @@ def option_rows(
             }
         )
     return rows
+
+
+def _with_search(reason: str, tried: Option) -> str:
+    return f"{reason} Searched: {tried.searched}." if tried.searched else reason
 
 
 def crossing_rows(joint: JointDesign) -> list[Row]:

@@ -23,11 +23,22 @@ from geotools.earthwork.from_plan import (
 from geotools.earthwork.proposal import proposed_rows
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.plan.model import BeamPair, DeadSpot
-from geotools.plan.schema import ADVICE, BEAMS, DEAD_SPOTS, FENCE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS, ZONES
+from geotools.plan.schema import (
+    ADVICE,
+    BEAMS,
+    CLEAR_GROUND,
+    DEAD_SPOTS,
+    FENCE,
+    OPTIONS,
+    PROPOSED_HEADS,
+    WATER_CROSSINGS,
+    ZONES,
+)
 from geotools.plan.workspace import frame_of
-from geotools.site import Site
+from geotools.site import Site, stack_for
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
+from geotools.steps.remedy.moving import MoveLimits
 from geotools.steps.remedy.option import Option, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area
@@ -63,12 +74,23 @@ def _spots(perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, list[Dead
     return found
 
 
-def _low_pair(ctx: StepContext) -> BeamPair | None:
-    """The low heads of the stack rules, None where the site's rules have none."""
-    rule = next((r for r in ctx.site.stack_rules if r.level == "low"), None)
-    if rule is None:
-        return None
-    return BeamPair(rule.level, head_type_of(ctx.site, rule.head_type), rule.height_m, rule.height_m)
+def _more_pairs(site: Site) -> tuple[tuple[BeamPair, tuple[float, float]], ...]:
+    """What may be added to a stack: heads of every level that the site's rules know, whoever calls for them."""
+    # a head at the fence's top is no option where nobody says how high that is
+    known = [rule for rule in site.stack_rules if not rule.at_fence_top or site.fence_height_m is not None]
+    rules = [rule.model_copy(update={"threats": ()}) for rule in known]
+    bands = {name: kind.frequency_ghz for name, kind in site.all_head_types.items()}
+    return tuple(
+        (BeamPair(one.level, head_type_of(site, one.head_type), one.height_m, one.height_m), one.limits_m)
+        for one in stack_for(site.threats, rules, site.fence_height_m, bands)
+    )
+
+
+def _move_limits(ctx: StepContext) -> MoveLimits:
+    """Where lines may be moved to: the clear ground of the layout, nowhere where the plan does not hold it."""
+    layout = ctx.site.layout
+    ground = ctx.read(CLEAR_GROUND).set_index("fence_id").geometry if ctx.workspace.has(CLEAR_GROUND) else {}
+    return MoveLimits(dict(ground.items()), layout.margin_m, layout.post_clear_m, layout.fresnel_zones)
 
 
 def run(ctx: StepContext) -> StepResult:
@@ -88,7 +110,8 @@ def run(ctx: StepContext) -> StepResult:
     if not p.model_fields_set:
         ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
-    limits = RemedyLimits(settings, prices, _low_pair(ctx), site.layout.overlap_m, site.layout.min_zone_m)
+    layout = site.layout
+    limits = RemedyLimits(settings, prices, _more_pairs(site), layout.overlap_m, layout.min_zone_m, _move_limits(ctx))
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
@@ -203,6 +226,7 @@ STEP = Step(
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),
+        LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
     ),
     outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS), LayerOut(WATER_CROSSINGS)),
     files=(FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative) of the proposed state"),),

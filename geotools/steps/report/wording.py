@@ -15,7 +15,11 @@ __all__ = ["ACTIONS", "CAUSES", "field_table", "number", "words"]
 ACTIONS = {
     "set_heads": "set the heads to other heights",
     "add_low_heads": "add low heads",
+    "add_main_heads": "add main heads",
+    "add_top_heads": "add top heads",
+    "move_line": "move the line sideways",
     "split": "split the zone",
+    "split_and_grade": "split the zone and grade",
     "grade": "grade the ground",
     "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",

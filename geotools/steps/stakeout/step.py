@@ -69,11 +69,11 @@ def _advised_heights(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
     if not ctx.workspace.has(PROPOSED_HEADS):
         return laid_out
     proposed = ctx.read(PROPOSED_HEADS)
-    new = sorted(set(proposed.loc[proposed["change"] == "added", "stands_for"]))
+    new = sorted(set(proposed.loc[proposed["change"].isin(["added", "moved"]), "stands_for"]))
     if new:
         ctx.warn(
-            f"{', '.join(new[:5])}: the proposed state splits them or adds heads, which are not on this sheet: "
-            "make the proposed state a site of its own with `geotools apply`, and stake that out"
+            f"{', '.join(new[:5])}: the proposed state splits them, adds heads or moves posts, which is not on this "
+            "sheet: make the proposed state a site of its own with `geotools apply`, and stake that out"
         )
     advised = {(p.zone_id, p.level, p.role): p.height_m for p in proposed.itertuples()}
     keys = zip(heads["zone_id"], heads["level"], heads["role"], strict=True)

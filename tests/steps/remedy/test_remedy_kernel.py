@@ -37,7 +37,7 @@ def spots_of(perimeter: Perimeter, threat: str) -> list[DeadSpot]:
 
 def options(perimeter: Perimeter, settings: GradeSettings = SETTINGS, keep=None) -> list[Option]:
     surface = DesignSurface(perimeter.ground, (-10, -10, 210, 10))
-    return zone_options(perimeter, surface, "Z1", RemedyLimits(settings, COSTS, LOW), keep)[0]
+    return zone_options(perimeter, surface, "Z1", RemedyLimits(settings, COSTS, ((LOW, (0.2, 0.45)),)), keep)[0]
 
 
 def designed(perimeter: Perimeter, settings: GradeSettings = SETTINGS, spots=None, keep=None):

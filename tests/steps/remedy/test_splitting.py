@@ -11,7 +11,7 @@ import pytest
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.applied import apply_proposal
 from geotools.engine.runner import Job
-from geotools.plan.schema import ADVICE, OPTIONS
+from geotools.plan.schema import ADVICE, GRADINGS, OPTIONS, PROPOSED_HEADS
 from geotools.site import open_site
 from geotools.steps.remedy.splitting import SplitLimits, _parts, _places, shorter_zones
 from tests.invented_ground import RULES, Formula, zone
@@ -89,6 +89,39 @@ def test_where_earth_and_heights_do_not_help_shorter_zones_close_it(tmp_path: Pa
     assert "split" in set(taken.option) and taken.clear.all() and len(advice)
     split = taken[taken.option == "split"]
     assert (split.dead_before_m > 1.0).all() and (split.dead_after_m == 0.0).all()
+    made = apply_proposal(site, tmp_path / "out", tmp_path / "proposed")
+    with Job(open_site(made.site_file), made.plan.parent, overwrite=True) as job:
+        job.run("gaps")
+        verdicts = job.outcomes[-1].summary["verdicts"]
+    assert all(lengths["undetected"] == 0.0 for lengths in verdicts.values())
+
+
+def test_what_posts_alone_leave_open_is_closed_by_earth_in_one_of_the_parts(tmp_path: Path) -> None:
+    """A crest that must not be dug and a dip that no shorter zone sees into: neither earth nor posts alone close it."""
+    x = np.arange(0, 140, 0.5)[None, :]
+    level = 300 + 0.6 * np.exp(-(((x - 55) / 14) ** 2)) - 0.25 * np.exp(-(((x - 100) / 3) ** 2))
+    write_raster(tmp_path / "terrain.tif", np.repeat(level, 100, axis=0).astype(np.float32), cell=0.5, top=5_400_050.0)
+    write_fence(tmp_path / "fence.geojson", [line([(20, 25), (118, 25)])])
+    keep = {"type": "Polygon", "coordinates": [line([(0, 0), (78, 0), (78, 50), (0, 50), (0, 0)])["coordinates"]]}
+    write_fence(tmp_path / "no_dig.geojson", [keep])
+    (tmp_path / "site.toml").write_text(
+        'name = "Crest and dip"\nthreats = ["walk", "crawl", "prone"]\n[input]\nfence = "fence.geojson"\n'
+        'terrain = "terrain.tif"\nvertical_accuracy_m = 0.03\n[layout]\nside = "left"\n'
+        'dead_ground_m = 0.0\n[grading]\nno_dig = "no_dig.geojson"\n'
+    )
+    site = open_site(tmp_path / "site.toml")
+    with Job(site, tmp_path / "out") as job:
+        for step in ("inspect", "layout", "gaps", "remedy", "grade", "report"):
+            job.run(step)
+        options, heads = job.workspace.read(OPTIONS), job.workspace.read(PROPOSED_HEADS)
+        gradings = job.workspace.read(GRADINGS)
+    taken = options[options.recommended.astype(bool)]
+    assert "split_and_grade" in set(taken.option) and taken.clear.all()
+    mixed = taken[taken.option == "split_and_grade"].iloc[0]
+    parts = set(heads[heads.stands_for == mixed.zone_id].zone_id)
+    assert len(parts) > 1 and set(gradings.zone_id) <= parts and gradings.clear.all()
+    for column, total in (("cut_grid_m3", "cut_m3"), ("fill_grid_m3", "fill_m3")):
+        assert gradings[column].sum() == pytest.approx(mixed[total], abs=1e-6)
     made = apply_proposal(site, tmp_path / "out", tmp_path / "proposed")
     with Job(open_site(made.site_file), made.plan.parent, overwrite=True) as job:
         job.run("gaps")
