@@ -23,6 +23,8 @@ _NOTHING_M = 1e-4
 _WALL_M = 1e5
 #: Length at most that a crossing is reckoned with before its place is known, m.
 _USUAL_M = 8.0
+#: Share of the standing water that is let pass which a way for it may leave.
+_SPARE_SHARE = 0.8
 #: How far beside the strip new ponds are looked for, m.
 _CLOSE_M = 8.0
 
@@ -228,6 +230,16 @@ class Drainage:
         flat = whole.ravel()
         return [np.flatnonzero(flat == i) for i in number[more > self.rules.pond_m3]], water
 
+    def _skimmed(self, bed: np.ndarray) -> float:
+        """Level down to which a pond has to be drained for no more to stand in it than is let pass, with some to spare;
+        bed : of its cells, m.
+        """
+        low = np.sort(bed)
+        wet = np.arange(1, len(low) + 1)
+        level = (_SPARE_SHARE * self.rules.pond_m3 / self.cell**2 + np.cumsum(low)) / wet
+        # of so many of the lowest cells under water, the number whose level stays under the next cell
+        return float(level[np.flatnonzero(level <= np.r_[low[1:], np.inf])[0]])
+
     def _crossing(self, level: np.ndarray, changed: np.ndarray, pond: np.ndarray) -> WaterCrossing | None:
         """The crossing that empties a pond, down to where water stands today; None where no kind is on offer, or where
         no ground that the water runs to today lies low enough.
@@ -236,9 +248,9 @@ class Drainage:
         today = self.flow.filled.ravel()
         away = ndimage.distance_transform_edt(~changed).ravel()
         bed = np.where(self._standing.ravel() > _NOTHING_M, np.maximum(today, level.ravel()), level.ravel())[pond]
-        near = pond[bed <= bed.min() + 0.005]
+        inlet_m = self._skimmed(bed)
+        near = pond[bed <= max(inlet_m, bed.min() + 0.005)]
         inlet = int(near[np.argmin(away[near])])
-        inlet_m = float(bed.min())
         busy = changed.ravel().copy()
         busy[pond] = True
         way = [inlet]
@@ -255,7 +267,11 @@ class Drainage:
         ahead[stop] = stop
         while not np.array_equal(further := ahead[ahead], ahead):
             ahead = further
-        out = np.flatnonzero((ahead == stop) & ~busy & (today <= inlet_m + _NOTHING_M))
+        leaves = ahead == stop
+        if self.catchment[pond].max() < self.rules.catchment_m2:
+            # so little water may leave by any way that does not come back to the works
+            leaves |= ~busy[ahead]
+        out = np.flatnonzero(leaves & ~busy & (today <= inlet_m + _NOTHING_M))
         apart, which = cKDTree(np.c_[out // columns, out % columns]).query(np.c_[near // columns, near % columns])
         inlet, end = int(near[np.argmin(apart)]), int(out[which[np.argmin(apart)]])
         place = np.c_[self._x[np.array([inlet, end]) % columns], self._y[np.array([inlet, end]) // columns]]
