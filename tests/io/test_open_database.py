@@ -6,6 +6,7 @@ from contextlib import closing
 import pytest
 
 from geotools.io.open_database import put_database
+from geotools.io.publish import COMMIT_NAME, finish, publish
 
 
 def database(path, rows, wal=False):
@@ -59,3 +60,23 @@ def test_while_another_program_writes_nothing_is_touched(tmp_path, monkeypatch):
         assert source.exists()
         writer.execute("COMMIT")
         assert count(writer) == 4
+
+
+def test_a_run_killed_just_after_the_rows_went_in_leaves_later_edits_alone(tmp_path, monkeypatch):
+    target = database(tmp_path / "plan.gpkg", 3, wal=True)
+    (tmp_path / "ready").mkdir()
+    database(tmp_path / "ready" / "plan.gpkg", 5)
+    with closing(sqlite3.connect(target, isolation_level=None)) as gis:
+        assert count(gis) == 3
+
+        def killed(path, **_):
+            raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr("geotools.io.open_database.Path.unlink", killed)
+            with pytest.raises(KeyboardInterrupt):
+                publish(tmp_path / "ready", tmp_path, guard="plan.gpkg")
+        assert count(gis) == 5 and (tmp_path / COMMIT_NAME).exists()
+        gis.execute("INSERT INTO t VALUES (9)")
+        finish(tmp_path)
+        assert count(gis) == 6 and not (tmp_path / COMMIT_NAME).exists()
