@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from geotools.errors import OutputError
+from geotools.io.open_database import put_database
 
 COMMIT_NAME = ".commit"
 SCRATCH_PREFIX = ".scratch-"
@@ -39,11 +40,16 @@ def _sync(path: Path) -> None:
 
 
 def _state(path: Path) -> list[int] | None:
-    """What tells whether a file was changed since."""
+    """What tells whether a file was changed since; of a database, what lies in a second file beside it counts too."""
     if not path.exists():
         return None
     held = path.stat()
-    return [held.st_size, held.st_mtime_ns]
+    state = [held.st_size, held.st_mtime_ns]
+    try:
+        beside = path.with_name(path.name + "-wal").stat()
+    except FileNotFoundError:
+        return state
+    return [*state, beside.st_size, beside.st_mtime_ns] if beside.st_size else state
 
 
 def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) -> list[Path]:
@@ -111,7 +117,7 @@ def finish(out: Path) -> None:
         for name in note["remove"]:
             _remove_inside(out, str(name))
         if (commit / guard).exists():
-            os.replace(commit / guard, out / guard)
+            put_database(commit / guard, out / guard)
     shutil.rmtree(commit)
     _sync(out)
 

@@ -73,12 +73,8 @@ def check_free(path: Path) -> None:
     """
     try:
         with closing(sqlite3.connect(path, timeout=2.0, isolation_level=None)) as db:
-            mode = db.execute("PRAGMA journal_mode").fetchone()[0]
-            if mode == "wal":
-                # Edits of a desktop GIS live in a second file until it closes; this brings them home.
-                mode = db.execute("PRAGMA journal_mode = DELETE").fetchone()[0]
-                if mode != "delete":
-                    raise sqlite3.OperationalError("database is locked")
+            if db.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+                _leave_wal(db)
             db.execute("BEGIN EXCLUSIVE")
             db.execute("ROLLBACK")
     except sqlite3.OperationalError as problem:
@@ -98,6 +94,18 @@ def check_free(path: Path) -> None:
                 mend="take the protection away, or choose another output folder",
             ) from problem
         raise
+
+
+def _leave_wal(db: sqlite3.Connection) -> None:
+    """Bring home what a desktop GIS keeps in a second file until it closes, if it has closed.
+
+    While it has layers open the file stays as it is: results then go into it by the database's own rules.
+    """
+    try:
+        db.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.OperationalError as problem:
+        if "locked" not in str(problem):
+            raise
 
 
 def check_whole(path: Path) -> None:

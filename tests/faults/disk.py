@@ -146,7 +146,13 @@ def open_elsewhere(root: Path) -> Tally:
             code, words = command_line("layout", str(ground.sites[1]), "--out", str(out), "--overwrite")
             tally.runs += 1
             tally.refused += code == OUTPUT_ERROR
-            if code != OUTPUT_ERROR or "open in another program" not in words:
+            if how in ("open for editing, nothing pending", "open for editing, edits saved"):
+                # nobody writes: the results go in beside the other program, which goes on
+                if code:
+                    tally.faults.append(f"plan {how}: exit {code}: {words[-300:]}")
+                if other.execute("PRAGMA integrity_check").fetchone() != ("ok",):
+                    tally.faults.append(f"plan {how}: the other program's file is damaged")
+            elif code != OUTPUT_ERROR or "open in another program" not in words:
                 tally.faults.append(f"plan {how}: exit {code}: {words[-300:]}")
             if other.in_transaction:
                 other.execute("ROLLBACK")

@@ -1,5 +1,6 @@
 """The plan's own project in the desktop GIS: it opens as one map, wherever the folder was moved to."""
 
+import json
 import os
 import shutil
 import subprocess
@@ -96,3 +97,27 @@ def test_a_project_saved_in_the_gis_outlives_the_next_run(gis, made, demo_input,
         env=os.environ | {"PYTHONPATH": str(HERE.parents[1])},
     )
     assert opened(gis, own, tmp_path / "b.png")["title"] == "Changed by a person"
+
+
+def test_heads_are_edited_and_steps_run_while_every_layer_is_loaded(gis, made, demo_input, tmp_path):
+    own = tmp_path / "edited"
+    shutil.copytree(made, own)
+    site = demo_input / "site.toml"
+    command = " && ".join(
+        f"{sys.executable} -m geotools {step} {site} --out {own} --overwrite" for step in ("layout", "gaps")
+    )
+    environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(HERE.parents[1]), "HOME": str(tmp_path)}
+    done = subprocess.run(
+        ["/usr/bin/python3", HERE / "edit_and_run.py", own / "plan.gpkg", "0.35", command],
+        env=gis.environment | {"RUN_IN": json.dumps(environment)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=300,
+    )
+    answer = json.loads(done.stdout[done.stdout.index("{") :])
+    assert answer["opened"] and answer["saved"] and answer["valid"]
+    assert answer["mode"] == "0202", "the GIS did not keep the file in write-ahead mode: this says nothing"
+    assert answer["code"] == 0, answer["words"]
+    assert answer["whole"] == "ok"
+    assert answer["low"][0] == 0.35 and answer["verdicts"] > 20
