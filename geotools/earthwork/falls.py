@@ -48,6 +48,9 @@ class Drainage:
         self._transform = Affine(2 * half, 0.0, self._x[0] - half, 0.0, -2 * half, self._y[0] + half)
         self.level[r, c] = surface.sample(*surface.centres(r + self._r0, c + self._c0))
         self.level[self._row, self._column] = strip.cells.ground
+        ground = self.level
+        self.level = self._open(ground)
+        self._piped = (self.level < ground - _NOTHING_M).ravel()
         self.flow: Flow = flood(self.level)
         self.catchment = contributing_area(self.flow, self.cell**2).ravel()
         self._standing = np.nan_to_num(self.flow.filled - self.level)
@@ -62,9 +65,14 @@ class Drainage:
         self._found: dict[bytes, list[np.ndarray]] = {}
         self._take(np.flatnonzero((self.catchment >= rules.catchment_m2) & (self._number >= 0)))
 
+    def _open(self, level: np.ndarray) -> np.ndarray:
+        """Ground of the window as water finds it beside the ways that stand."""
+        return let_through(level, self._transform, self.rules.ways) if self.rules.ways else level
+
     def _take(self, cells: npt.NDArray[np.intp]) -> bool:
         """Keep the falls of these cells to their receivers, one path for each run of them; False if there are none."""
-        p = cells[~self._known[cells]]
+        # on a way that stands water does not run over the ground
+        p = cells[~self._known[cells] & ~self._piped[cells]]
         q = self.flow.receiver[p]
         movable = self.strip.cells.movable
         upper, lower = self._number[p], self._number[q]
@@ -120,6 +128,7 @@ class Drainage:
         """
         level = self.level.copy()
         level[self._row, self._column] = design
+        level = self._open(level)
         broken = np.zeros(level.shape, bool)
         for path in self.paths:
             if path.kind is not None and path.lost(design).any():

@@ -18,13 +18,15 @@ class WaterRules:
 
     least_fall : fall that a flow path keeps, rise over run, where it has as much today. catchment_m2 : paths that drain
     at least so much are kept from the first; smaller ones where a pond shows that they matter. pond_m3 : new standing
-    water that is let pass. margin_m : ground looked at around the strip.
+    water that is let pass. margin_m : ground looked at around the strip. ways : those that the ground holds already,
+    kept open whatever is built: inlet and outlet of each in space, (2, 3), m.
     """
 
     least_fall: float = 0.005
     catchment_m2: float = 100.0
     pond_m3: float = 0.05
     margin_m: float = 20.0
+    ways: tuple[np.ndarray, ...] = ()
 
 
 @dataclass(frozen=True)

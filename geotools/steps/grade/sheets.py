@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from shapely import get_coordinates, get_parts
+from shapely import LineString, get_coordinates, get_parts
 
 from geotools.corridor import BeamLine
 from geotools.earthwork.design import Graded
 from geotools.earthwork.sheet_set import Quantities, SheetSet
 from geotools.earthwork.tin import TOLERANCE_M
-from geotools.earthwork.waterway import water_ways
+from geotools.earthwork.waterway import Waterway, standing_ways, water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
@@ -37,7 +37,7 @@ def sheet_set(
     )
     quantities = Quantities(said.topsoil_m, said.bulking, ctx.site.grading.balance)
     drawn = [get_coordinates(part) for fence in ctx.read(FENCE).geometry for part in get_parts(fence)]
-    ways = water_ways(ctx)
+    ways = [*water_ways(ctx), *_standing(ctx, lines)]
     grading = ctx.site.grading
     missed = ", ".join(g.zone.zone_id for g in graded if not g.clear)
     clear = (
@@ -58,3 +58,15 @@ def sheet_set(
         "Where the works stand in the way of water, build what the zones' sheets name before the fill.",
     )
     return SheetSet(block, works, lines, drawn, quantities, units, ways, notes)
+
+
+def _standing(ctx: StepContext, lines: Mapping[str, BeamLine]) -> list[Waterway]:
+    """Ways for water that the ground holds already, each with the zone it lies nearest to."""
+    made = []
+    for number, way in enumerate(standing_ways(ctx.site, ctx.workspace.work_crs), start=1):
+        place = LineString(way[:, :2])
+        zone_id = min(lines, key=lambda name: (lines[name].line().distance(place), name))
+        made.append(
+            Waterway(f"S{number:02d}", zone_id, "standing, keep open", way[:, :2], float(way[0, 2]), float(way[1, 2]))
+        )
+    return made

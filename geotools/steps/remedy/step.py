@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import geopandas as gpd
@@ -21,6 +21,7 @@ from geotools.earthwork.from_plan import (
     write_change,
 )
 from geotools.earthwork.proposal import proposed_rows
+from geotools.earthwork.waterway import standing_ways
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.plan.model import BeamPair, DeadSpot
 from geotools.plan.schema import (
@@ -105,6 +106,10 @@ def run(ctx: StepContext) -> StepResult:
     ground = ctx.terrain
     perimeter = perimeter_of(site, ctx.read, ground)
     settings = grade_settings(site, ctx.read(FENCE))
+    stands = tuple(standing_ways(site, ctx.workspace.work_crs))
+    if stands and settings.water is not None:
+        settings = replace(settings, water=replace(settings.water, ways=stands))
+        ctx.say(f"with the {len(stands)} way(s) for water of input.waterways kept open")
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:
