@@ -23,4 +23,5 @@ def test_advice_about_a_bridge_says_over_which_height(make_site, tmp_path, heigh
     said = f"bridge: 0.50 m high, 0.50 m wide, underside {height:.2f} m up, the fence's height"
     assert len(advice)
     assert set(advice.threat_definition) == {said}
-    assert not advice.clear.any()
+    # a head at the fence's top is on offer, and sees who comes over it
+    assert advice.clear.all()
