@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.zones import ZoneGrading
+from geotools.steps.remedy.limits import RemedyLimits
 from geotools.steps.remedy.option import Option, cheapest
 from geotools.steps.remedy.splitting import SplitLimits
-from geotools.steps.remedy.trial import RemedyLimits, Trial
+from geotools.steps.remedy.trial import Trial
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["RemedyLimits", "zone_options"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from geotools.detection.height_search import (
     HeightSearch,
@@ -15,45 +15,19 @@ from geotools.detection.height_search import (
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import grade_zones
 from geotools.earthwork.known import Known
-from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
-from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group
+from geotools.earthwork.zones import ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
+from geotools.steps.remedy.limits import RemedyLimits
 from geotools.steps.remedy.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
 from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved, works_together
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["RemedyLimits", "Trial"]
+__all__ = ["Trial"]
 
 #: Splittings that earth is tried with, the fewest parts first.
 _SPLITS_GRADED = 2
-
-
-@dataclass(frozen=True)
-class RemedyLimits:
-    """What the options may do.
-
-    Attributes
-    ----------
-    settings : GradeSettings
-        Limits of heads and earth.
-    prices : Prices
-        What things cost.
-    more : tuple of (BeamPair, (float, float))
-        Pairs to add where the stack has none at their level, each with its lowest and highest height, m.
-    overlap_m, shortest_m : float
-        Of the parts of a zone that is split.
-    moves : MoveLimits
-        Where the line may be moved to.
-    """
-
-    settings: GradeSettings
-    prices: Prices
-    more: tuple[tuple[BeamPair, tuple[float, float]], ...] = ()
-    overlap_m: float = 8.0
-    shortest_m: float = 10.0
-    moves: MoveLimits = field(default_factory=MoveLimits)
 
 
 class Trial:
