@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.beam import TARGETS
+from geotools.beam import TARGETS, Target
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Perimeter, moved_heads
@@ -88,7 +88,7 @@ def test_detected_means_under_both_bounds_of_the_grass():
 def test_grass_that_reflects_at_its_top_hides_no_more_above_it(threat):
     """Grass is not counted twice: over the mirror at its top a body is shorter by it, and in sight down to it."""
     grass = 0.08
-    targets = {"prone": TARGETS["prone"], "jump": TARGETS["jump"]}
+    targets = {"prone": TARGETS["prone"], "jump": Target("jump", 0.50, 0.50, 1.20)}
     grown = Perimeter(
         line_of_zones(1, length=80.0), Formula(flat, cell_m=0.25), replace(RULES, targets=targets, grass_m=grass)
     )
