@@ -18,7 +18,7 @@ from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import PER_95, Accuracy, Measured, error_field
 from geotools.detection.hidden import Hidden
-from geotools.detection.perimeter import Case, Perimeter, moved_heads
+from geotools.detection.perimeter import Case, Perimeter, Rules, moved_heads
 from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
 from geotools.terrain.known import KnownLevels
@@ -32,6 +32,8 @@ _SMOOTH_M = 10.0
 _PASS_M = 4.0
 #: A change of level below this is none, m.
 _NOTHING_M = 1e-3
+#: A body this high is none, m.
+_THIN_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -119,20 +121,24 @@ class _World:
     wider: float = 1.0
     mirror_m: float = 0.0
 
-    def case(self, zone: Zone, strip: Strip, targets: Sequence[Target], spacing: float) -> Case:
+    def case(self, zone: Zone, strip: Strip, rules: Rules, spacing: float) -> Case:
         """The zone in this world, to be solved coarsely."""
-        # a mirror at the grass's top: heads and bodies stand that much lower over it
+        # a mirror at the grass's top: heads and bodies stand that much lower over it, and so much less grass hides them
         heads = moved_heads(zone, self.moves_m - self.mirror_m)
-        bodies = [
-            replace(
-                t,
-                height_m=t.height_m * self.taller - (self.mirror_m if t.base_m == 0 else 0.0),
-                width_m=t.width_m * self.wider,
-            )
-            for t in targets
-        ]
-        ground = replace(strip, ground_m=strip.ground_m + self.ground_m)
-        return Case(heads, ground, bodies, coarse_m=spacing, aim_deg=self.aim_deg if self.aim_deg.any() else None)
+        return Case(
+            heads,
+            replace(strip, ground_m=strip.ground_m + self.ground_m),
+            [self._body(target) for target in rules.targets_of(zone)],
+            grass_m=max(rules.grass_m - self.mirror_m, 0.0),
+            coarse_m=spacing,
+            aim_deg=self.aim_deg if self.aim_deg.any() else None,
+        )
+
+    def _body(self, target: Target) -> Target:
+        """A body over the mirror; one that the grass hides whole is left so thin that no beam looks for it."""
+        base = max(target.base_m - self.mirror_m, 0.0)
+        top = target.base_m + target.height_m * self.taller - self.mirror_m
+        return replace(target, base_m=base, height_m=max(top - base, _THIN_M), width_m=target.width_m * self.wider)
 
 
 def drawn_modulation(
@@ -188,10 +194,9 @@ def _solved(
     perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[_World]
 ) -> list[Mapping[str, Floats]]:
     zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-    targets = list(perimeter.rules.targets_of(zone))
     fine = np.array(list(perimeter.own(zone_id).values()))
     spacing = coarse_spacing(unknowns.correlation_m)
-    cases = [Case(zone, strip, coarse_m=spacing), *(one.case(zone, strip, targets, spacing) for one in worlds)]
+    cases = [Case(zone, strip, coarse_m=spacing), *(one.case(zone, strip, perimeter.rules, spacing) for one in worlds)]
     before, *after = perimeter.best(cases)
     coarse_m = np.linspace(0.0, float(strip.chainage_m[-1]), before.shape[1])
     return [

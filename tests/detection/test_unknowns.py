@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geotools.beam import TARGETS, Target
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.hidden import Hidden
-from geotools.detection.perimeter import Perimeter
+from geotools.detection.perimeter import Perimeter, moved_heads
 from geotools.detection.sensitivity import SOURCES, costs
 from geotools.detection.unknowns import Build, Unknowns, drawn_modulation, errors_of
 from geotools.detection.verdicts import judge_stations
@@ -81,6 +82,34 @@ def test_detected_means_under_both_bounds_of_the_grass():
     inner = slice(20, -20)
     assert mown.detected()[inner].all()
     assert not tall.detected()[inner].any() and not tall.dead[inner].any()
+
+
+@pytest.mark.parametrize("threat", ["prone", "jump"])
+def test_grass_that_reflects_at_its_top_hides_no_more_above_it(threat):
+    """Grass is not counted twice: over the mirror at its top a body is shorter by it, and in sight down to it."""
+    grass = 0.08
+    targets = {"prone": TARGETS["prone"], "jump": Target("jump", 0.50, 0.50, 1.20)}
+    grown = Perimeter(
+        line_of_zones(1, length=80.0), Formula(flat, cell_m=0.25), replace(RULES, targets=targets, grass_m=grass)
+    )
+    unknowns = replace(KNOWN, mirror_grass_m=grass)
+    # the second world has all of the mirror
+    (drawn,) = drawn_modulation(grown, "Z1", unknowns, [1])
+    (zone,) = line_of_zones(1, length=80.0)
+    sunk = moved_heads(zone, np.full((2, 2), -grass))
+    body = targets[threat]
+    on_ground = threat == "prone"
+    over = replace(body, height_m=0.30 - grass) if on_ground else replace(body, base_m=body.base_m - grass)
+    bare = Perimeter([sunk], Formula(flat, cell_m=0.25), replace(RULES, targets={threat: over}))
+    inner = slice(20, -20)
+    expected = bare.own("Z1")[threat][inner]
+    assert drawn[threat][inner] == pytest.approx(expected, abs=0.02)
+
+
+def test_in_grass_higher_than_a_body_nobody_is_detected_and_nothing_breaks():
+    grown = Perimeter(line_of_zones(1, length=80.0), Formula(flat, cell_m=0.25), replace(RULES, grass_m=0.4))
+    stations = judge_stations(grown, "Z1", replace(KNOWN, mirror_grass_m=0.4, body=0.15)).stations["prone"]
+    assert stations.dead.all() and not stations.detected().any()
 
 
 def test_the_price_of_each_source_is_what_its_knowledge_would_gain():
