@@ -25,7 +25,9 @@ max_range_m = 300.0
 
 def test_dead_length_told_of_a_zone_that_nothing_clears_is_what_stands_there(tmp_path):
     """Nothing is done in such a zone: what it leaves is what it has now, not what some option would leave."""
-    case = replace(next(site for site in SITES if site.name == "a crest"), more=LONG_LOW_HEADS)
+    # ground so far from the fence keeps its level, so that no part of a zone is graded either
+    more = LONG_LOW_HEADS + "[grading]\nkeep_off_fence_m = 10.0\n"
+    case = replace(next(site for site in SITES if site.name == "a crest"), more=more)
     found = applied_invented(case, tmp_path)
     options = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="options")
     nothing = options[options.option == "none"]
