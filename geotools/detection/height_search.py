@@ -12,9 +12,18 @@ from geotools.detection.perimeter import Perimeter, length_of
 from geotools.errors import SiteError
 from geotools.plan.model import Zone
 
-__all__ = ["HeightSearch", "HeightTrials", "best_heights", "levels_that_may_move", "search_heights"]
+__all__ = [
+    "HeightSearch",
+    "HeightTrials",
+    "best_heights",
+    "dead_length_tried",
+    "levels_that_may_move",
+    "opened_m",
+    "search_heights",
+]
 
 Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 
 class HeightTrials:
@@ -59,12 +68,24 @@ def dead_length_tried(perimeter: Perimeter, zone_id: str, own: Mapping[str, Arra
     own : mapping of str to (n, k) array
         What its own heads give in the case.
     """
+    around = perimeter.dead_around({zone_id: own})
+    return perimeter.dead_length(zone_id, around.pop(zone_id)) + opened_m(perimeter, around)
+
+
+def opened_m(perimeter: Perimeter, dead: Mapping[str, Mapping[str, Flags]]) -> float:
+    """Metres that let any threat through in a case tried and do not as the perimeter stands.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        As it stands.
+    dead : mapping of str to mapping of str to (n,) bool
+        By zone and threat the stations that are crossed in the case; the zones are those of the perimeter.
+    """
     total = 0.0
-    for near, dead in perimeter.dead_around({zone_id: own}).items():
-        flags = np.any(list(dead.values()), axis=0)
-        if near != zone_id:
-            flags &= ~np.any(list(perimeter.dead(near).values()), axis=0)
-        total += length_of(flags, perimeter.grids[near].chainage_m)
+    for zone_id, then in dead.items():
+        new = np.any(list(then.values()), axis=0) & ~np.any(list(perimeter.dead(zone_id).values()), axis=0)
+        total += length_of(new, perimeter.grids[zone_id].chainage_m)
     return total
 
 

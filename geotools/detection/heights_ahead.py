@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.findings import joined_floor
-from geotools.detection.perimeter import Case, Perimeter, length_of
+from geotools.detection.height_search import opened_m
+from geotools.detection.perimeter import Case, Perimeter
 
 __all__ = ["HeightAnswer", "answers_ahead", "floors_of", "heights_to_try"]
 
@@ -108,14 +109,5 @@ def answers_ahead(
         around = perimeter.dead_around({zone_id: dict(zip(perimeter.rules.targets, best, strict=True))})
         floor = joined_floor(perimeter, zone_id, {**floors, zone_id: own_floor})
         gap = np.minimum(floor - perimeter.levels(zone_id), HIGHEST_TOP_M).min(axis=1)
-        answers.append(HeightAnswer(*pair, around.pop(zone_id), gap, _opened(perimeter, around)))
+        answers.append(HeightAnswer(*pair, around.pop(zone_id), gap, opened_m(perimeter, around)))
     return answers
-
-
-def _opened(perimeter: Perimeter, around: Mapping[str, Mapping[str, Flags]]) -> float:
-    """Metres that the zones beside let somebody through and did not before."""
-    total = 0.0
-    for near, dead in around.items():
-        new = np.any(list(dead.values()), axis=0) & ~np.any(list(perimeter.dead(near).values()), axis=0)
-        total += length_of(new, perimeter.grids[near].chainage_m)
-    return total

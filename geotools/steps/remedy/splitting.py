@@ -13,7 +13,7 @@ from geotools.corridor import BeamLine
 from geotools.detection.perimeter import Perimeter, length_of
 from geotools.plan.model import Zone
 
-__all__ = ["SplitLimits", "Splitting", "opened_beside", "shorter_zones"]
+__all__ = ["SplitLimits", "Splitting", "shorter_zones"]
 
 #: Places for a post that are looked at in one zone, at most, and their least spacing, m.
 _PLACES, _APART_M = 14, 5.0
@@ -133,16 +133,6 @@ def _left_open(perimeter: Perimeter, zone: Zone, span: tuple[float, float], reac
     core = (at >= start - 1e-9) & (at <= start + span[1] - span[0] + 1e-9)
     open_ = np.any(list(alone.dead(part.zone_id).values()), axis=0)
     return length_of(open_ & core, at)
-
-
-def opened_beside(perimeter: Perimeter, trial: Perimeter, zones: Iterable[str]) -> float:
-    """Metres of these zones, which stand in both, that only the trial lets through."""
-    opened = 0.0
-    for near in zones:
-        now = np.any(list(perimeter.dead(near).values()), axis=0)
-        then = np.any(list(trial.dead(near).values()), axis=0)
-        opened += length_of(then & ~now, perimeter.grids[near].chainage_m)
-    return opened
 
 
 def _way_back(places: npt.NDArray[np.float64], back: list[npt.NDArray[np.intp]]) -> tuple[float, ...]:

@@ -10,6 +10,7 @@ from geotools.detection.height_search import (
     best_heights,
     dead_length_tried,
     levels_that_may_move,
+    opened_m,
     search_heights,
 )
 from geotools.detection.perimeter import Perimeter
@@ -21,7 +22,7 @@ from geotools.plan.model import BeamPair, Zone
 from geotools.steps.remedy.limits import RemedyLimits
 from geotools.steps.remedy.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
 from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved, works_together
-from geotools.steps.remedy.splitting import SplitLimits, Splitting, opened_beside, shorter_zones
+from geotools.steps.remedy.splitting import SplitLimits, Splitting, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
 
 __all__ = ["Trial"]
@@ -134,21 +135,30 @@ class Trial:
 
     def _moved(self, offset_m: float) -> Option:
         zone = moved_sideways(self.zone, offset_m)
-        trial = self.perimeter.with_zones({zone.zone_id: (zone,)})
-        dead = trial.dead_length(zone.zone_id, trial.dead(zone.zone_id))
-        dead += opened_beside(self.perimeter, trial, self.perimeter.neighbours(zone.zone_id))
+        return self._stood("move_line", (zone,), self.moved_price, move_words(offset_m))
+
+    def _stood(self, name: str, zones: tuple[Zone, ...], cost: float, words: str) -> Option:
+        """Zones in the place of this one on the ground as it is, with what they open beside them."""
+        trial = self.perimeter.with_zones({self.zone.zone_id: zones})
+        dead = self._left(trial, zones)
         return Option(
-            "move_line",
-            (zone,),
+            name,
+            zones,
             None,
-            self.moved_price,
+            cost,
             self.dead_now,
             dead,
             self.weakest_now,
-            trial.weakest(zone.zone_id) if dead == 0.0 else None,
-            move_words(offset_m),
-            loose=worst_in_tolerance(trial, self.surface, (zone,), self.settings) if dead == 0.0 else Loose(),
+            min(trial.weakest(zone.zone_id) for zone in zones) if dead == 0.0 else None,
+            words,
+            loose=worst_in_tolerance(trial, self.surface, zones, self.settings) if dead == 0.0 else Loose(),
         )
+
+    def _left(self, trial: Perimeter, zones: tuple[Zone, ...]) -> float:
+        """Dead length of zones that stand in this one's place, and what that opens in its neighbours, m."""
+        beside = {near: trial.dead(near) for near in self.perimeter.neighbours(self.zone.zone_id)}
+        own = sum(trial.dead_length(zone.zone_id, trial.dead(zone.zone_id)) for zone in zones)
+        return own + opened_m(self.perimeter, beside)
 
     @property
     def split_price(self) -> float:
@@ -180,22 +190,9 @@ class Trial:
 
     def _split(self, splitting: Splitting) -> Option:
         parts = self._parts(splitting)
-        trial = self.perimeter.with_zones({self.zone.zone_id: parts})
-        dead = sum(trial.dead_length(p.zone_id, trial.dead(p.zone_id)) for p in parts)
-        dead += opened_beside(self.perimeter, trial, self.perimeter.neighbours(self.zone.zone_id))
         at = " and ".join(f"{cut:.0f}" for cut in splitting.cuts)
-        return Option(
-            "split",
-            tuple(parts),
-            None,
-            len(splitting.cuts) * self.split_price,
-            self.dead_now,
-            dead,
-            self.weakest_now,
-            min(trial.weakest(p.zone_id) for p in parts) if dead == 0.0 else None,
-            f"split the zone in {len(parts)} at chainage {at} m",
-            loose=worst_in_tolerance(trial, self.surface, parts, self.settings) if dead == 0.0 else Loose(),
-        )
+        words = f"split the zone in {len(parts)} at chainage {at} m"
+        return self._stood("split", parts, len(splitting.cuts) * self.split_price, words)
 
     def split_and_grade(self, most: float) -> Option | None:
         """Fewer parts than it takes without earth, those graded that are not clear: the cheapest that is.
@@ -224,8 +221,7 @@ class Trial:
         zones = tuple(now.get(part.zone_id, part) for part in parts)
         if zones == tuple(parts) and not any(one.volumes[2] for one in graded):
             return None
-        dead = sum(final.dead_length(z.zone_id, final.dead(z.zone_id)) for z in zones)
-        dead += opened_beside(self.perimeter, final, self.perimeter.neighbours(self.zone.zone_id))
+        dead = self._left(final, zones)
         cost, volumes, words = works_together(graded, parts, self.prices)
         return replace(
             bare,
