@@ -72,7 +72,7 @@ class SolvedField:
 
 
 class BeamField:
-    """Field of one beam at the n chainages it was requested; made by :func:`geotools.beam.solve_beam`.
+    """Field of one beam at the n chainages requested; made by :func:`geotools.beam.solve_beam`.
 
     Attributes
     ----------

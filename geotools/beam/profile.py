@@ -1,4 +1,4 @@
-"""One beam as it is requested, its checks, and the ground that its field is solved over."""
+"""One beam as a caller states it, its checks, and the ground that its field is solved over."""
 
 from __future__ import annotations
 

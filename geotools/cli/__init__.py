@@ -37,7 +37,7 @@ _CLICK_TYPE: dict[str, Any] = {"text": str, "real": float, "integer": int, "path
 
 
 class StepGroup(click.Group):
-    """Commands of our own, then one for every registered step, loaded when it is requested."""
+    """Commands of our own, then one for every registered step, loaded when it is needed."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of all commands: our own first, then the steps in the order of the job."""
@@ -72,7 +72,7 @@ class StepGroup(click.Group):
 
 
 def wants_json(ctx: click.Context) -> bool:
-    """Whether the command that ran, or was about to, was requested JSON lines."""
+    """Whether JSON lines were requested of the command that ran, or was about to."""
     return bool((ctx.find_root().obj or {}).get("json"))
 
 

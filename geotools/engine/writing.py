@@ -50,10 +50,10 @@ def scratch_folder(out: Path) -> Iterator[Path]:
         yield Path(name)
 
 
-def make_folder(out: Path) -> None:
-    """Make the output folder; OutputError where the system refuses."""
+def make_folder(out: Path, inside: str = "") -> None:
+    """Make the output folder, or one inside it; OutputError where the system refuses."""
     try:
-        out.mkdir(parents=True, exist_ok=True)
+        (out / inside).mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise OutputError(
             "the output folder cannot be made",

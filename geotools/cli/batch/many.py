@@ -12,6 +12,7 @@ from geotools.cli.batch.task import SiteResult, Task, run_task
 from geotools.engine.lock import FolderLock
 from geotools.engine.runner import plan_steps
 from geotools.engine.workers import Serial, Workers
+from geotools.engine.writing import make_folder
 from geotools.errors import GeotoolsError, OutputError
 
 SITES_NAME = "sites"
@@ -61,15 +62,7 @@ def run_batch(
             where=out,
             mend="add --resume to go on with it, --overwrite to do it anew, or choose another folder",
         )
-    try:
-        sites.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise OutputError(
-            "the output folder cannot be made",
-            where=out,
-            found=problem,
-            mend="choose another folder, or change the permission of the one it stands in",
-        ) from problem
+    make_folder(out, SITES_NAME)
     lock = FolderLock(out)
     try:
         names = tuple(steps) if steps is not None else None

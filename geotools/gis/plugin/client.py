@@ -61,7 +61,7 @@ def load_command(folder):
 
 
 def _start(words):
-    # without this a console flashes up on Windows; elsewhere the name does not exist and nothing is requested
+    # without this a console flashes up on Windows; elsewhere the name does not exist and no flag is set
     hidden = getattr(subprocess, "CREATE_NO_WINDOW", 0)
     try:
         return subprocess.Popen(

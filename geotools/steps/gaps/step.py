@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from shapely import LineString
-
 from geotools.detection.chains import chains_of
 from geotools.detection.second_opinion import FIELDS
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
@@ -31,8 +29,7 @@ def run(ctx: StepContext) -> StepResult:
     chains = chains_of(ctx.site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
     half = ctx.site.detection.half_width_m
     for zone in (zone for chain in chains for zone in chain.zones):
-        line = LineString([(zone.line.x0, zone.line.y0), (zone.line.x1, zone.line.y1)])
-        for text in odd_words(odd_along(ctx.terrain, line, half), f"{zone.zone_id}, in its strip"):
+        for text in odd_words(odd_along(ctx.terrain, zone.line.line, half), f"{zone.zone_id}, in its strip"):
             ctx.warn(text)
     return run_wave(ctx, chains) if ctx.params["method"] == "wave" else run_straightness(ctx, chains)
 

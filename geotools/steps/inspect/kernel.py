@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from geotools.corridor import Array
+from geotools.terrain.oddities import HIGHEST_M, LOWEST_M
 
 #: A prone person is about this long, and so is the shortest dip one can hide in (common practice, no source).
 SHORTEST_DIP_M = 1.7
-LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
 
 
 def coarse_cell_warning(cell_m: float, threat: str) -> str | None:
@@ -48,7 +48,7 @@ def implausible_heights(heights_m: Array) -> tuple[float, float] | None:
     if known.size == 0:
         return None
     lowest, highest = float(known.min()), float(known.max())
-    return (lowest, highest) if lowest < LOWEST_GROUND_M or highest > HIGHEST_GROUND_M else None
+    return (lowest, highest) if lowest < LOWEST_M or highest > HIGHEST_M else None
 
 
 def first_unknown(chainage_m: Array, heights_m: Array) -> tuple[float, float] | None:

@@ -23,7 +23,7 @@ __all__ = ["Needs", "PostedSpan", "gate_stretch", "lay_out", "offsets_for", "pos
 
 @dataclass(frozen=True)
 class Needs:
-    """What a layout is requested; metres.
+    """What a layout has to meet; metres.
 
     rules, prices : limits, and the weights of the choice. setback_m, clear_m : of the line and of the clear ground.
     candidate_spacing_m : spacing of candidate posts. beamwidth_deg : of the heads that decide a mixed junction.

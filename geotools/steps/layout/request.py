@@ -167,7 +167,7 @@ class Request:
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
-        """What the kernel is requested on one course."""
+        """What the kernel has to solve on one course."""
         s, prices = self.settings, self.site.prices
         tolerance = [self.site.all_targets[threat].straightness_m for threat in self.site.threats]
         setback, clear = s.setback_m, s.clear_m

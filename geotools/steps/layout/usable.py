@@ -99,7 +99,7 @@ def courses(
 
     Raises
     ------
-    InfeasibleError : an open fence is requested its inside, a fence has no partner, or the set-back does not fit.
+    InfeasibleError : beams are to stand inside an open fence, a fence has no partner, or the set-back does not fit.
     """
     found = []
     blocks = [shape if shape.geom_type.endswith("Polygon") else shape.buffer(_THIN_M) for shape in keep_outs]

@@ -15,6 +15,7 @@ import pandas as pd
 
 from geotools.corridor import BeamLine, StripGrid
 from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
+from geotools.engine.writing import SUMMARY_NAME
 from geotools.errors import file_part
 from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
@@ -137,7 +138,7 @@ def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
 def _summaries(ctx: StepContext) -> dict[str, Any]:
     """Figures that earlier steps left; empty where there are none or the file was edited out of shape."""
     try:
-        steps = json.loads((ctx.workspace.folder / "summary.json").read_text(encoding="utf-8"))["steps"]
+        steps = json.loads((ctx.workspace.folder / SUMMARY_NAME).read_text(encoding="utf-8"))["steps"]
     except (OSError, ValueError, KeyError, TypeError):
         return {}
     return {k: v for k, v in steps.items() if isinstance(v, dict)} if isinstance(steps, dict) else {}

@@ -1,7 +1,6 @@
 """The page to explore in a real browser, at phone and desk width: a zone chosen, a slider moved, by hand and by key."""
 
 import json
-import shutil
 
 import pytest
 from selenium import webdriver
@@ -9,32 +8,19 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
+from tests.in_browser import WIDTHS, opened
 from tests.steps.explore.test_explore_step import data_of
 
 pytestmark = pytest.mark.browser
-WIDTHS = (390, 1280)
-SWITCHES = "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
 
 
 @pytest.fixture(scope="module", params=WIDTHS)
 def browser(request, explored):
-    options = webdriver.ChromeOptions()
-    options.binary_location = shutil.which("chromium") or "chromium"
-    for switch in SWITCHES.split():
-        options.add_argument(switch)
-    if request.param < 500:
-        phone = {"deviceMetrics": {"width": request.param, "height": 800, "pixelRatio": 2, "mobile": True}}
-        options.add_experimental_option("mobileEmulation", phone)
-    else:
-        options.add_argument(f"--window-size={request.param},900")
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
-    driver.get(f"file://{explored / 'explore.html'}")
-    WebDriverWait(driver, 20).until(
-        lambda d: d.execute_script("return document.querySelectorAll('.plot svg').length") > 5
-    )
-    yield driver
-    driver.quit()
+    with opened(explored / "explore.html", request.param) as driver:
+        WebDriverWait(driver, 20).until(
+            lambda d: d.execute_script("return document.querySelectorAll('.plot svg').length") > 5
+        )
+        yield driver
 
 
 def zone_on(browser):

@@ -6,16 +6,12 @@ import shutil
 import subprocess
 
 import pytest
-from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from tests.in_browser import WIDTHS, opened
+
 pytestmark = pytest.mark.browser
-WIDTHS = (390, 1280)
-SWITCHES = (
-    "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
-)
 
 CLIPPED = """
 const bad = [];
@@ -36,21 +32,8 @@ return bad;
 
 @pytest.fixture(scope="module", params=WIDTHS)
 def browser(request, reported):
-    options = webdriver.ChromeOptions()
-    options.binary_location = shutil.which("chromium") or "chromium"
-    for switch in SWITCHES.split():
-        options.add_argument(switch)
-    if request.param < 500:
-        phone = {"deviceMetrics": {"width": request.param, "height": 800, "pixelRatio": 2, "mobile": True}}
-        options.add_experimental_option("mobileEmulation", phone)
-    else:
-        options.add_argument(f"--window-size={request.param},900")
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    service = webdriver.ChromeService(shutil.which("chromedriver"))
-    driver = webdriver.Chrome(options=options, service=service)
-    driver.get(f"file://{reported / 'report.html'}")
-    yield driver
-    driver.quit()
+    with opened(reported / "report.html", request.param) as driver:
+        yield driver
 
 
 def test_nothing_is_clipped_and_the_page_does_not_scroll_sideways(browser):
