@@ -6,7 +6,7 @@ import numpy as np
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import Rules
+from geotools.detection.cases import Rules
 from geotools.plan.model import BeamPair, Zone
 
 LOW = BeamPair("low", HEAD_TYPES["24 GHz"], 0.30, 0.30)

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.cases import length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import stretch
 from geotools.plan.model import Zone
 

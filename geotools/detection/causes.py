@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.standing import NULL_DB
-from geotools.detection.perimeter import Case, Perimeter, straight_ground
+from geotools.detection.cases import Case, straight_ground
+from geotools.detection.perimeter import Perimeter
 
 __all__ = ["Suspect", "causes"]
 

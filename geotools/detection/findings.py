@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine
+from geotools.detection.cases import Case
 from geotools.detection.causes import Suspect, causes
 from geotools.detection.chains import Tile
 from geotools.detection.crossing import Corridor, ThreatResult
 from geotools.detection.patch import Patch
-from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import find_spots
 from geotools.plan.model import DeadSpot, Zone
 

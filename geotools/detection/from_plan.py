@@ -7,7 +7,7 @@ import numpy as np
 
 from geotools.beam import HeadType, Target
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import Rules
+from geotools.detection.cases import Rules
 from geotools.errors import StepError
 from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.model import BeamPair, Zone

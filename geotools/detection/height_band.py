@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.beam import Target
+from geotools.detection.cases import Rules
 from geotools.detection.crossing import Corridor
 from geotools.detection.level_ground import LEVEL, Stack, level_zone
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs
 from geotools.plan.model import BeamPair
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.cases import length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.errors import SiteError
 from geotools.plan.model import Zone
 

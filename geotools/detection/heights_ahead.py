@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.detection.cases import Case
 from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
-from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.perimeter import Perimeter
 
 __all__ = ["HeightAnswer", "answers_ahead", "floors_of", "heights_to_try"]
 

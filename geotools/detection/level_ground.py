@@ -16,8 +16,9 @@ from geotools.beam import HeadType
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
 from geotools.detection.alone import alone, dead_before_heads
+from geotools.detection.cases import Case, Rules
 from geotools.detection.chains import tiles_of
-from geotools.detection.perimeter import Case, Perimeter, Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import BeamPair, FenceChain, Zone
 
 __all__ = [

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from geotools.detection.perimeter import Case, Perimeter, length_of, moved_heads
+from geotools.detection.cases import Case, length_of, moved_heads
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, without_each
 from geotools.detection.verdicts import ZoneVerdicts
 

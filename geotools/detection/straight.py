@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.response import StripResponse
-from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.cases import Case
+from geotools.detection.perimeter import Perimeter
 
 __all__ = ["StraightCrossings", "straight_crossings"]
 

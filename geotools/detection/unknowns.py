@@ -17,8 +17,9 @@ from geotools.beam.draws import coarse_spacing, with_change
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import PER_95, Accuracy, Measured, error_field
+from geotools.detection.cases import Case, Rules, moved_heads
 from geotools.detection.hidden import Hidden
-from geotools.detection.perimeter import Case, Perimeter, Rules, moved_heads
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
 from geotools.terrain.known import KnownLevels

@@ -18,10 +18,11 @@ from shapely import LineString, STRtree, line_interpolate_point, line_locate_poi
 from shapely.ops import substring
 
 from geotools.beam.response import StripResponse
+from geotools.detection.cases import Case
 from geotools.detection.chain import chain_vertices
 from geotools.detection.envelope import LevelRange, crossable_within, swept
 from geotools.detection.hidden import DEEP_ENOUGH_M, hidden_depth, open_in_a_hidden_dip
-from geotools.detection.perimeter import Case, Perimeter
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import open_in_3d, rows_in_question
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import FenceChain

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from geotools.detection.perimeter import Perimeter, straight_ground
+from geotools.detection.cases import straight_ground
+from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.proof import Proof
 from geotools.earthwork.zone_grading import GradeSettings

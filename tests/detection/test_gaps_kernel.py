@@ -9,10 +9,11 @@ from shapely import Polygon
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
+from geotools.detection.cases import Rules, strip_nodes
 from geotools.detection.chain import chain_vertices, side_of
 from geotools.detection.chains import Tile, tiles
 from geotools.detection.findings import find
-from geotools.detection.perimeter import Perimeter, Rules, strip_nodes
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.ways import build_graph, shortest_way, worst_from
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from geotools.steps.gaps.straightness import straightness_spots

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from geotools.beam import HEAD_TYPES, OVER_FENCE, TARGETS, solve_beam
+from geotools.detection.cases import Rules
 from geotools.detection.height_band import height_bands
 from geotools.detection.level_ground import dead_spots, detected_half_width, level_pair, level_zone
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import BeamPair
 from tests.invented_ground import Formula
 

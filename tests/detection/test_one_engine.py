@@ -7,10 +7,11 @@ import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
+from geotools.detection.cases import Rules, length_of
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.level_ground import dead_in_chain, dead_spots
-from geotools.detection.perimeter import Perimeter, Rules, length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from tests.invented_ground import Formula
 

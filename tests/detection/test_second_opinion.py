@@ -12,7 +12,8 @@ from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.field3d import solve_3d
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.cases import Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import CROSS_RELIEF_M, cross_relief, open_in_3d, rows_in_question
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import judge_stations, stretches

@@ -9,8 +9,9 @@ import pytest
 
 from geotools.beam import TARGETS, Target
 from geotools.detection.accuracy import Accuracy
+from geotools.detection.cases import moved_heads
 from geotools.detection.hidden import Hidden
-from geotools.detection.perimeter import Perimeter, moved_heads
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import SOURCES, costs
 from geotools.detection.unknowns import Build, Unknowns, drawn_modulation, errors_of
 from geotools.detection.verdicts import judge_stations

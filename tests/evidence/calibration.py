@@ -13,7 +13,8 @@ from matplotlib.figure import Figure
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy, error_field
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.cases import Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Build, Unknowns
 from geotools.detection.verdicts import CONFIDENCE, judge_stations
 from geotools.plan.model import BeamPair, Zone

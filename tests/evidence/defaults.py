@@ -11,7 +11,8 @@ from shapely import LineString
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.cases import Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import Stretch, judge_stations, stretches
 from geotools.plan.model import BeamPair, FenceChain, Zone

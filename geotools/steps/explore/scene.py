@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from geotools.detection.cases import length_of
 from geotools.detection.heights_ahead import HeightAnswer, answers_ahead, heights_to_try
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs, stretch
 from geotools.plan.model import Zone
 from geotools.plan.rasters import PlanRaster

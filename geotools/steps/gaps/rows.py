@@ -11,8 +11,8 @@ from shapely import LineString
 from geotools.beam import Target
 from geotools.beam.standing import NULL_DB
 from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.detection.cases import Rules
 from geotools.detection.findings import Findings
-from geotools.detection.perimeter import Rules
 from geotools.engine.step import StepContext
 from geotools.plan import ids
 from geotools.plan.model import DeadSpot

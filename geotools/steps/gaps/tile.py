@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import StripGrid
+from geotools.detection.cases import Rules
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
-from geotools.detection.perimeter import Perimeter, Rules
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import StationVerdicts, judge_stations
 from geotools.engine.step import StepContext

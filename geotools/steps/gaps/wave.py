@@ -7,9 +7,9 @@ from dataclasses import replace
 from functools import partial
 
 from geotools.beam.strip import HIGHEST_TOP_M
+from geotools.detection.cases import Rules
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import definition_of, rules_of
-from geotools.detection.perimeter import Rules
 from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial

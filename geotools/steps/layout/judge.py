@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from geotools.beam import HeadType
+from geotools.detection.cases import Rules, length_of
 from geotools.detection.height_band import BandGap, HeightBand, height_bands
 from geotools.detection.level_ground import (
     LevelZone,
@@ -18,7 +19,6 @@ from geotools.detection.level_ground import (
     detected_half_width,
     level_pair,
 )
-from geotools.detection.perimeter import Rules, length_of
 from geotools.detection.spots import runs
 from geotools.plan.model import FenceChain, Zone
 from geotools.site import Level, Site

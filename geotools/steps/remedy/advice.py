@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from geotools.detection.perimeter import length_of
+from geotools.detection.cases import length_of
 from geotools.plan.model import DeadSpot, Zone
 from geotools.steps.remedy.joint import JointDesign
 from geotools.steps.remedy.option import Option

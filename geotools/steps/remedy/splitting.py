@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.cases import length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
 
 __all__ = ["SplitLimits", "Splitting", "shorter_zones"]

@@ -6,7 +6,7 @@ import rasterio
 from pyproj import CRS
 
 from geotools.corridor import BeamLine, StripGrid
-from geotools.detection.perimeter import strip_nodes
+from geotools.detection.cases import strip_nodes
 from geotools.io.crs import metres_per_unit
 from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 

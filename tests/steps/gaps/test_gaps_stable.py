@@ -10,7 +10,8 @@ import pytest
 
 import geotools
 from geotools.corridor import BeamLine
-from geotools.detection.perimeter import Perimeter, length_of
+from geotools.detection.cases import length_of
+from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
 from tests.detection.test_verdicts import LOW, MAIN, RULES
 from tests.invented_ground import Formula

@@ -7,8 +7,9 @@ from geotools.beam import HEAD_TYPES, TARGETS, Beam, solve_beam
 from geotools.beam.standing import CLEAR_DB, NULL_DB, leave_null
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy, correlation_length, error_field, estimate, read_check_points
+from geotools.detection.cases import Rules, strip_nodes
 from geotools.detection.certainty import certainty_of, judge_zone
-from geotools.detection.perimeter import Perimeter, Rules, strip_nodes
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import CHANGES, sensitivity
 from geotools.detection.spots import runs
 from geotools.detection.unknowns import Unknowns, drawn_modulation

@@ -11,8 +11,8 @@ from shapely import LineString, Point, box
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
+from geotools.detection.cases import Rules
 from geotools.detection.level_ground import dead_in_chain, dead_spots, level_pair
-from geotools.detection.perimeter import Rules
 from geotools.errors import InfeasibleError
 from geotools.plan.model import FenceChain, Zone
 from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
