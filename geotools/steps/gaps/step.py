@@ -29,7 +29,7 @@ def run(ctx: StepContext) -> StepResult:
     chains = chains_of(ctx.site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
     half = ctx.site.detection.half_width_m
     for zone in (zone for chain in chains for zone in chain.zones):
-        for text in odd_words(odd_along(ctx.terrain, zone.line.line, half), f"{zone.zone_id}, in its strip"):
+        for text in odd_words(odd_along(ctx.terrain, zone.line.line(), half), f"{zone.zone_id}, in its strip"):
             ctx.warn(text)
     return run_wave(ctx, chains) if ctx.params["method"] == "wave" else run_straightness(ctx, chains)
 
