@@ -1,6 +1,6 @@
 """Heights that are hardly those of ground: beside a line, named with their place before they decide anything.
 
-Found are cells of exactly 0 or of impossible size, single cells far below all about them (low noise of lidar, wells,
+Found are cells of exactly 0 or of impossible size, a few cells far below all about them (low noise of lidar, wells,
 holes of no data that were filled), and pieces that rise from the ground with steep edges (roofs, vehicles, trees: a
 surface model in place of the ground). A ditch or a bank is long, and so is none of these.
 """
@@ -34,8 +34,6 @@ LOWEST_M, HIGHEST_M = -500.0, 9000.0
 _NEAR_DATUM_M = 5.0
 #: A cell so far below the lowest about it is no ground; half a metre is more than noise leaves on bare ground.
 _LOW_M = 0.5
-#: Cells at most along either side of such a hole.
-_FEW = 2
 #: A piece that rises so far above the ground about it, over so much of it, with edges steeper than 1 in 1.
 _HIGH_M, _LEAST_M2, _STEEP = 1.5, 1.0, 1.0
 #: The widest piece that is told from the ground beneath it, m: a hall is wider, but its edge is seen all the same.
@@ -51,7 +49,7 @@ class Oddity:
     Attributes
     ----------
     kind : {"zero", "impossible", "low", "high"}
-        A height of 0 far from the datum's; out of range; a hole of a cell or two; a rise with steep edges.
+        A height of 0 far from the datum's; out of range; a hole of a few cells; a rise with steep edges.
     x_m, y_m : float
         The cell that stands out most.
     height_m : float
@@ -93,12 +91,14 @@ def oddities(height_m: Array, transform: Affine, asked: NDArray[np.bool_] | None
         return found
     below = _lowest_about(ground) - ground
     hole = (below > _LOW_M) & counts & ~wrong & ~zero
-    found += [one for one in _pieces("low", hole, below, transform) if one.cells <= _FEW**2]
+    found += _pieces("low", hole, below, transform)
     return found + _rises(ground, counts & ~wrong & ~zero, transform)
 
 
 def _lowest_about(z: Array) -> Array:
-    """The lowest level of the ring two cells away: what lies in a long ditch has lower cells on that ring."""
+    """The lowest level of the ring two cells away. What lies in a ditch, or in a hollow of more than three cells, has
+    cells as low as itself on that ring.
+    """
     ring = np.ones((5, 5), bool)
     ring[1:4, 1:4] = False
     return np.asarray(ndimage.minimum_filter(z, footprint=ring, mode="nearest"))
@@ -171,7 +171,7 @@ def _cut(line: LineString) -> Iterator[LineString]:
 _WORDS = {
     "zero": "a height of exactly 0 m, which rather stands for no data: state the raster's nodata value",
     "impossible": "a height of {height:g} m, which no ground has: check band, unit and nodata value",
-    "low": "a hole of {height:.1f} m over a cell or two: low noise of the survey, a well, or filled no data?",
+    "low": "a hole of {height:.1f} m over a few cells: low noise of the survey, a well, or filled no data?",
     "high": "a rise of {height:.1f} m with steep edges: a building, vehicle or vegetation in a surface model?",
 }
 

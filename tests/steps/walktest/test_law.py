@@ -7,6 +7,7 @@ import pytest
 
 import geotools
 from geotools.detection.chains import perimeter_of
+from geotools.detection.straight import straight_crossings
 from geotools.engine.runner import Job
 from geotools.steps.walktest.law import fit_law, predicted_by_law
 from tests.steps.walktest.test_walktest_step import read_form, write_form
@@ -55,8 +56,11 @@ def test_a_walked_plan_says_the_law_of_its_receivers(laid_out, tmp_path):
         perimeter = perimeter_of(site, job.workspace.read, job.terrain)
     perimeter.solve_all()
     places = [{**row, "chainage_m": float(row["chainage_m"])} for row in rows]
-    _, envelope, counts = predicted_by_law(places, perimeter)
-    for row, moved in zip(rows, envelope, strict=True):
+    *_, counts = predicted_by_law(places, perimeter)
+    zones = {zone_id: straight_crossings(perimeter, zone_id) for zone_id in perimeter.zones}
+    for row, place in zip(rows, places, strict=True):
+        swing = zones[row["zone_id"]][row["threat"]].swing
+        moved = np.interp(place["chainage_m"], perimeter.grids[row["zone_id"]].chainage_m, swing)
         row.update(result="detected" if moved >= 0.33 else "missed", walked_on="2027-05-03", walker="A. Walker")
     write_form(out / "filled.csv", rows)
     outcome = geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
