@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -10,9 +12,14 @@ from tests.evidence.calibration import dipped, graded, surveys_of
 COUNT = 16
 
 
+@cache
+def honest_surveys(shape, works):
+    return surveys_of(shape, COUNT, works=works)
+
+
 @pytest.mark.parametrize(("shape", "works"), [(dipped, False), (graded, True)], ids=["dipped", "graded"])
 def test_called_detected_is_detected_and_noise_counted_twice_is_told(shape, works):
-    honest = surveys_of(shape, COUNT, works=works)
+    honest = honest_surveys(shape, works)
     assert honest.called.sum() > 300 and honest.sure >= 0.95
     twice = surveys_of(shape, COUNT, works=works, believed=2.0**0.5)
     # the same truth, stated worse than it is: farther from the diagonal on every measure
@@ -20,8 +27,19 @@ def test_called_detected_is_detected_and_noise_counted_twice_is_told(shape, work
     assert twice.called.sum() < honest.called.sum()
 
 
+def test_as_many_stations_are_open_as_is_stated():
+    """Where the truth lies about the survey, neither too many nor too few: the confidence is true on both sides."""
+
+    def stated_over_true(count: int, believed: float) -> float:
+        found = surveys_of(dipped, count, about_survey=True, believed=believed)
+        return float((1.0 - found.stated).sum() / (~found.true).sum())
+
+    assert stated_over_true(24, 1.0) == pytest.approx(1.0, abs=0.2)
+    assert stated_over_true(12, 2.0) > 1.25  # an accuracy stated twice as bad as it is shows
+
+
 def test_noise_that_is_believed_too_small_is_told():
     """A survey three times as bad as it is said to be calls too much detected."""
     rosy = surveys_of(dipped, COUNT, believed=1.0 / 3.0)
-    honest = surveys_of(dipped, COUNT)
+    honest = honest_surveys(dipped, False)
     assert rosy.sure < honest.sure and rosy.called.sum() > honest.called.sum()

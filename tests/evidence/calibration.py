@@ -28,6 +28,8 @@ ZONE = Zone("Z1", BeamLine(0.0, 0.0, LENGTH, 0.0), (BeamPair("low", HEAD_TYPES["
 EDGES = np.array([0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.001])
 #: By how much a stated share may exceed the true one.
 OVER = 0.05
+#: By how much it may lie off on either side where the truth is as the survey leaves it; as many surveys tell no less.
+OFF = 0.1
 
 Array = np.ndarray
 Shape = Callable[[np.random.Generator, Array], Array]
@@ -96,7 +98,9 @@ class Found:
         return max((true - stated for stated, true, count in self.bins() if count >= 200), default=0.0)
 
 
-def surveys_of(shape: Shape, count: int, *, works: bool = False, believed: float = 1.0) -> Found:
+def surveys_of(
+    shape: Shape, count: int, *, works: bool = False, believed: float = 1.0, about_survey: bool = False
+) -> Found:
     """Invented surveys of invented grounds, each judged, and held against the ground itself.
 
     Parameters
@@ -105,6 +109,8 @@ def surveys_of(shape: Shape, count: int, *, works: bool = False, believed: float
     count : surveys.
     works : from 12 to 38 m the ground is proposed, and turns out as works do; the rest is surveyed.
     believed : factor on the stated accuracy; 1 is honest, 1.41 is noise counted twice.
+    about_survey : the shape is what the survey shows, and the ground lies off it by the survey's error: all that
+        somebody knows who has the survey and nothing else. Otherwise the survey lies off the ground.
     """
     nodes = Perimeter([ZONE], Gridded(np.array([0.0, LENGTH]), np.array([-9.0, 9.0]), np.zeros((2, 2))), RULES)
     grid = nodes.grids["Z1"]
@@ -123,14 +129,33 @@ def surveys_of(shape: Shape, count: int, *, works: bool = False, believed: float
             error = np.where(filled[:, None], -built, error)
             change = Gridded(x, y, np.repeat(np.where(filled, 0.4, 0.0)[:, None], y.size, axis=1))
             unknowns = replace(unknowns, build=Build(change, BUILT_M * believed, SETTLES_M))
-        seen = Perimeter([ZONE], Gridded(x, y, level + error if not works else level + error * ~filled[:, None]), RULES)
-        is_ = Perimeter([ZONE], Gridded(x, y, level if not works else level - error * filled[:, None]), RULES)
+        # what of the error the survey shows; the rest is the ground's own
+        surveyed_part = 0.0 if about_survey else ~filled[:, None] if works else 1.0
+        shown, there = level + error * surveyed_part, level - error * (1.0 - surveyed_part)
+        seen, is_ = (Perimeter([ZONE], Gridded(x, y, ground), RULES) for ground in (shown, there))
         stations = judge_stations(seen, "Z1", unknowns).stations["prone"]
         inner = slice(8, -8)
         stated.append(1.0 - stations.open_share[inner])
         called.append(stations.detected()[inner])
         true.append(~is_.dead("Z1")["prone"][inner])
     return Found(*(np.concatenate(part) for part in (stated, true, called)))
+
+
+def _about_surveys(section: Section) -> None:
+    """The other way round: the survey is as invented and the truth lies about it, which the confidence speaks of."""
+    section.say(
+        "The other way round, the survey shows the invented ground and the truth lies off it by the survey's error: what "
+        "somebody knows who has the survey and nothing else. There the stated share has to be true on both sides."
+    )
+    rows = []
+    for name, (shape, works) in GROUNDS.items():
+        if works:
+            continue  # works lie off their design in either case: above
+        found = surveys_of(shape, SURVEYS, about_survey=True)
+        off = max(found.overstated(), found.understated())
+        section.check(f"{name}, truth about the survey: stated share off the true one by", off, OFF, "", "the diagonal")
+        rows += [(name, f"{s:.2f}", f"{t:.2f}", n) for s, t, n in found.bins()]
+    section.table(["ground, truth about the survey", "stated", "true", "stations"], rows)
 
 
 GROUNDS: dict[str, tuple[Shape, bool]] = {
@@ -175,6 +200,7 @@ def calibration(folder: Path) -> Section:
         "same."
     )
     section.table(["ground", "stated", "true", "stations"], rows)
+    _about_surveys(section)
     caption = (
         "Stated share of worlds without a way through against the share that is true; numbers are stations. On the "
         "diagonal the confidence is what it says; above it, less than it could."
