@@ -144,8 +144,8 @@ def surveys_of(
 def _about_surveys(section: Section) -> None:
     """The other way round: the survey is as invented and the truth lies about it, which the confidence speaks of."""
     section.say(
-        "The other way round, the survey shows the invented ground and the truth lies off it by the survey's error: what "
-        "somebody knows who has the survey and nothing else. There the stated share has to be true on both sides."
+        "The other way round, the survey shows the invented ground and the truth lies off it by the survey's error: "
+        "what somebody knows who has the survey and nothing else. There the stated share has to be true on both sides."
     )
     rows = []
     for name, (shape, works) in GROUNDS.items():
