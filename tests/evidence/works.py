@@ -76,14 +76,6 @@ def standing(level: np.ndarray) -> np.ndarray:
     return reconstruction(seed, level, method="erosion", footprint=np.ones((3, 3))) - level
 
 
-def new_ponds(before: np.ndarray, after: np.ndarray, cell: float) -> list[float]:
-    """Volume of each place where more water stands than before, m3."""
-    more = np.clip(standing(after) - standing(before), 0.0, None)
-    labels, count = ndimage.label(more > 1e-4, np.ones((3, 3)))
-    volumes = ndimage.sum_labels(more, labels, np.arange(1, count + 1)) * cell**2
-    return sorted((float(v) for v in np.atleast_1d(volumes) if v > POND_M3), reverse=True) if count else []
-
-
 def look(job: Job, counts: Counts) -> None:
     """Flood and disturb what remedy proposed."""
     read, site = job.workspace.read, job.site
@@ -95,7 +87,8 @@ def look(job: Job, counts: Counts) -> None:
     counts.zones, counts.clear = len(taken), int(taken.clear.sum())
     ways = read(WATER_CROSSINGS)
     counts.ways = len(ways)
-    counts.without, counts.ponds = flooded(job, surface, ways)
+    rained = Rained(job, surface)
+    counts.without, counts.ponds = sum(rained.new_ponds(ways[:0])), rained.new_ponds(ways)
     stands = before.with_zones(proposed, surface)
     stands.solve_all()
     t = site.grading
@@ -118,27 +111,42 @@ def look(job: Job, counts: Counts) -> None:
                     counts.broken[kind] = counts.broken.get(kind, 0) + 1
 
 
-def flooded(job: Job, surface: DesignSurface, ways: gpd.GeoDataFrame) -> tuple[float, list[float]]:
-    """Water that would stand without ways for it, m3, and each new pond with these ways kept open, m3."""
-    terrain, cell = job.terrain, surface.cell_m
-    x0, y0, x1, y1 = terrain.bounds_m
-    x = np.arange(x0 + cell / 2, x1, cell)[None, :]
-    y = np.arange(y1 - cell / 2, y0, -cell)[:, None]
-    xx, yy = np.broadcast_arrays(x, y)
-    ground = terrain.sample(xx, yy)
-    inside = np.isfinite(ground)
-    rows, columns = np.flatnonzero(inside.all(axis=1)), np.flatnonzero(inside.any(axis=0))
-    part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    ground = np.where(np.isfinite(ground), ground, np.nanmin(ground))[part]
-    after = ground + surface.change_at(xx[part], yy[part])
-    without = sum(new_ponds(ground, after, cell))
-    left, top = float(xx[part][0, 0]) - cell / 2, float(yy[part][0, 0]) + cell / 2
-    for way in ways.itertuples():
-        (ax, ay), (bx, by) = get_coordinates(way.geometry)[[0, -1]]
-        for share in np.linspace(0, 1, int(np.hypot(bx - ax, by - ay) / cell * 4) + 2):
-            c, r = int((ax + share * (bx - ax) - left) // cell), int((top - ay - share * (by - ay)) // cell)
-            after[r, c] = min(after[r, c], way.inlet_m + share * (way.outlet_m - way.inlet_m))
-    return without, new_ponds(ground, after, cell)
+class Rained:
+    """The whole terrain of a job as existing and as proposed, flooded by an independent method.
+
+    Parameters
+    ----------
+    job : the terrain's. surface : the proposed works.
+    """
+
+    def __init__(self, job: Job, surface: DesignSurface) -> None:
+        terrain, self.cell = job.terrain, surface.cell_m
+        x0, y0, x1, y1 = terrain.bounds_m
+        x = np.arange(x0 + self.cell / 2, x1, self.cell)[None, :]
+        y = np.arange(y1 - self.cell / 2, y0, -self.cell)[:, None]
+        xx, yy = np.broadcast_arrays(x, y)
+        ground = terrain.sample(xx, yy)
+        inside = np.isfinite(ground)
+        rows, columns = np.flatnonzero(inside.all(axis=1)), np.flatnonzero(inside.any(axis=0))
+        part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        ground = np.where(np.isfinite(ground), ground, np.nanmin(ground))[part]
+        self._proposed = ground + surface.change_at(xx[part], yy[part])
+        self._left, self._top = float(xx[part][0, 0]) - self.cell / 2, float(yy[part][0, 0]) + self.cell / 2
+        self._stood = standing(ground)
+
+    def new_ponds(self, ways: gpd.GeoDataFrame) -> list[float]:
+        """Water that stands only on the proposed ground with these ways kept open, m3 of each pond."""
+        after = self._proposed.copy()
+        for way in ways.itertuples():
+            (ax, ay), (bx, by) = get_coordinates(way.geometry)[[0, -1]]
+            for share in np.linspace(0, 1, int(np.hypot(bx - ax, by - ay) / self.cell * 4) + 2):
+                c = int((ax + share * (bx - ax) - self._left) // self.cell)
+                r = int((self._top - ay - share * (by - ay)) // self.cell)
+                after[r, c] = min(after[r, c], way.inlet_m + share * (way.outlet_m - way.inlet_m))
+        more = np.clip(standing(after) - self._stood, 0.0, None)
+        labels, count = ndimage.label(more > 1e-4, np.ones((3, 3)))
+        volumes = ndimage.sum_labels(more, labels, np.arange(1, count + 1)) * self.cell**2
+        return sorted((float(v) for v in np.atleast_1d(volumes) if v > POND_M3), reverse=True) if count else []
 
 
 def worked(name: str, site_file: Path, out: Path) -> Counts:

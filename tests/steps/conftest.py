@@ -34,6 +34,17 @@ def with_gaps(laid_out, tmp_path_factory):
     return made_once(tmp_path_factory, "with_gaps", make)
 
 
+@pytest.fixture(scope="session")
+def remedied(with_gaps, tmp_path_factory):
+    """As ``with_gaps``, after remedy; copy before changing."""
+
+    def make(folder: Path) -> None:
+        shutil.copytree(with_gaps, folder, dirs_exist_ok=True)
+        run_site(geotools.open_site(folder / "input" / "site.toml"), folder / "out", steps=["remedy"])
+
+    return made_once(tmp_path_factory, "remedied", make)
+
+
 @pytest.fixture
 def plan(laid_out, tmp_path):
     """A site file and an output folder of the test's own."""

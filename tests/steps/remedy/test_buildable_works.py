@@ -10,28 +10,28 @@ import pytest
 import rasterio
 from scipy import ndimage
 
-from geotools.cli.demo import demo_folder
 from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import design_of
 from geotools.engine.runner import Job
 from geotools.plan.schema import WATER_CROSSINGS
 from geotools.site import open_site
 from tests.evidence.swales import SWALES
-from tests.evidence.works import flooded
-
-
-def _demo(folder: Path) -> Path:
-    shutil.copytree(demo_folder(), folder, ignore=shutil.ignore_patterns("lidar"))
-    return folder / "site.toml"
+from tests.evidence.works import Rained
 
 
 @pytest.mark.parametrize("name", ["demonstration", SWALES[5].name])
-def test_no_crumbs_no_skins_and_nothing_narrower_than_the_machine(name: str, tmp_path: Path) -> None:
-    site_file = _demo(tmp_path / "site") if name == "demonstration" else SWALES[5].write(tmp_path / "site")
+def test_no_crumbs_no_skins_and_nothing_narrower_than_the_machine(
+    name: str, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    if name == "demonstration":
+        shutil.copytree(request.getfixturevalue("remedied"), tmp_path, dirs_exist_ok=True)
+        site_file = tmp_path / "input" / "site.toml"
+    else:
+        site_file = SWALES[5].write(tmp_path / "site")
+        with Job(open_site(site_file), tmp_path / "out") as job:
+            for step in ("inspect", "layout", "gaps", "remedy"):
+                job.run(step)
     site = open_site(site_file)
-    with Job(site, tmp_path / "out") as job:
-        for step in ("inspect", "layout", "gaps", "remedy"):
-            job.run(step)
     with rasterio.open(tmp_path / "out" / "cut_fill.tif") as raster:
         change, cell = np.nan_to_num(raster.read(1, masked=True).filled(0.0)), raster.transform.a
     worked = np.abs(change) > 1e-3
@@ -48,18 +48,11 @@ def test_no_crumbs_no_skins_and_nothing_narrower_than_the_machine(name: str, tmp
     areas = ndimage.sum_labels(worked, labels, np.arange(1, pieces + 1)) * cell**2
     assert areas.min() >= limits.least_width_m**2 and pieces < 20
     # no way for water is built that is not needed: without any one of them water stands on the whole terrain
-    assert ponds(site_file, tmp_path / "out", None) == []
-    with Job(site, tmp_path / "out", overwrite=True) as job:
+    with Job(open_site(site_file), tmp_path / "out", overwrite=True) as job:
+        perimeter = perimeter_of(job.site, job.workspace.read, job.terrain)
+        rained = Rained(job, design_of(job.site, perimeter, job.terrain, job.out, job.workspace.plan_crs))
         ways = job.workspace.read(WATER_CROSSINGS)
     assert len(ways) > 0
+    assert rained.new_ponds(ways) == []
     for way in ways.crossing_id:
-        assert ponds(site_file, tmp_path / "out", way) != [], way
-
-
-def ponds(site_file: Path, out: Path, left_out: str | None) -> list[float]:
-    """New standing water by an independent flood of the whole terrain, one way for water left out."""
-    with Job(open_site(site_file), out, overwrite=True) as job:
-        perimeter = perimeter_of(job.site, job.workspace.read, job.terrain)
-        surface = design_of(job.site, perimeter, job.terrain, job.out, job.workspace.plan_crs)
-        ways = job.workspace.read(WATER_CROSSINGS)
-        return flooded(job, surface, ways[ways.crossing_id != left_out])[1]
+        assert rained.new_ponds(ways[ways.crossing_id != way]) != [], way
