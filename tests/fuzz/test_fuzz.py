@@ -33,7 +33,7 @@ LINE = {"type": "LineString", "coordinates": [[500000, 5400000], [500010, 540001
 
 
 def test_damaged_files_of_every_kind_are_answered_in_words() -> None:
-    result = run(4 * len(SUBJECTS), [s.name for s in SUBJECTS], first_seed=900_000)
+    result = run(2 * len(SUBJECTS), [s.name for s in SUBJECTS], first_seed=900_000)
     assert result["faults"] == []
 
 
@@ -41,7 +41,7 @@ def test_wild_files_of_every_kind_are_answered_in_words() -> None:
     # the long run has the kind whose site takes long to prepare, too
     kinds = [s.name for s in WILD_SUBJECTS if len(s.prepare) < 4]
     assert len(kinds) == len(WILD_SUBJECTS) - 1
-    result = run_wild(3 * len(kinds), kinds, seed=None)
+    result = run_wild(len(kinds), kinds, seed=None)
     assert result["faults"] == []
 
 
