@@ -158,7 +158,7 @@ def _fraction(
     width_m: float,
     pan_deg: tuple[float, float],
 ) -> NDArray[np.complex128]:
-    """`lateral_share` itself, kept: it knows no ground, so that one zone asks for it again and again."""
+    """`lateral_share` itself, kept: it knows no ground, so that one zone needs it again and again."""
     chainage_m = np.frombuffer(chainage)
     across = np.frombuffer(offset).reshape((1, -1) if shared else (chainage_m.size, -1))
     curvature, centre = _lateral(head_type, chainage_m, length_m, pan_deg)

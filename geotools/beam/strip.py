@@ -45,7 +45,7 @@ class Strip:
     line_detail_m : chainages (m,) and how far the ground that the field follows lies above the straight lines between
         the nodes of the beam line, (m,); None as before.
 
-    What the beam is told is measured square to the ground (see :mod:`geotools.beam.cross_section`).
+    What the beam is given is measured square to the ground (see :mod:`geotools.beam.cross_section`).
     """
 
     chainage_m: Floats

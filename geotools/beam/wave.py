@@ -58,7 +58,7 @@ def solve_beam(
 def solve_beams(
     beams: Sequence[Beam], *, step_m: float | None = None, dz_m: float | None = None, single: bool = True
 ) -> list[BeamField]:
-    """Solve many beams, several in one transform, in single precision unless told otherwise.
+    """Solve many beams, several in one transform, in single precision unless set otherwise.
 
     Parameters
     ----------

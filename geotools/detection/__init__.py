@@ -1,1 +1,1 @@
-"""The answer to who gets through where; every step asks here, none has its own."""
+"""The answer to who gets through where; every step comes here, none has its own."""

@@ -1,6 +1,6 @@
 """Who gets over the chain below one level: areas of open ground, joined from strip to strip.
 
-The same ways as :mod:`geotools.detection.crossing` weighs, asked with yes or no: connected areas of the nodes below the
+The same ways as :mod:`geotools.detection.crossing` weighs, answered by yes or no: connected areas of nodes below the
 level answer that for a hundredth of the time, and only the strips that a case changes are labelled anew.
 """
 

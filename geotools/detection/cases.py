@@ -1,4 +1,4 @@
-"""What a perimeter is asked: the rules of detection, one state of a zone to be solved, and the nodes of its strip."""
+"""What a perimeter answers: the rules of detection, one state of a zone to be solved, and the nodes of its strip."""
 
 from __future__ import annotations
 
@@ -82,9 +82,9 @@ class Case:
     grass_m : float, optional
         Height of grass; the rules' own if not given.
     floor : bool
-        Whether the detection floor is wanted too.
+        Whether the detection floor is computed too.
     level : bool
-        Whether the received level is wanted too.
+        Whether the received level is computed too.
     coarse_m : float, optional
         Spacing along the beam of a coarse answer, for changes alone.
     aim_deg : (pairs, 4) array, optional

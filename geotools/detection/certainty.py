@@ -118,7 +118,7 @@ def _merged(found: list[tuple[int, int]], chainage_m: Floats, reach_m: float) ->
 
 
 def _pieces(run: tuple[int, int], chainage_m: Floats, most_m: float) -> list[tuple[int, int]]:
-    """A run of rows in pieces no longer than a length: a long one asks as many questions."""
+    """A run of rows in pieces no longer than a length: a long one raises as many questions."""
     first, last = run
     count = max(int(np.ceil((chainage_m[last] - chainage_m[first]) / most_m)), 1)
     edges = np.linspace(first, last, count + 1).astype(int)

@@ -44,7 +44,7 @@ def side_of(
     """On which side of the chain places lie, seen along it, and the piece nearest to them.
 
     Returns +1 for left and -1 for right, and the number of the nearest piece, both in the shape of x; only the pieces
-    next to piece ``number`` are asked.
+    next to piece ``number`` are computed.
     """
     pieces = len(vertices) - 1
     near = [number - 1, number, number + 1]

@@ -78,7 +78,7 @@ class Corridor:
         best : sequence of (n, k) array
             Its modulation in each strip, neighbours joined in.
         drawn : collection of int
-            Places of the strips whose ways are wanted.
+            Places of the strips whose ways are looked for.
         """
         cost = np.concatenate([grid.ravel() for grid in best])
         from_right = worst_from(self.graph, cost, np.flatnonzero(self.on_right), self.is_right)

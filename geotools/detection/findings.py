@@ -32,7 +32,7 @@ class Findings:
     Attributes
     ----------
     perimeter : Perimeter
-        That was asked.
+        The perimeter that was solved.
     asked : list of str
         Zones that were examined.
     patches : dict of str to Patch

@@ -52,7 +52,7 @@ def crossing_heights(site: Site, fences: gpd.GeoDataFrame) -> dict[str, float]:
     -------
     dict of str to float
         By fence line: its height; with beams between two fences, half of both together, for midway a bridge from top
-        to top is as high. Fence lines of unknown height are left out where no threat asks.
+        to top is as high. Fence lines of unknown height are left out where no threat needs it.
 
     Raises
     ------

@@ -120,7 +120,7 @@ class Perimeter:
     def take_over(self, other: Perimeter) -> None:
         """Keep what another perimeter has solved of the same zones, where ground and rules are the same too.
 
-        What is asked within the other's :meth:`together` is solved there.
+        What is requested within the other's :meth:`together` is solved there.
         """
         self._batching = other._batching
         if other.ground is self.ground and other.rules == self.rules:

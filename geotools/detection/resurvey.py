@@ -19,11 +19,11 @@ __all__ = ["Question", "Resurvey", "choose_points"]
 
 Floats = NDArray[np.float64]
 
-#: Levels as the layer asks for them: to two centimetres (95 %), m.
+#: Levels as the layer calls for them: to two centimetres (95 %), m.
 LEVELLED_M = 0.02
 #: Share of the variance of the ground that may be left where it moves an answer.
 LEFT = 0.06
-#: The worlds are few: a share of variance up to this is told by chance.
+#: The worlds are few: a share of variance up to this is put down to chance.
 _CHANCE = 0.10
 #: The ground right under a stretch counts as much as this, whatever the worlds tell.
 _UNDER = 0.3

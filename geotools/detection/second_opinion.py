@@ -39,7 +39,7 @@ def cross_relief(strip: Strip) -> Floats:
 
 
 def rows_in_question(perimeter: Perimeter, zone_id: str, field: str) -> Flags:
-    """Stations whose answer is asked of the field in three dimensions, (n,)."""
+    """Stations whose answer is computed from the field in three dimensions, (n,)."""
     strip = perimeter.strip(zone_id)
     if field == "3d":
         return np.ones(strip.chainage_m.size, dtype=bool)

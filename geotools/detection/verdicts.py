@@ -37,7 +37,7 @@ VERDICTS = ("detected", "unproven", "undetected", "no_beam")
 CONFIDENCE = 0.95
 #: Worlds that every zone is tried in; a zone that keeps this much over the threshold in all of them is tried no more.
 _FIRST, _AMPLE = 8, 0.5
-#: Places of the fence that are told apart, m.
+#: Places of the fence that are kept apart, m.
 _ALONG_FENCE_M = 0.25
 #: A post this near to a fence's end stands at it, m.
 _AT_END_M = 1.0
@@ -62,7 +62,7 @@ class StationVerdicts:
     missed_m : float
         How deep such a dip could be, m.
     beside : (n,) bool, or None
-        Somebody crosses here by the field in three dimensions; None where that was not asked.
+        Somebody crosses here by the field in three dimensions; None where that was not computed.
     """
 
     dead: Flags
@@ -102,7 +102,7 @@ class Stretch:
     """A piece of fence with one verdict for one threat.
 
     from_m, to_m : along the fence line. zone_id : empty where no beam. cause : why it is no better. missed_m : depth of
-    a dip that the survey could have missed here. in_3d : whether the field in three dimensions was asked too.
+    a dip that the survey could have missed here. in_3d : whether the field in three dimensions was solved too.
     """
 
     fence_id: str
@@ -152,7 +152,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
     unknowns : Unknowns
         What is not known exactly.
     field : str
-        Whether the field in three dimensions is asked too: ``2d`` nowhere, ``3d`` everywhere, ``auto`` where the ground
+        Where the field in three dimensions is solved too: ``2d`` nowhere, ``3d`` everywhere, ``auto`` where the ground
         beside the beam may decide.
     """
     dead = perimeter.dead(zone_id)

@@ -60,9 +60,9 @@ def buildable_bounds(
 
 
 def squares(wanted: npt.NDArray[np.bool_], movable: npt.NDArray[np.bool_], side: int) -> npt.NDArray[np.bool_]:
-    """The wanted cells, widened so that each lies in a square of `side` movable cells, where there is room.
+    """The required cells, widened so that each lies in a square of `side` movable cells, where there is room.
 
-    Of the squares a cell could lie in, the one with most wanted cells is taken; cells without room are given up.
+    Of the squares a cell could lie in, the one with most required cells is taken; cells without room are given up.
     """
     if side == 1:
         return wanted & movable

@@ -32,7 +32,7 @@ DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
 class Graded:
     """A zone after all grading: its heads, the programme it was part of, dead length before and on the whole design.
 
-    loose : the worst that comes of it on the whole design within tolerance; None where that was not asked.
+    loose : the worst that comes of it on the whole design within tolerance; None where that was not computed.
     """
 
     zone: Zone
@@ -94,7 +94,7 @@ def grade_zones(
         return grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
 
     for turn in _turns(strip_groups(zones, reach)):
-        # groups of one turn do not see each other, so each is laid in as soon as its turn to be told comes
+        # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
         for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
             parts = [grading]
             if len(group) > 1 and not grading.clear:

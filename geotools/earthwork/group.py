@@ -1,4 +1,4 @@
-"""Zones on one strip: what they are asked, and the cheapest works with heads held or free."""
+"""Zones on one strip: what is required of them, and the cheapest works with heads held or free."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ Heads = frozenset[tuple[int, int]]
 
 
 class ZoneGroup:
-    """Zones on one strip: what they are asked, and the cheapest works with heads held or free."""
+    """Zones on one strip: what is required of them, and the cheapest works with heads held or free."""
 
     def __init__(
         self,
@@ -95,7 +95,7 @@ class ZoneGroup:
     ) -> list[list[Modulation]]:
         """Modulation of every zone in each of the states, on a ground or, if none is given, on their design.
 
-        pairs : those of each zone's pairs of heads that are asked, the lowest first.
+        pairs : those of each zone's pairs of heads that are computed, the lowest first.
         """
         cases = []
         for each in states:
@@ -125,7 +125,7 @@ class ZoneGroup:
         if key not in self._proofs:
             state = State(self._settled(grading.ends), self.strip, grading.design)
             states = edge_states(state, self.settings.draws, self.settings.tolerances)
-            # what fails first fails soonest: the rest is not asked then
+            # what fails first fails soonest: the rest is not computed then
             made = self._proven(state, states[:_FIRST_STATES])
             if not any(p.open.any() for p in made) and len(states) > _FIRST_STATES:
                 rest = self._proven(None, states[_FIRST_STATES:])
@@ -136,7 +136,7 @@ class ZoneGroup:
     def _proven(self, state: State | None, edges: Sequence[State]) -> list[Proof]:
         """Proofs of the ground as designed, None to leave that out, and at the edges of tolerance.
 
-        The lowest heads are asked first, one zone after the other: where nobody gets past them alone, the heads above
+        The lowest heads are computed first, one zone after the other: where nobody gets past them alone, the heads above
         them are not needed for the answer.
         """
         first = 0 if state is None else 1

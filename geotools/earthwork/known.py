@@ -1,4 +1,4 @@
-"""Grading programmes solved before: much the same is asked again with other heads, falls and tolerances."""
+"""Grading programmes solved before: much the same is solved again with other heads, falls and tolerances."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def _more_falls(new: Falls | None, old: Falls | None) -> bool:
 
 
 class Known:
-    """What programmes came to, by what was asked; an answer that was given is given again.
+    """What programmes came to, by what was required; an answer that was given is given again.
 
     A programme with falls to keep has the answer of the one without them where that keeps them by itself. Limits that
     are nowhere wider than those that nothing satisfied are not tried.

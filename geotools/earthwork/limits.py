@@ -26,7 +26,7 @@ class SightLine:
     """The straight line of one zone and how near the ground under the beam must come to it.
 
     cells : (k,) indices of the cells under the beam. fraction : (k,) 0 at the transmitter end, 1 at the receiver end.
-    low, high : (k,) metres the ground may lie below and above the line; inf where nothing is asked.
+    low, high : (k,) metres the ground may lie below and above the line; inf where nothing is required.
     ends : levels of the two ends as the heads stand now. reach : (2, 2) lowest and highest level of each end.
     """
 

@@ -45,7 +45,7 @@ class Answer:
 
 
 class UnfitError(InfeasibleError):
-    """No works satisfy every limit; which gives way first is looked for when somebody asks."""
+    """No works satisfy every limit; which gives way first is looked for when it is needed."""
 
     def __init__(self, why: Callable[[], InfeasibleError]) -> None:
         super().__init__("No grading satisfies every limit.")
@@ -89,7 +89,7 @@ class Programme:
         InfeasibleError : no works satisfy every limit.
         """
         prices = self.rules.prices
-        # earth that is balanced, or whose haul is dearer than itself, may be wanted anywhere
+        # earth that is balanced, or whose haul is dearer than itself, may be needed anywhere
         if self.rules.balance is None and prices.haul_m3 <= min(prices.cut_m3, prices.fill_m3):
             answer = self._in_window(weight, ends, low, high)
             if answer is not None:

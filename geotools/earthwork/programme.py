@@ -34,7 +34,7 @@ _FIRST_DEPTH_M, _SOFTEN_M = 0.15, 0.02
 
 @dataclass(frozen=True)
 class GradingRules:
-    """What the engineer asks of the design surface, and what it costs.
+    """What the engineer requires of the design surface, and what it costs.
 
     prices : of earth, ground, heads and crossings. max_slope : rise over run between neighbours; a pair that is steeper
     today may stay so. balance : compacted fill that one bank cubic metre of cut makes (0.9 for 10 % shrinkage), fill is
@@ -150,7 +150,7 @@ def grade(
         limits and the prices.
     falls : falls that flow paths keep, unless a crossing is built. bounds : lowest and highest change of each cell, m,
         (n,) each, negative down; as far as is needed if not given.
-    weighing : how the worked ground is weighed. explain : False where nobody asks yet which limit gives way; see
+    weighing : how the worked ground is weighed. explain : False where it does not matter yet which limit gives way; see
         :func:`geotools.earthwork.linear.explained`.
 
     Returns

@@ -21,7 +21,7 @@ _BESIDE_M = 10.0
 _TRUST_ENDS = 3
 #: Times that a closer tolerance without a surface is met halfway.
 _HALVES = 2
-#: What is dearer than wanted by so much is not made cheap enough by refining.
+#: What is dearer than required by so much is not made cheap enough by refining.
 _REFINED = 1.25
 #: Rounds in which water may ask for more falls.
 _WET_ROUNDS = 2
@@ -109,7 +109,7 @@ def grade_until_clear(
         than today may stay so (inf below, today's height above). lengths : metres from end to end of each line.
     solve : the cheapest grading for lines. prove : what the model says of it, one Proof per line.
     first : what the model says of the ground today. search : tolerances and rounds.
-    dry : False where the grading lets water stand and `solve` has learnt of it, so that it is worth asking again.
+    dry : False where water stands on the grading and `solve` has learnt of it, so that another solve is worth it.
 
     Raises
     ------
@@ -177,7 +177,7 @@ def _refined(
     asked: Sequence[np.ndarray],
     search: Search,
 ) -> tuple[Grading, list[Proof]]:
-    """The cheapest surface that is clear between tolerances that failed (held) and those that did not (asked)."""
+    """The cheapest surface that is clear between tolerances that failed (held) and those that did not (required)."""
     for _ in range(search.refine):
         middle = _between(held, asked, search.tolerance)
         try:
@@ -193,7 +193,7 @@ def _refined(
 
 
 def _between(held: Sequence[np.ndarray], asked: Sequence[np.ndarray], tolerance: float) -> list[np.ndarray]:
-    """Tolerances halfway between two; where the wider asks nothing, twice the first tolerance stands for it."""
+    """Tolerances halfway between two; where the wider requires nothing, twice the first tolerance stands for it."""
     middle = [(np.minimum(h, 2 * tolerance) + a) / 2 for h, a in zip(held, asked, strict=True)]
     return [np.where(np.isinf(a), a, m) for a, m in zip(asked, middle, strict=True)]
 

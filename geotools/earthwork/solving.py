@@ -20,7 +20,7 @@ __all__ = ["Solver"]
 
 #: What the thinnest works are that are left away, m.
 _SPARE_M = 0.01
-#: Ground so far out of what is asked has to be worked for certain, m.
+#: Ground so far out of what is required has to be worked for certain, m.
 _OUT_M = 1e-3
 #: Times that the crossings are settled anew from the start.
 _MOST_AGAIN = 1
@@ -50,7 +50,7 @@ class Solver:
         self._built: np.ndarray | None = None
         self._again = 0
         self._thin: set[int] = set()
-        #: what was asked of each design, which is kept so that no other takes its place
+        #: what was required of each design, which is kept so that no other takes its place
         self._asked: dict[int, tuple[np.ndarray, list[SightLine]]] = {}
 
     def rough(self, lines: Sequence[SightLine]) -> float:
@@ -70,7 +70,7 @@ class Solver:
         return self._whole(lines, self._kept_falls(lines))
 
     def _whole(self, lines: Sequence[SightLine], falls: Falls | None) -> Grading:
-        # a little closer than asked, so that leaving the thinnest of it away breaks no limit
+        # a little closer than required, so that leaving the thinnest of it away breaks no limit
         told = [replace(line, low=line.low - self._spare, high=line.high - self._spare) for line in lines]
         try:
             free = self._free(told, self._closer, falls)
@@ -181,11 +181,11 @@ class Solver:
         return id(grading.design) not in self._thin
 
     def bound(self, grading: Grading) -> float | None:
-        """Price that no works with these heads, within what was asked of this grading, stay below; None where nothing
-        is kept of what was asked.
+        """Price that no works with these heads, within what was required of this grading, stay below; None where nothing
+        is kept of what was required.
 
-        Earth by the linear programme without regard to area, lifts and water, whose optimum is proven; and the area of
-        the cells that lie out of what was asked and so have to be worked in any case.
+        Earth by the linear programme without regard to area, lifts and water, whose optimum is certified; and the area of
+        the cells that lie out of what was required and so have to be worked in any case.
         """
         if id(grading.design) not in self._asked:
             return None
@@ -206,7 +206,7 @@ class Solver:
         return ([], []) if self.drainage is None else self.drainage.after(grading.design, every=True)
 
     def dry(self, grading: Grading) -> bool:
-        """False where the grading lets water stand whose ways were not kept so far; they are from now on."""
+        """False where water stands on the grading whose ways were not kept so far; they are from now on."""
         if self.drainage is None or not self.keep:
             return True
         _, ponds = self.drainage.after(grading.design)

@@ -89,7 +89,7 @@ def worst_in_tolerance(
 def _dead_lengths(stands: Perimeter, zone_id: str, cases: Sequence[tuple[Zone, Strip]]) -> list[float]:
     """Metres that let somebody through in each of the states of a zone.
 
-    The lowest heads are asked first: in a state in which nobody gets past them, the heads above them add nothing to
+    The lowest heads are computed first: in a state in which nobody gets past them, the heads above them add nothing to
     the answer. Who gets past none of several states at once would get past no single one of them.
     """
 

@@ -85,7 +85,7 @@ def flood(level: np.ndarray) -> Flow:
     inside = np.isfinite(padded)
     outlet = inside & ~ndimage.binary_erosion(inside, np.ones((3, 3)))
     # Plain lists: the loop below visits every cell once, and numpy scalars would make it several times slower. Levels
-    # are told by their rank and a cell waits as one whole number, rank first, then place: quicker than pairs.
+    # are ordered by their rank and a cell waits as one whole number, rank first, then place: quicker than pairs.
     levels, ranks = np.unique(padded, return_inverse=True)
     size = padded.size
     ground = ranks.ravel().tolist()

@@ -65,9 +65,9 @@ class ZoneGrading:
     made : None where no surface satisfies the limits; reason says why or what the re-run said. crossings : ways for
     water through the works. price : of everything, crossings and moved heads included, 0 where nothing was found.
     ponds_m3 : new standing water that the works leave. buildable : False where the limits could only be met with works
-    thinner or narrower than asked. as_drawn : price of such works where nothing may turn out other than drawn; None
-    where that was not asked. bound : no works with these heads that keep the ground within what was asked of it cost
-    less; None where it was not asked.
+    thinner or narrower than required. as_drawn : price of such works where nothing may turn out other than drawn; None
+    where that was not computed. bound : no works with these heads that keep the ground within its limits cost
+    less; None where it was not computed.
     """
 
     zones: tuple[Zone, ...]
@@ -112,7 +112,7 @@ class ZoneGrading:
     def on(self, strip: StripCells) -> np.ndarray | None:
         """Change of level on the cells of another strip of the same grid, (n,) m; None where it does not hold all."""
         mine = np.abs(self.design - self.strip.cells.ground) > 1e-6
-        # cells are told apart by their centres, to the millimetre
+        # cells are distinguished by their centres, to the millimetre
         place = {(round(x * 1e3), round(y * 1e3)): i for i, (x, y) in enumerate(zip(strip.x, strip.y, strict=True))}
         moved = zip(self.strip.x[mine], self.strip.y[mine], strict=True)
         number = [place.get((round(x * 1e3), round(y * 1e3)), -1) for x, y in moved]

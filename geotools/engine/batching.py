@@ -1,6 +1,6 @@
-"""Beams solved together, and work on many zones at once that asks for them: few large transforms, not many small ones.
+"""Beams solved together, and work on many zones at once that needs them: few large transforms, not many small ones.
 
-Each zone is worked on by a thread of its own. A thread that asks for beams waits until all that are at work have asked;
+Each zone is worked on by a thread of its own. A thread that needs beams waits until all that are at work need some;
 then the beams of all are solved in one go. What is solved with what hangs on the items alone, never on which thread was
 first, so that answers are the same on every machine.
 """
@@ -25,12 +25,12 @@ R = TypeVar("R")
 
 #: Items worked on at once: enough for full transforms, few enough that memory is bounded.
 _PARTIES = 24
-#: Heights times steps of a request above which the process beside this one is asked: about 6 ms of work.
+#: Heights times steps of a request above which the process beside this one is used: about 6 ms of work.
 _WORTH_SENDING = 400_000
 
 
 def look_at(asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
-    """What each beam gives where it is looked for, in the order asked; a second process takes its part of the work.
+    """What each beam gives where it is looked for, in the order requested; a second process takes its part of the work.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def _solve_batch(item: tuple[Batch, list[ResponseRequest]]) -> list[StripRespons
 
 @dataclass
 class _Request:
-    """What one item asks for. place : the item's, by which requests are put in order."""
+    """What one item requests. place : the item's, by which requests are put in order."""
 
     place: int
     asked: Sequence[tuple[Beam, ResponseRequest]]
@@ -78,7 +78,7 @@ class Batching:
     def map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every item, in the items' order; an error of the work is raised when its turn comes.
 
-        Beams that ``work`` asks of this meeting are solved with those of the other items. One call at a time.
+        Beams that ``work`` requests of this meeting are solved with those of the other items. One call at a time.
         """
         todo = list(enumerate(items))[::-1]
         answers: list[Future[R]] = [Future() for _ in items]

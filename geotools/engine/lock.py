@@ -11,7 +11,7 @@ from filelock import FileLock, Timeout
 from geotools.errors import OutputError
 
 LOCK_NAME = ".lock"
-#: A run that was just told to end needs a moment to let go.
+#: A run that was just stopped needs a moment to let go.
 PATIENCE_S = 1.0
 #: Refuse a link: in a folder from elsewhere it may lead to any file of this machine.
 NO_LINK = getattr(os, "O_NOFOLLOW", 0)

@@ -63,7 +63,7 @@ class Job:
     overwrite : whether layers and files that are there already may be replaced; otherwise that is an OutputError.
     update : whether stale layers that a step would read are made anew first; otherwise that is a StepError.
     redesign : whether a layout that was edited by hand may be thrown away.
-    progress : told how far each step is.
+    progress : called with how far each step is.
     workers : who shares the pieces of a step; None for this process alone.
 
     One job at a time works in a folder; a second one is refused. Close the job to give the folder back.
@@ -133,7 +133,7 @@ class Job:
         return self._do(step, checked)
 
     def _bring_up(self, step: Step) -> None:
-        """Make stale layers anew that the step would read; StepError where that was not wanted."""
+        """Make stale layers anew that the step would read; StepError where updating is switched off."""
         for maker in self.ledger.makers(step, self.records()):
             causes = self.ledger.causes(self.records()).get(maker.name)
             if not causes:
@@ -300,7 +300,7 @@ class Job:
         sweep(self.out)
 
     def refuse_overwriting(self, step: Step) -> None:
-        """OutputError where the step would replace results that are there, and was not told to."""
+        """OutputError where the step would replace results that are there, and replacing was not requested."""
         if self.overwrite:
             return
         held = set(self.workspace.layer_names())

@@ -3,7 +3,7 @@
 Threads are no help here: marching is thousands of short array operations, between which threads wait for one another.
 The process loads the beam model, and what else a piece of work needs. It is started only where a program has said that
 it may (:func:`second_process`). Whatever goes wrong in it, the work is done in this process, where an error can be
-told; the answers are the same.
+reported; the answers are the same.
 """
 
 from __future__ import annotations

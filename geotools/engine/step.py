@@ -67,7 +67,7 @@ class Param:
     name : Python identifier; the command line shows it with dashes.
     kind : ``real``, ``integer``, ``text``, ``flag``, ``choice`` or ``path`` (a file that is read).
     help : what it does, one sentence.
-    default : value where none is given; None means "as the site file says" or "not used", which ``help`` tells.
+    default : value where none is given; None means "as the site file says" or "not used", which ``help`` says.
     unit : unit of measure, empty where there is none.
     minimum, maximum : inclusive range of a number, None for unbounded.
     choices : the values of a ``choice``.
@@ -178,7 +178,7 @@ class FileOut:
 
 
 class Progress(Protocol):
-    """Told how far a step has come: ``done`` of ``total`` pieces of work."""
+    """Called with how far a step has come: ``done`` of ``total`` pieces of work."""
 
     def __call__(self, done: int, total: int, what: str = "") -> None:
         """Report progress; raises CancelledError where the user wants to stop."""

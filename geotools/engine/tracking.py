@@ -119,7 +119,7 @@ class TrackedWorkspace(Workspace):
 
     @property
     def folder(self) -> Path:
-        """Folder of the plan; who asks for it may read files beside the plan."""
+        """Folder of the plan; whoever takes it may read files beside the plan."""
         self._reads.beside = True
         return self._folder
 

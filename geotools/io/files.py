@@ -13,7 +13,7 @@ from geotools.errors import InputError, OutputError
 #: program decides that, never a file that is read: a site file from elsewhere must not make a machine fetch anything.
 ALLOW_REMOTE = "GEOTOOLS_ALLOW_REMOTE"
 
-#: With less room than this on a disk, a refused write is told with what is left.
+#: With less room than this on a disk, a refused write is reported with what is left.
 _SHORT_OF_ROOM = 50_000_000
 
 

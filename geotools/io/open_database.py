@@ -28,7 +28,7 @@ def _in_wal_mode(path: Path) -> bool:
 
 
 def put_database(source: Path, target: Path) -> None:
-    """Put the SQLite file ``source`` at ``target``, wholly or not at all; ``source`` is gone afterwards.
+    """Put the SQLite file ``source`` at ``target``, whole or not at all; ``source`` is gone afterwards.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Many files put in place as one: wholly, or not at all, whenever the power fails.
+"""Many files put in place as one: all of them, or none at all, whenever the power fails.
 
 Finished files are gathered in a folder of their own. Renaming that folder to ``.commit`` is the one instant at which
 they count; after it they are moved to their places, and whoever comes next and finds ``.commit`` still there moves
@@ -40,7 +40,7 @@ def _sync(path: Path) -> None:
 
 
 def _state(path: Path) -> list[int] | None:
-    """What tells whether a file was changed since; of a database, what lies in a second file beside it counts too."""
+    """What shows whether a file was changed since; of a database, what lies in a second file beside it counts too."""
     if not path.exists():
         return None
     held = path.stat()

@@ -49,7 +49,7 @@ MAX_BLOCK_CELLS = 32_000_000
 #: 1000 km x 1000 km in half-metre cells: whatever declares more is damaged or a trap.
 MAX_CELLS = 4_000_000_000_000
 
-#: GDAL's cache of blocks: as told nothing it would grow with the machine, not with the work.
+#: GDAL's cache of blocks: without a limit it would grow with the machine, not with the work.
 CACHE_MB = 64
 #: GDAL's own switches: nothing is fetched, nothing run; the cache of blocks, and the number of a virtual raster's files
 #: that are held open, stay small whatever the machine has and however long the line is.

@@ -28,7 +28,7 @@ EXPECTED = "GeoPackage, Shapefile, GeoJSON, DXF, FlatGeobuf, GPX or MapInfo file
 
 
 def drivers_for(path: Path, what: str) -> list[str]:
-    """GDAL's drivers that may open the file; InputError where the file is of no such kind, or asks for more than data.
+    """GDAL's drivers that may open the file; InputError where the file is of no such kind, or calls for more than data.
 
     A file is judged by its first bytes, not by its name: whatever it is called, it cannot choose a driver that fetches
     addresses, opens archives or indexes other files.

@@ -17,14 +17,14 @@ __all__ = ["LayerDigest", "digest_layers", "file_state"]
 #: Sizes of the envelope in a geometry's header by its code (OGC 12-128r18, 2.1.3).
 _ENVELOPE = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _SHORT = 12
-#: Layers that people edit and that are small: their rows are told apart, so that an edit can be counted.
+#: Layers that people edit and that are small: their rows are kept apart, so that an edit can be counted.
 _BY_ROW = ("zones", "heads", "beams", "cameras")
 
 FileState = tuple[tuple[int, int, int] | None, ...]
 
 
 class LayerDigest(str):
-    """Code of a layer's content; ``rows`` holds a code for each row by its key where rows are told apart."""
+    """Code of a layer's content; ``rows`` holds a code for each row by its key where rows are kept apart."""
 
     rows: dict[str, str]
 
@@ -36,7 +36,7 @@ class LayerDigest(str):
 
 
 def file_state(path: Path) -> FileState:
-    """What tells cheaply that a database was written to since: size and time of it and of what lies beside it."""
+    """What shows cheaply that a database was written to since: size and time of it and of what lies beside it."""
     states: list[tuple[int, int, int] | None] = []
     for part in (path, path.with_name(path.name + "-wal")):
         try:

@@ -54,7 +54,7 @@ _SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extensio
 def layer_names(path: Path) -> list[str]:
     """Names of the feature and attribute layers in a GeoPackage, styles left out; sqlite3.Error where it is damaged.
 
-    Asked often: the file's own list is read, as opening every layer takes ten times as long.
+    Called often: the file's own list is read, as opening every layer takes ten times as long.
     """
     # opened as it is: never made where there is none
     with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as db:

@@ -1,4 +1,4 @@
-"""Names of what a plan holds: each made of what it belongs to, in one place. A name tells a person where to look."""
+"""Names of what a plan holds: each made of what it belongs to, in one place. A name shows a person where to look."""
 
 from __future__ import annotations
 

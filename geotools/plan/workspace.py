@@ -354,7 +354,7 @@ def frame_of(
 
 
 def plan_crs_of(plan: Path) -> CRS:
-    """The coordinate system a plan's layers are in; InputError where it cannot be told."""
+    """The coordinate system a plan's layers are in; InputError where it is unknown."""
     try:
         for name, kind in pyogrio.list_layers(plan):
             if kind is not None:

@@ -18,7 +18,7 @@ __all__ = ["contradiction", "patches_along", "survey_quality"]
 #: A source's cell is found up to a fifth of a piece's side; pieces of this many cells are read at once.
 PATCH_CELLS = 512
 MOST_PATCHES = 8
-#: A stated resolution that the heights put in doubt by more than this factor is said.
+#: A stated resolution that the heights contradict by more than this factor is said.
 DOUBTFUL = 2.0
 
 

@@ -81,7 +81,7 @@ def pond_rows(
     heads: list[tuple[str, Point]],
     unit: float,
 ) -> list[tuple[bool, tuple[str, int, int], Row]]:
-    """Ponds that reach into a zone: whether no zone is nearer to the deepest place, what tells the pond, its row.
+    """Ponds that reach into a zone: whether no zone is nearer to the deepest place, what identifies the pond, its row.
 
     The windows of several zones may hold the same pond.
     """

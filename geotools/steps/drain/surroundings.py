@@ -17,7 +17,7 @@ from geotools.terrain.design import DesignSurface
 
 __all__ = ["Surroundings", "looked_at"]
 
-#: How many times as far as asked a pond is followed, how far at most, m, and the cells that are taken together for it.
+#: How many times as far as set a pond is followed, how far at most, m, and the cells that are taken together for it.
 _WIDEST, _FURTHEST_M, _COARSE = 8, 400.0, 4
 
 

@@ -150,7 +150,7 @@ def _laid(
     _, _, inside = grid.locate(x, y)
     x, y = x[inside], y[inside]
     centre = [grid.locate(x, y)[:2]]
-    # a beam is narrower than a cell: of what is largest, four places in the cell are asked
+    # a beam is narrower than a cell: of what is largest, four places in the cell are looked up
     quarter = cell_m / 4.0
     spread = [grid.locate(x + dx, y + dy)[:2] for dx in (-quarter, quarter) for dy in (-quarter, quarter)]
     for number, (layer, band) in enumerate(zip(layers, bands, strict=True)):

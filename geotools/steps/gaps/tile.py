@@ -31,7 +31,7 @@ LAYERS = ("dead_spots", "crossings", "beam_levels", "profiles", "resurvey", "sen
 
 @dataclass(frozen=True)
 class TileTask:
-    """What is asked of every tile of a run: small, and nothing of the plan's data.
+    """What is computed for every tile of a run: small, and nothing of the plan's data.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class TileTask:
     rain_mm_h : float
         Rain that the loss is given for.
     field : str
-        Whether the field in three dimensions is asked too, as of the parameter.
+        Whether the field in three dimensions is solved too, as of the parameter.
     """
 
     rules: Rules
@@ -58,7 +58,7 @@ class TileTask:
 
     @classmethod
     def of(cls, ctx: StepContext, rules: Rules, unknowns: Unknowns) -> TileTask:
-        """What this run asks."""
+        """What this run computes."""
         params = ctx.params
         rain = ctx.site.detection.rain_mm_h
         return cls(rules, ctx.terrain, unknowns, bool(params["uncertainty"]), rain, str(params["field"]))

@@ -1,4 +1,4 @@
-"""What is recommended for every zone, put together on one ground and asked again: the design that all papers show."""
+"""What is recommended for every zone, put together on one ground and solved again: the design that all papers show."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def put_together(
     prices : Prices
         What things cost.
     further : callable
-        Gives the options of a zone that were left out because something clear by itself is cheaper; asked where that
+        Gives the options of a zone that were left out because something clear by itself is cheaper; used where that
         is not clear together with the neighbours'.
 
     Returns

@@ -17,7 +17,7 @@ __all__ = ["MoveLimits", "move_words", "moved_sideways", "places_beside"]
 #: First step of the search, m; one finer look is taken halfway beside the best place.
 STEP_M = 0.5
 _LIGHT_M_S = 299_792_458.0
-#: What is further outside the clear ground than today's line is told by more than this, m2 and m.
+#: What is further outside the clear ground than today's line is reported by more than this, m2 and m.
 _ROUNDING = 1e-3
 
 

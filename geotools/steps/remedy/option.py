@@ -53,9 +53,9 @@ class Option:
         The worst that comes of it where it turns out within tolerance.
     as_drawn : float or None
         What it would cost if everything turned out as drawn, so that nothing had to be held ready for building,
-        settlement and heads a little off; None where that was not asked.
+        settlement and heads a little off; None where that was not computed.
     bound : float or None
-        No works with these heads, within what was asked of the ground, cost less; None where no bound is known.
+        No works with these heads, within what was required of the ground, cost less; None where no bound is known.
     fewer : tuple of Option
         The same with fewer parts, the fewest first: not clear by itself, but near enough to be so beside what the
         neighbouring zones get.

@@ -48,7 +48,7 @@ def zone_options(
     found = [o for o in (lower, graded) if o is not None]
 
     def wanted(price: float) -> bool:
-        """Whether what costs so much can still be the cheapest: asked before anything is solved for it."""
+        """Whether what costs so much can still be the cheapest: checked before anything is solved for it."""
         return every or price < min((o.cost for o in found if o.clear), default=float("inf"))
 
     adding = limits.more if wanted(trial.added_price) else ()

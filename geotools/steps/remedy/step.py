@@ -48,7 +48,7 @@ from geotools.terrain.design import DesignSurface, Kept
 
 @dataclass(frozen=True)
 class CompareTask:
-    """What is asked of every zone: the site, its perimeter solved as it stands, what may be done, what is kept."""
+    """What is common to every zone: the site, its perimeter solved as it stands, what may be done, what is kept."""
 
     site: Site
     perimeter: Perimeter
