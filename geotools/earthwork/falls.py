@@ -183,7 +183,7 @@ class Drainage:
 
     def _ponds_in(self, level: np.ndarray) -> list[np.ndarray]:
         # Where water stands as it does today all around the works, it stands so beyond: then that much need not be
-        # computed. Along the rim water leaves at today's level where its way from there does not lead through the works;
+        # found. Along the rim water leaves at today's level where its way from there does not lead through the works;
         # elsewhere it must not leave at all, for what the works hold back may be the way it went.
         changed = ~((level == self.level) | (np.isnan(level) & np.isnan(self.level)))
         if not changed.any():

@@ -136,7 +136,7 @@ class ZoneGroup:
     def _proven(self, state: State | None, edges: Sequence[State]) -> list[Proof]:
         """Proofs of the ground as designed, None to leave that out, and at the edges of tolerance.
 
-        The lowest heads are computed first, one zone after the other: where nobody gets past them alone, the heads above
+        The lowest heads are solved first, one zone after the other: where nobody gets past them alone, the heads above
         them are not needed for the answer.
         """
         first = 0 if state is None else 1

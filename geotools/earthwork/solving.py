@@ -181,10 +181,10 @@ class Solver:
         return id(grading.design) not in self._thin
 
     def bound(self, grading: Grading) -> float | None:
-        """Price that no works with these heads, within what was required of this grading, stay below; None where nothing
+        """Price that no works with these heads, within the limits of this grading, stay below; None where nothing
         is kept of what was required.
 
-        Earth by the linear programme without regard to area, lifts and water, whose optimum is certified; and the area of
+        Earth by the linear programme without regard to area, lifts and water, whose optimum is certain; and the area of
         the cells that lie out of what was required and so have to be worked in any case.
         """
         if id(grading.design) not in self._asked:

@@ -53,7 +53,7 @@ class Trial:
             ground = self.perimeter.strip(zone.zone_id, made)
         own = self.perimeter.modulation(zone, ground)
         after = dead_length_tried(self.perimeter, zone.zone_id, own)
-        # the weakest crossing is given of what may be taken: of what leaves somebody through the dead length says enough
+        # the weakest crossing is given for what may be taken; of the rest the dead length says enough
         weakest = self.perimeter.weakest(zone.zone_id, own) if after == 0.0 else None
         # works are tried in their tolerances as they are found; heads alone here
         loose = Loose()
