@@ -87,6 +87,7 @@ def crossable_within(
     *,
     step: float = 0.01,
     open_nodes: Flags | None = None,
+    steppable: Callable[[Flags], Flags] | None = None,
 ) -> Flags:
     """Stations of the beam line where somebody crosses and no beam's level moves as far as the threshold, (n,).
 
@@ -100,31 +101,42 @@ def crossable_within(
     step : spacing of the lower bounds that are tried. A way whose envelope is less than ``step`` above the threshold
         may be counted too, one below it is never left out; 0 tries every level there is and is exact.
     open_nodes : (n, k) nodes that a way may use, all if not given.
+    steppable : gives stations (n,) among which all that ``crossed`` gives are, for a fraction of its time; where they
+        are known to be crossed already, ``crossed`` is not called.
     """
     shape = beams[0].lowest.shape
     mask = np.ones(shape, dtype=bool) if open_nodes is None else open_nodes.copy()
     for beam in beams:
         mask &= (beam.quiet - beam.lowest < threshold) & (beam.highest - beam.quiet < threshold)
     found = np.zeros(shape[0], dtype=bool)
-    _search(list(beams), (threshold, step, crossed), mask, found)
+    _search(list(beams), _How(threshold, step, crossed, steppable), mask, found)
     return found
 
 
-def _search(
-    beams: list[LevelRange], how: tuple[float, float, Callable[[Flags], Flags]], mask: Flags, found: Flags
-) -> None:
+@dataclass(frozen=True)
+class _How:
+    """What stays the same throughout a search; as of :func:`crossable_within`."""
+
+    threshold: float
+    step: float
+    crossed: Callable[[Flags], Flags]
+    steppable: Callable[[Flags], Flags] | None
+
+
+def _search(beams: list[LevelRange], how: _How, mask: Flags, found: Flags) -> None:
     """Mark in ``found`` the stations that are crossed within ``mask`` and one window of each of these beams."""
-    threshold, step, crossed = how
-    here = crossed(mask)
+    if how.steppable is not None and not (how.steppable(mask) & ~found).any():
+        return
+    here = how.crossed(mask)
     if not (here & ~found).any():
         return
-    beams = [beam for beam in beams if _spread(beam, mask) >= threshold]
+    beams = [beam for beam in beams if _spread(beam, mask) >= how.threshold]
     if not beams:
         found |= here
         return
     beam, rest = beams[0], beams[1:]
-    for low in _lower_bounds(beam, threshold, step, mask):
-        window = mask & (beam.lowest >= low) & (beam.highest < low + threshold + step)
+    for low in _lower_bounds(beam, how.threshold, how.step, mask):
+        window = mask & (beam.lowest >= low) & (beam.highest < low + how.threshold + how.step)
         _search(rest, how, window, found)
 
 

@@ -210,16 +210,14 @@ class Perimeter:
             grass = self.rules.grass_m if case.grass_m is None else case.grass_m
             targets = self.rules.targets_of(case.zone) if case.targets is None else case.targets
             floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
+            who = tuple((target, grass) for target in targets)
+            rough = None if case.coarse_m is None else coarse_strip(strip, case.coarse_m)
+            asked = ResponseRequest(strip, who, floor, case.level) if rough is None else ResponseRequest(rough, who)
             for number, pair in enumerate(case.zone.pairs):
                 name = ids.beam_id(case.zone.zone_id, pair.level)
-                beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
+                beam = asked.strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
                 beam = case.aimed(beam, number)
-                who = tuple((target, grass) for target in targets)
-                if case.coarse_m is None:
-                    requests.append((beam, ResponseRequest(strip, who, floor, case.level)))
-                else:
-                    rough = coarse_strip(strip, case.coarse_m)
-                    requests.append((coarse_beam(beam, rough), ResponseRequest(rough, who)))
+                requests.append((beam if rough is None else coarse_beam(beam, rough), asked))
         found = iter(self._batching.look_at(requests))
         return [[next(found) for _ in case.zone.pairs] for case in cases]
 
@@ -414,7 +412,7 @@ class Perimeter:
         """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
-        if not stepped_over(topology, place, open_).any():
+        if not self.steppable(zone_id, open_).any():
             return np.zeros(topology.shape(place)[0], dtype=bool)
         here = areas_of(topology, place, open_)
 
@@ -422,6 +420,13 @@ class Perimeter:
             return here if at == place else self._standing_areas(chain.ids[at], number, self.rules.threshold)
 
         return crossed(topology, topology.window(place, WAYS_ZONES), areas, [place])[place]
+
+    def steppable(self, zone_id: str, open_: Flags) -> Flags:
+        """Stations of a zone, (n,), with open nodes, (n, k), on both sides of the chain: all crossed are among them."""
+        topology, place = self.topology(zone_id)
+        flags = np.zeros(topology.shape(place)[0], dtype=bool)
+        flags[topology.steps(place).row[stepped_over(topology, place, open_)]] = True
+        return flags
 
     def _standing_areas(self, zone_id: str, number: int, level: float) -> Areas:
         """Open areas of a zone's strip as everything stands, kept once found."""

@@ -207,7 +207,8 @@ def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None
         # where a neighbour's beam detects, no way leads on
         free = cover[threat] < perimeter.rules.threshold
         over = partial(perimeter.crossed_over, zone_id, number)
-        answer[threat] = crossable_within(beams, threshold, over, open_nodes=free)
+        steppable = partial(perimeter.steppable, zone_id)
+        answer[threat] = crossable_within(beams, threshold, over, open_nodes=free, steppable=steppable)
     return answer
 
 

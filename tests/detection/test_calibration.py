@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.evidence.calibration import dipped, graded, surveys_of
+from tests.evidence.calibration import AS_MANY, dipped, graded, surveys_of
 
 COUNT = 16
 
@@ -30,12 +30,9 @@ def test_called_detected_is_detected_and_noise_counted_twice_is_told(shape, work
 def test_as_many_stations_are_open_as_is_stated():
     """Where the truth lies about the survey, neither too many nor too few: the confidence is true on both sides."""
 
-    def stated_over_true(count: int, believed: float) -> float:
-        found = surveys_of(dipped, count, about_survey=True, believed=believed)
-        return float((1.0 - found.stated).sum() / (~found.true).sum())
-
-    assert stated_over_true(24, 1.0) == pytest.approx(1.0, abs=0.2)
-    assert stated_over_true(12, 2.0) > 1.25  # an accuracy stated twice as bad as it is shows
+    assert surveys_of(dipped, 24, about_survey=True).open_as_stated() == pytest.approx(1.0, abs=AS_MANY)
+    # an accuracy stated twice as bad as it is shows
+    assert surveys_of(dipped, 12, about_survey=True, believed=2.0).open_as_stated() > 1.0 + AS_MANY
 
 
 def test_noise_that_is_believed_too_small_is_told():
