@@ -240,10 +240,9 @@ def steps(ctx: click.Context, as_json: bool) -> None:
     """List the steps there are, built in and plugged in."""
     ctx.find_root().obj = {"json": as_json}
     if as_json:
-        from geotools.cli.catalogue_page import catalogue_data
+        from geotools.cli.contract import contract_text
 
-        contract = {"version": __version__, "steps": [s.describe() for s in discover().values()]}
-        click.echo(json.dumps({**contract, "catalogues": catalogue_data()}, indent=2))
+        click.echo(contract_text())
         return
     found = step_summaries()
     width = max(len(name) for name in found)

@@ -58,7 +58,7 @@ def test_types_tell_unit_range_and_default() -> None:
 
 
 def test_the_stub_is_that_of_the_declarations() -> None:
-    assert STUB.read_text(encoding="utf-8") == stub_text(), "run python -m geotools.engine.stub"
+    assert STUB.read_text(encoding="utf-8") == stub_text(), "run python -m geotools.cli.contract"
     assert (STUB.parent / "py.typed").is_file()
 
 
