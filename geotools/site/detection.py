@@ -78,3 +78,15 @@ class Detection(SiteSection):
     rain_mm_h: float = setting(
         "rain rate for which the loss of each beam is given", unit="mm/h", mark=CHOICE, default=50.0, ge=0, le=300
     )
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Sources of what is not known that enter no verdict: left out by name, or by a tolerance of nothing."""
+        exact = {
+            "spacing": self.dip_length_m == 0.0,
+            "body": self.body_range == 0.0,
+            "heads": self.head_tolerance_m == 0.0 and self.aim_tolerance_deg == 0.0,
+            "law": self.envelope_threshold == 0.0,
+        }
+        every = ("survey", "spacing", "build", "body", "surface", "heads", "law")
+        return tuple(name for name in every if name not in self.uncertain or exact.get(name, False))

@@ -117,6 +117,11 @@ VERDICTS = LayerSchema(
         ),
         Field("settle", "text", "what would settle it"),
         Field(
+            "conditional_on",
+            "text",
+            "what the site file takes as exactly known: the verdict holds where that is so; empty where nothing is",
+        ),
+        Field(
             "field",
             "text",
             "the field that answered: over the beam line's profile, or that and the one in three dimensions beside it",

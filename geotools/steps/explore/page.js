@@ -64,7 +64,8 @@
     };
     const there = new Set(data.map.verdicts.map((v) => v.verdict));
     for (const [verdict, [words]] of Object.entries(VERDICT)) {
-      if (there.has(verdict)) $("legend").append(part(data.verdicts[verdict], `fence: ${words}`), " ");
+      const given = verdict === "detected" && data.map.condition ? `, taking as exactly known: ${data.map.condition}` : "";
+      if (there.has(verdict)) $("legend").append(part(data.verdicts[verdict], `fence: ${words}${given}`), " ");
     }
     for (const t of data.threats) {
       if ((data.map.dead[t.name] || []).length) $("legend").append(part(colourOf(t.name), `dead spot, ${t.name}`), " ");

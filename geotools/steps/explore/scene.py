@@ -47,6 +47,7 @@ def map_data(frames: dict[str, Any], place: Place, threats: Sequence[str]) -> di
     """Verdicts (worst of all threats), zones, heads and dead spots by threat, as lines and rings."""
     said, spots, heads = frames.get("verdicts"), frames.get("dead_spots"), frames["heads"]
     lines: list[dict[str, Any]] = []
+    given = "" if said is None or "conditional_on" not in said else "; ".join(said["conditional_on"].dropna().unique())
     if said is not None:
         mine = said[(said["threat"] == "all") & said.geometry.notna()]
         lines = [
@@ -57,6 +58,7 @@ def map_data(frames: dict[str, Any], place: Place, threats: Sequence[str]) -> di
     return {
         "fence": [place.points(line.coords) for line in frames["fence"].geometry],
         "verdicts": lines,
+        "condition": given,
         "zones": [
             {"zone": z.zone_id, "at": place.points(z.geometry.exterior.coords)} for z in frames["zones"].itertuples()
         ],

@@ -18,6 +18,7 @@ __all__ = [
     "EVERY_THREAT",
     "NOT_KNOWN",
     "SOURCE_WORDS",
+    "condition",
     "source_lengths",
     "tell_sources",
     "tell_verdicts",
@@ -52,7 +53,14 @@ _SETTLE = {
 }
 
 
-def verdict_rows(said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None = None) -> list[Row]:
+def condition(left_out: Sequence[str]) -> str:
+    """What is taken as exactly known, in words; empty where nothing is."""
+    return ", ".join(SOURCE_WORDS[source] for source in left_out)
+
+
+def verdict_rows(
+    said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None = None, left_out: Sequence[str] = ()
+) -> list[Row]:
     """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst.
 
     Parameters
@@ -61,6 +69,8 @@ def verdict_rows(said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None =
         Every fence line cut into pieces of one verdict.
     surveys : mapping of str to Hidden, optional
         What the survey of each fence line may have missed.
+    left_out : sequence of str
+        Sources of what is not known that the site file takes as exactly known.
     """
     missed = {} if surveys is None else surveys
     rows = [
@@ -80,7 +90,9 @@ def verdict_rows(said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None =
         }
         for number, one in enumerate(_numbered(said), start=1)
     ]
-    return [*rows, *_worst(said, missed)]
+    rows += _worst(said, missed)
+    known = condition(left_out) or None
+    return [row | {"conditional_on": known if row["verdict"] == "detected" else None} for row in rows]
 
 
 def _settle(one: Stretch, surveys: Mapping[str, Hidden]) -> str:
@@ -157,11 +169,11 @@ def verdict_lengths(said: Sequence[Stretch]) -> dict[str, dict[str, float]]:
     return {threat: {name: round(m, 2) for name, m in each.items()} for threat, each in lengths.items()}
 
 
-def verdict_table(lengths: dict[str, dict[str, float]], closing: Row) -> Row:
+def verdict_table(lengths: dict[str, dict[str, float]], closing: Row, left_out: Sequence[str] = ()) -> Row:
     """The closing table: the verdicts first, then what was found zone by zone."""
     names = ["detected, 95 %", "unproven", "undetected", "no beam"]
     first = {
-        "title": "verdicts, metres of fence",
+        "title": "verdicts, metres of fence" + (f"; exactly as given: {condition(left_out)}" if left_out else ""),
         "columns": ["threat", *names],
         "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
     }
@@ -187,10 +199,16 @@ def tell_sources(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None
             ctx.say(f"{threat}: would be detected if one were known exactly: {', '.join(parts)} (table sensitivity)")
 
 
-def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None:
-    """Say the verdicts in words."""
+def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]], left_out: Sequence[str] = ()) -> None:
+    """Say the verdicts in words, and on what condition they hold."""
+    given = " on the condition named" if left_out else ""
+    if left_out:
+        ctx.warn(
+            f"taken as exactly known: {condition(left_out)}; 'detected with {CONFIDENCE:.0%} confidence' holds only "
+            "where that is so (detection.uncertain, and tolerances of 0 in the site file)"
+        )
     for threat, metres in lengths.items():
-        parts = [f"{metres['detected']:.1f} m detected with {CONFIDENCE:.0%} confidence"]
+        parts = [f"{metres['detected']:.1f} m detected with {CONFIDENCE:.0%} confidence{given}"]
         parts += [
             f"{metres[name]:.1f} m {name.replace('_', ' ')}"
             for name in ("unproven", "undetected", "no_beam")

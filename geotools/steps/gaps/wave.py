@@ -115,11 +115,12 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     table = resurvey_table(rows["resurvey"], metres_per_unit(ctx.workspace.plan_crs))
     (ctx.scratch / RESURVEY_TABLE).write_text(table, encoding="utf-8", newline="")
     lengths = verdict_lengths(said)
-    tell_verdicts(ctx, lengths)
+    left_out = ctx.site.detection.left_out
+    tell_verdicts(ctx, lengths, left_out)
     tell_sources(ctx, source_lengths(rows["sensitivity"]))
     return StepResult(
         layers={
-            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys), crs),
+            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys, left_out), crs),
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
@@ -131,6 +132,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         summary={
             "method": "wave",
             "verdicts": lengths,
+            "taken_as_known": list(left_out),
             "zones_in_3d": sorted({one.zone_id for one in said if one.in_3d}),
             "unproven_by_source_m": source_lengths(rows["sensitivity"]),
             "dead_spots": len(rows["dead_spots"]),
@@ -140,6 +142,6 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             },
             "weakest_crossing": {name: None if v is None else round(v, 3) for name, v in site_weakest.items()},
             "beams_in_null": [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]],
-            "table": verdict_table(lengths, closing_table(rows, zones, rules)),
+            "table": verdict_table(lengths, closing_table(rows, zones, rules), left_out),
         },
     )

@@ -73,12 +73,21 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
         if metres.get(name, 0.0) > 0.0
     ]
     state = "bad" if {"no_beam", "undetected"} & set(metres.index) else "open" if "unproven" in metres.index else "good"
+    given = _condition(mine)
+    note = ", ".join(rest) or "by the model, over the whole fence"
     return Fact(
         f"Fence, {words(threat)}",
-        f"{number(metres.get('detected', 0.0), 1)} m detected with 95 % confidence",
-        ", ".join(rest) or "by the model, over the whole fence",
-        state,
+        f"{number(metres.get('detected', 0.0), 1)} m detected with 95 % confidence{' on a condition' if given else ''}",
+        f"{note}; taken as exactly known: {given}" if given else note,
+        "open" if given and state == "good" else state,
     )
+
+
+def _condition(verdicts: pd.DataFrame) -> str:
+    """What the verdicts take as exactly known; empty where nothing is."""
+    if "conditional_on" not in verdicts:
+        return ""
+    return "; ".join(verdicts["conditional_on"].dropna().unique())
 
 
 def _survey(fence: pd.DataFrame | None, verdicts: pd.DataFrame | None) -> list[Fact]:
@@ -203,7 +212,9 @@ def _sentence(
             f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would decide it."
         )
     if not parts:
-        return "By the model, every metre of fence is detected with 95 % confidence for each threat of the site."
+        given = _condition(known)
+        only = f" on the condition that these are exactly as given: {given}" if given else ""
+        return f"By the model, every metre of fence is detected with 95 % confidence for each threat of the site{only}."
     if through and chosen is not None and len(chosen):
         left = float(chosen["dead_after_m"].sum())
         parts.append(
