@@ -164,7 +164,7 @@ def channels(
     *,
     keep: bool = False,
 ) -> Plan:
-    """Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.
+    """Gives each zone a channel: no receiver receives a foreign transmitter, all channels used, largest margin.
 
     Parameters
     ----------
