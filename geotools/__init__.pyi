@@ -36,6 +36,9 @@ class Plan(_Plan):
     """Free width of the corridor square to the line the beams follow, from obstacle to obstacle."""
     conflicts: GeoDataFrame
     """Places in conflict with a rule of the layout: what was found, what is required, how to mend it."""
+    changes: GeoDataFrame
+    """What a re-run changed against the plan that stood before it, why, and what it costs where that plan has been
+    built."""
     cameras: GeoDataFrame
     """Cameras that assess the zones. Z is the camera's own level."""
     views: GeoDataFrame
@@ -139,6 +142,7 @@ def layout(
     plan: _Plan | None = None,
     *,
     keep: bool = False,
+    extend: bool = False,
     redesign: bool = False,
 ) -> Plan:
     """Finds the cheapest zones along the fence, sets stacked heads at both ends of each, and checks every rule.
@@ -154,6 +158,9 @@ def layout(
     keep : bool, default False
         Take the heads as they stand in the plan (edited in a GIS) and only check them against the
         rules.
+    extend : bool, default False
+        Leave posts and heads as they stand and add the heads that the stack now has and a zone lacks,
+        only those.
     redesign : bool, default False
         Lay out anew even where heads, zones or beams were edited by hand, and discard those edits.
     """
@@ -164,7 +171,7 @@ def channels(
     *,
     keep: bool = False,
 ) -> Plan:
-    """Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.
+    """Gives each zone a channel: no receiver receives a foreign transmitter, all channels used, largest margin.
 
     Parameters
     ----------
@@ -429,17 +436,17 @@ def report(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``,
         ``corridor`` (if it is there), ``zones``, ``heads``, ``beams``, ``clear_ground`` (if it is
-        there), ``widths`` (if it is there), ``conflicts`` (if it is there), ``cameras`` (if it is
-        there), ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is
-        there), ``crossings`` (if it is there), ``beam_levels`` (if it is there), ``profiles`` (if it is
-        there), ``resurvey`` (if it is there), ``sensitivity`` (if it is there), ``advice`` (if it is
-        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``water_crossings``
-        (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it is there),
-        ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is there),
-        ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is
-        there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is
-        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``provenance`` (if it is
-        there). Required layers that are missing are made first, with defaults.
+        there), ``widths`` (if it is there), ``conflicts`` (if it is there), ``changes`` (if it is
+        there), ``cameras`` (if it is there), ``views`` (if it is there), ``verdicts`` (if it is there),
+        ``dead_spots`` (if it is there), ``crossings`` (if it is there), ``beam_levels`` (if it is
+        there), ``profiles`` (if it is there), ``resurvey`` (if it is there), ``sensitivity`` (if it is
+        there), ``advice`` (if it is there), ``options`` (if it is there), ``proposed_heads`` (if it is
+        there), ``water_crossings`` (if it is there), ``head_heights`` (if it is there), ``earthworks``
+        (if it is there), ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds``
+        (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there),
+        ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test`` (if it is there),
+        ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there),
+        ``provenance`` (if it is there). Required layers that are missing are made first, with defaults.
     """
 
 def explore(
@@ -474,14 +481,14 @@ def export(
         What another function gave back; edits of its frames count. Read from it: ``fence`` (if it is
         there), ``corridor`` (if it is there), ``zones`` (if it is there), ``heads`` (if it is there),
         ``beams`` (if it is there), ``clear_ground`` (if it is there), ``widths`` (if it is there),
-        ``conflicts`` (if it is there), ``cameras`` (if it is there), ``views`` (if it is there),
-        ``verdicts`` (if it is there), ``dead_spots`` (if it is there), ``crossings`` (if it is there),
-        ``resurvey`` (if it is there), ``advice`` (if it is there), ``proposed_heads`` (if it is there),
-        ``water_crossings`` (if it is there), ``earthworks`` (if it is there), ``grading_points`` (if it
-        is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it
-        is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test`` (if it
-        is there), ``upkeep`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        ``conflicts`` (if it is there), ``changes`` (if it is there), ``cameras`` (if it is there),
+        ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is there),
+        ``crossings`` (if it is there), ``resurvey`` (if it is there), ``advice`` (if it is there),
+        ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there), ``earthworks`` (if it
+        is there), ``grading_points`` (if it is there), ``ponds`` (if it is there), ``flow_crossings``
+        (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is there), ``stakeout``
+        (if it is there), ``walk_test`` (if it is there), ``upkeep`` (if it is there). Required layers
+        that are missing are made first, with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     """

@@ -190,6 +190,7 @@ class Job:
                 notes=list(notes),
                 edited=frozenset(edited),
                 kept=frozenset(self.ledger.kept(records)),
+                causes=tuple(self.ledger.causes(records).get(step.name, ())),
             )
             for value in checked.values():
                 if isinstance(value, Path):

@@ -195,8 +195,8 @@ class StepContext:
 
     ``scratch`` is an empty folder: files written there under the names declared in ``files`` are moved beside the plan
     once everything has been validated. ``edited`` names layers that a person changed since a step wrote them, ``kept``
-    those and what was edited before and taken as it stood by the steps since. ``notes`` collects what the user should
-    know.
+    those and what was edited before and taken as it stood by the steps since. ``causes`` says what changed since the
+    step last ran. ``notes`` collects what the user should know.
     """
 
     site: Site
@@ -210,6 +210,7 @@ class StepContext:
     workers: Workers | None = None
     edited: frozenset[str] = frozenset()
     kept: frozenset[str] = frozenset()
+    causes: tuple[str, ...] = ()
 
     @property
     def terrain(self) -> Terrain:

@@ -173,9 +173,10 @@ def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | N
     empty = values.isna().to_numpy(bool)
     if field.type == "date":
         return values.to_numpy("datetime64[D]"), empty
-    if field.type in ("integer", "boolean"):
-        kind = np.int64 if field.type == "integer" else np.bool_
-        return values.fillna(0).astype(kind).to_numpy(), empty
+    if field.type == "integer":
+        return values.fillna(0).astype(np.int64).to_numpy(), empty
+    if field.type == "boolean":
+        return values.fillna(False).astype(np.bool_).to_numpy(), empty
     if field.type == "real":
         return values.to_numpy(np.float64), None
     return values.astype(object).where(~empty, None).to_numpy(object), None

@@ -40,6 +40,8 @@ class Head:
         ``vertical`` or ``horizontal``.
     channel : int or None
         Its channel, once it is planned.
+    locked : str
+        What a new design leaves alone: ``post``, ``head``, ``channel``, ``all``; empty for nothing.
     """
 
     head_id: str
@@ -53,6 +55,7 @@ class Head:
     height_m: float
     polarisation: str
     channel: int | None = None
+    locked: str = ""
 
     @property
     def z(self) -> float:
@@ -116,6 +119,8 @@ class Zone:
         The heads of both posts as they stand, for rows and drawings; empty where nobody has placed them one by one.
     earthwork_m3, left_open_m : float or None
         Expected when it was laid out: cut and fill, m3; fence that stays blind, m.
+    locked : bool
+        Whether a new design leaves its posts, heads and channel alone.
     """
 
     zone_id: str
@@ -127,6 +132,7 @@ class Zone:
     heads: tuple[Head, ...] = ()
     earthwork_m3: float | None = None
     left_open_m: float | None = None
+    locked: bool = False
 
     @classmethod
     def of_heads(cls, zone_id: str, heads: Sequence[Head], *, fence_id: str = "", number: int = 0) -> Zone:
@@ -209,7 +215,13 @@ class Zone:
             for like in _by_height(head for head in self.heads if head.transmitter == sends)[:1]:
                 name = ids.head_id(self.zone_id, pair.level, transmitter=sends)
                 yield replace(
-                    like, head_id=name, level=pair.level, head_type=pair.head_type, height_m=height, channel=None
+                    like,
+                    head_id=name,
+                    level=pair.level,
+                    head_type=pair.head_type,
+                    height_m=height,
+                    channel=None,
+                    locked="",
                 )
 
 

@@ -16,9 +16,14 @@ from geotools.errors import InputError
 from geotools.plan import ids
 from geotools.plan.model import Head, Zone
 
-__all__ = ["beam_rows", "head_rows", "zone_row", "zones_of_heads"]
+__all__ = ["beam_rows", "head_rows", "text_of", "zone_row", "zones_of_heads"]
 
 Row = dict[str, Any]
+
+
+def text_of(value: object) -> str:
+    """A text field's value; empty where there is none."""
+    return value if isinstance(value, str) else ""
 
 
 def _aim(head: Head, other: Head) -> tuple[float, float]:
@@ -50,6 +55,7 @@ def head_rows(zone: Zone, junctions: tuple[str | None, str | None]) -> list[Row]
                     "interferer_head_id": None,
                     "azimuth_deg": azimuth,
                     "tilt_deg": tilt,
+                    "locked": head.locked or None,
                     "geometry": Point(head.x, head.y, head.z),
                 }
             )
@@ -91,6 +97,7 @@ def zone_row(zone: Zone, fence: LineString, half_width_m: float) -> Row:
         "levels": " ".join(pair.level for pair in zone.pairs),
         "earthwork_m3": zone.earthwork_m3,
         "left_open_m": zone.left_open_m,
+        "locked": zone.locked,
         "geometry": line.rectangle(0.0, line.length, half_width_m),
     }
 
@@ -148,4 +155,5 @@ def _head_of(row: Mapping[str, Any], kinds: Mapping[str, HeadType]) -> Head:
         float(row["height_m"]),
         row["polarisation"],
         None if pd.isna(channel) else int(channel),
+        text_of(row.get("locked")),
     )

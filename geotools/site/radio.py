@@ -10,7 +10,10 @@ class Channels(SiteSection):
     """Channel settings; the head maker's data sheet overrules the defaults."""
 
     available: int | None = setting(
-        "channels the heads offer; empty to be given the number that is needed", default=None, ge=1, le=64
+        "channels the heads offer, all of which are used; empty to be given the number that is needed",
+        default=None,
+        ge=1,
+        le=64,
     )
     shared_in_stack: bool = setting(
         "whether all beams of a zone's stack share one channel; false: each beam is given its own by the same margins",

@@ -49,6 +49,14 @@ def test_layer_comes_back_as_it_was_written(tmp_path: Path) -> None:
     assert plan.read(FENCE)["length_m"].tolist() == [10.0]
 
 
+def test_a_yes_or_no_left_empty_comes_back_empty(tmp_path: Path) -> None:
+    plan = Workspace(tmp_path, UTM)
+    plan.write({FENCE: frame_of(FENCE, [fence_row(), {**fence_row("F02"), "closed": None}])})
+    closed = plan.read(FENCE)["closed"]
+    assert closed.isna().tolist() == [False, True]
+    assert not closed[0]
+
+
 def test_every_declared_layer_can_be_written_empty(tmp_path: Path) -> None:
     plan = Workspace(tmp_path, UTM)
     plan.write({schema: empty_frame(schema) for schema in LAYERS.values()})

@@ -16,7 +16,7 @@ from geotools.plan.schema.earthwork import (
     PONDS,
 )
 from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
-from geotools.plan.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
+from geotools.plan.schema.layout import CHANGES, CLEAR_GROUND, CONFLICTS, WIDTHS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
@@ -36,6 +36,7 @@ LAYERS: dict[str, LayerSchema] = {
         CLEAR_GROUND,
         WIDTHS,
         CONFLICTS,
+        CHANGES,
         CAMERAS,
         VIEWS,
         VERDICTS,
@@ -74,6 +75,7 @@ __all__ = [
     "BEAMS",
     "BEAM_LEVELS",
     "CAMERAS",
+    "CHANGES",
     "CLEAR_GROUND",
     "CONFLICTS",
     "CORRIDOR",

@@ -65,3 +65,31 @@ CONFLICTS = LayerSchema(
     ),
     style=Style(Symbol(BLACK, fill_colour=PURPLE, marker="diamond", size=3.6), label_field="rule", label_size=7.0),
 )
+
+CHANGES = LayerSchema(
+    name="changes",
+    title="Changes of the plan",
+    description="What a re-run changed against the plan that stood before it, why, and what it costs where that plan "
+    "has been built.",
+    geometry="Point",
+    key="change_id",
+    made_by="layout",
+    fields=(
+        Field("change_id", "text", "head, post, zone or camera and what changed of it", nullable=False),
+        Field("step", "text", "step that changed it", choices=("layout", "channels", "cameras"), nullable=False),
+        Field(
+            "change",
+            "text",
+            "what was done",
+            choices=("added", "removed", "moved", "height", "head type", "polarisation", "role", "channel", "lens"),
+            nullable=False,
+        ),
+        Field("subject_id", "text", "head, post or camera that changed, or zone whose channel changed", nullable=False),
+        Field("zone_id", "text", "zone it belongs to"),
+        Field("before", "text", "how it was"),
+        Field("after", "text", "how it is"),
+        Field("reason", "text", "why it changed"),
+        Field("price", "real", "price by the site file where the plan before was built; empty where it has none"),
+    ),
+    style=Style(Symbol(BLACK, fill_colour=GREEN, marker="diamond", size=2.8), label_field="change", label_size=7.0),
+)

@@ -75,6 +75,7 @@ ZONES = LayerSchema(
             "m3",
         ),
         Field("left_open_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
+        Field("locked", "boolean", "to fill in: whether a new design leaves the zone's posts, heads and channel alone"),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )
@@ -109,6 +110,13 @@ HEADS = LayerSchema(
         Field("interferer_head_id", "text", "head at the other end of that strongest unwanted path"),
         Field("azimuth_deg", "real", "direction of aim, clockwise from grid north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),
+        Field(
+            "locked",
+            "text",
+            "to fill in: what a new design leaves alone: the place of the post, the head on its post, the channel of "
+            "the zone, or head and channel",
+            choices=("post", "head", "channel", "all"),
+        ),
     ),
     style=Style(
         Symbol(GREY, marker="circle", size=2.6),

@@ -1,15 +1,10 @@
-"""Channels as graph colouring, exactly: the fewest channels, then the largest least margin.
+"""Colouring of a graph, exactly: whether so many colours are enough, and one way to give them.
 
-Two zones may share a channel when the margin between them is zero or more. The fewest channels is the chromatic
-number of the graph of pairs below zero. With that many channels the least margin between two zones that share one is
-made as large as it can be: the largest threshold for which the graph of pairs below it still has that many colours.
-Each question is decided by backtracking from the most constrained zone (DSATUR: D. Brelaz, Communications of the ACM
-22, 1979), and by an integer programme where backtracking would take too long.
+Decided by backtracking from the most constrained vertex (DSATUR: D. Brelaz, Communications of the ACM 22, 1979), and
+by an integer programme where backtracking would take too long.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,29 +14,13 @@ from scipy.sparse.csgraph import connected_components
 
 from geotools.errors import NumericInputError
 
-__all__ = ["Assignment", "assign", "clique", "colour"]
+__all__ = ["UndecidedError", "clique", "colour"]
 
 _PATIENCE = 20_000
 _SECONDS = 20.0
 
 
-@dataclass(frozen=True)
-class Assignment:
-    """A channel for every zone.
-
-    channel : (n,) numbers from 0.
-    channels : how many are used.
-    least_margin_db : least margin between two zones that share one; inf where none do.
-    optimal : whether fewer channels, or a larger least margin with these, were shown to be impossible.
-    """
-
-    channel: NDArray[np.intp]
-    channels: int
-    least_margin_db: float
-    optimal: bool
-
-
-class _UndecidedError(Exception):
+class UndecidedError(Exception):
     """Neither a colouring nor a proof that there is none was found in time."""
 
 
@@ -121,7 +100,7 @@ def _colour_connected(matrix: NDArray[np.bool_], colours: int) -> NDArray[np.int
         return None
     try:
         return _backtrack(matrix, colours, fixed)
-    except _UndecidedError:
+    except UndecidedError:
         return _programme(matrix, colours, fixed)
 
 
@@ -174,7 +153,7 @@ def _backtrack(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDA
             continue
         steps += 1
         if steps > _PATIENCE:
-            raise _UndecidedError
+            raise UndecidedError
         shade = shades.pop()
         paint(vertex, shade)
         highest = max(before, shade)
@@ -218,73 +197,5 @@ def _programme(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDA
     if answer.status == 2:
         return None
     if answer.x is None:
-        raise _UndecidedError
+        raise UndecidedError
     return np.argmax(answer.x.reshape(n, colours), axis=1)
-
-
-def _spread(given: NDArray[np.intp], margin: NDArray[np.float64], wanted: int) -> NDArray[np.intp]:
-    """The same with at least the wanted number of colours: the zone with least margin to its own gets one to itself."""
-    found = given.copy()
-    while len(np.unique(found)) < wanted:
-        own = np.where(found[:, None] == found[None, :], margin, np.inf)
-        found[int(np.argmin(own.min(axis=1)))] = found.max() + 1
-    return found
-
-
-def assign(margin_db: ArrayLike, *, cap_db: float = 60.0, at_least: int = 1) -> Assignment:
-    """The fewest channels, then the largest least margin.
-
-    Parameters
-    ----------
-    margin_db : (n, n) margin between two zones if they shared a channel, dB; below zero they may not. The smaller of
-        the two directions counts; the diagonal is not looked at.
-    cap_db : margins above this are all alike.
-    at_least : channels to use even if fewer would do, for more margin.
-
-    Raises
-    ------
-    NumericInputError : not square, or not numbers.
-    """
-    given = np.asarray(margin_db, dtype=np.float64)
-    if given.ndim != 2 or given.shape[0] != given.shape[1] or np.isnan(given[~np.eye(len(given), dtype=bool)]).any():
-        raise NumericInputError("the margins are not a square table of numbers", found=given.shape)
-    n = given.shape[0]
-    if n == 0:
-        return Assignment(np.empty(0, dtype=np.intp), 0, np.inf, True)
-    margin = np.minimum(np.minimum(given, given.T), cap_db)
-    np.fill_diagonal(margin, np.inf)
-    optimal = True
-    best: NDArray[np.intp] | None = None
-    count = max(1, at_least, len(clique(margin < 0)))
-    while best is None:
-        try:
-            best = colour(margin < 0, count)
-        except _UndecidedError:
-            optimal = False
-        if best is None:
-            count += 1
-    # the least margin must be one of the margins: search for the largest that still allows as many colours
-    levels = np.unique(margin[np.isfinite(margin) & (margin >= 0)])
-    low, high = -1, levels.size
-    if levels.size:
-        low = 0
-    while high - low > 1:
-        mid = (low + high) // 2
-        try:
-            found = colour(margin < levels[mid], count)
-        except _UndecidedError:
-            found, optimal = None, False
-        if found is None:
-            high = mid
-        else:
-            low, best = mid, found
-    best = _spread(best, margin, min(at_least, n))
-    shared = (best[:, None] == best[None, :]) & ~np.eye(n, dtype=bool)
-    # numbered in the order in which the zones use them
-    _, first = np.unique(best, return_index=True)
-    order = np.argsort(np.argsort(first))
-    tidy = order[np.searchsorted(np.unique(best), best)]
-    used = int(tidy.max()) + 1
-    true_margin = np.minimum(given, given.T)
-    least = float(true_margin[shared].min()) if shared.any() else np.inf
-    return Assignment(tidy, used, least, optimal)

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from geotools.errors import NumericInputError
-from geotools.steps.channels.colouring import Assignment, assign, clique, colour
+from geotools.steps.channels.assignment import Assignment, assign
+from geotools.steps.channels.colouring import clique, colour
 
 __all__ = ["HeadMargins", "critical_zones", "head_margins", "pair_margins", "zone_margins", "zones_to_channels"]
 
@@ -87,30 +88,31 @@ def zones_to_channels(
     transmitter_zone: NDArray[np.intp],
     *,
     protection_db: float,
-    available: int,
-) -> tuple[Assignment, int]:
-    """Fewest channels, then largest least margin; more channels where all unwanted signals together are too strong.
+    available: int | None,
+    locked: NDArray[np.intp] | None = None,
+) -> Assignment:
+    """All channels put to use with the largest least margin; where their number is not known, the fewest that suffice.
 
     Parameters
     ----------
     margin_db : (r, t) from `pair_margins`. receiver_zone, transmitter_zone : (r,), (t,) zone numbers.
-    protection_db : as it was taken off. available : channels there are; where fewer than needed, the need is returned.
-
-    Returns
-    -------
-    The assignment, and the fewest channels that pairs of zones allow.
+    protection_db : as it was taken off.
+    available : channels there are; where pairs of zones need more, as many as they need are given out. None: as few as
+        pairs of zones need, and one more for as long as all unwanted signals together are too strong.
+    locked : (zones,) channel of the zones that keep theirs, from 0, -1 for the others.
     """
     zones = int(max(receiver_zone.max(), transmitter_zone.max())) + 1
     pairs = zone_margins(margin_db, receiver_zone, transmitter_zone, zones)
-    best = first = assign(pairs)
-    most = _together(margin_db, receiver_zone, transmitter_zone, first, protection_db)
-    while most < 0 and best.channels < min(available, zones):
-        wider = assign(pairs, at_least=best.channels + 1)
-        margin = _together(margin_db, receiver_zone, transmitter_zone, wider, protection_db)
-        if wider.channels <= best.channels:
-            break
-        best, most = wider, margin
-    return best, first.channels
+    best = assign(pairs, channels=available, locked=locked)
+    if available is not None:
+        return best
+    most = _together(margin_db, receiver_zone, transmitter_zone, best, protection_db)
+    count = best.channels
+    while most < 0 and count < zones:
+        count += 1
+        best = assign(pairs, channels=count, locked=locked)
+        most = _together(margin_db, receiver_zone, transmitter_zone, best, protection_db)
+    return best
 
 
 def _together(

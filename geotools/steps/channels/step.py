@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from functools import partial
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Point
 
-from geotools.beam.interference import HeadArray, reception
 from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError, InputError
@@ -23,137 +19,17 @@ from geotools.steps.channels.kernel import (
     HeadMargins,
     critical_zones,
     head_margins,
-    pair_margins,
     zone_margins,
     zones_to_channels,
 )
-from geotools.terrain.band_grid import BandGrid
+from geotools.steps.channels.radio_heads import RadioHeads, margins_of
 
 Row = dict[str, Any]
-#: Terrain is asked only where it can decide: pairs with more margin than this without it are apart anyway.
-_TERRAIN_BELOW_DB = 10.0
 #: The layout's sheets are made anew, with channels.
 _SHEETS = "stacks.pdf"
-#: Receivers dealt with at a time.
-_BLOCK = 256
-#: Ground looked up along unwanted paths.
-_CELL_M = 2.0
 
 
-class _RadioHeads:
-    """The heads of the plan as arrays, receivers and transmitters apart."""
-
-    def __init__(self, ctx: StepContext) -> None:
-        every, beams = ctx.read(HEADS), ctx.read(BEAMS)
-        # a head whose partner was deleted sends to nobody, and needs no channel
-        single = every.groupby(["zone_id", "level"])["head_id"].transform("size") == 1
-        alone = single & ~every["head_id"].isin([*beams["tx_head_id"], *beams["rx_head_id"]])
-        self.frame, self.alone = every[~alone].reset_index(drop=True), every[alone]
-        self.kinds = ctx.site.all_head_types
-        self.shared = ctx.site.channels.shared_in_stack
-        unknown = sorted(set(self.frame["head_type"]) - set(self.kinds))
-        if unknown:
-            raise InputError(
-                "a head is of a type that the site file does not have",
-                where="layer heads",
-                found=", ".join(unknown),
-                expected=", ".join(self.kinds),
-            )
-        self.receivers = self.frame[self.frame["role"] == "receiver"].reset_index(drop=True)
-        self.transmitters = self.frame[self.frame["role"] == "transmitter"].reset_index(drop=True)
-        #: What shares one channel: a zone, or one level of its stack where levels have channels of their own.
-        self.groups = sorted(set(self._groups(self.frame)))
-        number = {name: k for k, name in enumerate(self.groups)}
-        self.rx_group, self.tx_group = (
-            np.array([number[name] for name in self._groups(frame)], dtype=np.intp)
-            for frame in (self.receivers, self.transmitters)
-        )
-        place = {name: k for k, name in enumerate(self.transmitters["head_id"])}
-        partner = dict(zip(beams["rx_head_id"], beams["tx_head_id"], strict=True))
-        lost = [name for name in self.receivers["head_id"] if partner.get(name) not in place]
-        if lost or not len(self.receivers):
-            raise InputError(
-                "a receiver has no transmitter",
-                where="layers heads and beams",
-                found=", ".join(lost[:5]) or "no receivers",
-                expected="one beam to each receiver",
-                mend="run `geotools layout` again, with --keep to keep the heads where they stand",
-            )
-        self.own = np.array([place[partner[name]] for name in self.receivers["head_id"]], dtype=np.intp)
-
-    def group_of(self, head: Mapping[str, Any]) -> str:
-        """Name of the group whose channel a head takes."""
-        return str(head["zone_id"]) if self.shared else f"{head['zone_id']} {head['level']}"
-
-    def _groups(self, frame: gpd.GeoDataFrame) -> list[str]:
-        return [self.group_of(head) for head in frame[["zone_id", "level"]].to_dict("records")]
-
-    def by_group(self) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
-        """The heads of each group that shares one channel, with its name."""
-        yield from self.frame.groupby(np.array(self._groups(self.frame)))
-
-    def array(self, frame: gpd.GeoDataFrame) -> HeadArray:
-        """As the interference model takes them."""
-        kinds = [self.kinds[name] for name in frame["head_type"]]
-        return HeadArray(
-            np.column_stack([frame.geometry.x, frame.geometry.y, frame.geometry.z]),
-            frame["azimuth_deg"].to_numpy(float),
-            frame["tilt_deg"].to_numpy(float),
-            np.array([kind.frequency_ghz * 1e9 for kind in kinds]),
-            np.array([kind.beamwidth_az_deg for kind in kinds]),
-            np.array([kind.beamwidth_el_deg for kind in kinds]),
-            (frame["polarisation"] == "vertical").to_numpy(),
-        )
-
-
-def _along_paths(a: NDArray[np.float64], b: NDArray[np.float64], spacing_m: float = 8.0) -> NDArray[np.float64]:
-    """Places along many straight paths, thinned to one a square of that spacing, (n, 2)."""
-    found: set[tuple[int, int]] = set()
-    for start, end in zip(a[:, :2], b[:, :2], strict=True):
-        count = max(2, int(np.ceil(np.hypot(*(end - start)) / spacing_m)) + 1)
-        places = np.linspace(start, end, count)
-        found.update(map(tuple, np.round(places / spacing_m).astype(int).tolist()))
-    return np.array(sorted(found), dtype=np.float64) * spacing_m
-
-
-def _the_same(ask: NDArray[np.bool_], level: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Pairs chosen beforehand, whatever their level."""
-    return ask
-
-
-def _margins(ctx: StepContext, heads: _RadioHeads) -> NDArray[np.float64]:
-    """Margin of every receiver against every transmitter, terrain included where it can decide."""
-    settings = ctx.site.channels
-    receivers, transmitters = heads.array(heads.receivers), heads.array(heads.transmitters)
-    blocks = [np.arange(lo, min(lo + _BLOCK, len(receivers))) for lo in range(0, len(receivers), _BLOCK)]
-    lobes: dict[str, Any] = {"cross_polar_db": settings.cross_polar_db, "floor_db": settings.side_lobe_db}
-    found = np.empty((len(receivers), len(transmitters)))
-    asked: list[NDArray[np.bool_]] = []
-    for done, block in enumerate(blocks):
-        ctx.progress(done, 2 * len(blocks), "distance and patterns")
-        level = reception(receivers[block], transmitters, **lobes).level_db
-        found[block] = pair_margins(level, heads.own[block], protection_db=settings.protection_db)
-        foreign = heads.rx_group[block][:, None] != heads.tx_group[None, :]
-        asked.append(foreign & (found[block] < _TERRAIN_BELOW_DB))
-    rows = [
-        (block[r], t) for block, ask in zip(blocks, asked, strict=True) for r, t in zip(*np.nonzero(ask), strict=True)
-    ]
-    if not rows:
-        return found
-    r, t = np.array(rows).T
-    spine = _along_paths(receivers.xyz[r], transmitters.xyz[t])
-    ground = BandGrid(spine, 8.0, ctx.terrain.sample, cell_m=_CELL_M)
-    for done, (block, ask) in enumerate(zip(blocks, asked, strict=True)):
-        ctx.progress(len(blocks) + done, 2 * len(blocks), "terrain between heads")
-        with_terrain = reception(
-            receivers[block], transmitters, ground=ground, ask_terrain=partial(_the_same, ask), **lobes
-        )
-        # the wanted paths are not asked: their own terrain is the detection step's question
-        found[block] = pair_margins(with_terrain.level_db, heads.own[block], protection_db=settings.protection_db)
-    return found
-
-
-def _no_solution(heads: _RadioHeads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
+def _no_solution(heads: RadioHeads, zones: NDArray[np.float64], needed: int, available: int) -> InfeasibleError:
     named = critical_zones(zones, available)
     names = [heads.groups[k] for k in named]
     senders = heads.transmitters.loc[np.isin(heads.tx_group, named), "head_id"]
@@ -168,7 +44,7 @@ def _no_solution(heads: _RadioHeads, zones: NDArray[np.float64], needed: int, av
     )
 
 
-def _kept_channels(heads: _RadioHeads) -> NDArray[np.intp]:
+def _kept_channels(heads: RadioHeads) -> NDArray[np.intp]:
     """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
     result = np.empty(len(heads.groups), dtype=np.intp)
     for group, rows in heads.by_group():
@@ -185,7 +61,7 @@ def _kept_channels(heads: _RadioHeads) -> NDArray[np.intp]:
     return result
 
 
-def _set_by_hand(ctx: StepContext, heads: _RadioHeads) -> bool:
+def _set_by_hand(ctx: StepContext, heads: RadioHeads) -> bool:
     """Whether the heads were edited by hand and have a channel for every zone: it stays as it stands."""
     if "heads" not in ctx.kept or heads.frame["channel"].isna().any():
         return False
@@ -209,7 +85,7 @@ def _conflict(rule: str, zone_id: str, head: Any, others: str, found: str, expec
     }
 
 
-def _conflicts(heads: _RadioHeads, margins: HeadMargins) -> list[Row]:
+def _conflicts(heads: RadioHeads, margins: HeadMargins) -> list[Row]:
     rows = []
     for k, head in enumerate(heads.receivers.itertuples()):
         worst = int(margins.worst_transmitter[k])
@@ -229,34 +105,32 @@ def _conflicts(heads: _RadioHeads, margins: HeadMargins) -> list[Row]:
 
 def run(ctx: StepContext) -> StepResult:
     """Give every zone a channel, or check those it has; see the manual beside this file."""
-    heads = _RadioHeads(ctx)
+    heads = RadioHeads(ctx)
     settings = ctx.site.channels
-    # without a number of channels every group could have its own: the fewest that suffice are the need
-    available = len(heads.groups) if settings.available is None else settings.available
-    pairs = _margins(ctx, heads)
+    pairs = margins_of(ctx, heads)
     zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
     if ctx.params["keep"] or _set_by_hand(ctx, heads):
         channel = _kept_channels(heads)
         count, fewest, optimal = len(set(channel.tolist())), None, True
     else:
-        assigned, fewest = zones_to_channels(
+        assigned = zones_to_channels(
             pairs,
             heads.rx_group,
             heads.tx_group,
             protection_db=settings.protection_db,
-            available=available,
+            available=settings.available,
         )
-        count, optimal = assigned.channels, assigned.optimal
-        if count > fewest:
+        count, fewest, optimal = assigned.channels, assigned.fewest, assigned.optimal
+        if settings.available is not None and count > settings.available:
+            raise _no_solution(heads, zones, count, settings.available)
+        if settings.available is None and count > fewest:
             ctx.say(
                 f"{fewest} channels keep every two zones apart; {count} also keep all unwanted signals together down"
             )
-        if count > available:
-            raise _no_solution(heads, zones, count, available)
         channel = assigned.channel + 1
         if not optimal:
             ctx.warn(
-                f"{count} channels work; that fewer, or a larger margin, are impossible could not be shown in time"
+                f"{count} channels work; whether more margin or fewer channels are possible could not be shown in time"
             )
     margins = head_margins(pairs, heads.rx_group, heads.tx_group, channel, protection_db=settings.protection_db)
     rows = heads.frame.to_dict("records")
@@ -286,6 +160,8 @@ def run(ctx: StepContext) -> StepResult:
         f"{count} channel{plural} needed" if settings.available is None else f"{count} of {settings.available} channels"
     )
     ctx.say(f"{given} for {len(heads.groups)} {what}; {least}")
+    if settings.available is None and finite.size:
+        ctx.say("with channels.available in the site file all channels are used, which can only raise the margin")
     for rule in sorted({row["rule"] for row in conflicts}):
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
@@ -312,7 +188,7 @@ def run(ctx: StepContext) -> StepResult:
 STEP = Step(
     name="channels",
     title="Assign channels",
-    summary="Assigns each zone a channel: no receiver receives a foreign transmitter, fewest channels, largest margin.",
+    summary="Gives each zone a channel: no receiver receives a foreign transmitter, all channels used, largest margin.",
     run=run,
     params=(
         Param(

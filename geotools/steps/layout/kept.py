@@ -14,6 +14,7 @@ from shapely import Point
 from geotools.beam import HeadType
 from geotools.errors import InputError
 from geotools.plan.model import Head, Zone
+from geotools.plan.zones import text_of
 from geotools.steps.layout.usable import Course
 
 __all__ = ["kept_zones"]
@@ -151,6 +152,7 @@ def kept_zones(
                     float(row["height_m"]),
                     row["polarisation"] or "vertical",
                     None if channel is None or np.isnan(channel) else int(channel),
+                    text_of(row.get("locked")),
                 )
             )
         found[course.fence_id].append(

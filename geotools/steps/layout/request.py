@@ -23,6 +23,7 @@ from geotools.site import Level
 from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
+from geotools.steps.layout.extension import with_missing_levels
 from geotools.steps.layout.gates import gate_stretches
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kept import kept_zones
@@ -304,6 +305,11 @@ class Request:
             kinds=self.kinds,
             level_at=self.level_at,
         )
+
+    def extended(self, zone: Zone) -> Zone:
+        """A zone with a pair of heads more for every level of the stack that it lacks."""
+        shared = self.site.channels.shared_in_stack
+        return with_missing_levels(zone, self.levels_of(zone.fence_id), self.kinds, channel_shared=shared)
 
     def widths(self, course: Course) -> FreeWidth:
         """Free width at every few metres."""

@@ -8,12 +8,14 @@ from typing import Any
 from shapely import unary_union
 
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.errors import StepError
 from geotools.plan.model import Zone
-from geotools.plan.schema import BEAMS, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
+from geotools.plan.schema import BEAMS, CHANGES, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
+from geotools.steps.layout.reasons import changes_since
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
 from geotools.steps.layout.width import beam_half_width, narrow_stretches
@@ -26,9 +28,12 @@ def run(ctx: StepContext) -> StepResult:
     layout = Request(ctx)
     found = layout.courses()
     gates = layout.gates(found)
-    before = _heads_before(ctx) if ctx.params["redesign"] else []
-    meant = layout.meant() if ctx.params["keep"] and not ctx.params["redesign"] else None
+    before = _heads_before(ctx)
+    stands = (ctx.params["keep"] or ctx.params["extend"]) and not ctx.params["redesign"]
+    meant = layout.meant() if stands else None
     kept = layout.keep(found, meant) if meant is not None else None
+    if kept is not None and ctx.params["extend"]:
+        kept = {name: [layout.extended(zone) for zone in zones] for name, zones in kept.items()}
     half = ctx.site.detection.half_width_m
     middle = layout.longest_m / 2
     needed = 2 * (
@@ -89,7 +94,7 @@ def run(ctx: StepContext) -> StepResult:
         conflicts += incomplete(meant)
         for text in meant.notes:
             ctx.warn(text)
-    if before:
+    if before and ctx.params["redesign"]:
         ctx.warn(f"discarded on request: {difference(before, rows['heads'])}")
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
@@ -101,8 +106,9 @@ def run(ctx: StepContext) -> StepResult:
     stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)))
     _say(ctx, layout, everything, conflicts)
     crs = ctx.workspace.work_crs
-    schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS)}
+    schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS, CHANGES)}
     rows["conflicts"] = broken
+    rows["changes"] = changes_since(ctx, before, rows["heads"])
     return StepResult(
         layers={name: frame_of(schema, rows[name], crs) for name, schema in schemas.items()},
         files=files,
@@ -114,13 +120,22 @@ def run(ctx: StepContext) -> StepResult:
             "longest_zone_m": round(max((row["length_m"] for row in rows["zones"]), default=0.0), 3),
             "run_past_junctions_m": round(layout.extension_m, 3),
             "conflicts_found": len(broken),
+            "changes": len(rows["changes"]),
             "kept": kept is not None,
         },
     )
 
 
 def _heads_before(ctx: StepContext) -> list[Row]:
-    return ctx.read(HEADS).to_dict("records") if ctx.workspace.has(HEADS) else []
+    """Heads that stand in the plan; none where it was written by another version, and is now written anew."""
+    if not ctx.workspace.has(HEADS):
+        return []
+    try:
+        return ctx.read(HEADS).to_dict("records")
+    except StepError:
+        if ctx.params["keep"] or ctx.params["extend"] or ctx.params["redesign"]:
+            raise
+        return []
 
 
 def _say(ctx: StepContext, layout: Request, zones: Sequence[Zone], conflicts: Sequence[Conflict]) -> None:
@@ -156,6 +171,12 @@ STEP = Step(
             default=False,
         ),
         Param(
+            "extend",
+            "flag",
+            "leave posts and heads as they stand and add the heads that the stack now has and a zone lacks, only those",
+            default=False,
+        ),
+        Param(
             "redesign",
             "flag",
             "lay out anew even where heads, zones or beams were edited by hand, and discard those edits",
@@ -164,7 +185,7 @@ STEP = Step(
     ),
     inputs=(
         LayerIn(FENCE, "the line that is protected"),
-        LayerIn(HEADS, "heads as they stand, with keep", required=False),
+        LayerIn(HEADS, "heads as they stand, kept or compared with", required=False),
         LayerIn(ZONES, "fence line and number of the zones, with keep", required=False),
         LayerIn(BEAMS, "heights that were edited there, with keep", required=False),
     ),
@@ -176,6 +197,7 @@ STEP = Step(
         LayerOut(CLEAR_GROUND),
         LayerOut(WIDTHS),
         LayerOut(CONFLICTS),
+        LayerOut(CHANGES),
     ),
     files=(
         FileOut("plan.png", "picture", "the site from above: fences, clear ground, zones, heads, conflicts"),

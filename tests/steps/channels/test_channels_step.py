@@ -97,6 +97,25 @@ def test_fewest_channels_and_largest_margin_by_trying_all(straight):
     assert outcome.summary["least_margin_db"] == pytest.approx(best[1], abs=0.02)
 
 
+@pytest.mark.parametrize("available", [3, 4])
+def test_all_channels_there_are_are_used_with_the_largest_margin_by_trying_all(straight, settings, available):
+    site_file, out = straight
+    site = settings(site_file, f"[channels]\navailable = {available}\n")
+    outcome = geotools.run_step("channels", site, out)
+    heads = heads_of(out)
+    zones = sorted(set(heads.zone_id))
+    pair = {}
+    for (r, t), m in by_hand(heads).items():
+        key = frozenset((heads.zone_id[r], heads.zone_id[t]))
+        pair[key] = min(m, pair.get(key, np.inf))
+    best = -np.inf
+    for choice in itertools.product(range(available), repeat=len(zones)):
+        pairs = itertools.combinations(zip(zones, choice, strict=True), 2)
+        best = max(best, min(pair[frozenset((a, b))] for (a, p), (b, q) in pairs if p == q))
+    assert heads["channel"].nunique() == available
+    assert outcome.summary["least_margin_db"] == pytest.approx(best, abs=0.02)
+
+
 def test_the_stack_of_a_zone_shares_one_channel(plan):
     site_file, out = plan
     geotools.run_step("channels", geotools.open_site(site_file), out)
@@ -112,8 +131,10 @@ def test_without_a_number_of_channels_the_need_is_said(plan, settings):
     assert need.summary["available"] is None and any(
         f"{count} channel" in note and "needed for" in note for note in need.notes
     )
-    site = settings(site_file, "[channels]\navailable = 9\n")
-    assert any(f"{count} of 9 channels" in note for note in geotools.run_step("channels", site, out).notes)
+    site = settings(site_file, "[channels]\navailable = 4\n")
+    outcome = geotools.run_step("channels", site, out)
+    assert any("4 of 4 channels" in note for note in outcome.notes)
+    assert outcome.summary["fewest_for_pairs"] <= count
 
 
 def test_beams_of_a_stack_can_have_channels_of_their_own(plan, settings):

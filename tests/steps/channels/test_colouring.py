@@ -10,7 +10,8 @@ import pytest
 
 from geotools.errors import NumericInputError
 from geotools.steps.channels import colouring
-from geotools.steps.channels.colouring import assign, clique, colour
+from geotools.steps.channels.assignment import assign
+from geotools.steps.channels.colouring import clique, colour
 
 
 def matrix(graph):

@@ -1,0 +1,70 @@
+"""Why a layout differs from the one before: what called for a head, what changed in the site file, what is locked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from geotools.engine.step import StepContext
+from geotools.plan.changes import Change, HeadPrices, change_rows, head_changes, in_words
+from geotools.site import Site
+from geotools.site.stacks import called_rules
+
+__all__ = ["changes_since", "reasons"]
+
+Row = Mapping[str, Any]
+#: Causes named in one reason.
+_SHOWN = 3
+
+
+def _why_level(site: Site, level: str) -> str:
+    """What asks for a head at a level of the stack."""
+    if site.stack:
+        return f"the site file's stack has a head at level {level}"
+    rule = next((rule for rule in called_rules(site.threats, site.stack_rules) if rule.level == level), None)
+    if rule is None:
+        return f"nothing in the site file asks for level {level}"
+    threats = [threat for threat in site.threats if threat in rule.threats]
+    return f"{', '.join(threats)} calls for a head at level {level}" if threats else f"every post has level {level}"
+
+
+def reasons(ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = ()) -> Callable[[str, Row], str]:
+    """Why, of the kind of change and the row of a head.
+
+    Parameters
+    ----------
+    ctx : of the run. before : rows of heads as they were. locked : zones that a new design left alone.
+    """
+    levels: dict[str, set[str]] = {}
+    for row in before:
+        levels.setdefault(str(row["zone_id"]), set()).add(str(row["level"]))
+    posts = {str(row["post_id"]) for row in before}
+    causes = list(ctx.causes[:_SHOWN]) + ([f"and {len(ctx.causes) - _SHOWN} more"] if ctx.causes[_SHOWN:] else [])
+    if ctx.params["redesign"]:
+        causes.append("new design requested")
+    if locked:
+        shown = ", ".join(locked[:4]) + (f" and {len(locked) - 4} more" if len(locked) > 4 else "")
+        causes.append(f"laid out around what is locked ({shown})")
+    general = "; ".join(causes) or "laid out anew"
+
+    def why(kind: str, row: Row) -> str:
+        there = levels.get(str(row["zone_id"]))
+        own = kind == "added" and str(row["post_id"]) in posts and there is not None and str(row["level"]) not in there
+        return f"{_why_level(ctx.site, str(row['level']))}; {general}" if own else general
+
+    return why
+
+
+def changes_since(
+    ctx: StepContext, before: Sequence[Row], after: Sequence[Row], locked: Sequence[str] = ()
+) -> list[dict[str, Any]]:
+    """Rows of the layer ``changes`` for the heads, told to the user as well; none where there was no plan."""
+    if not before:
+        return []
+    prices = ctx.site.prices
+    found: list[Change] = head_changes(
+        before, after, reasons(ctx, before, locked), HeadPrices(prices.head, prices.post, prices.set_head)
+    )
+    if found:
+        ctx.say(in_words(found, prices.currency) + "; see layer changes")
+    return change_rows("layout", found)
