@@ -108,6 +108,9 @@ class Plan(_Plan):
     """Dated maintenance tasks at every head and zone. The equipment's manual governs."""
     upkeep_cost: DataFrame
     """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
+    bill: DataFrame
+    """What the plan takes, by zone and for the site: quantity, unit price and amount of every item. A price that the
+    site file does not state is a placeholder."""
     provenance: DataFrame
     """One row for each step that wrote into this plan: version, parameters, hashes of its input, sources."""
     crawl_gap: Raster
@@ -416,6 +419,23 @@ def upkeep(
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     """
 
+def bill(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Lists what the plan takes by zone and for the site, with quantity, price and amount of every item.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``cameras``
+        (if it is there), ``options`` (if it is there), ``proposed_heads`` (if it is there),
+        ``water_crossings`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is
+        there). Required layers that are missing are made first, with defaults.
+    """
+
 def report(
     site: Site,
     plan: _Plan | None = None,
@@ -438,8 +458,9 @@ def report(
         ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is there),
         ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is
         there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is
-        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``provenance`` (if it is
-        there). Required layers that are missing are made first, with defaults.
+        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``bill`` (if it is
+        there), ``provenance`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     """
 
 def explore(

@@ -50,6 +50,7 @@ BUILT_IN = (
     "stakeout",
     "walktest",
     "upkeep",
+    "bill",
     "report",
     "explore",
     "export",

@@ -12,6 +12,7 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
+from geotools.site.bill import BillPrices
 from geotools.site.care import MaintenanceTask, Upkeep, WalkTest, default_maintenance
 from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
@@ -29,6 +30,7 @@ MAX_SITE_FILE_BYTES = 1_000_000
 _FROM_FRAMES = Path("Site.from_frames")
 
 __all__ = [
+    "BillPrices",
     "Cameras",
     "Channels",
     "Detection",
@@ -79,6 +81,7 @@ class Site(SiteSection):
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
     prices: SitePrices = setting("prices", default_factory=SitePrices)
+    bill: BillPrices = setting("bill of quantities", default_factory=BillPrices)
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)

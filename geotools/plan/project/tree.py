@@ -164,6 +164,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("walk_result"),
             VectorEntry("upkeep", scale=2_500),
             VectorEntry("upkeep_cost"),
+            VectorEntry("bill"),
         ),
     ),
     Group(

@@ -17,6 +17,7 @@ from geotools.plan.schema.earthwork import (
 )
 from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
 from geotools.plan.schema.layout import CLEAR_GROUND, CONFLICTS, WIDTHS
+from geotools.plan.schema.money import BILL, BILL_SECTIONS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
@@ -62,6 +63,7 @@ LAYERS: dict[str, LayerSchema] = {
         WALK_RESULT,
         UPKEEP,
         UPKEEP_COST,
+        BILL,
         PROVENANCE,
     )
 }
@@ -73,6 +75,8 @@ __all__ = [
     "BATCH_SITES",
     "BEAMS",
     "BEAM_LEVELS",
+    "BILL",
+    "BILL_SECTIONS",
     "CAMERAS",
     "CLEAR_GROUND",
     "CONFLICTS",

@@ -1,0 +1,19 @@
+"""What the bill of quantities needs beside the prices that the layout and the remedies are weighed with."""
+
+from __future__ import annotations
+
+from geotools.site.base import PLACEHOLDER, SiteSection, setting
+
+__all__ = ["BillPrices"]
+
+
+class BillPrices(SiteSection):
+    """Further prices of the bill of quantities, in the currency of [prices]; the defaults are round placeholders."""
+
+    bracket: float = setting("one bracket with its fixings, on top of prices.head", mark=PLACEHOLDER, default=0.0, ge=0)
+    cover: float = setting("weather cover of one head, on top of prices.head", mark=PLACEHOLDER, default=0.0, ge=0)
+    foundation: float = setting("foundation of one post, on top of prices.post", mark=PLACEHOLDER, default=0.0, ge=0)
+    camera: float = setting("one camera with lens, mount, post and setting up", mark=PLACEHOLDER, default=2000.0, ge=0)
+    spare_share: float = setting(
+        "heads kept as spares, share of those of a type, rounded up", mark=PLACEHOLDER, default=0.10, ge=0, le=1
+    )
