@@ -48,6 +48,7 @@ BUILT_IN = (
     "drain",
     "asbuilt",
     "stakeout",
+    "routes",
     "walktest",
     "upkeep",
     "bill",

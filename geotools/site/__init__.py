@@ -19,6 +19,7 @@ from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.radio import Channels
+from geotools.site.routes import Routes
 from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
@@ -40,6 +41,7 @@ __all__ = [
     "Layout",
     "Level",
     "MaintenanceTask",
+    "Routes",
     "Sheets",
     "Site",
     "SitePrices",
@@ -81,6 +83,7 @@ class Site(SiteSection):
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
     prices: SitePrices = setting("prices", default_factory=SitePrices)
+    routes: Routes = setting("cable routes", default_factory=Routes)
     bill: BillPrices = setting("bill of quantities", default_factory=BillPrices)
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)

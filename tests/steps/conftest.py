@@ -75,7 +75,7 @@ def reported(remedied, tmp_path_factory):
         text = site_file.read_text(encoding="utf-8")
         old = next(line for line in text.splitlines() if line.startswith("name = "))
         site_file.write_text(text.replace(old, "name = 'Yard <script>alert(1)</script> & \"Sons\"'"), encoding="utf-8")
-        later = ["stakeout", "walktest", "upkeep", "bill", "report"]
+        later = ["stakeout", "routes", "walktest", "upkeep", "bill", "report"]
         run_site(geotools.open_site(site_file), folder / "out", steps=later)
 
     return made_once(tmp_path_factory, "reported", make) / "out"

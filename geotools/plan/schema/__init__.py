@@ -22,6 +22,7 @@ from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
 from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS
+from geotools.plan.schema.routes import ROUTE_CROSSINGS, ROUTES, SUPPLY
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
@@ -59,6 +60,9 @@ LAYERS: dict[str, LayerSchema] = {
         AS_BUILT,
         ACCEPTANCE,
         STAKEOUT,
+        ROUTES,
+        ROUTE_CROSSINGS,
+        SUPPLY,
         WALK_PLAN,
         WALK_RESULT,
         UPKEEP,
@@ -97,8 +101,11 @@ __all__ = [
     "PROPOSED_HEADS",
     "PROVENANCE",
     "RESURVEY",
+    "ROUTES",
+    "ROUTE_CROSSINGS",
     "SENSITIVITY",
     "STAKEOUT",
+    "SUPPLY",
     "UPKEEP",
     "UPKEEP_COST",
     "VERDICTS",

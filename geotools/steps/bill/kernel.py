@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from geotools.site import Site
 
@@ -16,6 +17,7 @@ __all__ = [
     "added_fittings",
     "camera_lines",
     "installation_lines",
+    "route_lines",
     "spare_lines",
     "sums",
 ]
@@ -150,6 +152,23 @@ def camera_lines(cameras: Sequence[Mapping[str, object]], book: PriceBook) -> li
     return [
         BillLine("cameras", zone, "camera", number, "piece", book["bill.camera"], "proposed ones alone")
         for zone, number in sorted(wanted.items())
+    ]
+
+
+def route_lines(routes: Sequence[Mapping[str, Any]], book: PriceBook) -> list[BillLine]:
+    """Trench, cable, conduit and crossings of the branches that are laid; zones share them, so they are the site's."""
+    laid = [route for route in routes if route["laid"]]
+    counted = (
+        ("trench", "length_m", "m", "bill.trench_m"),
+        ("trench beneath a road, on top", "road_m", "m", "bill.road_m"),
+        ("drain crossed", "drains", "piece", "bill.drain_crossing"),
+        ("fence crossed", "fences", "piece", "bill.fence_crossing"),
+        ("cable", "cable_m", "m", "bill.cable_m"),
+        ("conduit", "conduit_m", "m", "bill.conduit_m"),
+    )
+    return [
+        BillLine("cable routes", "", item, float(sum(route[name] for route in laid)), unit, book[setting])
+        for item, name, unit, setting in counted
     ]
 
 

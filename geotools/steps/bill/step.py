@@ -13,6 +13,7 @@ from geotools.plan.schema import (
     HEADS,
     OPTIONS,
     PROPOSED_HEADS,
+    ROUTES,
     UPKEEP,
     UPKEEP_COST,
     WATER_CROSSINGS,
@@ -26,6 +27,7 @@ from geotools.steps.bill.kernel import (
     added_fittings,
     camera_lines,
     installation_lines,
+    route_lines,
     spare_lines,
 )
 from geotools.steps.bill.workbook import bill_workbook
@@ -33,7 +35,7 @@ from geotools.steps.bill.works import RemedyRows, remedy_lines
 
 CSV, XLSX = "bill.csv", "bill.xlsx"
 #: What a part of the bill is made from, and the step that makes it.
-_MADE_BY = {CAMERAS.name: "cameras", OPTIONS.name: "remedy", UPKEEP.name: "upkeep"}
+_MADE_BY = {CAMERAS.name: "cameras", OPTIONS.name: "remedy", ROUTES.name: "routes", UPKEEP.name: "upkeep"}
 
 
 def _rows(ctx: StepContext, schema: LayerSchema) -> list[dict[str, Any]]:
@@ -66,13 +68,14 @@ def _in_order(lines: list[BillLine]) -> list[BillLine]:
 def run(ctx: StepContext) -> StepResult:
     """Write the bill; see the manual beside this file."""
     book, heads, remedy = PriceBook(ctx.site), _rows(ctx, HEADS), _remedy(ctx)
-    works = remedy_lines(remedy, book)
+    works, routes = remedy_lines(remedy, book), _rows(ctx, ROUTES)
     standing = remedy.proposed_heads or heads
     lines = _in_order(
         [
             *installation_lines(heads, book),
             *added_fittings(works, book),
             *camera_lines(_rows(ctx, CAMERAS), book),
+            *route_lines(routes, book),
             *works,
             *spare_lines([str(head["head_type"]) for head in standing], ctx.site.bill.spare_share, book),
             *_care(ctx, book),
@@ -81,6 +84,8 @@ def run(ctx: StepContext) -> StepResult:
     for layer, step in _MADE_BY.items():
         if layer not in ctx.workspace.layer_names():
             ctx.warn(f"nothing of the layer {layer} is in the bill: run `geotools {step}` first")
+    if ctx.workspace.has(ROUTES) and not routes:
+        ctx.warn("no cable routes are in the bill: the site names no source points (routes.sources)")
     numbered = [(f"B{number:04d}", line) for number, line in enumerate(lines, 1)]
     rows = [_row(name, line) for name, line in numbered]
     (ctx.scratch / CSV).write_text(csv_text(BILL.field_names, rows), encoding="utf-8-sig", newline="")
@@ -134,6 +139,7 @@ STEP = Step(
         LayerIn(OPTIONS, "what the remedy recommends", required=False),
         LayerIn(PROPOSED_HEADS, "heads that the remedy sets, adds or moves", required=False),
         LayerIn(WATER_CROSSINGS, "ways for water through the works", required=False),
+        LayerIn(ROUTES, "trenches, cables and conduits", required=False),
         LayerIn(UPKEEP, "dated maintenance", required=False),
         LayerIn(UPKEEP_COST, "which maintenance scheme is followed", required=False),
     ),
