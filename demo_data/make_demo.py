@@ -1,7 +1,7 @@
 """Makes the demonstration site: an invented yard of about 600 m perimeter on invented ground.
 
-`python demo_data/make_demo.py` writes terrain.tif and fence.geojson beside itself, the same bytes each time. Nothing
-here is a real place: the coordinates only lie in an ordinary projected system.
+`python demo_data/make_demo.py` writes terrain.tif, fence.geojson and sources.geojson beside itself, the same bytes each
+time. Nothing here is a real place: the coordinates only lie in an ordinary projected system.
 
 The ground: a gentle fall to the south, smooth random undulation of a few centimetres, and, across the fence line, two
 swales (0.35 m and 0.22 m deep), a crest (0.55 m high) and a ditch (0.6 m deep, steep sides).
@@ -23,6 +23,8 @@ LEFT, TOP = 512_000.0, 5_404_260.0
 CELL = 0.5
 WIDTH_M, HEIGHT_M = 260.0, 200.0
 FENCE = [(30, 30), (205, 24), (222, 130), (130, 168), (36, 150), (30, 30)]
+#: The corner of an invented control building from which power and data come.
+SOURCE = ("control building", (118, 92))
 
 
 def ground() -> np.ndarray:
@@ -74,19 +76,21 @@ def main() -> None:
         raster.units = ("metre",)
         raster.set_band_description(1, "ground height")
     bottom = TOP - HEIGHT_M
+    corner = [[LEFT + x, bottom + y] for x, y in FENCE]
+    save("fence", "yard fence", {"type": "LineString", "coordinates": corner})
+    name, (x, y) = SOURCE
+    save("sources", name, {"type": "Point", "coordinates": [LEFT + x, bottom + y]})
+
+
+def save(layer: str, name: str, geometry: dict[str, object]) -> None:
+    """One named feature as a layer of its own."""
     collection = {
         "type": "FeatureCollection",
-        "name": "fence",
+        "name": layer,
         "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32632"}},
-        "features": [
-            {
-                "type": "Feature",
-                "properties": {"name": "yard fence"},
-                "geometry": {"type": "LineString", "coordinates": [[LEFT + x, bottom + y] for x, y in FENCE]},
-            }
-        ],
+        "features": [{"type": "Feature", "properties": {"name": name}, "geometry": geometry}],
     }
-    (HERE / "fence.geojson").write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")
+    (HERE / f"{layer}.geojson").write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -102,6 +102,15 @@ class Plan(_Plan):
     stakeout: GeoDataFrame
     """Set-up sheet, one row a head: its post's position and levels, height above finished ground, aim. Locate buried
     services before digging for posts."""
+    routes: GeoDataFrame
+    """Trenches from the source points to every post, shared where they can be, and spare loops. Locate buried
+    services before digging. Electrical work is for licensed practice; local codes govern."""
+    route_crossings: GeoDataFrame
+    """Where a trench crosses a road, a drain, a fence, a flow path or a way for water. Locate buried services before
+    digging. Electrical work is for licensed practice; local codes govern."""
+    supply: GeoDataFrame
+    """Source points, and what reaches every post: way, voltage, drop. Locate buried services before digging.
+    Electrical work is for licensed practice; local codes govern."""
     walk_test: GeoDataFrame
     """Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed),
     walked_on, walker and note in the field; read them back with `geotools walktest --results`."""
@@ -111,6 +120,9 @@ class Plan(_Plan):
     """Dated maintenance tasks at every head and zone. The equipment's manual governs."""
     upkeep_cost: DataFrame
     """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
+    bill: DataFrame
+    """What the plan takes, by zone and for the site: quantity, unit price and amount of every item. A price that the
+    site file does not state is a placeholder."""
     provenance: DataFrame
     """One row for each step that wrote into this plan: version, parameters, hashes of its input, sources."""
     crawl_gap: Raster
@@ -369,6 +381,22 @@ def stakeout(
         Use the head heights and the grading of the proposed state.
     """
 
+def routes(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Finds cable routes from the source points to every post, with crossings, voltage drop and spare loops.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``,
+        ``fence``, ``flow_crossings`` (if it is there), ``water_crossings`` (if it is there). Required
+        layers that are missing are made first, with defaults.
+    """
+
 def walktest(
     site: Site,
     plan: _Plan | None = None,
@@ -423,6 +451,24 @@ def upkeep(
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     """
 
+def bill(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Lists what the plan takes by zone and for the site, with quantity, price and amount of every item.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``cameras``
+        (if it is there), ``options`` (if it is there), ``proposed_heads`` (if it is there),
+        ``water_crossings`` (if it is there), ``routes`` (if it is there), ``upkeep`` (if it is there),
+        ``upkeep_cost`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    """
+
 def report(
     site: Site,
     plan: _Plan | None = None,
@@ -444,9 +490,11 @@ def report(
         there), ``water_crossings`` (if it is there), ``head_heights`` (if it is there), ``earthworks``
         (if it is there), ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds``
         (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there),
-        ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test`` (if it is there),
-        ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there),
-        ``provenance`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``routes`` (if it is there),
+        ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is
+        there), ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is
+        there), ``bill`` (if it is there), ``provenance`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     """
 
 def explore(
@@ -487,6 +535,7 @@ def export(
         ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there), ``earthworks`` (if it
         is there), ``grading_points`` (if it is there), ``ponds`` (if it is there), ``flow_crossings``
         (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is there), ``stakeout``
+        (if it is there), ``routes`` (if it is there), ``route_crossings`` (if it is there), ``supply``
         (if it is there), ``walk_test`` (if it is there), ``upkeep`` (if it is there). Required layers
         that are missing are made first, with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'

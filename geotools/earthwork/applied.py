@@ -49,6 +49,7 @@ _FILES = (
     ("input", "gates"),
     ("grading", "no_dig"),
     ("cameras", "positions"),
+    ("routes", "sources"),
     ("survey", "check_points"),
     ("input", "levels"),
 )

@@ -12,12 +12,14 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 from geotools.errors import InputError, SiteError, unprintable
 from geotools.io.files import local_file
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
+from geotools.site.bill import BillPrices
 from geotools.site.care import MaintenanceTask, Upkeep, WalkTest, default_maintenance
 from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.radio import Channels
+from geotools.site.routes import Routes
 from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
@@ -29,6 +31,7 @@ MAX_SITE_FILE_BYTES = 1_000_000
 _FROM_FRAMES = Path("Site.from_frames")
 
 __all__ = [
+    "BillPrices",
     "Cameras",
     "Channels",
     "Detection",
@@ -38,6 +41,7 @@ __all__ = [
     "Layout",
     "Level",
     "MaintenanceTask",
+    "Routes",
     "Sheets",
     "Site",
     "SitePrices",
@@ -79,6 +83,8 @@ class Site(SiteSection):
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)
     prices: SitePrices = setting("prices", default_factory=SitePrices)
+    routes: Routes = setting("cable routes", default_factory=Routes)
+    bill: BillPrices = setting("bill of quantities", default_factory=BillPrices)
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)

@@ -5,12 +5,19 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
+from dateutil.relativedelta import relativedelta
 from pydantic import Field, model_validator
 
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 
 #: Where probability and confidence come from.
 UFGS = "UFGS Division 28, intrusion detection; section and edition from memory"
+
+
+def discounted(start: date, day: date, discount: float) -> float:
+    """What one unit of money of a later day counts at the start, with a discount a year as a fraction."""
+    age = relativedelta(day, start)
+    return float((1.0 + discount) ** -(age.years + age.months / 12.0 + age.days / 365.25))
 
 
 class WalkTest(SiteSection):

@@ -63,8 +63,8 @@ class Inputs(SiteSection):
         "projected coordinate system of the plan, where fence and terrain are geographic", default=None
     )
     keep_outs: str | None = setting(
-        "vector file with what no beam may touch, or no post (field kind: road, no posts): buildings, tanks, trees, "
-        "roads, inner fences; points, lines or areas; field name is used in messages",
+        "vector file with what no beam may touch, or no post (field kind: road, drain, no posts): buildings, tanks, "
+        "trees, roads, drains, inner fences; points, lines or areas; field name is used in messages",
         default=None,
     )
     keep_outs_layer: str | None = setting("layer of that file, where it has several", default=None)

@@ -155,6 +155,14 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("ponds", scale=5_000),
         ),
     ),
+    Group(
+        "Cable routes",
+        (
+            VectorEntry("routes", shown=True, scale=10_000, top=1),
+            VectorEntry("route_crossings", scale=5_000),
+            VectorEntry("supply", scale=5_000),
+        ),
+    ),
     Group("Cameras", (VectorEntry("cameras", scale=10_000), VectorEntry("views", scale=10_000, top=-5))),
     Group(
         "Field",
@@ -164,6 +172,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("walk_result"),
             VectorEntry("upkeep", scale=2_500),
             VectorEntry("upkeep_cost"),
+            VectorEntry("bill"),
         ),
     ),
     Group(

@@ -17,10 +17,12 @@ from geotools.plan.schema.earthwork import (
 )
 from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
 from geotools.plan.schema.layout import CHANGES, CLEAR_GROUND, CONFLICTS, WIDTHS
+from geotools.plan.schema.money import BILL, BILL_SECTIONS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
 from geotools.plan.schema.qml import to_qml
 from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS, WATER_CROSSINGS
+from geotools.plan.schema.routes import ROUTE_CROSSINGS, ROUTES, SUPPLY
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
@@ -59,10 +61,14 @@ LAYERS: dict[str, LayerSchema] = {
         AS_BUILT,
         ACCEPTANCE,
         STAKEOUT,
+        ROUTES,
+        ROUTE_CROSSINGS,
+        SUPPLY,
         WALK_PLAN,
         WALK_RESULT,
         UPKEEP,
         UPKEEP_COST,
+        BILL,
         PROVENANCE,
     )
 }
@@ -74,6 +80,8 @@ __all__ = [
     "BATCH_SITES",
     "BEAMS",
     "BEAM_LEVELS",
+    "BILL",
+    "BILL_SECTIONS",
     "CAMERAS",
     "CHANGES",
     "CLEAR_GROUND",
@@ -95,8 +103,11 @@ __all__ = [
     "PROPOSED_HEADS",
     "PROVENANCE",
     "RESURVEY",
+    "ROUTES",
+    "ROUTE_CROSSINGS",
     "SENSITIVITY",
     "STAKEOUT",
+    "SUPPLY",
     "UPKEEP",
     "UPKEEP_COST",
     "VERDICTS",

@@ -17,7 +17,15 @@ from geotools.io.features import read_named
 __all__ = ["KINDS", "Obstacle", "explain", "read_obstacles"]
 
 #: Kinds of keep-outs, and whether beams may cross them; posts may stand on none.
-KINDS = {"keep-out": False, "building": False, "tree": False, "neighbour": False, "road": True, "no posts": True}
+KINDS = {
+    "keep-out": False,
+    "building": False,
+    "tree": False,
+    "neighbour": False,
+    "road": True,
+    "drain": True,
+    "no posts": True,
+}
 _THIN_M = 0.05
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
+from geotools.steps.report.bill import bill_fact
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
 from geotools.steps.report.wording import ACTIONS, number, words
 from geotools.terrain.quality import ORIGINS, shortest_dip
@@ -31,6 +32,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
     facts += _water(frames.get("ponds"))
+    facts += bill_fact(frames.get("bill"), currency)
     blocks: list[Block] = [
         Heading("Summary"),
         Text(_sentence(verdicts, threats, crossings, spots, chosen)),
@@ -167,7 +169,9 @@ def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
             f"over {number(area, 0)} m² of ground" if cut + fill > 0 else "the heads alone close the gaps",
         ),
         Fact(
-            "Cost", number(chosen["cost"].sum(), 0, currency), "at the site file's prices; placeholders where not set"
+            "Cost of the remedy",
+            number(chosen["cost"].sum(), 0, currency),
+            "at the site file's prices; placeholders where not set",
         ),
     ]
 

@@ -21,6 +21,7 @@ from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
+from geotools.steps.report.bill import bill_sheet
 from geotools.steps.report.blocks import Block, Heading, Notes, Picture, Report
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
 from geotools.steps.report.html import to_html
@@ -63,6 +64,7 @@ _PLACED = {
     "walk_result",
     "upkeep",
     "upkeep_cost",
+    "bill",
     "provenance",
 }
 
@@ -195,6 +197,7 @@ def run(ctx: StepContext) -> StepResult:
     threshold = summaries.get("walktest", {}).get("threshold")
     report.blocks += walk_sheet(frames, wanted.probability, wanted.confidence, threshold)
     report.blocks += upkeep_sheet(frames, currency)
+    report.blocks += bill_sheet(frames, currency)
     tolerances = {t: site.all_targets[t].straightness_m for t in site.threats}
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from dateutil.relativedelta import relativedelta
 
 from geotools.errors import NumericInputError
+from geotools.site.care import discounted
 
 __all__ = ["PlannedTask", "SchemeCost", "Visit", "plan_visits", "scheme_cost", "tasks_of"]
 
@@ -147,6 +148,7 @@ def scheme_cost(
     places: tuple[int, int],
     hour_rate: float,
     discount: float = 0.0,
+    storms: Sequence[date] = (),
 ) -> SchemeCost:
     """Cost of the dated visits of tasks; the first fitting belongs to the installation and is left out.
 
@@ -161,6 +163,8 @@ def scheme_cost(
         One hour of one person.
     discount : float
         A year, as a fraction; a cost m months from the start counts 1 / (1 + discount) ** (m / 12).
+    storms : sequence of date
+        Days of storms, as of the plan.
     """
     if min(hour_rate, discount) < 0 or min(places) < 0:
         raise NumericInputError(
@@ -170,11 +174,10 @@ def scheme_cost(
     visits, labour, material, total = 0, 0.0, 0.0, 0.0
     for task in tasks:
         number = places[0] if task.scope == "head" else places[1]
-        for day in task.days(start, end):
+        for day in task.days(start, end, storms):
             work, parts = number * task.minutes / 60.0 * hour_rate, number * task.material
-            age = relativedelta(day, start)
             visits, labour, material = visits + number, labour + work, material + parts
-            total += (work + parts) / (1.0 + discount) ** (age.years + age.months / 12.0 + age.days / 365.25)
+            total += (work + parts) * discounted(start, day, discount)
     return SchemeCost(visits, labour, material, total)
 
 

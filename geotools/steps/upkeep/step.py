@@ -84,7 +84,13 @@ def run(ctx: StepContext) -> StepResult:
     places = (len(head_ids), len(zone_ids))
     costs: dict[str, SchemeCost] = {
         name: scheme_cost(
-            [t for t in tasks if t.scheme == name], start, settings.years, places, settings.hour_rate, settings.discount
+            [t for t in tasks if t.scheme == name],
+            start,
+            settings.years,
+            places,
+            settings.hour_rate,
+            settings.discount,
+            settings.storms,
         )
         for name in sorted({t.scheme for t in tasks if t.scheme})
     }

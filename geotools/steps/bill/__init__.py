@@ -1,0 +1,1 @@
+"""Bill of quantities: what the plan takes and costs, by zone and for the site."""

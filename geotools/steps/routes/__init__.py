@@ -1,0 +1,1 @@
+"""Cable routes: trenches from the source points to every post, and what reaches it."""
