@@ -19,6 +19,7 @@ from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.options import PlanOptions, output_options
+from geotools.cli.share import share
 from geotools.cli.status import status
 from geotools.cli.terrain import terrain
 from geotools.engine.memory import few_heaps, rare_collections
@@ -250,12 +251,8 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {summary}")
 
 
-cli.add_command(status)
-cli.add_command(batch)
-cli.add_command(apply)
-cli.add_command(terrain)
-cli.add_command(new)
-cli.add_command(gis_plugin)
+for command in (status, batch, apply, share, terrain, new, gis_plugin):
+    cli.add_command(command)
 
 
 #: What the system says where nothing more can be written to the screen, or the file in its place.

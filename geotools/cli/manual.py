@@ -12,6 +12,7 @@ from geotools.cli.catalogue_page import CATALOGUES_OF, catalogue_tables
 from geotools.cli.ending import ANSWER_IS_NO
 from geotools.cli.markdown import cell, table
 from geotools.cli.python_page import python_call, python_page
+from geotools.cli.sharing_page import sharing_page
 from geotools.engine.docstrings import function_name
 from geotools.engine.step import Param, Step, discover
 from geotools.errors import GeotoolsError
@@ -256,5 +257,6 @@ def pages(group: click.Group) -> dict[str, str]:
         "manual/site-file.md": site_page(),
     }
     made["manual/command-line.md"] = command_page(group)
+    made["manual/sharing.md"] = sharing_page()
     made |= {f"manual/steps/{name}.md": step_page(step) for name, step in discover().items()}
     return made

@@ -23,7 +23,7 @@ from geotools.engine.freshness import Ledger
 from geotools.engine.runner import Job
 from geotools.engine.writing import writing
 from geotools.errors import OutputError, StepError
-from geotools.io.files import is_remote
+from geotools.io.files import close_to_others, is_remote
 from geotools.io.publish import SCRATCH_PREFIX
 from geotools.plan.digest import file_state
 from geotools.plan.freshness import Record
@@ -131,8 +131,11 @@ def _check_target(into: Path, job: Path, overwrite: bool) -> None:
 
 
 @contextmanager
-def _put_in_place(into: Path) -> Iterator[Path]:
-    """A folder beside the target that takes its place when all went well, and is gone otherwise."""
+def _put_in_place(into: Path, private: bool) -> Iterator[Path]:
+    """A folder beside the target that takes its place when all went well, and is gone otherwise.
+
+    ``private`` : all that is in it is for its owner alone.
+    """
     with writing(into):
         into.parent.mkdir(parents=True, exist_ok=True)
         scratch = Path(tempfile.mkdtemp(prefix=SCRATCH_PREFIX, dir=into.parent))
@@ -141,6 +144,8 @@ def _put_in_place(into: Path) -> Iterator[Path]:
         made.mkdir()
         yield made
         with writing(into):
+            if private:
+                close_to_others(made)
             if into.exists():
                 os.replace(into, scratch / "before")
             try:
@@ -269,7 +274,7 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
         heads, zones, fence = workspace.read(HEADS), workspace.read(ZONES), workspace.read(FENCE)
         planned = planned_zones(site, perimeter.zones, proposed, heads, surface)
         empty, lone = left_over(zones, heads, perimeter.zones)
-        with _put_in_place(into) as folder:
+        with _put_in_place(into, site.sharing.private) as folder:
             with writing(into):
                 written = write_proposed(folder / TERRAIN_NAME, terrain, surface)
             _write_fence(folder / FENCE_NAME, fence, workspace.plan_crs)

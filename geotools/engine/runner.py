@@ -212,7 +212,7 @@ class Job:
                     record.layers_written[name] = records[step.name].layers_written[name]
                 placed = self._publish(step, ctx, result, scratch / "ready", record, lambda: self._refuse_changed(was))
             except GeotoolsError as problem:
-                log(self.out, step.name, "failed", problem.parts())
+                log(self.out, step.name, "failed", problem.parts(), private=self.site.sharing.private)
                 raise
         outcome = Outcome(
             step.name,
@@ -229,6 +229,7 @@ class Job:
             step.name,
             "done",
             {"seconds": round(outcome.seconds, 3), "notes": ctx.notes, "warnings": ctx.warnings},
+            private=self.site.sharing.private,
         )
         return outcome
 
@@ -287,7 +288,7 @@ class Job:
         """Make the folder ours for the run, end what a killed run began, and take away what it left."""
         if self._lock is not None:
             return
-        make_folder(self.out)
+        make_folder(self.out, private=self.site.sharing.private)
         self._lock = FolderLock(self.out)
         try:
             finish(self.out)
@@ -350,7 +351,7 @@ class Job:
         if file_state(self.workspace.plan) != before:
             check()
         after = file_state(made)
-        publish(ready, self.out, guard=PLAN_NAME, remove=stale)
+        publish(ready, self.out, guard=PLAN_NAME, remove=stale, private=self.site.sharing.private)
         self.workspace.take_digests(after, codes)
         return [self.out / name for name in result.files]
 

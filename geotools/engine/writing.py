@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sqlite3
@@ -17,7 +18,7 @@ from rasterio.errors import RasterioError
 from geotools import __version__
 from geotools.engine.lock import NO_LINK
 from geotools.errors import OutputError
-from geotools.io.files import disk_words
+from geotools.io.files import PRIVATE_FILE, disk_words, make_folders
 from geotools.io.publish import SCRATCH_PREFIX
 from geotools.plan.cautions import CAUTIONS
 
@@ -50,10 +51,15 @@ def scratch_folder(out: Path) -> Iterator[Path]:
         yield Path(name)
 
 
-def make_folder(out: Path, inside: str = "") -> None:
-    """Make the output folder, or one inside it; OutputError where the system refuses."""
+def make_folder(out: Path, inside: str = "", *, private: bool = True) -> None:
+    """Make the output folder, or one inside it; OutputError where the system refuses.
+
+    ``private`` : what is made is for its owner alone; a folder that is there keeps its mode.
+    """
     try:
-        (out / inside).mkdir(parents=True, exist_ok=True)
+        make_folders(out / inside, private=private)
+        if not (out / inside).is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(out / inside))
     except OSError as problem:
         raise OutputError(
             "the output folder cannot be made",
@@ -63,13 +69,14 @@ def make_folder(out: Path, inside: str = "") -> None:
         ) from problem
 
 
-def log(out: Path, step: str, state: str, detail: Mapping[str, Any]) -> None:
-    """Add a line to the run's log: the step, how it ended, and what was said."""
+def log(out: Path, step: str, state: str, detail: Mapping[str, Any], *, private: bool = True) -> None:
+    """Add a line to the run's log: the step, how it ended, and what was said; made for its owner alone if private."""
     stamp = datetime.now(UTC).isoformat(timespec="seconds")
     line = json.dumps({"time": stamp, "step": step, "state": state, **detail}, default=str)
     try:
         # a link in a folder from elsewhere must not lead the log to another file
-        place = os.open(out / LOG_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_LINK, 0o666)
+        mode = PRIVATE_FILE if private else 0o666
+        place = os.open(out / LOG_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_LINK, mode)
         with open(place, "a", encoding="utf-8") as file:
             file.write(line + "\n")
     except OSError:

@@ -16,6 +16,9 @@ ALLOW_REMOTE = "GEOTOOLS_ALLOW_REMOTE"
 #: With less room than this on a disk, a refused write is reported with what is left.
 _SHORT_OF_ROOM = 50_000_000
 
+#: Modes of what its owner alone may read.
+PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
+
 
 def remote_allowed() -> bool:
     """Whether the user requested remote and virtual files."""
@@ -79,13 +82,14 @@ def disk_words(problem: object, where: Path) -> str:
     return f"{words}; {free // 1024} KB are free on that disk" if free < _SHORT_OF_ROOM else words
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str, *, private: bool = False) -> None:
     """Write a text file whole or not at all.
 
     Parameters
     ----------
     path : file, in a folder that is there.
     text : what it holds, stored as UTF-8.
+    private : whether it is for its owner alone.
 
     Raises
     ------
@@ -94,6 +98,8 @@ def write_text(path: Path, text: str) -> None:
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         temporary.write_text(text, encoding="utf-8")
+        if private:
+            close_to_others(temporary)
         os.replace(temporary, path)
     except OSError as problem:
         raise OutputError(
@@ -104,6 +110,20 @@ def write_text(path: Path, text: str) -> None:
         ) from problem
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def make_folders(folder: Path, *, private: bool) -> None:
+    """Make a folder and those above it that are not there; those made are for their owner alone where ``private``."""
+    missing = [part for part in (folder, *folder.parents) if not part.exists()]
+    for part in reversed(missing):
+        part.mkdir(mode=PRIVATE_FOLDER if private else 0o777, exist_ok=True)
+
+
+def close_to_others(tree: Path) -> None:
+    """Leave a file, or a folder with all that is in it, to its owner alone (POSIX; elsewhere nothing changes)."""
+    for path in (tree, *tree.rglob("*")) if tree.is_dir() else (tree,):
+        if not path.is_symlink():
+            path.chmod(PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)
 
 
 def sha256(path: Path) -> str:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from geotools.errors import OutputError
+from geotools.io.files import PRIVATE_FILE, close_to_others, make_folders
 from geotools.io.open_database import put_database
 
 COMMIT_NAME = ".commit"
@@ -52,7 +53,7 @@ def _state(path: Path) -> list[int] | None:
     return [*state, beside.st_size, beside.st_mtime_ns] if beside.st_size else state
 
 
-def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) -> list[Path]:
+def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = (), private: bool = False) -> list[Path]:
     """Put everything below ``staged`` at the same place below ``out``; give back the places.
 
     Parameters
@@ -61,14 +62,18 @@ def publish(staged: Path, out: Path, *, guard: str, remove: Iterable[str] = ()) 
     guard : name of the file that others edit: if it is changed before an interrupted move is ended, the rest is dropped
         rather than laid over their work.
     remove : files below ``out`` that the new ones replace under other names.
+    private : whether files, and folders made for them below ``out``, are for their owner alone.
 
     OutputError where a file cannot be put in place; everything is then still as it was, or ends at the next run.
     """
     files = sorted(path.relative_to(staged) for path in staged.rglob("*") if path.is_file())
     _refuse_links(out, files)
     try:
-        note = {"guard": guard, "state": _state(out / guard), "remove": sorted(set(remove) - {str(f) for f in files})}
+        gone = sorted(set(remove) - {str(f) for f in files})
+        note = {"guard": guard, "state": _state(out / guard), "remove": gone, "private": private}
         (staged / _NOTE).write_text(json.dumps(note), encoding="utf-8")
+        if private:
+            close_to_others(staged)
         for name in (*files, Path(_NOTE)):
             _sync(staged / name)
         os.replace(staged, out / COMMIT_NAME)
@@ -112,12 +117,14 @@ def finish(out: Path) -> None:
         _refuse_links(out, names)
         for name in names:
             if name not in (Path(_NOTE), guard):
-                (out / name).parent.mkdir(parents=True, exist_ok=True)
+                make_folders((out / name).parent, private=note.get("private") is True)
                 os.replace(commit / name, out / name)
         for name in note["remove"]:
             _remove_inside(out, str(name))
         if (commit / guard).exists():
             put_database(commit / guard, out / guard)
+            if note.get("private") is True:
+                (out / guard).chmod(PRIVATE_FILE)  # one that was written into kept its own
     shutil.rmtree(commit)
     _sync(out)
 

@@ -148,6 +148,11 @@ class Workspace:
         """Path of the GeoPackage."""
         return self.folder / PLAN_NAME
 
+    @property
+    def known(self) -> dict[str, LayerSchema]:
+        """Every declared layer that a plan can hold, those of plug-in steps that were named to `digests` among them."""
+        return {**self._known, PROVENANCE.name: PROVENANCE}
+
     def layer_names(self) -> list[str]:
         """Names of the layers the plan holds now, empty where there is no plan yet; InputError where it is damaged."""
         if not self.plan.exists():
@@ -264,7 +269,7 @@ class Workspace:
             given = conform(frame, schema)
             if schema.name in held and schema.key is not None and any(field.by_hand for field in schema):
                 given = filled_in(given, self.read(schema), schema)
-            ready[schema] = self._to_plan(given, schema)
+            ready[schema] = self.to_plan(given, schema)
         if self.plan.exists():
             with self._reading():
                 gpkg.check_whole(self.plan)
@@ -319,7 +324,8 @@ class Workspace:
             for leftover in self.folder.glob(temporary.name + "*"):
                 leftover.unlink(missing_ok=True)
 
-    def _to_plan(self, frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+    def to_plan(self, frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
+        """A layer in metres (work coordinates) as the plan stores it; StepError where it is in another system."""
         if schema.geometry is None:
             return frame
         if frame.crs is not None and frame.crs != self.work_crs:

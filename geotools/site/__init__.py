@@ -9,17 +9,19 @@ from typing import Any
 
 from pydantic import PrivateAttr, ValidationError, model_validator
 
-from geotools.errors import InputError, SiteError, unprintable
+from geotools.errors import InputError, SiteError
 from geotools.io.files import local_file
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.bill import BillPrices
 from geotools.site.care import MaintenanceTask, Upkeep, WalkTest, default_maintenance
 from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_head_types, default_targets
 from geotools.site.detection import Detection
+from geotools.site.faults import FROM_FRAMES, explain, refuse_unprintable
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
 from geotools.site.radio import Channels
 from geotools.site.routes import Routes
+from geotools.site.sharing import Sharing
 from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
@@ -27,8 +29,6 @@ from geotools.site.survey import SurveySettings
 from geotools.site.works import GradingLimits, SitePrices
 
 MAX_SITE_FILE_BYTES = 1_000_000
-#: What errors name as their place where no site file was read.
-_FROM_FRAMES = Path("Site.from_frames")
 
 __all__ = [
     "BillPrices",
@@ -42,6 +42,7 @@ __all__ = [
     "Level",
     "MaintenanceTask",
     "Routes",
+    "Sharing",
     "Sheets",
     "Site",
     "SitePrices",
@@ -86,6 +87,7 @@ class Site(SiteSection):
     routes: Routes = setting("cable routes", default_factory=Routes)
     bill: BillPrices = setting("bill of quantities", default_factory=BillPrices)
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
+    sharing: Sharing = setting("who may read the results", default_factory=Sharing)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take those that the threats call for", default=())
@@ -162,9 +164,9 @@ class Site(SiteSection):
         """
         from geotools.site.frames import place_inputs
 
-        where = _FROM_FRAMES
+        where = FROM_FRAMES
         inputs = settings.pop("input", {})
-        _refuse_unprintable({"name": name, "input": inputs, **settings}, where)
+        refuse_unprintable({"name": name, "input": inputs, **settings}, where)
         if "folder" in settings:
             raise SiteError("there is no setting of that name", where=where, found="folder", mend="take it out")
         vectors = {"fence": fence, "keep_outs": keep_outs, "gates": gates}
@@ -173,7 +175,7 @@ class Site(SiteSection):
         try:
             site = cls.model_validate({"name": name, **settings, "input": placed, "folder": folder})
         except ValidationError as problem:
-            raise _explain(problem, where) from None
+            raise explain(problem, where) from None
         site.hold(held)
         return site
 
@@ -239,41 +241,6 @@ class Site(SiteSection):
         return self.folder / given
 
 
-def _explain(problem: ValidationError, path: Path) -> SiteError:
-    lines = []
-    for error in problem.errors():
-        place = ".".join(str(part) for part in error["loc"]) or "the whole file"
-        found = error.get("input")
-        shown = "" if isinstance(found, dict) or found is None else f" (found {str(found)[:80]!r})"
-        lines.append(f"{place}: {error['msg']}{shown}")
-    more = f" (and {len(lines) - 5} more)" if len(lines) > 5 else ""
-    return SiteError(
-        "the site has an invalid setting" if path == _FROM_FRAMES else "the site file has an invalid setting",
-        where=path,
-        found="; ".join(lines[:5]) + more,
-        mend="correct these settings; the manual page of the site file lists names, units and ranges",
-    )
-
-
-def _refuse_unprintable(data: Any, path: Path, place: str = "") -> None:
-    """Names and words end in documents, drawings and tables, of which none can hold a control character."""
-    if isinstance(data, dict):
-        for name, value in data.items():
-            _refuse_unprintable(name, path, place)
-            _refuse_unprintable(value, path, f"{place}.{name}".lstrip("."))
-    elif isinstance(data, list):
-        for value in data:
-            _refuse_unprintable(value, path, place)
-    elif isinstance(data, str) and (code := unprintable(data)) is not None:
-        raise SiteError(
-            "the site file holds a character that cannot be written",
-            where=f"{path}, {place or 'the whole file'}",
-            found=f"{code} in {data[:80]!r}",
-            expected="letters, digits, signs, spaces",
-            mend="take it out, and type the name again",
-        )
-
-
 def open_site(path: Path | str) -> Site:
     """Read and validate a site file (TOML).
 
@@ -299,10 +266,10 @@ def parse_site(text: str, path: Path) -> Site:
         data: dict[str, Any] = tomllib.loads(text.removeprefix("\ufeff"))
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         raise InputError("the site file is not TOML", where=path, found=problem, mend="correct that line") from problem
-    _refuse_unprintable(data, path)
+    refuse_unprintable(data, path)
     if "folder" in data:
         raise SiteError("the site file names a setting that is not one", where=path, found="folder", mend="take it out")
     try:
         return Site.model_validate({**data, "folder": path.resolve().parent})
     except ValidationError as problem:
-        raise _explain(problem, path) from None
+        raise explain(problem, path) from None

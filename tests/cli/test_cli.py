@@ -116,7 +116,7 @@ def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypat
     shutil.copy(data / "floodplain_1m.tif", tmp_path / "ground.tif")
     monkeypatch.chdir(tmp_path)
     typed = [shlex.split(line, comments=True) for line in block.strip().splitlines()]
-    assert [words[1] for words in typed] == ["new", "inspect", "run", "status", "apply", "gaps", "steps"]
+    assert [words[1] for words in typed] == ["new", "inspect", "run", "status", "apply", "gaps", "share", "steps"]
     for _, *given in typed[:4] + typed[-1:]:
         words = ["fence.geojson" if word == "fence.gpkg" else word for word in given]
         # the whole job is run elsewhere: here it must get past its checks
@@ -126,6 +126,8 @@ def test_the_readmes_own_job_can_be_typed_as_it_stands(tmp_path: Path, monkeypat
     refused = call(*typed[4][1:])
     assert (refused.exit_code, "geotools remedy" in refused.stderr) == (7, True)
     assert call(*typed[5][1:]).exit_code == 3
+    # the public sees the fence, which inspect has read
+    assert call(*typed[6][1:]).exit_code == 0
 
 
 def test_placeholders_are_named_once_at_the_end(make_site: MakeSite, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from geotools import errors
 from geotools.cli import cli
 from geotools.cli.manual import command_page, layers_page, pages, site_page, step_page
+from geotools.cli.sharing_page import sharing_page
 from geotools.engine.step import discover
 from geotools.plan.schema import LAYERS
 from geotools.site import Site
@@ -41,6 +42,17 @@ def test_every_setting_is_told():
         for setting in section_settings(section):
             assert f"| `{setting.name}` |" in page
             assert not setting.default or f"`{setting.default}`" in page
+
+
+def test_the_sharing_page_has_a_row_for_every_layer_and_the_fields_of_each_audience():
+    page = sharing_page()
+    rows = {m[1]: m[0] for m in re.findall(r"^(\| \[(\w+)\]\(.*)$", page, flags=re.M)}
+    assert set(rows) == set(LAYERS)
+    assert rows["fence"].count("`fence_id`, `closed`, `length_m`, `height_m`") == 2 and rows["fence"].endswith(
+        "| all |"
+    )
+    assert rows["verdicts"].endswith("| - | - | all |") and rows["sensitivity"].endswith("| - | - | - |")
+    assert "| `cut_fill.tif` | - | yes | yes |" in page
 
 
 def test_exit_codes_are_those_of_the_errors():

@@ -16,7 +16,7 @@ from pyproj import CRS
 from geotools.cli.batch.task import SiteResult
 from geotools.detection.verdicts import VERDICTS as NAMES
 from geotools.errors import OutputError
-from geotools.io.files import disk_words, write_text
+from geotools.io.files import close_to_others, disk_words, write_text
 from geotools.io.tables import csv_text
 from geotools.plan import gpkg
 from geotools.plan.schema import BATCH_SITES, LAYERS, VERDICTS, Field, LayerSchema
@@ -72,7 +72,7 @@ def _verdicts(plan: Path, result: SiteResult) -> dict[str, object]:
 def write_table(out: Path, results: Sequence[SiteResult]) -> Path:
     """The outcomes as a table that a spreadsheet opens; cells cannot run as formulas."""
     path = out / TABLE_NAME
-    write_text(path, "\ufeff" + csv_text(BATCH_SITES.field_names, outcome_rows(out, results)))
+    write_text(path, "\ufeff" + csv_text(BATCH_SITES.field_names, outcome_rows(out, results)), private=True)
     return path
 
 
@@ -131,6 +131,7 @@ def _replacing(path: Path):  # type: ignore[no-untyped-def]
         yield temporary
         with open(temporary, "rb+") as written:
             os.fsync(written.fileno())
+        close_to_others(temporary)
         os.replace(temporary, path)
     except PLAN_TROUBLE as problem:
         raise OutputError(

@@ -33,7 +33,13 @@ _GEOMETRY_ORDER = {"Point": 3.0, "Line": 2.0, "Polygon": 1.0}
 
 
 def write_project(
-    built: Path, crs: CRS, title: str, rasters: Iterable[Path], others: Mapping[str, LayerSchema] | None = None
+    built: Path,
+    crs: CRS,
+    title: str,
+    rasters: Iterable[Path],
+    others: Mapping[str, LayerSchema] | None = None,
+    *,
+    name: str = "plan.gpkg",
 ) -> bool:
     """Write the project into a plan that is being made.
 
@@ -48,7 +54,9 @@ def write_project(
     rasters : iterable of Path
         The rasters that will stand beside the plan, wherever they are now; those of unknown names are left out.
     others : mapping of str to LayerSchema, optional
-        Declared layers of plug-in steps.
+        Declared layers of plug-in steps; one of the toolkit's own stands for it, with the fields it has here.
+    name : str
+        What the file will be called.
 
     Returns
     -------
@@ -67,7 +75,7 @@ def write_project(
         if held is not None and not _is_ours(*held):
             return False
         flat = crs.to_2d()
-        groups = _groups(db, {**(others or {}), **LAYERS}, {path.name: path for path in rasters})
+        groups = _groups(db, {**LAYERS, **(others or {})}, {path.name: path for path in rasters}, name)
         content = _packed(project_xml(title, flat, groups, _extent(db)))
         metadata = json.dumps({"last_modified_time": _FIXED_TEXT, "last_modified_user": _mark(content)})
         db.execute("INSERT OR REPLACE INTO qgis_projects VALUES (?, ?, ?)", (PROJECT_NAME, metadata, content))
@@ -108,7 +116,7 @@ def _extent(db: sqlite3.Connection) -> tuple[float, float, float, float] | None:
 
 
 def _groups(
-    db: sqlite3.Connection, schemas: Mapping[str, LayerSchema], rasters: Mapping[str, Path]
+    db: sqlite3.Connection, schemas: Mapping[str, LayerSchema], rasters: Mapping[str, Path], file: str
 ) -> list[tuple[str, list[MapLayer]]]:
     held = {str(name) for (name,) in db.execute("SELECT table_name FROM gpkg_contents")}
     groups: list[tuple[str, list[MapLayer]]] = []
@@ -120,10 +128,14 @@ def _groups(
                 layers += _raster_layers(entry, rasters)
             else:
                 placed.add(entry.layer)
-                layers += _vector_layers(db, entry, schemas[entry.layer]) if entry.layer in held else []
-        groups.append((group.name, layers))
+                layers += _vector_layers(db, entry, schemas[entry.layer], file) if entry.layer in held else []
+        first = group.entries[0]
+        named = not isinstance(first, VectorEntry) or first.layer in held
+        groups.append((group.name if named else group.plain or group.name, layers))
     rest = sorted(held & set(schemas) - placed)
-    groups.append((OTHER, [layer for name in rest for layer in _vector_layers(db, VectorEntry(name), schemas[name])]))
+    groups.append(
+        (OTHER, [layer for name in rest for layer in _vector_layers(db, VectorEntry(name), schemas[name], file)])
+    )
     return [(name, layers) for name, layers in groups if layers]
 
 
@@ -137,7 +149,7 @@ def _default_style(db: sqlite3.Connection, schema: LayerSchema) -> str | None:
     return to_qml(schema.style, schema.geometry, schema.fields) if schema.style and schema.geometry else None
 
 
-def _vector_layers(db: sqlite3.Connection, entry: VectorEntry, schema: LayerSchema) -> list[MapLayer]:
+def _vector_layers(db: sqlite3.Connection, entry: VectorEntry, schema: LayerSchema, file: str) -> list[MapLayer]:
     style = _default_style(db, schema)
     kind = next((rank for word, rank in _GEOMETRY_ORDER.items() if word in (schema.geometry or "")), 0.0)
 
@@ -147,11 +159,11 @@ def _vector_layers(db: sqlite3.Connection, entry: VectorEntry, schema: LayerSche
             quoted = part.replace("'", "''")
             subset = f"|subset=\"threat\" = '{quoted}'"
         code = hashlib.sha256(f"{schema.name}|{part}".encode()).hexdigest()[:12]
-        source = f"./plan.gpkg|layername={schema.name}{subset}"
+        source = f"./{file}|layername={schema.name}{subset}"
         shown = Shown(f"{schema.name}_{code}", title, source, on, entry.scale, (entry.top, kind, -float(number)))
         return MapLayer(shown, schema, style)
 
-    if not entry.by_threat:
+    if not entry.by_threat or "threat" not in schema.field_names:
         return [layer(0, "", schema.title, entry.shown)]
     threats = _threats(db, schema.name)
     if not threats:

@@ -64,10 +64,14 @@ class RasterEntry:
 
 @dataclass(frozen=True)
 class Group:
-    """A heading of the map with what stands under it."""
+    """A heading of the map with what stands under it.
+
+    ``plain`` : the heading where the plan does not hold the group's first layer, after which it is named.
+    """
 
     name: str
     entries: tuple[VectorEntry | RasterEntry, ...]
+    plain: str = ""
 
 
 #: Best modulation, dark where least is received of a crossing; lightness alone tells the order.
@@ -112,6 +116,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("widths", scale=5_000),
             VectorEntry("conflicts", shown=True, scale=10_000, top=6),
         ),
+        plain="Fence",
     ),
     Group(
         "Heads and beams",
