@@ -346,7 +346,9 @@ def stakeout(
     site: Site,
     plan: _Plan | None = None,
     *,
-    advice: bool = True,
+    state: Literal["proposed", "existing"] | None = None,
+    point_order: Literal["PNEZ", "PENZ"] = "PNEZ",
+    bom: bool = False,
 ) -> Plan:
     """Lists where each post stands, how high each head sits above finished ground, and where it is aimed.
 
@@ -356,10 +358,15 @@ def stakeout(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
-        ``fence`` (if it is there), ``proposed_heads`` (if it is there). Required layers that are
-        missing are made first, with defaults.
-    advice : bool, default True
-        Use the head heights and the grading of the proposed state.
+        ``fence`` (if it is there), ``zones`` (if it is there), ``proposed_heads`` (if it is there).
+        Required layers that are missing are made first, with defaults.
+    state : {'proposed', 'existing'}, optional
+        State to set out. Left out: as sheets.state of the site file says.
+    point_order : {'PNEZ', 'PENZ'}, default 'PNEZ'
+        Order of northing and easting in the point file: PNEZ for satellite receivers, PENZ for total
+        stations.
+    bom : bool, default False
+        Begin tables with a byte order mark; instruments refuse it, some spreadsheets need it.
     """
 
 def walktest(
