@@ -100,8 +100,11 @@ class Plan(_Plan):
     """Set-up sheet, one row a head: its post's position and levels, height above finished ground, aim. Locate buried
     services before digging for posts."""
     walk_test: GeoDataFrame
-    """Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed),
-    walked_on, walker and note in the field; read them back with `geotools walktest --results`."""
+    """Crossings to walk: the worst places first, then even cover. Fill result (detected or missed), walked_on,
+    walker and note in the field; read them back with `geotools walktest --results`. Notify the alarm station
+    first, and agree on who watches the zone meanwhile. Radio exposure: while people work in front of a head,
+    switch its transmitter off or keep the distance that the equipment's manual gives; limits of ICNIRP 2020 or
+    IEEE C95.1, as the local authority has them. Handle as sensitive: need-to-know."""
     walk_result: DataFrame
     """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
@@ -374,6 +377,7 @@ def walktest(
     plan: _Plan | None = None,
     *,
     results: Path | str | None = None,
+    state: Literal["proposed", "existing"] | None = None,
     trials: int | None = None,
     worst_share: float = 0.5,
     discard_results: bool = False,
@@ -386,11 +390,13 @@ def walktest(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``walk_test`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        ``beams``, ``heads``, ``proposed_heads`` (if it is there), ``verdicts`` (if it is there),
+        ``walk_test`` (if it is there). Required layers that are missing are made first, with defaults.
     results : path, optional
-        Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test
+        Filled-in form to read back: walk_test.csv, .xlsx or .gpkg, or a plan with its layer walk_test
         filled in.
+    state : {'proposed', 'existing'}, optional
+        State to walk. Left out: as sheets.state of the site file says.
     trials : int, 1 to 1000, optional
         Crossings for each zone and threat. Left out: as many as demonstrate the site file's
         probability.

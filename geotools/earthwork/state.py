@@ -19,8 +19,9 @@ from geotools.plan.paper_state import PaperState, StateKind, heads_code
 from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows
+from geotools.site import Site
 
-__all__ = ["PlannedState", "planned_state"]
+__all__ = ["PlannedState", "laid_out_state", "planned_state"]
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,11 @@ class PlannedState:
     moved_m: npt.NDArray[np.float64]
     _ctx: StepContext
     _proposed: Perimeter | None = None
+
+    @property
+    def proposes(self) -> bool:
+        """Whether this is a proposal on top of the plan, for which the plan's own verdicts do not hold."""
+        return self._proposed is not None
 
     @cached_property
     def perimeter(self) -> Perimeter:
@@ -69,15 +75,19 @@ def planned_state(ctx: StepContext, requested: str | None = None) -> PlannedStat
         A site that `geotools apply` made is the proposed state itself, and is named so.
     """
     wanted = requested or ctx.site.sheets.state
-    applied: StateKind = "proposed" if ctx.site.input.works is not None else "existing"
     if wanted == "existing" or not ctx.workspace.has(PROPOSED_HEADS):
         heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
-        return PlannedState(_paper(ctx, applied, heads), heads, beams, np.zeros(len(heads)), ctx)
+        return PlannedState(laid_out_state(ctx.site, heads), heads, beams, np.zeros(len(heads)), ctx)
     return _proposed_state(ctx)
 
 
-def _paper(ctx: StepContext, kind: StateKind, heads: gpd.GeoDataFrame) -> PaperState:
-    sheets = ctx.site.sheets
+def laid_out_state(site: Site, heads: gpd.GeoDataFrame) -> PaperState:
+    """What a paper says that shows the heads as the plan has them; ``heads`` : layer heads."""
+    return _paper(site, "existing" if site.input.works is None else "proposed", heads)
+
+
+def _paper(site: Site, kind: StateKind, heads: gpd.GeoDataFrame) -> PaperState:
+    sheets = site.sheets
     return PaperState(kind, sheets.revision, sheets.date, heads_code(heads.to_dict("records")))
 
 
@@ -91,4 +101,4 @@ def _proposed_state(ctx: StepContext) -> PlannedState:
     beams = frame_of(BEAMS, [row for zone in zones for row in beam_rows(zone)], crs)
     moved = np.asarray(surface.change_at(heads.geometry.x.to_numpy(), heads.geometry.y.to_numpy()), float)
     perimeter = existing.with_zones(becomes, surface)
-    return PlannedState(_paper(ctx, "proposed", heads), heads, beams, moved, ctx, perimeter)
+    return PlannedState(_paper(ctx.site, "proposed", heads), heads, beams, moved, ctx, perimeter)
