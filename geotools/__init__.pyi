@@ -112,8 +112,11 @@ class Plan(_Plan):
     """Source points, and what reaches every post: way, voltage, drop. Locate buried services before digging.
     Electrical work is for licensed practice; local codes govern."""
     walk_test: GeoDataFrame
-    """Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed),
-    walked_on, walker and note in the field; read them back with `geotools walktest --results`."""
+    """Crossings to walk: the worst places first, then even cover. Fill result (detected or missed), walked_on,
+    walker and note in the field; read them back with `geotools walktest --results`. Notify the alarm station
+    first, and agree on who watches the zone meanwhile. Radio exposure: while people work in front of a head,
+    switch its transmitter off or keep the distance that the equipment's manual gives; limits of ICNIRP 2020 or
+    IEEE C95.1, as the local authority has them. Handle as sensitive: need-to-know."""
     walk_result: DataFrame
     """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
@@ -365,7 +368,9 @@ def stakeout(
     site: Site,
     plan: _Plan | None = None,
     *,
-    advice: bool = True,
+    state: Literal["proposed", "existing"] | None = None,
+    point_order: Literal["PNEZ", "PENZ"] = "PNEZ",
+    bom: bool = False,
 ) -> Plan:
     """Lists where each post stands, how high each head sits above finished ground, and where it is aimed.
 
@@ -375,10 +380,15 @@ def stakeout(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
-        ``fence`` (if it is there), ``proposed_heads`` (if it is there). Required layers that are
-        missing are made first, with defaults.
-    advice : bool, default True
-        Use the head heights and the grading of the proposed state.
+        ``fence`` (if it is there), ``zones`` (if it is there), ``proposed_heads`` (if it is there).
+        Required layers that are missing are made first, with defaults.
+    state : {'proposed', 'existing'}, optional
+        State to set out. Left out: as sheets.state of the site file says.
+    point_order : {'PNEZ', 'PENZ'}, default 'PNEZ'
+        Order of northing and easting in the point file: PNEZ for satellite receivers, PENZ for total
+        stations.
+    bom : bool, default False
+        Begin tables with a byte order mark; instruments refuse it, some spreadsheets need it.
     """
 
 def routes(
@@ -402,6 +412,7 @@ def walktest(
     plan: _Plan | None = None,
     *,
     results: Path | str | None = None,
+    state: Literal["proposed", "existing"] | None = None,
     trials: int | None = None,
     worst_share: float = 0.5,
     discard_results: bool = False,
@@ -414,11 +425,13 @@ def walktest(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``walk_test`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        ``beams``, ``heads``, ``proposed_heads`` (if it is there), ``verdicts`` (if it is there),
+        ``walk_test`` (if it is there). Required layers that are missing are made first, with defaults.
     results : path, optional
-        Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test
+        Filled-in form to read back: walk_test.csv, .xlsx or .gpkg, or a plan with its layer walk_test
         filled in.
+    state : {'proposed', 'existing'}, optional
+        State to walk. Left out: as sheets.state of the site file says.
     trials : int, 1 to 1000, optional
         Crossings for each zone and threat. Left out: as many as demonstrate the site file's
         probability.

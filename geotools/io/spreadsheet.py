@@ -1,75 +1,207 @@
-"""Spreadsheets (Office Open XML, .xlsx) whose formulas show their values everywhere, without a clock in the file."""
+"""Workbooks (.xlsx, ECMA-376): text never as a formula, the same bytes for the same table, read with limits."""
 
 from __future__ import annotations
 
 import io
 import re
 import zipfile
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
 
-if TYPE_CHECKING:
-    from openpyxl import Workbook
-    from openpyxl.worksheet.worksheet import Worksheet
+import numpy as np
+import pandas as pd
 
-__all__ = ["Formula", "put", "workbook_bytes"]
+from geotools.errors import InputError
+from geotools.io.tables import MAX_COLUMNS, MAX_FORM_ROWS
 
-#: A fixed day: equal content gives equal bytes.
-_DAY = datetime(2000, 1, 1)
-_FORMULA_CELL = re.compile(r'(<c r="([A-Z]+[0-9]+)"[^>]*><f>[^<]*</f>)<v\s*(?:/>|></v>)')
+__all__ = ["SheetTable", "read_xlsx", "without_clock", "write_xlsx"]
+
+#: What a form of ours never reaches: size of the file, and of all its parts unpacked, bytes.
+_MAX_FILE, _MAX_UNPACKED = 50_000_000, 400_000_000
+_WIDEST = 40
 
 
 @dataclass(frozen=True)
-class Formula:
-    """A formula with its value: programs that do not calculate show the value."""
+class SheetTable:
+    """One sheet of a workbook.
 
-    text: str
-    value: float
+    Attributes
+    ----------
+    name : str
+        Of the sheet, at most 31 characters.
+    columns : sequence of str
+        Its first line.
+    rows : sequence of mapping
+        Values by column.
+    choices : mapping of str to sequence of str
+        Columns to be filled in from a list.
+    open : sequence of str
+        Columns to be filled in, marked by their colour.
+    """
+
+    name: str
+    columns: Sequence[str]
+    rows: Sequence[Mapping[str, object]]
+    choices: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    open: Sequence[str] = ()
 
 
-def put(sheet: Worksheet, cell: str, value: object, number_format: str = "") -> None:
-    """One cell: text is never taken for a formula, a `Formula` always."""
-    held = sheet[cell]
-    if isinstance(value, Formula):
-        held.value = f"={value.text}"
-    elif isinstance(value, str):
-        held.value = value
-        # whatever it begins with: somebody's name for a zone must not run
-        held.data_type = "s"
-    else:
-        held.value = value
-    if number_format:
-        held.number_format = number_format
+def _plain(value: object) -> object:
+    """A value as a workbook holds it: number, day, text or nothing."""
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return None if not np.isfinite(value) else float(value)
+    if isinstance(value, pd.Timestamp):
+        return value.date()
+    return value
 
 
-def workbook_bytes(book: Workbook, values: Mapping[str, Mapping[str, float]]) -> bytes:
-    """The workbook as a file.
+def write_xlsx(path: Path, tables: Sequence[SheetTable]) -> None:
+    """Write a workbook; equal tables give equal bytes, whatever the clock says.
 
     Parameters
     ----------
-    book : Workbook
-        Filled in.
-    values : mapping of str to mapping of str to float
-        By sheet and cell, the values of the formulas there.
+    path : Path
+        File to write.
+    tables : sequence of SheetTable
+        One sheet each. Text stays text, also where it begins as a formula does.
     """
-    made = io.BytesIO()
-    book.properties.created = _DAY
-    book.save(made)
-    names = {f"xl/worksheets/sheet{number}.xml": name for number, name in enumerate(book.sheetnames, 1)}
+    # the library takes long to load, and whoever lists the steps writes no workbook
+    from openpyxl import Workbook
+    from openpyxl.styles import Font, PatternFill
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    heading, to_fill = Font(bold=True), PatternFill("solid", fgColor="FFF2CC")
+    book = Workbook()
+    book.remove(book.active)
+    for table in tables:
+        sheet = book.create_sheet(table.name)
+        for row, record in enumerate([{c: c for c in table.columns}, *table.rows], start=1):
+            for column, name in enumerate(table.columns, start=1):
+                value = _plain(record.get(name))
+                cell = sheet.cell(row, column)
+                cell.value = value
+                if isinstance(value, str):
+                    cell.data_type = "s"  # the library takes text that begins with = for a formula
+                if row == 1:
+                    cell.font = heading
+                if name in table.open:
+                    cell.fill = to_fill
+        for column, name in enumerate(table.columns, start=1):
+            longest = max((len(str(record.get(name) or "")) for record in table.rows), default=0)
+            letter = get_column_letter(column)
+            sheet.column_dimensions[letter].width = min(max(longest, len(name)) + 2, _WIDEST)
+            if name in table.choices and table.rows:
+                listed = DataValidation("list", formula1=f'"{",".join(table.choices[name])}"', allow_blank=True)
+                sheet.add_data_validation(listed)
+                listed.add(f"{letter}2:{letter}{len(table.rows) + 1}")
+        sheet.freeze_panes = "B2"
+    held = io.BytesIO()
+    book.save(held)
+    path.write_bytes(without_clock(held.getvalue()))
+
+
+def without_clock(data: bytes, edited: Callable[[str, bytes], bytes] = lambda name, part: part) -> bytes:
+    """A workbook with fixed days in its parts and properties: equal content gives equal bytes.
+
+    edited : gives what stands in place of a part, by its name and content.
+    """
     out = io.BytesIO()
-    with zipfile.ZipFile(made) as source, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
-        for entry in source.infolist():
-            content = source.read(entry)
-            if entry.filename in names:
-                held = values.get(names[entry.filename], {})
-                content = _with_values(content.decode("utf-8"), held).encode("utf-8")
-            elif entry.filename == "docProps/core.xml":
-                content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", content)
-            target.writestr(zipfile.ZipInfo(entry.filename, _DAY.timetuple()[:6]), content, zipfile.ZIP_DEFLATED)
+    with zipfile.ZipFile(io.BytesIO(data)) as given, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:
+        for name in given.namelist():
+            part = edited(name, given.read(name))
+            if name == "docProps/core.xml":
+                part = re.sub(rb">\d{4}-\d\d-\d\dT[^<]*<", b">2000-01-01T00:00:00Z<", part)
+            entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            made.writestr(entry, part)
     return out.getvalue()
 
 
-def _with_values(xml: str, held: Mapping[str, float]) -> str:
-    return _FORMULA_CELL.sub(lambda found: f"{found[1]}<v>{held[found[2]]!r}</v>", xml)
+def _refuse_bomb(path: Path) -> None:
+    try:
+        with zipfile.ZipFile(path) as held:
+            size = sum(part.file_size for part in held.infolist())
+    except (zipfile.BadZipFile, OSError) as bad:
+        raise _unreadable(path, bad) from None
+    if path.stat().st_size > _MAX_FILE or size > _MAX_UNPACKED:
+        raise InputError(
+            "the workbook is larger than any form",
+            where=path,
+            found=f"{path.stat().st_size} bytes, {size} unpacked",
+            expected=f"at most {_MAX_FILE} bytes, {_MAX_UNPACKED} unpacked",
+        )
+
+
+def _unreadable(path: Path, found: object) -> InputError:
+    return InputError(
+        "the workbook cannot be read",
+        where=path,
+        found=found,
+        expected="a workbook in the format .xlsx",
+        mend="save it anew as .xlsx, or as CSV in UTF-8",
+    )
+
+
+def _text(value: Any) -> str:
+    """A cell as the same text that a CSV of the table would hold."""
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return str(value).strip()
+
+
+def read_xlsx(path: Path, required: Sequence[str]) -> list[dict[str, str]]:
+    """Rows of the first sheet whose first line holds the required columns, every cell as text, days as year-month-day.
+
+    Formulas count with the value they had when the workbook was saved. InputError where the file is no workbook, is
+    larger than any form, or no sheet holds those columns.
+    """
+    from openpyxl import load_workbook
+
+    _refuse_bomb(path)
+    try:
+        book = load_workbook(path, read_only=True, data_only=True)
+        heads: dict[str, list[str]] = {}
+        for sheet in book.worksheets:
+            lines = sheet.iter_rows(values_only=True, max_col=MAX_COLUMNS)
+            names = [_text(cell) for cell in next(lines, ())]
+            heads[sheet.title] = names
+            if all(name in names for name in required):
+                rows = []
+                for cells in lines:
+                    texts = [_text(cell) for cell in cells]
+                    if any(texts):
+                        rows.append({n: t for n, t in zip(names, texts, strict=False) if n})
+                    if len(rows) > MAX_FORM_ROWS:
+                        raise InputError(
+                            "SheetTable has too many rows", where=path, expected=f"at most {MAX_FORM_ROWS}"
+                        )
+                return rows
+    except InputError:
+        raise
+    except Exception as bad:  # the library raises whatever its parsers do on a damaged file
+        raise _unreadable(path, f"{type(bad).__name__}: {bad}"[:300]) from None
+    raise InputError(
+        "no sheet of the workbook holds the form",
+        where=path,
+        found="; ".join(f"{name}: {', '.join(filter(None, cells))}"[:120] for name, cells in heads.items()),
+        expected=", ".join(required),
+        mend="keep the form's first line",
+    )

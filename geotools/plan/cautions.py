@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["CAUTIONS", "DETECTION", "EARTHWORKS", "RADIO", "SENSITIVE", "SERVICES", "WATER"]
+__all__ = [
+    "ALARM_STATION",
+    "CAUTIONS",
+    "DETECTION",
+    "EARTHWORKS",
+    "EXPOSURE",
+    "RADIO",
+    "SENSITIVE",
+    "SERVICES",
+    "WATER",
+]
 
 SERVICES = "Locate buried services first."
 WATER = "Drainage, slopes and erosion are for a licensed civil engineer; local codes govern."
@@ -11,6 +21,11 @@ RADIO = (
     "Radio: use licensed or licence-exempt bands as the local authority allows; check exposure limits for the "
     "equipment used."
 )
+EXPOSURE = (
+    "Radio exposure: while people work in front of a head, switch its transmitter off or keep the distance that the "
+    "equipment's manual gives; limits of ICNIRP 2020 or IEEE C95.1, as the local authority has them."
+)
+ALARM_STATION = "Notify the alarm station first, and agree on who watches the zone meanwhile."
 DETECTION = "Detection: a model is no acceptance; walk-test every zone."
 SENSITIVE = "Handle as sensitive: need-to-know."
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import geopandas as gpd
 
 from geotools.io.paper import Document, Sheet, scale_for, scale_text
+from geotools.plan import cautions
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
@@ -132,9 +133,12 @@ def stack_sheets(
         wide = (sheet.width - 2 * _EDGE) / _COLUMNS
         tall = (sheet.height - 2 * _EDGE - _TITLE) / _ROWS
         scale = scale_for(top_m, tall - _NAME - _BELOW)
-        sheet.words((_EDGE, _EDGE + 4), f"{title}: stacks {state}, page {page + 1} of {pages}", 11, bold=True)
+        heading = f"{title}: stacks {state}, page {page + 1} of {pages}"
+        sheet.words((_EDGE, _EDGE + 4), heading, 11, bold=True, room=sheet.width - 2 * _EDGE)
         about = f"Posts from the side, {scale_text(scale)}; head sizes are symbolic."
         sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN)
+        for line, text in enumerate((cautions.SERVICES, cautions.EXPOSURE)):
+            sheet.words((_EDGE, sheet.height - 7.5 + 3.2 * line), text, _SMALL)
         for k, (zone, at_start) in enumerate(posts[page * a_page : (page + 1) * a_page]):
             row, column = divmod(k, _COLUMNS)
             ground = _EDGE + _TITLE + (row + 1) * tall - _BELOW

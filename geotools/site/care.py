@@ -25,7 +25,24 @@ class WalkTest(SiteSection):
 
     probability: float = setting("detection probability to show", mark=UFGS, default=0.90, ge=0.5, le=0.999)
     confidence: float = setting("confidence to show it at", mark=UFGS, default=0.95, ge=0.5, le=0.999)
-    failures: int = setting("misses allowed for in the number of trials", mark=CHOICE, default=0, ge=0, le=20)
+    failures: int = setting(
+        "misses that the sequential plan allows for; one more ends the test", mark=CHOICE, default=0, ge=0, le=20
+    )
+    scope: Literal["zone", "site"] = setting(
+        "what is to be shown: that every zone detects, or the whole site taken together, with fewer crossings",
+        mark=CHOICE,
+        default="zone",
+    )
+    minutes: float = setting(
+        "time of one crossing with the way there and the record", unit="min", mark=PLACEHOLDER, default=2.0, gt=0, le=60
+    )
+    people: int = setting(
+        "people needed: one who crosses, one who watches the alarms (common practice, no source)",
+        mark=CHOICE,
+        default=2,
+        ge=1,
+        le=20,
+    )
 
 
 class Upkeep(SiteSection):

@@ -1,18 +1,25 @@
-"""What the title block of the drawing sheets says, and what turns volumes in the ground into volumes on a lorry."""
+"""State, revision and date that every paper names, the title block, and what turns volumes into lorry loads."""
 
 from __future__ import annotations
 
 import datetime as dt
+from typing import Literal
 
-from geotools.site.base import SiteSection, setting
+from geotools.site.base import CHOICE, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
 class Sheets(SiteSection):
     """Drawing sheets; fields of the title block that are left empty are there to be filled in by hand."""
 
-    revision: str = setting("revision of the drawings", default="", max_length=12)
+    revision: str = setting("revision of drawings and field papers", default="", max_length=12)
     date: dt.date | None = setting("date of that revision; never taken from the clock", default=None)
+    state: Literal["proposed", "existing"] = setting(
+        "state that papers for the field show, all of them the same: the proposed one where the plan holds a proposal, "
+        "or the existing one",
+        mark=CHOICE,
+        default="proposed",
+    )
     drawn: str = setting("who drew them", default="", max_length=60)
     checked: str = setting("who checked them", default="", max_length=60)
     approved: str = setting("who approved them", default="", max_length=60)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from geotools.plan import cautions
 from geotools.plan.schema.core import Field, LayerSchema
 from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
@@ -66,8 +67,9 @@ WALK_PLAN = LayerSchema(
     name="walk_test",
     title="Walk test",
     description=(
-        "Crossings to walk, in order: the weakest places first, then even cover. Fill result (detected or missed), "
-        "walked_on, walker and note in the field; read them back with `geotools walktest --results`."
+        "Crossings to walk: the worst places first, then even cover. Fill result (detected or missed), "
+        "walked_on, walker and note in the field; read them back with `geotools walktest --results`. "
+        f"{cautions.ALARM_STATION} {cautions.EXPOSURE} {cautions.SENSITIVE}"
     ),
     geometry="LineString",
     key="crossing_id",
@@ -76,9 +78,23 @@ WALK_PLAN = LayerSchema(
         Field("crossing_id", "text", "crossing: zone, threat, number", nullable=False),
         ZONE_ID,
         Field("threat", "text", "what to walk as: a target of the site file", nullable=False),
-        Field("number", "integer", "order of walking within zone and threat, from 1", nullable=False),
-        Field("chainage_m", "real", "where to cross, from the zone's start post", "m", nullable=False),
-        Field("reason", "text", "why here", choices=("worst spot", "even cover"), nullable=False),
+        Field("number", "integer", "number within zone and threat, worst place first, from 1", nullable=False),
+        Field("walk_order", "integer", "order of walking over the whole site, from 1", nullable=False),
+        Field("round", "integer", "1 for the worst places of all zones, 2 for even cover", nullable=False),
+        Field("from_post", "text", "the nearer post of the zone", nullable=False),
+        Field("from_post_m", "real", "where to cross the beam line: distance from that post towards the other", "m"),
+        Field("chainage_m", "real", "the same place, counted from the transmitter post", "m", nullable=False),
+        Field("start_easting", "real", "where to start, in the plan's own map units", "map unit"),
+        Field("start_northing", "real", "where to start, in the plan's own map units", "map unit"),
+        Field("end_easting", "real", "where to end, in the plan's own map units", "map unit"),
+        Field("end_northing", "real", "where to end, in the plan's own map units", "map unit"),
+        Field(
+            "reason",
+            "text",
+            "why here: the stretch's verdict, a weak spot of the prediction, or to cover the zone",
+            choices=("undetected", "unproven", "worst spot", "even cover"),
+            nullable=False,
+        ),
         Field("direction", "text", "way to cross, against the fence", choices=("inward", "outward"), nullable=False),
         Field("speed_m_s", "real", "speed of crossing", "m/s"),
         Field("face_head_id", "text", "head to face: the nearer one"),
@@ -86,6 +102,10 @@ WALK_PLAN = LayerSchema(
             "modulation", "real", "best modulation the model predicts for this crossing; empty where it is not known"
         ),
         Field("expected", "text", "what the model expects", choices=("detected", "missed")),
+        Field("state", "text", "state that was planned for", choices=("existing", "proposed"), nullable=False),
+        Field("heads_code", "text", "code of the heads that decide this crossing", nullable=False),
+        Field("ground_code", "text", "code of the ground that decides this crossing", nullable=False),
+        Field("void", "text", "why the result does not count any more; empty where it does"),
         Field("result", "text", "to fill in: what the receiver did", choices=("detected", "missed")),
         Field("walked_on", "date", "to fill in: day of the crossing"),
         Field("walker", "text", "to fill in: who crossed"),
@@ -111,10 +131,11 @@ WALK_RESULT = LayerSchema(
     made_by="walktest",
     fields=(
         Field("result_id", "text", "zone and threat", nullable=False),
-        ZONE_ID,
+        Field("zone_id", "text", "zone, or the whole site", nullable=False),
         Field("threat", "text", "target that was walked", nullable=False),
         Field("planned", "integer", "crossings planned", nullable=False),
-        Field("walked", "integer", "crossings with a result", nullable=False),
+        Field("walked", "integer", "crossings with a result that counts", nullable=False),
+        Field("void", "integer", "results that do not count: heads or ground changed since", nullable=False),
         Field("detected", "integer", "crossings detected", nullable=False),
         Field("probability", "real", "share detected; empty where nothing was walked"),
         Field("lower", "real", "exact lower bound of the detection probability at the site's confidence, one-sided"),
@@ -122,12 +143,16 @@ WALK_RESULT = LayerSchema(
         Field(
             "unexpected_misses", "integer", "crossings missed that the model expected to be detected", nullable=False
         ),
-        Field("further", "integer", "crossings still to walk, all detected, to demonstrate the required probability"),
+        Field(
+            "further",
+            "integer",
+            "crossings still to walk, all detected, to demonstrate it; empty after a miss too many",
+        ),
         Field(
             "verdict",
             "text",
             "where it stands",
-            choices=("not walked", "demonstrated", "not demonstrated yet", "failed"),
+            choices=("not walked", "demonstrated", "not demonstrated yet", "failed", "void"),
             nullable=False,
         ),
         Field("next", "text", "what to do next"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from geotools.io.spreadsheet import Formula, put, workbook_bytes
+from geotools.io.calculating_sheet import Formula, put, workbook_bytes
 from geotools.steps.bill.kernel import BillLine, UnitPrice, sums
 
 __all__ = ["bill_workbook"]

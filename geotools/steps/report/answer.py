@@ -23,6 +23,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
     verdicts = frames.get("verdicts")
     facts: list[Fact] = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
+    facts += _walked(frames.get("walk_result"))
     facts += _survey(frames.get("fence"), verdicts)
     facts += _field(verdicts)
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
@@ -90,6 +91,23 @@ def _condition(verdicts: pd.DataFrame) -> str:
     if "conditional_on" not in verdicts:
         return ""
     return "; ".join(verdicts["conditional_on"].dropna().unique())
+
+
+def _walked(result: pd.DataFrame | None) -> list[Fact]:
+    """What was demonstrated on site, once somebody has walked."""
+    if result is None or not (result["walked"].sum() or result["void"].sum()):
+        return []
+    counts = result["verdict"].value_counts()
+    shown = int(counts.get("demonstrated", 0))
+    rest = [
+        f"{counts[name]} {name}" for name in ("failed", "void", "not demonstrated yet", "not walked") if name in counts
+    ]
+    missed = int(result["unexpected_misses"].sum())
+    if missed:
+        rest.append(f"{missed} crossings missed that the model expected to be detected")
+    state = "bad" if counts.get("failed", 0) else "good" if shown == len(result) else "open"
+    note = ", ".join(rest) or "for the heads and the ground that were walked"
+    return [Fact("Walk test", f"{shown} of {len(result)} zones and threats demonstrated", note, state)]
 
 
 def _survey(fence: pd.DataFrame | None, verdicts: pd.DataFrame | None) -> list[Fact]:

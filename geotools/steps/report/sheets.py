@@ -140,12 +140,12 @@ def walk_sheet(
         return []
     blocks: list[Block] = [Heading("Walk test", flows=True)]
     wanted = f"{probability:g} at {100 * confidence:g} % confidence"
-    if not result["walked"].sum():
+    if not (result["walked"].sum() or result["void"].sum()):
         each = int(result["planned"].max())
         blocks.append(
             Text(
                 f"Not walked yet. {int(result['planned'].sum())} crossings are planned, {each} for each zone and "
-                f"threat: if all of them are detected, they show a detection probability of {wanted}."
+                f"threat at most: if all of them are detected, they show a detection probability of {wanted}."
             )
         )
         return blocks
@@ -158,13 +158,14 @@ def walk_sheet(
         "zone_id": ("zone", 0),
         "threat": ("threat", 0),
         "walked": ("walked", 0),
+        "void": ("void", 0),
         "detected": ("detected", 0),
         "lower": ("at least", 2),
         "upper": ("at most", 2),
         "verdict": ("verdict", 0),
         "next": ("next", 0),
     }
-    blocks.append(field_table(f"Walk test against {wanted}", result[result["walked"] > 0], columns))
+    blocks.append(field_table(f"Walk test against {wanted}", result[result["walked"] + result["void"] > 0], columns))
     return blocks
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from geotools.corridor import BeamLine, StripGrid
+from geotools.earthwork.state import laid_out_state
 from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.engine.writing import SUMMARY_NAME
 from geotools.errors import file_part
@@ -182,7 +183,8 @@ def run(ctx: StepContext) -> StepResult:
     currency = getattr(getattr(site, "prices", None), "currency", "currency units")
     report = Report(
         site.name,
-        f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}",
+        f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}; "
+        f"{laid_out_state(site, frames['heads']).words}",
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
     )
     report.blocks += answer(frames, site.threats, site.detection.threshold, site.prices)

@@ -8,19 +8,34 @@ from typing import Any
 import geopandas as gpd
 import gpxpy.gpx
 import numpy as np
+import numpy.typing as npt
 import pyproj
 from shapely import force_2d, force_3d
 
 from geotools.detection.from_plan import head_types_of
+from geotools.earthwork.state import PlannedState, planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
-from geotools.plan.rasters import PlanRaster
-from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, STAKEOUT
+from geotools.plan.paper_state import PaperState
+from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, PROVENANCE, STAKEOUT, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import HeadAim, aim
+from geotools.steps.stakeout.points import (
+    CHECKS,
+    ORDERS,
+    POINTS,
+    SIDECAR,
+    checks_text,
+    points_text,
+    posts_of,
+    sidecar_text,
+)
+
+HEAD_TABLE, WAYPOINTS, STACKS = "stakeout.csv", "stakeout.gpx", "stacks.pdf"
+_CAUTION = f"{cautions.SERVICES} {cautions.EXPOSURE}"
 
 
 def _partners(beams: gpd.GeoDataFrame) -> dict[str, str]:
@@ -28,8 +43,10 @@ def _partners(beams: gpd.GeoDataFrame) -> dict[str, str]:
     return faces | {rx: tx for tx, rx in faces.items()}
 
 
-def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) -> HeadAim:
-    """Aim of every head in the order of the layer."""
+def _aims(
+    heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS
+) -> tuple[HeadAim, npt.NDArray[np.float64]]:
+    """Aim of every head in the order of the layer, and the projection's point scale factor there, (n,)."""
     xyz = np.column_stack([heads.geometry.x, heads.geometry.y, heads.geometry.z])
     row = {head: i for i, head in enumerate(heads["head_id"])}
     lost = [head for head in row if faces.get(head) not in row]
@@ -46,50 +63,18 @@ def _aims(heads: gpd.GeoDataFrame, faces: Mapping[str, str], crs: pyproj.CRS) ->
     factors = pyproj.Proj(crs).get_factors(lon, lat)
     # the mean of the two point scales: equal on conformal grids, and near enough elsewhere over a hundred metres
     scale = 0.5 * (np.asarray(factors.meridional_scale) + np.asarray(factors.parallel_scale))
-    return aim(xyz, target, convergence=factors.meridian_convergence, scale_factor=scale)
+    return aim(xyz, target, convergence=factors.meridian_convergence, scale_factor=scale), scale
 
 
-def _moved(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
-    """Fill (positive) or cut that grading plans at each head's post, m; 0 where none is planned."""
-    works = PlanRaster.beside(ctx.workspace.folder, "cut_fill.tif", ctx.workspace.plan_crs)
-    if works is None:
-        return np.zeros(len(heads))
-    moved = np.nan_to_num(works.sample(heads.geometry.x, heads.geometry.y))
-    posts = heads.loc[np.abs(moved) > 0.0005, "post_id"].nunique()
-    ctx.say(f"grading moves the ground at {posts} posts (cut_fill.tif beside the plan); levels are of finished ground")
-    return moved
-
-
-def _advised_heights(ctx: StepContext, heads: gpd.GeoDataFrame) -> np.ndarray:
-    """Height of every head in the proposed state; as laid out where nothing is proposed.
-
-    Ground that is graded was found clear with these heights: one is not to be built without the other.
-    """
-    laid_out = heads["height_m"].to_numpy(float)
-    if not ctx.workspace.has(PROPOSED_HEADS):
-        return laid_out
-    proposed = ctx.read(PROPOSED_HEADS)
-    new = sorted(set(proposed.loc[proposed["change"].isin(["added", "moved"]), "stands_for"]))
-    if new:
-        ctx.warn(
-            f"{', '.join(new[:5])}: the proposed state splits them, adds heads or moves posts, which is not on this "
-            "sheet: make the proposed state a site of its own with `geotools apply`, and stake that out"
-        )
-    advised = {(p.zone_id, p.level, p.role): p.height_m for p in proposed.itertuples()}
-    keys = zip(heads["zone_id"], heads["level"], heads["role"], strict=True)
-    heights = np.array([advised.get(key, height) for key, height in zip(keys, laid_out, strict=True)])
-    changed = int((np.abs(heights - laid_out) > 0.0005).sum())
-    if changed:
-        ctx.say(f"{changed} heads at the heights of the proposed state, not as laid out (--no-advice leaves it out)")
-    return heights
-
-
-def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
+def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray, paper: PaperState) -> str:
     """Posts as waypoints for a hand-held receiver, one for each post."""
     gpx = gpxpy.gpx.GPX()
     gpx.creator = "geotools-perimeter"
     gpx.name = "Posts to set out"
-    gpx.description = "Hand-held receivers find the place; set posts out with the coordinates of the sheet."
+    gpx.description = (
+        f"{paper.words}. Hand-held receivers find the place; set posts out with the coordinates of the sheet. "
+        f"{_CAUTION} {cautions.SENSITIVE}"
+    )
     seen: dict[str, gpxpy.gpx.GPXWaypoint] = {}
     for row, (lon, lat) in zip(rows, lonlat, strict=True):
         aimed = f"aim {row['true_azimuth_deg']:.1f} from true north, tilt {row['tilt_deg']:+.2f} degrees"
@@ -105,29 +90,59 @@ def _gpx(rows: list[dict[str, Any]], lonlat: np.ndarray) -> str:
     return gpx.to_xml(version="1.1")
 
 
+def _say_state(ctx: StepContext, state: PlannedState) -> None:
+    """Which state the papers show, and what it changes against the layout."""
+    ctx.say(f"papers show the {state.paper.words}")
+    posts = state.heads.loc[np.abs(state.moved_m) > 0.0005, "post_id"].nunique()
+    if posts:
+        ctx.say(
+            f"grading moves the ground at {posts} posts (cut_fill.tif beside the plan); levels are of finished ground"
+        )
+    laid_out = ctx.read(HEADS).set_index("head_id")["height_m"]
+    known = state.heads["head_id"].isin(laid_out.index)
+    heights = state.heads.loc[known].set_index("head_id")["height_m"]
+    changed = int((np.abs(heights - laid_out[heights.index]) > 0.0005).sum())
+    if changed:
+        ctx.say(f"{changed} heads at the heights of the proposed state, not as laid out (--state existing shows those)")
+    added = sorted(set(state.heads.loc[~known, "zone_id"]))
+    if added:
+        ctx.say(f"the proposed state adds heads or splits zones: {', '.join(added[:5])} are on the sheet as proposed")
+
+
+def _datum(ctx: StepContext) -> str:
+    """Vertical datum of the plan, as the site file or the terrain has it."""
+    rows = ctx.workspace.read(PROVENANCE).to_dict("records") if ctx.workspace.has(PROVENANCE) else []
+    held = [str(row["vertical_datum"]) for row in rows if row["vertical_datum"]]
+    return ctx.site.input.vertical_datum or (held[0] if held else "not stated")
+
+
+def _write(ctx: StepContext, name: str, text: str) -> None:
+    coded = "utf-8-sig" if ctx.params["bom"] and name.endswith(".csv") else "utf-8"
+    (ctx.scratch / name).write_text(text, encoding=coded, newline="")
+
+
 def run(ctx: StepContext) -> StepResult:
     """Make the sheet; see the manual beside this file."""
-    heads, beams = ctx.read(HEADS), ctx.read(BEAMS)
+    state = planned_state(ctx, ctx.params["state"])
+    _say_state(ctx, state)
+    heads, moved = state.heads, state.moved_m
     crs = ctx.workspace.work_crs
-    faces = _partners(beams)
+    faces = _partners(state.beams)
     alone = sorted(set(heads["head_id"]) - set(faces))
     if alone:
         ctx.warn(f"heads without a partner are left out: {', '.join(alone[:5])}")
-        heads = heads[heads["head_id"].isin(faces)].reset_index(drop=True)
-    moved = np.zeros(len(heads))
-    if ctx.params["advice"]:
-        moved = _moved(ctx, heads)
-        heads["height_m"] = _advised_heights(ctx, heads)
-    axes = heads["ground_m"] + moved + heads["height_m"]
+        paired = heads["head_id"].isin(faces).to_numpy()
+        heads, moved = heads[paired].reset_index(drop=True), moved[paired]
+    axes = heads["ground_m"] + heads["height_m"]
     heads = heads.set_geometry(force_3d(force_2d(heads.geometry.to_numpy()), axes), crs=crs)
-    aims = _aims(heads, faces, crs)
+    aims, scale = _aims(heads, faces, crs)
     map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
     kinds = ctx.site.all_head_types
     rows: list[dict[str, Any]] = []
     for i, head in enumerate(heads.itertuples()):
         turned = head.polarisation == "horizontal"
-        ground = float(head.ground_m)
-        finished = ground + float(moved[i])
+        finished = float(head.ground_m)
+        ground = finished - float(moved[i])
         axis = finished + float(head.height_m)
         rows.append(
             {
@@ -158,8 +173,16 @@ def run(ctx: StepContext) -> StepResult:
     sheet = [{**row, "easting": f"{row['easting']:.3f}", "northing": f"{row['northing']:.3f}"} for row in rows]
     for row in sheet:
         row.update({k: round(v, 3) for k, v in row.items() if isinstance(v, float)})
-    (ctx.scratch / "stakeout.csv").write_text(csv_text(STAKEOUT.field_names, sheet), encoding="utf-8-sig", newline="")
-    (ctx.scratch / "stakeout.gpx").write_text(_gpx(rows, np.column_stack([lonlat.x, lonlat.y])), encoding="utf-8")
+        row.update(state.paper.fields, caution=_CAUTION)
+    _write(ctx, HEAD_TABLE, csv_text([*STAKEOUT.field_names, *state.paper.fields, "caution"], sheet))
+    order, plan_crs, datum = ctx.params["point_order"], ctx.workspace.plan_crs, _datum(ctx)
+    points = posts_of(rows, scale.tolist())
+    _write(ctx, POINTS, points_text(points, plan_crs, order))
+    _write(ctx, CHECKS, checks_text(points, plan_crs))
+    _write(ctx, SIDECAR, sidecar_text(points, plan_crs, datum, state.paper, f"{ctx.site.name}", order))
+    if datum == "not stated":
+        ctx.warn("the vertical datum is not stated: set input.vertical_datum before levels are set out")
+    _write(ctx, WAYPOINTS, _gpx(rows, np.column_stack([lonlat.x, lonlat.y]), state.paper))
     # the fitter's picture must not show other heights than the fitter's table
     built = [{**row, "ground_m": row["finished_m"]} for row in rows]
     # drawing takes long to load, and whoever lists the steps does not draw
@@ -170,7 +193,7 @@ def run(ctx: StepContext) -> StepResult:
         zones_of_heads(built, head_types_of(ctx.site)),
         ctx.site.name,
         fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
-        "to set up, heights above finished ground" if ctx.params["advice"] else "as laid out",
+        state.paper.words,
     )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():
@@ -178,8 +201,8 @@ def run(ctx: StepContext) -> StepResult:
     ctx.say(f"{len(rows)} heads on {len(posts)} posts")
     return StepResult(
         layers={"stakeout": frame_of(STAKEOUT, rows, crs)},
-        files=["stakeout.csv", "stakeout.gpx", "stacks.pdf"],
-        summary={"heads": len(rows), "posts": len(posts)},
+        files=[HEAD_TABLE, POINTS, SIDECAR, CHECKS, WAYPOINTS, STACKS],
+        summary={"heads": len(rows), "posts": len(posts), "state": state.paper.words},
     )
 
 
@@ -188,29 +211,53 @@ STEP = Step(
     title="Stakeout and set-up sheet",
     summary="Lists where each post stands, how high each head sits above finished ground, and where it is aimed.",
     run=run,
-    params=(Param("advice", "flag", "Use the head heights and the grading of the proposed state.", True),),
+    params=(
+        Param(
+            "state",
+            "choice",
+            "State to set out. Left out: as sheets.state of the site file says.",
+            choices=("proposed", "existing"),
+        ),
+        Param(
+            "point_order",
+            "choice",
+            "Order of northing and easting in the point file: PNEZ for satellite receivers, PENZ for total stations.",
+            "PNEZ",
+            choices=tuple(ORDERS),
+        ),
+        Param(
+            "bom",
+            "flag",
+            "Begin tables with a byte order mark; instruments refuse it, some spreadsheets need it.",
+            False,
+        ),
+    ),
     inputs=(
         LayerIn(HEADS, "position, height, polarisation and channel of every head"),
         LayerIn(BEAMS, "which head faces which"),
-        LayerIn(FENCE, "its height, for the drawing", required=False),
-        LayerIn(PROPOSED_HEADS, "head heights of the proposed state", required=False),
+        LayerIn(FENCE, "its height, for the drawing, and the zones of the proposed state", required=False),
+        LayerIn(ZONES, "the zones of the proposed state", required=False),
+        LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
     ),
     outputs=(LayerOut(STAKEOUT),),
     files=(
         FileOut(
-            "stakeout.csv",
-            "table",
-            "The sheet for the survey instrument and the fitter; UTF-8, cells safe in spreadsheets.",
+            HEAD_TABLE, "table", "The head table for the fitter, one row a head; UTF-8, cells safe in spreadsheets."
         ),
-        FileOut("stakeout.gpx", "data", "Posts as waypoints for a hand-held receiver (GPX 1.1, WGS 84)."),
-        FileOut("stacks.pdf", "document", "Every post from the side, with the heights of this sheet.", updates=True),
+        FileOut(
+            POINTS, "table", "Posts for the survey instrument, one row a post: point, northing, easting, level, code."
+        ),
+        FileOut(SIDECAR, "document", "What the points are: coordinate system, unit, vertical datum, state, cautions."),
+        FileOut(CHECKS, "table", "Distances between posts to check after setting out, on the grid and on the ground."),
+        FileOut(WAYPOINTS, "data", "Posts as waypoints for a hand-held receiver (GPX 1.1, WGS 84)."),
+        FileOut(STACKS, "document", "Every post from the side, with the heights of this sheet.", updates=True),
     ),
-    uses_terrain=False,
     order=70,
     citations=("PROJ: meridian convergence and point scale of the plan's projection", "GPX 1.1 schema"),
     cautions=(
         cautions.SERVICES,
         cautions.RADIO,
+        cautions.EXPOSURE,
         "Hand-held receivers are metres off: set posts out with a survey instrument.",
     ),
 )

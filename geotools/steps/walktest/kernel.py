@@ -1,4 +1,4 @@
-"""Which crossings to walk, how many trials demonstrate a detection probability, what results say of the threshold.
+"""How many trials demonstrate a detection probability, and what results say of the threshold.
 
 Arrays in, arrays out; no files. The bounds are the exact binomial ones of Clopper and Pearson (Biometrika 26, 1934);
 the number of trials without a failure is the success-run number `ln(1 - confidence) / ln(probability)`.
@@ -15,19 +15,11 @@ from scipy import optimize, special
 from geotools.errors import NumericInputError
 
 __all__ = [
-    "EVEN",
-    "WORST",
-    "Crossings",
     "ThresholdEstimate",
     "binomial_bounds",
     "estimate_threshold",
-    "further_trials",
-    "plan_crossings",
     "trials_needed",
 ]
-
-WORST = "worst spot"
-EVEN = "even cover"
 
 
 def _fraction(name: str, value: float) -> float:
@@ -95,98 +87,6 @@ def trials_needed(probability: float = 0.90, confidence: float = 0.95, failures:
         middle = (low + high) // 2
         low, high = (middle, high) if special.bdtr(failures, middle, 1.0 - p) > 1.0 - c else (low, middle)
     return high
-
-
-def further_trials(detected: int, trials: int, probability: float = 0.90, confidence: float = 0.95) -> int:
-    """How many more crossings, all of them detected, would still demonstrate `probability`; 0 if they do already."""
-    if trials == 0:
-        return trials_needed(probability, confidence)
-    k, n = _counts(detected, trials)
-    return max(trials_needed(probability, confidence, int(n - k)) - int(n), 0)
-
-
-def _weak_spots(m: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Local minima of the known modulation, weakest first; a flat bottom counts once, in its middle."""
-    if not np.any(np.isfinite(m)):
-        return np.empty(0, np.intp)
-    highest = np.nanmax(m)
-    filled = np.where(np.isfinite(m), m, highest)
-    # stretches of one value between higher neighbours; beyond both ends everything counts as higher
-    first = np.flatnonzero(np.r_[True, np.diff(filled) != 0])
-    last = np.r_[first[1:], len(filled)] - 1
-    level = np.pad(filled[first], 1, constant_values=np.inf)
-    found = ((first + last) // 2)[(level[1:-1] < level[:-2]) & (level[1:-1] < level[2:])]
-    found = found[filled[found] < highest]
-    return np.asarray(found[np.argsort(filled[found], kind="stable")], np.intp)
-
-
-@dataclass(frozen=True)
-class Crossings:
-    """Crossings of one zone in the order to walk them; every array has shape (n,).
-
-    `index` points into the arrays the plan was made from; `reason` is WORST or EVEN.
-    """
-
-    index: NDArray[np.intp]
-    reason: NDArray[np.str_]
-
-
-def plan_crossings(
-    chainage: NDArray[np.float64],
-    modulation: NDArray[np.float64],
-    trials: int,
-    *,
-    worst_share: float = 0.5,
-    separation: float = 2.0,
-) -> Crossings:
-    """Choose where to cross a zone: the predicted weakest spots first, then even cover of the rest.
-
-    Parameters
-    ----------
-    chainage : (n,) metres, increasing: the places a crossing may be walked.
-    modulation : (n,) best predicted modulation of a crossing at that chainage, dimensionless; NaN = not known.
-    trials : crossings wanted. More than there are places repeats the list from its head, weakest first.
-    worst_share : at most this part of the trials goes to weakest spots (0 to 1).
-    separation : metres kept between two weakest spots, so that one dead spot does not take them all.
-
-    Notes
-    -----
-    Even cover is farthest-point filling: each next crossing goes where the distance to any chosen one is largest,
-    so stopping early still leaves the zone covered as evenly as that many crossings allow.
-    """
-    s = np.asarray(chainage, float)
-    m = np.asarray(modulation, float)
-    if s.ndim != 1 or s.shape != m.shape or s.size == 0 or np.any(np.diff(s) <= 0):
-        raise NumericInputError(
-            "Places to cross are not a rising list",
-            where="chainage, modulation",
-            found=f"shapes {s.shape} and {m.shape}",
-            expected="two equal one-dimensional arrays, chainage strictly increasing",
-        )
-    if trials < 1 or not 0 <= worst_share <= 1:
-        raise NumericInputError(
-            "A walk test needs trials", found=f"trials {trials}, worst_share {worst_share}", expected=">= 1, 0 to 1"
-        )
-    places = min(int(trials), s.size)
-    chosen: list[int] = []
-    reasons: list[str] = []
-    for i in _weak_spots(m):
-        if len(chosen) >= int(np.ceil(worst_share * places)):
-            break
-        if all(abs(s[i] - s[j]) >= separation for j in chosen):
-            chosen.append(int(i))
-            reasons.append(WORST)
-    if not chosen:
-        chosen.append(int(np.argmin(np.abs(s - 0.5 * (s[0] + s[-1])))))
-        reasons.append(EVEN)
-    distance = np.min(np.abs(s[:, None] - s[chosen][None, :]), axis=1)
-    while len(chosen) < places:
-        i = int(np.argmax(distance))
-        chosen.append(i)
-        reasons.append(EVEN)
-        distance = np.minimum(distance, np.abs(s - s[i]))
-    order = np.arange(int(trials)) % places
-    return Crossings(np.asarray(chosen, np.intp)[order], np.asarray(reasons, np.str_)[order])
 
 
 @dataclass(frozen=True)

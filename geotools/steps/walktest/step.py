@@ -2,146 +2,44 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
-from shapely import LineString, Point
 
-from geotools.corridor import BeamLine
-from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.state import planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import InputError
-from geotools.io.tables import csv_text
-from geotools.plan.schema import BEAMS, FENCE, WALK_PLAN, WALK_RESULT, ZONES
-from geotools.plan.workspace import Workspace, frame_of
-from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold, plan_crossings, trials_needed
+from geotools.plan import cautions
+from geotools.plan.schema import (
+    BEAMS,
+    FENCE,
+    HEADS,
+    PROPOSED_HEADS,
+    VERDICTS,
+    WALK_PLAN,
+    WALK_RESULT,
+    ZONES,
+)
+from geotools.plan.workspace import frame_of
+from geotools.steps.walktest.filling import (
+    fill_rows,
+    move_rows,
+    planned_before,
+    predict_rows,
+    set_coordinates,
+    void_rows,
+)
+from geotools.steps.walktest.forms import FORM_CSV, FORM_GPKG, FORM_GPX, FORM_XLSX, LASTING, effort_words, write_forms
+from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold
 from geotools.steps.walktest.law import fit_law, law_words, predicted_by_law
-from geotools.steps.walktest.results import FILLED, judge, read_results, refuse_losing
+from geotools.steps.walktest.planning import planned_rows
+from geotools.steps.walktest.reading import FILLED, FilledForm, read_form, refuse_losing
+from geotools.steps.walktest.results import judge
+from geotools.steps.walktest.sequential import acceptance_numbers
 
-Array = npt.NDArray[np.float64]
-
-#: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 rev. 3 (1997, from memory).
-_SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
-_SLOW = (0.15, 0.30)
-#: How far before and behind the strip a walker starts and stops, m.
-_RUN_UP_M = 1.0
 _LEAST_MODULATION = 1e-4
-FORM_CSV, FORM_GPKG, CHART = "walk_test.csv", "walk_test.gpkg", "walk_test.png"
-
-
-def _outer_side(line: BeamLine, fence: gpd.GeoSeries, beams_inside: bool) -> float:
-    """+1 where outside lies left of the beam line, -1 where it lies right: the fence stands there, or the other way."""
-    middle = Point(*(float(v) for v in line.to_map(line.length / 2)))
-    nearest = fence.iloc[int(np.argmin(fence.distance(middle).to_numpy()))]
-    at = nearest.interpolate(nearest.project(middle))
-    offset = float(line.from_map(at.x, at.y)[1])
-    side = 1.0 if offset > 0 else -1.0
-    return side if beams_inside else -side
-
-
-def _zone_rows(
-    ctx: StepContext, zone_id: str, perimeter: Perimeter, heads: Mapping[str, tuple[str, str]], outer: float
-) -> list[dict[str, Any]]:
-    wanted, grid = ctx.site.walktest, perimeter.grids[zone_id]
-    trials = ctx.params["trials"] or trials_needed(wanted.probability, wanted.confidence, wanted.failures)
-    rows = []
-    # past the place where the next zone takes over nobody gets anywhere by crossing this line
-    counted = perimeter.counted(zone_id)
-    along = grid.chainage_m[counted]
-    for threat, modulation in perimeter.straight_over(zone_id).items():
-        plan = plan_crossings(along, modulation[counted], trials, worst_share=ctx.params["worst_share"])
-        speeds = _SPEEDS.get(threat, _SLOW)
-        for number, (i, reason) in enumerate(zip(plan.index, plan.reason, strict=True), start=1):
-            chainage = float(along[i])
-            # most crossings go the way an intruder goes; every third comes back out
-            inward = number % 3 != 0
-            reach = outer * (perimeter.rules.half_width_m + _RUN_UP_M)
-            x, y = grid.line.to_map(chainage, [reach, -reach] if inward else [-reach, reach])
-            rows.append(
-                {
-                    "crossing_id": f"{zone_id}-{threat}-{number:02d}",
-                    "zone_id": zone_id,
-                    "threat": threat,
-                    "number": number,
-                    "chainage_m": chainage,
-                    "reason": str(reason),
-                    "direction": "inward" if inward else "outward",
-                    "speed_m_s": speeds[(number - 1) % 2],
-                    "face_head_id": heads[zone_id][0 if chainage <= grid.line.length / 2 else 1],
-                    **dict.fromkeys(FILLED),
-                    "geometry": LineString(zip(x, y, strict=True)),
-                }
-            )
-    return rows
-
-
-def _plan(ctx: StepContext, perimeter: Perimeter, beams: gpd.GeoDataFrame) -> list[dict[str, Any]]:
-    fence = ctx.read(FENCE).geometry
-    lowest = beams.sort_values("tx_height_m").drop_duplicates("zone_id")
-    heads = {b.zone_id: (b.tx_head_id, b.rx_head_id) for b in lowest.itertuples()}
-    inside = ctx.site.layout.side != "outside"
-    rows = []
-    for done, zone_id in enumerate(perimeter.zones):
-        ctx.progress(done, len(perimeter.zones), f"crossings of {zone_id}")
-        outer = _outer_side(perimeter.zones[zone_id].line, fence, inside)
-        rows += _zone_rows(ctx, zone_id, perimeter, heads, outer)
-    return rows
-
-
-def _planned_before(ctx: StepContext) -> list[dict[str, Any]] | None:
-    """The crossings as they were planned, and so as they were walked; None where there is no such layer."""
-    if not ctx.workspace.has(WALK_PLAN):
-        return None
-    return [dict(row) for row in ctx.read(WALK_PLAN).to_dict("records")]
-
-
-def _predict(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
-    """Put the model's modulation and expectation into every row."""
-    for row in rows:
-        if row["zone_id"] not in perimeter.zones or row["threat"] not in perimeter.rules.targets:
-            raise InputError(
-                "a planned crossing belongs to no zone or threat of the plan",
-                where=f"layer {WALK_PLAN.name}, crossing {row['crossing_id']}",
-                found=f"zone {row['zone_id']}, threat {row['threat']}",
-                mend="the layout has changed since: give --discard-results to plan anew",
-            )
-    best = {zone: perimeter.straight_over(zone) for zone in dict.fromkeys(row["zone_id"] for row in rows)}
-    for row in rows:
-        grid = perimeter.grids[row["zone_id"]]
-        m = float(np.interp(row["chainage_m"], grid.chainage_m, best[row["zone_id"]][row["threat"]]))
-        row["modulation"] = m
-        row["expected"] = "detected" if perimeter.rules.alarms(m) else "missed"
-
-
-def _fill(rows: list[dict[str, Any]], results: Mapping[str, Mapping[str, Any]], path: Path) -> None:
-    known = {row["crossing_id"]: row for row in rows}
-    strange = [name for name in results if name not in known]
-    if strange:
-        raise InputError(
-            "results name crossings that are not in the plan",
-            where=path,
-            found=f"{len(strange)}, the first {strange[0]}",
-            expected=f"crossing_id as in the layer {WALK_PLAN.name}, for example {next(iter(known))}",
-            mend="use the form that was written with this plan",
-        )
-    for name, filled in results.items():
-        known[name].update(filled)
-
-
-def _write_forms(ctx: StepContext, rows: list[dict[str, Any]], frame: gpd.GeoDataFrame) -> list[str]:
-    short = [{**r, "modulation": round(r["modulation"], 3), "chainage_m": round(r["chainage_m"], 2)} for r in rows]
-    text = csv_text(WALK_PLAN.field_names, short)
-    (ctx.scratch / FORM_CSV).write_text(text, encoding="utf-8-sig", newline="")
-    form = Workspace(ctx.scratch / "form", ctx.workspace.plan_crs)
-    form.write({WALK_PLAN: frame})
-    shutil.move(form.plan, ctx.scratch / FORM_GPKG)
-    return [FORM_CSV, FORM_GPKG]
+CHART, SKETCHES = "walk_test.png", "walk_test.pdf"
 
 
 def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
@@ -159,48 +57,73 @@ def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
     return f"threshold from {estimate.trials} results: {said}{tail}"
 
 
-def _results(ctx: StepContext) -> tuple[dict[str, dict[str, Any]], Path]:
-    """Results by crossing, and the file they come from: the one that was named, else what the plan itself holds.
+def _results(ctx: StepContext) -> tuple[FilledForm, Path]:
+    """Results, and the file they come from: the one that was named, else what the plan itself holds.
 
     OutputError where a form beside the plan holds others, which this run would replace.
     """
     folder, plan, named = ctx.workspace.folder, ctx.workspace.plan, ctx.params["results"]
     if ctx.params["discard_results"]:
-        return (read_results(named) if named is not None else {}), named or plan
-    held = read_results(plan) if ctx.workspace.has(WALK_PLAN) else {}
-    results = held if named is None else read_results(named)
-    refuse_losing([plan, folder / FORM_CSV, folder / FORM_GPKG], results)
-    if named is None and held:
-        ctx.say(f"kept {len(held)} results that the plan holds")
-    return results, named or plan
+        return (read_form(named) if named is not None else FilledForm()), named or plan
+    held = read_form(plan) if ctx.workspace.has(WALK_PLAN) else FilledForm()
+    held.notes.clear()
+    form = held if named is None else read_form(named)
+    refuse_losing([plan, *(folder / name for name in (FORM_CSV, FORM_XLSX, FORM_GPKG))], form.filled)
+    if named is None and held.filled:
+        ctx.say(f"kept {len(held.filled)} results that the plan holds")
+    return form, named or plan
 
 
 def run(ctx: StepContext) -> StepResult:
     """Plan the walk test, or read its results back; see the manual beside this file."""
-    beams, wanted = ctx.read(BEAMS), ctx.site.walktest
-    results, source = _results(ctx)
-    perimeter = perimeter_of(ctx.site, ctx.read, ctx.terrain)
+    wanted = ctx.site.walktest
+    form, source = _results(ctx)
+    state = planned_state(ctx, ctx.params["state"])
+    perimeter = state.perimeter
     perimeter.solve_all()
-    rows = (_planned_before(ctx) if results else None) or _plan(ctx, perimeter, beams)
+    rows = (planned_before(ctx) if form.filled else None) or planned_rows(ctx, state)
     for row in rows:
-        row.update(dict.fromkeys(FILLED))
-    _predict(rows, perimeter)
-    _fill(rows, results, source)
+        row.update(dict.fromkeys((*FILLED, "void")))
+    fill_rows(ctx, rows, form, source)
+    void_rows(rows, state)
+    move_rows(ctx, rows, form, perimeter, source)
+    predict_rows(rows, perimeter)
+    set_coordinates(ctx, rows)
     frame = frame_of(WALK_PLAN, rows, ctx.workspace.work_crs)
-    files = _write_forms(ctx, rows, frame)
-    verdicts = judge(rows, wanted.probability, wanted.confidence)
+    ctx.say(f"papers show the {state.paper.words}")
+    files = write_forms(ctx, frame, rows, state.paper)
+    # drawing takes long to load, and whoever lists the steps does not draw
+    from geotools.steps.walktest.sketch import write_sketches
+
+    write_sketches(ctx.scratch / SKETCHES, ctx.site, rows, perimeter, ctx.read(FENCE).geometry, state.paper)
+    files.append(SKETCHES)
+    verdicts = judge(rows, wanted)
+    numbers = acceptance_numbers(wanted.probability, wanted.confidence, wanted.failures)
     summary: dict[str, Any] = {
         "crossings": len(rows),
-        "trials_without_a_miss": trials_needed(wanted.probability, wanted.confidence),
-        "walked": len(results),
+        "trials_without_a_miss": numbers[0],
+        "walked": len(form.filled),
+        "state": state.paper.words,
     }
-    if results:
-        files.append(CHART)
-        summary |= _judge_all(ctx, rows, verdicts, perimeter)
+    if form.filled:
+        void = sum(bool(row["result"] and row["void"]) for row in rows)
+        summary["void"] = void
+        if void:
+            ctx.warn(
+                f"{void} results are void: heads or ground changed since they were walked; plan anew with "
+                "--discard-results and walk again"
+            )
+        walked = [row for row in rows if row["result"] and not row["void"]]
+        if walked:
+            files.append(CHART)
+            summary |= _judge_all(ctx, walked, verdicts, perimeter)
+        else:
+            summary["verdicts"] = {v["result_id"]: v["verdict"] for v in verdicts}
     else:
+        where = "a zone" if wanted.scope == "zone" else "the whole site"
         ctx.say(
-            f"{len(rows)} crossings; {summary['trials_without_a_miss']} of a zone and threat, all detected, show "
-            f"{wanted.probability:.2f} at {100 * wanted.confidence:g} % confidence"
+            f"{numbers[0]} crossings of {where} and threat, all detected, show {wanted.probability:.2f} at "
+            f"{100 * wanted.confidence:g} % confidence; {effort_words(ctx.site, rows)}"
         )
     layers = {"walk_test": frame, "walk_result": frame_of(WALK_RESULT, verdicts)}
     return StepResult(layers=layers, files=files, summary=summary)
@@ -228,9 +151,9 @@ def _law(ctx: StepContext, walked: list[dict[str, Any]], perimeter: Perimeter) -
 
 
 def _judge_all(
-    ctx: StepContext, rows: list[dict[str, Any]], verdicts: list[dict[str, Any]], perimeter: Perimeter
+    ctx: StepContext, walked: list[dict[str, Any]], verdicts: list[dict[str, Any]], perimeter: Perimeter
 ) -> dict[str, Any]:
-    walked = [row for row in rows if row["result"]]
+    """Threshold, law and verdicts from the results that count."""
     # somebody wholly hidden from every head has a modulation of nothing, which has no logarithm
     modulation = np.maximum([row["modulation"] for row in walked], _LEAST_MODULATION)
     detected = np.array([row["result"] == "detected" for row in walked])
@@ -271,7 +194,13 @@ STEP = Step(
         Param(
             "results",
             "path",
-            "Filled-in form to read back: walk_test.csv, walk_test.gpkg, or a plan with its layer walk_test filled in.",
+            "Filled-in form to read back: walk_test.csv, .xlsx or .gpkg, or a plan with its layer walk_test filled in.",
+        ),
+        Param(
+            "state",
+            "choice",
+            "State to walk. Left out: as sheets.state of the site file says.",
+            choices=("proposed", "existing"),
         ),
         Param(
             "trials",
@@ -295,12 +224,18 @@ STEP = Step(
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "which way is outward"),
         LayerIn(BEAMS, "heads whose detection is predicted"),
+        LayerIn(HEADS, "the heads that results are bound to"),
+        LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
+        LayerIn(VERDICTS, "which stretches are unproven", required=False),
         LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),
     ),
     outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT)),
     files=(
         FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
+        FileOut(FORM_XLSX, "table", "The form as a workbook, results to be chosen from a list."),
         FileOut(FORM_GPKG, "data", "The form for a field app."),
+        FileOut(FORM_GPX, "data", "Starts of the crossings and the order to walk, for a hand-held receiver."),
+        FileOut(SKETCHES, "document", "A sketch of each zone: posts, fence, distances, crossings by number."),
         FileOut(
             CHART, "picture", "Results over predicted modulation with the threshold they indicate, once there are any."
         ),
@@ -311,8 +246,5 @@ STEP = Step(
         "UFGS Division 28, intrusion detection: 0.90 at 95 % confidence (section and edition from memory: verify)",
         "NRC Regulatory Guide 5.44 rev. 3 (1997): speeds of crossing, 0.15 to 5 m/s (from memory)",
     ),
-    cautions=(
-        "Notify the alarm station before a walk test, and agree on who watches the zone meanwhile.",
-        "A walk test holds for the zone as it was that day: grass, snow, water and moved earth change it.",
-    ),
+    cautions=(cautions.ALARM_STATION, cautions.EXPOSURE, LASTING),
 )

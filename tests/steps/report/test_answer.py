@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from geotools.site.works import SitePrices
-from geotools.steps.report.answer import answer
+from geotools.steps.report.answer import _walked, answer
 
 PRICES = SitePrices(cut_m3=10, fill_m3=20, surface_m2=3, currency="EUR")
 
@@ -57,3 +57,17 @@ def test_what_the_survey_shows_stands_on_the_first_page():
     said = str(answer(frames, ["prone"], 0.2, PRICES))
     assert "resolves 14 m" in said and "dips from 28 m length show" in said
     assert "up to 80.0 m of fence are unproven for dips that it does not show" in said
+
+
+def test_what_was_walked_stands_on_the_first_page_and_void_results_do_not_count():
+    rows = [
+        {"verdict": "demonstrated", "walked": 29, "void": 0, "unexpected_misses": 0},
+        {"verdict": "void", "walked": 0, "void": 29, "unexpected_misses": 0},
+    ]
+    (fact,) = _walked(pd.DataFrame(rows))
+    assert fact.value == "1 of 2 zones and threats demonstrated" and fact.note == "1 void" and fact.state == "open"
+    (fact,) = _walked(pd.DataFrame([rows[0]]))
+    assert fact.state == "good"
+    (fact,) = _walked(pd.DataFrame([rows[0] | {"verdict": "failed", "unexpected_misses": 2}]))
+    assert fact.state == "bad" and "2 crossings missed that the model expected" in fact.note
+    assert _walked(pd.DataFrame([{"verdict": "not walked", "walked": 0, "void": 0, "unexpected_misses": 0}])) == []

@@ -12,15 +12,9 @@ from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
 from geotools.errors import NumericInputError
-from geotools.steps.walktest.kernel import (
-    EVEN,
-    WORST,
-    binomial_bounds,
-    estimate_threshold,
-    further_trials,
-    plan_crossings,
-    trials_needed,
-)
+from geotools.steps.walktest.kernel import binomial_bounds, estimate_threshold, trials_needed
+from geotools.steps.walktest.placing import EVEN, WORST, plan_crossings
+from geotools.steps.walktest.sequential import acceptance_numbers, further_crossings
 
 REFERENCE = tomllib.loads((Path(__file__).parents[2] / "reference" / "walk_test.toml").read_text(encoding="utf-8"))
 
@@ -60,11 +54,36 @@ def test_needed_number_is_the_edge_of_the_lower_bound():
         assert binomial_bounds(n - 1 - failures, n - 1)[0] < 0.9
 
 
-def test_further_trials():
-    assert further_trials(0, 0) == 29
-    assert further_trials(29, 29) == 0
-    assert further_trials(28, 29) == 46 - 29
-    assert further_trials(45, 46) == 0
+def test_a_plan_without_a_miss_is_the_success_run():
+    for p in (0.8, 0.9, 0.95):
+        for c in (0.9, 0.95):
+            assert acceptance_numbers(p, c, 0) == (trials_needed(p, c),)
+
+
+@pytest.mark.parametrize("failures", [1, 3, 5])
+def test_a_crew_that_stops_as_soon_as_it_may_is_right_as_often_as_is_said(failures):
+    numbers = acceptance_numbers(0.9, 0.95, failures)
+    rng = np.random.default_rng(failures)
+    missed = (rng.random((40_000, numbers[-1])) >= 0.9).cumsum(axis=1)
+    accepted = np.any([missed[:, n - 1] <= k for k, n in enumerate(numbers)], axis=0)
+    # a detection probability just at the one required is accepted in 5 % at most: 0.01 % tail of the binomial
+    assert accepted.sum() <= scipy.stats.binom.ppf(1 - 1e-4, 40_000, 0.05)
+    assert accepted.sum() >= scipy.stats.binom.ppf(1e-4, 40_000, 0.04)
+
+
+def test_looking_after_every_miss_with_fixed_numbers_claims_too_much():
+    # the numbers of one look each, taken as stages of one test, are what a sequential plan is there to avoid
+    fixed = [trials_needed(0.9, 0.95, k) for k in range(4)]
+    missed = (np.random.default_rng(0).random((40_000, fixed[-1])) >= 0.9).cumsum(axis=1)
+    accepted = np.any([missed[:, n - 1] <= k for k, n in enumerate(fixed)], axis=0)
+    assert accepted.mean() > 0.08
+
+
+def test_further_crossings():
+    assert further_crossings(0, 0, (36, 48)) == 36
+    assert further_crossings(36, 36, (36, 48)) == 0
+    assert further_crossings(35, 36, (36, 48)) == 12
+    assert further_crossings(34, 36, (36, 48)) is None
 
 
 @pytest.mark.parametrize(("k", "n"), [(3, 2), (-1, 5), (1, 0), (1.5, 3)])
@@ -86,6 +105,17 @@ def test_plan_visits_the_weakest_first_then_covers_evenly():
     assert chosen[0] == 0 and chosen[-1] == 100
     assert np.diff(chosen).max() <= 2 * 100 / 28  # farthest-point filling leaves no hole over twice the even one
     assert list(plan.reason) == sorted(plan.reason, key=lambda r: r != WORST)
+
+
+def test_stretches_of_the_worst_verdict_come_first_each_where_it_is_weakest():
+    s = np.arange(0.0, 50.5, 0.5)
+    m = np.full(s.size, 0.5)
+    m[20], m[60], m[90] = 0.3, 0.1, 0.05
+    undetected, unproven = (s >= 5) & (s <= 15), (s >= 25) & (s <= 35)
+    stretches = {"undetected": undetected, "unproven": unproven}
+    plan = plan_crossings(s, m, 10, worst_share=0.5, stretches=stretches)
+    assert list(plan.reason[:3]) == ["undetected", "unproven", WORST]
+    assert list(s[plan.index[:3]]) == [10.0, 30.0, 45.0]
 
 
 def test_plan_with_more_trials_than_places_starts_again_with_the_weakest():

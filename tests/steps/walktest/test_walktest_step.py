@@ -1,16 +1,24 @@
 """A walk test from the plan through the field and back, on the demonstration site."""
 
 import csv
+import datetime
 import shutil
 
+import fiona
 import geopandas as gpd
 import numpy as np
+import openpyxl
 import pyogrio
+import pypdf
 import pytest
-from shapely import Point
+from shapely import LineString, Point
 
 import geotools
+from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError
+from geotools.plan.schema import HEADS
+from geotools.steps.walktest.placing import REASONS
+from tests.steps.stakeout.test_stakeout_step import propose
 from tests.validator import complaints
 
 
@@ -63,7 +71,7 @@ def test_weakest_places_come_first_and_the_rest_covers_the_zone(planned):
     rows = gpd.read_file(planned / "out" / "plan.gpkg", layer="walk_test")
     for _, group in rows.sort_values("number").groupby(["zone_id", "threat"]):
         worst = group[group["reason"] == "worst spot"]
-        assert list(group["reason"]) == sorted(group["reason"], key=lambda r: r != "worst spot")
+        assert list(group["reason"]) == sorted(group["reason"], key=REASONS.index)
         assert worst["modulation"].is_monotonic_increasing
         gaps = np.diff(np.sort(group["chainage_m"]))
         assert gaps.max() < 15  # of a zone of at most 100 m crossed 29 times
@@ -189,3 +197,161 @@ def test_a_file_that_is_no_form_is_refused(field):
     (out / "x.gpkg").write_bytes(b"not a GeoPackage")
     with pytest.raises(InputError, match="cannot be read"):
         geotools.run_step("walktest", site, out, overwrite=True, results=out / "x.gpkg")
+
+
+def test_worst_places_by_verdict_lie_in_their_dead_spots(with_gaps, tmp_path):
+    shutil.copytree(with_gaps, tmp_path / "demo")
+    out = tmp_path / "demo" / "out"
+    geotools.run_step("walktest", geotools.open_site(tmp_path / "demo" / "input" / "site.toml"), out)
+    rows = gpd.read_file(out / "walk_test.gpkg", layer="walk_test")
+    spots = gpd.read_file(out / "plan.gpkg", layer="dead_spots")
+    first = rows[rows["reason"] == "undetected"]
+    assert len(first)
+    for _, row in first.iterrows():
+        mine = spots[(spots["zone_id"] == row["zone_id"]) & (spots["threat"] == row["threat"])]
+        assert mine.intersects(row.geometry).any()
+        assert (mine["from_m"] - 0.3 <= row["chainage_m"]).any() and (row["chainage_m"] <= mine["to_m"] + 0.3).any()
+    # every zone and threat with a dead spot is sent into one
+    hit = set(zip(first["zone_id"], first["threat"], strict=True))
+    assert hit == set(zip(spots["zone_id"], spots["threat"], strict=True))
+    assert (rows["reason"] == "unproven").any()
+
+
+def test_a_crossing_is_found_by_its_coordinates_and_from_its_named_post(planned):
+    out = planned / "out"
+    posts = gpd.read_file(out / "plan.gpkg", layer="heads").drop_duplicates("post_id").set_index("post_id")
+    zones = gpd.read_file(out / "plan.gpkg", layer="beams").drop_duplicates("zone_id").set_index("zone_id")
+    with fiona.open(out / "walk_test.gpx", layer="waypoints") as gpx:
+        points = {f["properties"]["name"]: f["geometry"]["coordinates"] for f in gpx}
+    with fiona.open(out / "walk_test.gpx", layer="route_points") as route:
+        order = [f["properties"]["name"].split()[1] for f in route]
+    rows = read_form(out / "walk_test.csv")
+    assert order == [row["crossing_id"] for row in rows]
+    degrees = gpd.read_file(out / "walk_test.gpkg", layer="walk_test").to_crs(4326).set_index("crossing_id")
+    for row in rows[::17]:
+        start = Point(float(row["start_easting"]), float(row["start_northing"]))
+        end = Point(float(row["end_easting"]), float(row["end_northing"]))
+        crosses = LineString([start, end]).intersection(zones.geometry[row["zone_id"]])
+        # a tape from the named post to the beam line where the way crosses it
+        assert posts.geometry[row["from_post"]].distance(crosses) == pytest.approx(float(row["from_post_m"]), abs=0.01)
+        assert Point(points[row["crossing_id"]]).distance(Point(degrees.geometry[row["crossing_id"]].coords[0])) < 1e-8
+    rounds = [int(row["round"]) for row in rows]
+    assert rounds == sorted(rounds) and [int(row["walk_order"]) for row in rows] == list(range(1, len(rows) + 1))
+
+
+def test_every_form_names_state_and_cautions(planned):
+    out = planned / "out"
+    book = openpyxl.load_workbook(out / "walk_test.xlsx")
+    about = " ".join(str(cell.value) for line in book["about"] for cell in line)
+    texts = {
+        "csv": (out / "walk_test.csv").read_text("utf-8"),
+        "xlsx": about,
+        "gpx": (out / "walk_test.gpx").read_text("utf-8"),
+        "pdf": " ".join(pypdf.PdfReader(out / "walk_test.pdf").pages[0].extract_text().split()),
+        "gpkg": pyogrio.read_info(out / "walk_test.gpkg", layer="walk_test")["layer_metadata"]["DESCRIPTION"],
+    }
+    for name, text in texts.items():
+        assert "alarm station" in text and "Radio exposure" in text, name
+    for name in ("xlsx", "gpx", "pdf"):
+        assert "existing state, no revision given" in texts[name].replace("Existing", "existing"), name
+    assert len(pypdf.PdfReader(out / "walk_test.pdf").pages) == 8
+
+
+def test_a_workbook_with_days_as_people_write_them_is_read_in_part(field):
+    site, out = field
+    book = openpyxl.load_workbook(out / "walk_test.xlsx")
+    sheet = book["walk_test"]
+    column = {cell.value: cell.column for cell in sheet[1]}
+    sheet.cell(2, column["result"], "detected")
+    sheet.cell(2, column["walked_on"], "3.5.2027")
+    sheet.cell(2, column["walker"], "=A. Walker")
+    sheet.cell(3, column["result"], "yes")
+    sheet.cell(3, column["walked_on"], datetime.datetime(2027, 5, 4))
+    sheet.cell(3, column["speed_m_s"], 9.0)
+    moved = float(sheet.cell(4, column["chainage_m"]).value) + 3.0
+    sheet.cell(4, column["result"], "missed")
+    sheet.cell(4, column["chainage_m"], moved)
+    sheet.cell(1, len(column) + 1, "weather")
+    names = [sheet.cell(line, column["crossing_id"]).value for line in (2, 3, 4)]
+    sheet.delete_rows(40, 2000)
+    book.save(out / "back.xlsx")
+    outcome = geotools.run_step("walktest", site, out, overwrite=True, results=out / "back.xlsx")
+    rows = gpd.read_file(out / "plan.gpkg", layer="walk_test").set_index("crossing_id")
+    assert rows["result"].notna().sum() == 3
+    assert [str(day)[:10] for day in rows.loc[names[:2], "walked_on"]] == ["2027-05-03", "2027-05-04"]
+    assert rows.loc[names[2], "chainage_m"] == pytest.approx(moved)
+    zone = gpd.read_file(out / "plan.gpkg", layer="beams").set_index("zone_id").geometry[rows.loc[names[2], "zone_id"]]
+    line = zone if isinstance(zone, LineString) else zone.iloc[0]
+    crosses = rows.loc[names[2]].geometry.intersection(line)
+    assert Point(line.coords[0][:2]).distance(crosses) == pytest.approx(moved, abs=0.01)
+    said = " ".join(outcome.notes)
+    assert "35 rows without a result are left out" in said
+    assert "columns that are not read: weather" in said
+    assert "edits of speed_m_s in 1 rows are ignored" in said and "1 crossings are taken at the chainage" in said
+
+
+def test_a_day_that_reads_two_ways_is_refused(field):
+    site, out = field
+    rows = read_form(out / "walk_test.csv")[:1]
+    rows[0].update(result="detected", walked_on="05/03/2027")
+    write_form(out / "filled.csv", rows)
+    with pytest.raises(InputError, match=r"day\.month\.year"):
+        geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
+
+
+def test_results_walked_on_other_heads_are_void(field):
+    site, out = field
+    walk(out, lambda row: True)
+    geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
+    result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result")
+    assert set(result["verdict"]) == {"demonstrated"}
+    with Job(site, out) as job:
+        heads = job.workspace.read(HEADS)
+        zone = heads["zone_id"].iloc[0]
+        low = (heads["zone_id"] == zone) & (heads["level"] == "low")
+        heads.loc[low, "height_m"] = 1.5
+        job.workspace.write({HEADS: heads})
+    outcome = geotools.run_step("walktest", site, out, overwrite=True)
+    result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result").set_index("zone_id")
+    assert set(result.loc[zone, "verdict"]) == {"void"}
+    assert (result.loc[zone, "walked"] == 0).all() and (result.loc[zone, "void"] == 29).all()
+    rows = gpd.read_file(out / "plan.gpkg", layer="walk_test")
+    assert set(rows.loc[rows["zone_id"] == zone, "void"]) == {"heads changed since"}
+    # of the neighbours only what their heads decide together
+    beside = rows[(rows["zone_id"] != zone) & rows["void"].notna()]
+    assert 0 < len(beside) < 0.2 * len(rows)
+    assert any("void" in text for text in outcome.warnings)
+    far = result.drop(zone)
+    assert (far.loc[far["void"] == 0, "verdict"] == "demonstrated").all() and (far["void"] == 0).any()
+
+
+def test_the_form_of_a_proposed_state_expects_what_the_proposal_gives(field):
+    site, out = field
+    propose(site.folder / "site.toml", out, {("F01-Z001", "low"): (1.5, 1.5)})
+    geotools.run_step("stakeout", site, out)
+    proposed = geotools.run_step("walktest", site, out, overwrite=True)
+    rows = gpd.read_file(out / "walk_test.gpkg", layer="walk_test")
+    raised = rows[(rows["zone_id"] == "F01-Z001") & (rows["threat"] == "prone")]
+    assert set(rows["state"]) == {"proposed"} and (raised["expected"] == "missed").any()
+    existing = geotools.run_step("walktest", site, out, overwrite=True, state="existing")
+    rows = gpd.read_file(out / "walk_test.gpkg", layer="walk_test")
+    assert set(rows["state"]) == {"existing"}
+    before = rows[(rows["zone_id"] == "F01-Z001") & (rows["threat"] == "prone")]
+    assert (before["expected"] == "missed").sum() < (raised["expected"] == "missed").sum()
+    # stakeout and walk test of one state name the same heads
+    points = (out / "stakeout_points.txt").read_text("utf-8")
+    assert proposed.summary["state"] in points and existing.summary["state"] not in points
+
+
+def test_the_whole_site_is_shown_with_fewer_crossings(planned, tmp_path, settings):
+    shutil.copytree(planned, tmp_path / "demo")
+    out = tmp_path / "demo" / "out"
+    site = settings(tmp_path / "demo" / "input" / "site.toml", '[walktest]\nscope = "site"')
+    geotools.run_step("walktest", site, out, overwrite=True)
+    rows = gpd.read_file(out / "plan.gpkg", layer="walk_test")
+    assert (rows.groupby("threat").size() == 29).all() and (rows.groupby(["zone_id", "threat"]).size() >= 1).all()
+    walk(out, lambda row: True)
+    geotools.run_step("walktest", site, out, overwrite=True, results=out / "filled.csv")
+    result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result")
+    assert set(result["zone_id"]) == {"whole site"} and set(result["verdict"]) == {"demonstrated"}
+    assert len(result) == 3
