@@ -1,10 +1,12 @@
 """Makes the demonstration site: an invented yard of about 600 m perimeter on invented ground.
 
-`python demo_data/make_demo.py` writes terrain.tif, fence.geojson and sources.geojson beside itself, the same bytes each
+`python demo_data/make_demo.py` writes terrain.tif and the layers fence, sources and movers beside itself, the same bytes each
 time. Nothing here is a real place: the coordinates only lie in an ordinary projected system.
 
 The ground: a gentle fall to the south, smooth random undulation of a few centimetres, and, across the fence line, two
 swales (0.35 m and 0.22 m deep), a crest (0.55 m high) and a ditch (0.6 m deep, steep sides).
+
+Outside the fence: a lane for lorries close along the south side, a footpath along the east side, a tree.
 """
 
 from __future__ import annotations
@@ -25,6 +27,11 @@ WIDTH_M, HEIGHT_M = 260.0, 200.0
 FENCE = [(30, 30), (205, 24), (222, 130), (130, 168), (36, 150), (30, 30)]
 #: The corner of an invented control building from which power and data come.
 SOURCE = ("control building", (118, 92))
+MOVERS = [
+    ({"name": "lane", "mover": "lorry, car, cyclist"}, "LineString", [(5, 29.36), (130, 25.07), (240, 12)]),
+    ({"name": "footpath", "mover": "person outside, cyclist", "width_m": 1.5}, "LineString", [(208, 20), (226, 132)]),
+    ({"name": "birch", "mover": "branch"}, "Point", (33.5, 155)),
+]
 
 
 def ground() -> np.ndarray:
@@ -77,18 +84,24 @@ def main() -> None:
         raster.set_band_description(1, "ground height")
     bottom = TOP - HEIGHT_M
     corner = [[LEFT + x, bottom + y] for x, y in FENCE]
-    save("fence", "yard fence", {"type": "LineString", "coordinates": corner})
+    save("fence", [({"name": "yard fence"}, {"type": "LineString", "coordinates": corner})])
     name, (x, y) = SOURCE
-    save("sources", name, {"type": "Point", "coordinates": [LEFT + x, bottom + y]})
+    save("sources", [({"name": name}, {"type": "Point", "coordinates": [LEFT + x, bottom + y]})])
+    movers = []
+    for properties, kind, places in MOVERS:
+        points = [places] if kind == "Point" else places
+        coordinates = [[round(LEFT + x, 2), round(bottom + y, 2)] for x, y in points]
+        movers.append((properties, {"type": kind, "coordinates": coordinates[0] if kind == "Point" else coordinates}))
+    save("movers", movers)
 
 
-def save(layer: str, name: str, geometry: dict[str, object]) -> None:
-    """One named feature as a layer of its own."""
+def save(layer: str, features: list[tuple[dict[str, object], dict[str, object]]]) -> None:
+    """A layer of features, each with its properties and geometry."""
     collection = {
         "type": "FeatureCollection",
         "name": layer,
         "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32632"}},
-        "features": [{"type": "Feature", "properties": {"name": name}, "geometry": geometry}],
+        "features": [{"type": "Feature", "properties": of, "geometry": geometry} for of, geometry in features],
     }
     (HERE / f"{layer}.geojson").write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from geotools.errors import OutputError
 
-FILES = ("site.toml", "fence.geojson", "sources.geojson", "terrain.tif")
+FILES = ("site.toml", "fence.geojson", "sources.geojson", "movers.geojson", "terrain.tif")
 INPUT_FOLDER = "input"
 
 

@@ -26,6 +26,7 @@ from geotools.plan.schema.routes import ROUTE_CROSSINGS, ROUTES, SUPPLY
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
+from geotools.plan.schema.window import NUISANCE_REACH, OPERATING_WINDOWS, SET_OFF, WINDOW_OPTIONS
 
 LAYERS: dict[str, LayerSchema] = {
     layer.name: layer
@@ -48,6 +49,10 @@ LAYERS: dict[str, LayerSchema] = {
         PROFILES,
         RESURVEY,
         SENSITIVITY,
+        NUISANCE_REACH,
+        SET_OFF,
+        OPERATING_WINDOWS,
+        WINDOW_OPTIONS,
         ADVICE,
         OPTIONS,
         PROPOSED_HEADS,
@@ -97,6 +102,8 @@ __all__ = [
     "HEADS",
     "HEAD_HEIGHTS",
     "LAYERS",
+    "NUISANCE_REACH",
+    "OPERATING_WINDOWS",
     "OPTIONS",
     "PONDS",
     "PROFILES",
@@ -106,6 +113,7 @@ __all__ = [
     "ROUTES",
     "ROUTE_CROSSINGS",
     "SENSITIVITY",
+    "SET_OFF",
     "STAKEOUT",
     "SUPPLY",
     "UPKEEP",
@@ -116,6 +124,7 @@ __all__ = [
     "WALK_RESULT",
     "WATER_CROSSINGS",
     "WIDTHS",
+    "WINDOW_OPTIONS",
     "ZONES",
     "Category",
     "Field",
