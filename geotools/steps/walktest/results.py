@@ -99,12 +99,16 @@ def _written(row: Mapping[str, Any], name: str, where: str) -> str | None:
     return text or None
 
 
-def read_results(path: Path) -> dict[str, dict[str, Any]]:
+def read_results(path: Path, forms: Path | None = None) -> dict[str, dict[str, Any]]:
     """What was filled in, by crossing; crossings that were not walked are left out.
 
-    Reads the form as CSV (comma, semicolon or tab) or as GeoPackage. InputError names file, row and value.
+    Reads the form as CSV (comma, semicolon or tab) or as GeoPackage. InputError names file, row and value, and, where the
+    file is not there, the form of that name in the folder ``forms``.
     """
-    local = Path(local_file(path, "results file"))
+    mend = "check the path: it counts from where you stand"
+    if forms is not None and (forms / path.name).is_file():
+        mend = f"the form of this plan lies in its folder: --results {forms / path.name}"
+    local = Path(local_file(path, "results file", mend=mend))
     filled: dict[str, dict[str, Any]] = {}
     for number, row in enumerate(_rows(local), start=2):
         crossing = _text(row["crossing_id"])

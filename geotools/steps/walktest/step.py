@@ -166,9 +166,9 @@ def _results(ctx: StepContext) -> tuple[dict[str, dict[str, Any]], Path]:
     """
     folder, plan, named = ctx.workspace.folder, ctx.workspace.plan, ctx.params["results"]
     if ctx.params["discard_results"]:
-        return (read_results(named) if named is not None else {}), named or plan
+        return (read_results(named, folder) if named is not None else {}), named or plan
     held = read_results(plan) if ctx.workspace.has(WALK_PLAN) else {}
-    results = held if named is None else read_results(named)
+    results = held if named is None else read_results(named, folder)
     refuse_losing([plan, folder / FORM_CSV, folder / FORM_GPKG], results)
     if named is None and held:
         ctx.say(f"kept {len(held)} results that the plan holds")

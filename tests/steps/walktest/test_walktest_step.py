@@ -2,6 +2,7 @@
 
 import csv
 import shutil
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -11,6 +12,7 @@ from shapely import Point
 
 import geotools
 from geotools.errors import InputError, OutputError
+from geotools.steps.walktest.results import read_results
 from tests.validator import complaints
 
 
@@ -189,3 +191,13 @@ def test_a_file_that_is_no_form_is_refused(field):
     (out / "x.gpkg").write_bytes(b"not a GeoPackage")
     with pytest.raises(InputError, match="cannot be read"):
         geotools.run_step("walktest", site, out, overwrite=True, results=out / "x.gpkg")
+
+
+def test_a_form_in_the_plans_folder_is_named_when_it_is_looked_for_elsewhere(tmp_path, monkeypatch):
+    (tmp_path / "north").mkdir()
+    (tmp_path / "north" / "walk_test.csv").write_text("crossing_id,result\n", "utf-8")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError, match=r"--results north/walk_test\.csv"):
+        read_results(Path("walk_test.csv"), Path("north"))
+    with pytest.raises(InputError, match="where you stand"):
+        read_results(Path("other.csv"), Path("north"))
