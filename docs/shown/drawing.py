@@ -16,7 +16,7 @@ TILE = 12
 
 
 def as_png(drawn: Figure | bytes) -> bytes:
-    """The picture with at most 128 colours; bytes of a picture that a step made are taken as they are."""
+    """The picture with at most 256 colours; bytes of a picture that a step made are taken as they are."""
     if isinstance(drawn, Figure):
         held = io.BytesIO()
         FigureCanvasAgg(drawn)
@@ -24,7 +24,7 @@ def as_png(drawn: Figure | bytes) -> bytes:
         drawn = held.getvalue()
     image = Image.open(io.BytesIO(drawn)).convert("RGB")
     made = io.BytesIO()
-    image.quantize(128, dither=Image.Dither.NONE).save(made, format="png", optimize=True)
+    image.quantize(256, dither=Image.Dither.NONE).save(made, format="png", optimize=True)
     return made.getvalue()
 
 

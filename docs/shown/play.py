@@ -41,7 +41,7 @@ class Shell:
             self.place = Path((Path(kept) / "place").read_text("utf-8").strip())
             pairs = (Path(kept) / "env").read_text("utf-8").split("\0")
         self.environment = dict(pair.split("=", 1) for pair in pairs if "=" in pair)
-        return done.returncode, done.stdout.decode("utf-8").replace(str(self.folder), HOME)
+        return done.returncode, done.stdout.decode("utf-8").replace("\ufeff", "").replace(str(self.folder), HOME)
 
 
 def with_this_interpreter(folder: Path) -> dict[str, str]:
