@@ -1,1 +1,1 @@
-"""What the documentation shows: its commands played from an empty folder, their output and pictures compared or renewed."""
+"""What the documentation shows: commands played from an empty folder, output and pictures compared or renewed."""

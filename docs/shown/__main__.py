@@ -1,8 +1,8 @@
 """`python -m docs.shown [PAGE...]` plays the pages and compares; `--write` renews what they show.
 
-A page is played from an empty folder with the environment of README's "Run it": README itself first, on a copy of the tree,
-which makes that environment; the other pages with it active. `--here` takes the interpreter that runs this instead and leaves
-README's installing out: quick, for writing a page.
+A page is played from an empty folder with the environment of README's "Run it": README itself first, on a copy of the
+tree, which makes that environment; the other pages with it active. `--here` takes the interpreter that runs this and
+leaves README's installing out: quick, for writing a page.
 """
 
 from __future__ import annotations

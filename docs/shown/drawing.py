@@ -9,8 +9,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-#: Mean difference within a tile of a picture, of 255 grey levels at a width of 240, from which it is another picture: fonts of
-#: another version of the drawing library stay beneath it, a moved line or another verdict does not.
+#: Mean difference within a tile of a picture, of 255 grey levels at a width of 240, from which it is another picture:
+#: fonts of another version of the drawing library stay beneath it, a moved line or another verdict does not.
 NOTICED = 20.0
 TILE = 12
 

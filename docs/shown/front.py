@@ -1,4 +1,4 @@
-"""The first picture: a dip under the beam of a demonstration zone, before and after, beside the map with the same spot."""
+"""The first picture: a dip under a beam of the demonstration, before and after, beside the map with the same spot."""
 
 from __future__ import annotations
 
@@ -75,7 +75,16 @@ def _section(axes, shown: Piece, middle: float, height: float, width: float, *, 
         zorder=15,
     )
     floor = float(np.interp(low + 1.3, shown.chainage, shown.floor))
-    axes.annotate("detection floor: a body must rise above it", (low + 1.3, floor), (low + 0.15, base - 0.45), fontsize=8,
-                  color=VERMILION, arrowprops={"arrowstyle": "-", "color": VERMILION, "lw": 0.8}, zorder=15)  # fmt: skip
+    thin = {"arrowstyle": "-", "color": VERMILION, "lw": 0.8}
+    words = "detection floor: a body must rise above it"
+    axes.annotate(
+        words,
+        (low + 1.3, floor),
+        (low + 0.15, base - 0.45),
+        fontsize=8,
+        color=VERMILION,
+        arrowprops=thin,
+        zorder=15,
+    )
     axes.plot([high - 1.2, high - 0.2], [base - 0.55] * 2, color=BLACK, lw=3, solid_capstyle="butt", zorder=15)
     axes.text(high - 0.7, base - 0.51, "1 m", ha="center", va="bottom", fontsize=8, zorder=15)

@@ -137,4 +137,9 @@ def site_map(plan: str, terrain: str) -> Callable[[Path], Figure]:
 PICTURES: dict[str, Callable[[Path], Figure | bytes]] = {
     "surveyor-site.png": site_map("north", "north/input/terrain.tif"),
     "surveyor-verdicts.png": verdict_map("north", "north/input/terrain.tif"),
+    "engineer-proposed.png": verdict_map("proposed/out", "proposed/terrain.tif"),
+    "planner-plan.png": verdict_map("north", "north/input/terrain.tif"),
+    "planner-edited.png": verdict_map("north", "north/input/terrain.tif", "prone"),
+    "designer-first.png": verdict_map("first", "yard/input/terrain.tif", "prone"),
+    "designer-own.png": verdict_map("own", "yard/input/terrain.tif", "prone"),
 }

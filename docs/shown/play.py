@@ -1,4 +1,4 @@
-"""A page's commands played one after the other in one shell, from an empty folder, and its pictures drawn between them."""
+"""A page's commands played in one shell from an empty folder, and its pictures drawn between them."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ EARTH = "#c9bda7"
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece of a zone's section: chainage, ground and detection floor, each (n,) in metres; beams by level as two points."""
+    """A piece of a section: chainage, ground, detection floor, (n,) in metres; beams: level to (start, end, length)."""
 
     chainage: np.ndarray
     ground: np.ndarray
