@@ -11,7 +11,10 @@ _OUTPUT = (
     r'(?:\n+<!-- output(?: from "(?P<first>[^"]*)")?(?: to "(?P<last>[^"]*)")?(?: exit (?P<exit>\d+))? -->'
     r"\n+```text\n(?P<shown>.*?)^```$)?"
 )
-_COMMAND = r"(?:^<!-- played elsewhere: (?P<elsewhere>[^>]*) -->\n+)?^```bash\n(?P<command>.*?)^```$" + _OUTPUT
+_COMMAND = (
+    r"(?:^<!-- played elsewhere: (?P<elsewhere>[^>]*) -->\n+)?^```(?P<kind>bash|python)\n(?P<command>.*?)^```$"
+    + _OUTPUT
+)
 _PICTURE = r"!\[(?P<words>[^\]]*)\]\((?P<link>[\w./-]*pictures/(?P<picture>[\w-]+\.png))\)"
 _ITEM = re.compile(f"{_COMMAND}|{_PICTURE}", re.M | re.S)
 #: What differs from one run to the next without meaning anything.
@@ -68,10 +71,9 @@ def items(text: str) -> list[Command | Picture]:
             found.append(Picture(m["picture"], m["words"], line))
             continue
         span = None if m["shown"] is None else m.span("shown")
+        typed = m["command"] if m["kind"] == "bash" else f"python - <<'END'\n{m['command']}END\n"
         found.append(
-            Command(
-                m["command"], line, m["shown"], span, m["first"], m["last"], int(m["exit"] or 0), m["elsewhere"] or ""
-            )
+            Command(typed, line, m["shown"], span, m["first"], m["last"], int(m["exit"] or 0), m["elsewhere"] or "")
         )
     return found
 
@@ -82,10 +84,11 @@ def alike(one: str, other: str) -> bool:
 
 
 def pages(root: Path) -> list[Path]:
-    """README and every hand-written page that shows an output or a picture drawn for it."""
+    """README and every hand-written page that shows what its own commands print or make."""
     written = [root / "README.md", *sorted((root / "docs" / "pages").rglob("*.md"))]
-    return [page for page in written if any(_shows(item) for item in items(page.read_text("utf-8")))]
+    return [page for page in written if _is_played(items(page.read_text("utf-8")))]
 
 
-def _shows(item: Command | Picture) -> bool:
-    return isinstance(item, Picture) or item.shown is not None
+def _is_played(held: list[Command | Picture]) -> bool:
+    played = [item for item in held if isinstance(item, Command) and not item.elsewhere]
+    return bool(played) and any(isinstance(item, Picture) or item.shown is not None for item in held)

@@ -70,9 +70,12 @@ def play(page: Path, shell: Shell, pictures: Path, *, write: bool) -> list[str]:
         Whether page and pictures are renewed rather than compared.
     """
     text = page.read_text("utf-8")
+    held = items(text)
+    # a picture that stands above the first command is drawn when all have run
+    first = next((n for n, item in enumerate(held) if isinstance(item, Command)), 0)
     differs: list[str] = []
     renewed: list[tuple[tuple[int, int], str]] = []
-    for item in items(text):
+    for item in held[first:] + held[:first]:
         at = f"{page.name}, line {item.line}"
         if isinstance(item, Command):
             if item.elsewhere:

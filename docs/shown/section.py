@@ -41,13 +41,23 @@ def piece(profiles: gpd.GeoDataFrame, beams: gpd.GeoDataFrame, zone: str) -> Pie
 
 
 def person(axes: Axes, x: float, ground: float, height: float, width: float, colour: str) -> None:
-    """Somebody on hands and knees as seen along the crossing, of the target's height and width."""
+    """Somebody on hands and knees, or lying flat, as seen along the crossing, of the target's height and width."""
     look = {"facecolor": colour, "edgecolor": "white", "linewidth": 0.6, "zorder": 8}
-    for side in (-1, 1):
+    for side in (-1, 1) if height > 0.45 else ():
         axes.add_patch(Rectangle((x + side * 0.36 * width - 0.08 * width, ground), 0.16 * width, 0.62 * height, **look))
-    axes.add_patch(Ellipse((x, ground + 0.62 * height), 0.94 * width, 0.4 * height, **look))
+    middle, thick = (0.62, 0.4) if height > 0.45 else (0.33, 0.66)
+    axes.add_patch(Ellipse((x, ground + middle * height), 0.94 * width, thick * height, **look))
     head = 0.19 * height
     axes.add_patch(Circle((x, ground + height - head), head, **look))
+
+
+def standing(axes: Axes, x: float, ground: float, height: float, width: float, colour: str) -> None:
+    """Somebody on foot as seen along the crossing."""
+    look = {"facecolor": colour, "edgecolor": "white", "linewidth": 0.6, "zorder": 8}
+    for side in (-1, 1):
+        axes.add_patch(Rectangle((x + side * 0.16 * width - 0.11 * width, ground), 0.22 * width, 0.48 * height, **look))
+    axes.add_patch(Ellipse((x, ground + 0.62 * height), 0.8 * width, 0.42 * height, **look))
+    axes.add_patch(Circle((x, ground + 0.92 * height), 0.08 * height, **look))
 
 
 def draw_piece(axes: Axes, shown: Piece, low: float, high: float, before: Piece | None = None) -> None:
