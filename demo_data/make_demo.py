@@ -1,7 +1,7 @@
 """Makes the demonstration site: an invented yard of about 600 m perimeter on invented ground.
 
-`python demo_data/make_demo.py` writes terrain.tif and the layers fence, sources and movers beside itself, the same bytes each
-time. Nothing here is a real place: the coordinates only lie in an ordinary projected system.
+`python demo_data/make_demo.py` writes terrain.tif and the layers fence, sources and movers beside itself, the same
+bytes each time. Nothing here is a real place: the coordinates only lie in an ordinary projected system.
 
 The ground: a gentle fall to the south, smooth random undulation of a few centimetres, and, across the fence line, two
 swales (0.35 m and 0.22 m deep), a crest (0.55 m high) and a ditch (0.6 m deep, steep sides).

@@ -18,6 +18,7 @@ from geotools import __version__
 from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
+from geotools.cli.demo import demo
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.share import share
 from geotools.cli.status import status
@@ -222,19 +223,6 @@ def run(
 
 
 @cli.command()
-@output_options
-def demo(options: PlanOptions) -> None:
-    """Run the whole job on an invented site with swales, a crest and a ditch."""
-    from geotools.cli.demo import demo_folder, place_demo_input
-
-    if options.dry_run:
-        site_file = demo_folder() / "site.toml"
-    else:
-        site_file = place_demo_input(options.out, overwrite=options.overwrite)
-    run_steps(site_file, options)
-
-
-@cli.command()
 @click.option("--json", "as_json", is_flag=True, help="Print the whole contract of every step as JSON.")
 @click.pass_context
 def steps(ctx: click.Context, as_json: bool) -> None:
@@ -251,7 +239,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {summary}")
 
 
-for command in (status, batch, apply, share, terrain, new, gis_plugin):
+for command in (demo, status, batch, apply, share, terrain, new, gis_plugin):
     cli.add_command(command)
 
 

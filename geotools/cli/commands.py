@@ -27,6 +27,11 @@ from geotools.cli.options import WriteOptions, packed
     type=click.Choice(["metre", "foot", "US survey foot"]),
     help="Unit of the raster's heights, where the file does not say it.",
 )
+@click.option(
+    "--vertical-accuracy-m",
+    type=float,
+    help="Vertical accuracy of the raster, 95 %, as its supplier states it; without it nothing counts as detected.",
+)
 @click.option("--overwrite", is_flag=True, help="Replace a site file that is there already.")
 @click.option("--dry-run", is_flag=True, help="Check everything and print the file; write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
@@ -40,7 +45,7 @@ def new(
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
-    **inputs: str | None,
+    **inputs: str | float | None,
 ) -> None:
     """Write a site file that names every setting, with its default, unit and range."""
     from geotools.cli.new_site import new_site_text, write_site

@@ -42,8 +42,14 @@ def given_file(path: Path | str, what: str) -> Path | str:
     return local_file(path, what)
 
 
-def local_file(path: Path | str, what: str) -> Path:
-    """The path, if it is a readable local file; InputError otherwise, for remote and virtual files too."""
+_MEND_PATH = "check the path: typed, it counts from where you stand; in a site file, from the site file's folder"
+
+
+def local_file(path: Path | str, what: str, *, mend: str = _MEND_PATH) -> Path:
+    """The path, if it is a readable local file; InputError otherwise, for remote and virtual files too.
+
+    mend : how to find the file where it is not there.
+    """
     text = str(path)
     if is_remote(text):
         raise InputError(
@@ -61,7 +67,7 @@ def local_file(path: Path | str, what: str) -> Path:
                 f"the {what} is not there",
                 where=local,
                 expected="an existing file",
-                mend="check the path; paths in a site file count from the site file's folder",
+                mend=mend,
             )
         with open(local, "rb"):
             pass

@@ -11,7 +11,8 @@ import rasterio
 from click.testing import CliRunner
 
 from geotools.cli import cli
-from geotools.cli.demo import FILES, demo_folder, place_demo_input
+from geotools.cli.demo import FILES, SITES, demo_folder, place_demo_input
+from geotools.site import open_site
 
 
 def test_demo_data_are_what_their_maker_makes(tmp_path: Path) -> None:
@@ -35,3 +36,22 @@ def test_demo_copies_its_input_and_keeps_an_older_plan(tmp_path: Path) -> None:
     assert again.exit_code == 6
     assert "--overwrite" in again.stderr
     assert (out / "plan.gpkg").read_bytes() == b"older"
+
+
+def test_input_alone_is_placed_with_what_to_do_next(tmp_path: Path) -> None:
+    for name, files in SITES.items():
+        out = tmp_path / name
+        done = CliRunner().invoke(cli, ["demo", "--site", name, "--input-only", "--out", str(out)])
+        assert done.exit_code == 0, done.output
+        assert sorted(p.name for p in out.rglob("*") if p.is_file()) == sorted(files)
+        assert f"geotools run {out / 'input' / files[0]}" in done.output
+        assert open_site(out / "input" / files[0]).threats == ("walk", "crawl", "prone")
+
+
+def test_real_ground_comes_with_its_licence() -> None:
+    held = {
+        file
+        for file in SITES["floodplain"]
+        if "Permission is hereby granted" in (demo_folder("floodplain") / file).read_text("utf-8", "replace")
+    }
+    assert held == {"LICENSE-scrollstats"}

@@ -111,3 +111,10 @@ def test_the_catalogues_stand_in_it_and_mean_what_counts_without_them():
     assert again.targets == plain.all_targets and again.head_types == plain.all_head_types
     assert again.stack_rules == plain.stack_rules and again.maintenance == plain.maintenance
     assert "placeholder" in tail and '[head_types."10 GHz"]' in tail
+
+
+def test_the_accuracy_of_the_terrain_is_taken_from_the_command(tmp_path):
+    assert new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "0.06").exit_code == 0
+    assert geotools.open_site(tmp_path / "site.toml").input.vertical_accuracy_m == 0.06
+    refused = new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "-1", "--overwrite")
+    assert refused.exit_code == 4 and "vertical_accuracy_m" in refused.stderr

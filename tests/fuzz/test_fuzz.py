@@ -22,7 +22,7 @@ from geotools.io.features import read_figures, read_points
 from geotools.io.rasters import open_raster
 from geotools.io.vectors import read_fence
 from geotools.plan.workspace import Workspace
-from geotools.steps.walktest.results import read_results, refuse_losing
+from geotools.steps.walktest.reading import read_form, refuse_losing
 from geotools.terrain.model import Terrain
 from tests.fuzz.mutate import mutated
 from tests.fuzz.run import run, run_wild
@@ -233,12 +233,12 @@ def test_damaged_results_of_a_walk_test_are_told_in_words(tmp_path: Path) -> Non
         row = {"crossing_id": "F01-Z001-walk-01", "result": "detected"}
         out.write({"type": "Feature", "properties": row, "geometry": {"type": "Point", "coordinates": (5e5, 5.4e6)}})
     whole = path.read_bytes()
-    assert read_results(path)["F01-Z001-walk-01"]["result"] == "detected"
+    assert read_form(path).filled["F01-Z001-walk-01"]["result"] == "detected"
     refused = 0
     for seed in range(80):
         path.write_bytes(mutated(whole, seed, text=False))
         try:
-            read_results(path)
+            read_form(path)
         except InputError:
             refused += 1
     assert refused > 5
@@ -246,14 +246,14 @@ def test_damaged_results_of_a_walk_test_are_told_in_words(tmp_path: Path) -> Non
     with sqlite3.connect(path) as db:
         db.execute("CREATE VIEW trap AS SELECT 1")
     with pytest.raises(InputError, match="statements of its own"):
-        read_results(path)
+        read_form(path)
 
 
 def test_a_walkers_control_characters_do_not_reach_the_plan(tmp_path: Path) -> None:
     path = tmp_path / "walk_test.csv"
     path.write_text("crossing_id,result,note\nF01-Z001-walk-01,missed,a\x1b[2Jb\n")
     with pytest.raises(InputError, match=r"row 2, crossing F01-Z001-walk-01, note"):
-        read_results(path)
+        read_form(path)
 
 
 def test_a_damaged_form_is_told_before_it_is_replaced(tmp_path: Path) -> None:

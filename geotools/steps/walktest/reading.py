@@ -175,13 +175,16 @@ def _number(text: str) -> float | None:
         return None
 
 
-def read_form(path: Path) -> FilledForm:
+def read_form(path: Path, forms: Path | None = None) -> FilledForm:
     """What was filled in, by crossing, and what is not read.
 
     Reads the form as CSV (comma, semicolon or tab), as workbook or as GeoPackage, whole or in part. InputError names
-    file, row and value.
+    file, row and value, and, where the file is not there, the form of that name in the folder ``forms``.
     """
-    local = Path(local_file(path, "results file"))
+    mend = "check the path: it counts from where you stand"
+    if forms is not None and (forms / path.name).is_file():
+        mend = f"the form of this plan lies in its folder: --results {forms / path.name}"
+    local = Path(local_file(path, "results file", mend=mend))
     form = FilledForm()
     rows = _rows(local)
     empty = 0

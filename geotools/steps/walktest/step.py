@@ -64,10 +64,10 @@ def _results(ctx: StepContext) -> tuple[FilledForm, Path]:
     """
     folder, plan, named = ctx.workspace.folder, ctx.workspace.plan, ctx.params["results"]
     if ctx.params["discard_results"]:
-        return (read_form(named) if named is not None else FilledForm()), named or plan
+        return (read_form(named, folder) if named is not None else FilledForm()), named or plan
     held = read_form(plan) if ctx.workspace.has(WALK_PLAN) else FilledForm()
     held.notes.clear()
-    form = held if named is None else read_form(named)
+    form = held if named is None else read_form(named, folder)
     refuse_losing([plan, *(folder / name for name in (FORM_CSV, FORM_XLSX, FORM_GPKG))], form.filled)
     if named is None and held.filled:
         ctx.say(f"kept {len(held.filled)} results that the plan holds")

@@ -3,6 +3,7 @@
 import csv
 import datetime
 import shutil
+from pathlib import Path
 
 import fiona
 import geopandas as gpd
@@ -17,6 +18,7 @@ import geotools
 from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError
 from geotools.plan.schema import HEADS
+from geotools.steps.walktest import reading
 from geotools.steps.walktest.placing import REASONS
 from tests.steps.stakeout.test_stakeout_step import propose
 from tests.validator import complaints
@@ -355,3 +357,13 @@ def test_the_whole_site_is_shown_with_fewer_crossings(planned, tmp_path, setting
     result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result")
     assert set(result["zone_id"]) == {"whole site"} and set(result["verdict"]) == {"demonstrated"}
     assert len(result) == 3
+
+
+def test_a_form_in_the_plans_folder_is_named_when_it_is_looked_for_elsewhere(tmp_path, monkeypatch):
+    (tmp_path / "north").mkdir()
+    (tmp_path / "north" / "walk_test.csv").write_text("crossing_id,result\n", "utf-8")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError, match=r"--results north/walk_test\.csv"):
+        reading.read_form(Path("walk_test.csv"), Path("north"))
+    with pytest.raises(InputError, match="where you stand"):
+        reading.read_form(Path("other.csv"), Path("north"))
