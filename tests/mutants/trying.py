@@ -38,6 +38,8 @@ LIBRARIES = (
 )
 #: Memory that a trial may take, bytes: a fault may well ask for an array without bounds.
 MOST_BYTES = 3_000_000_000
+#: Seconds of the processor after which a fault counts as one that never ends.
+MOST_PROCESSOR_S = 120
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,7 @@ def _child(trial: Trial, answer: int) -> None:
     for stream in (0, 1, 2):
         os.dup2(null, stream)
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+    resource.setrlimit(resource.RLIMIT_CPU, (MOST_PROCESSOR_S, MOST_PROCESSOR_S))
     os.chdir(ROOT)
     sys.meta_path.insert(0, _Instead(trial.module, trial.source))
     first = _FirstFailure()
@@ -130,9 +133,12 @@ def attempt(trial: Trial, most_s: float) -> Outcome:
     os.close(read)
     _, _, used = os.wait4(pid, 0)
     code, _, test = said.partition(" ")
+    used_s = used.ru_utime + used.ru_stime
     # a process that dies without a word was brought down by the fault
-    verdict = "timeout" if late else "survived" if code == "0" else "caught"
-    return Outcome(verdict, used.ru_utime + used.ru_stime, time.perf_counter() - began, test)
+    verdict = (
+        "timeout" if late or (not said and used_s > 0.9 * MOST_PROCESSOR_S) else "survived" if code == "0" else "caught"
+    )
+    return Outcome(verdict, used_s, time.perf_counter() - began, test)
 
 
 def attempts(trials: Iterable[tuple[Trial, float]], workers: int) -> Iterator[Outcome]:
