@@ -13,6 +13,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from geotools.errors import InputError
+from geotools.io.triggers import keeps_an_index
 from geotools.io.vrt import parse_xml
 
 #: Text formats are held in memory many times over while they are read.
@@ -112,7 +113,7 @@ def _check_json(path: Path, what: str) -> None:
 
 
 def check_database(path: Path, what: str) -> None:
-    """A database may hold tables alone: a view or a foreign virtual table runs statements of the file's own."""
+    """A database may hold tables alone: a view, trigger or foreign virtual table runs statements of the file's own."""
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as db:
             entries = db.execute("SELECT type, name, coalesce(sql, '') FROM sqlite_master").fetchmany(100_000)
@@ -120,13 +121,14 @@ def check_database(path: Path, what: str) -> None:
         raise InputError(f"the {what} is a damaged database", where=path, found=problem, mend="copy it again") from None
     for kind, name, statement in entries:
         using = _VIRTUAL.match(str(statement).lstrip())
-        if kind == "view" or (using is not None and using.group(1).lower() not in _INDEXES):
+        foreign = using is not None and using.group(1).lower() not in _INDEXES
+        if kind == "view" or foreign or (kind == "trigger" and not keeps_an_index(str(name), str(statement))):
             raise InputError(
                 f"the {what} holds something that runs statements of its own",
                 where=path,
-                found=f"{'view' if kind == 'view' else 'virtual table'} {str(name)[:80]!r}",
+                found=f"{'virtual table' if foreign else kind} {str(name)[:80]!r}",
                 expected="ordinary layers alone",
-                mend="save the lines as an ordinary layer of a new file",
+                mend="take it out, or save the layers as ordinary ones of a new file",
             )
 
 

@@ -39,6 +39,18 @@ def test_a_neighbour_covers_the_ground_it_reaches():
     np.testing.assert_allclose(together[chainage < 84], alone[chainage < 84], atol=1e-6)
 
 
+def test_who_passes_a_zones_own_heads_is_detected_by_the_neighbours_low_head():
+    level = Formula(lambda x, y: 100.0)
+    alone, with_next = (
+        Perimeter(zones, level, RULES) for zones in ([zone(pairs=[MAIN])], [zone(pairs=[MAIN]), zone("Z2", start=85.0)])
+    )
+    own, next_ = with_next.own("Z1")["prone"], with_next.own("Z2")["prone"]
+    at, there = -1, int((100.0 - 85.0) / 0.5)
+    assert own[at].max() < RULES.threshold < next_[there].max()
+    np.testing.assert_allclose(with_next.seen("Z1")["prone"][at], next_[there], atol=0.02)
+    assert alone.dead("Z1")["prone"][at] and not with_next.dead("Z1")["prone"][at]
+
+
 def test_other_heights_are_a_new_setup_and_leave_the_old_one_alone():
     before = zone(pairs=[LOW, MAIN])
     after = before.with_heights("low", 0.25, 0.2)

@@ -291,6 +291,19 @@ def test_fill_and_cut_have_their_own_prices():
     assert (dear_fill.cost - made.cost, dear_cut.cost - made.cost) == pytest.approx((18.0, 7.0))
 
 
+@pytest.mark.parametrize(("fill", "level", "cost"), [(5.0, 0.0, 12.0), (3.5, 1.0, 10.5)])
+def test_of_cutting_and_filling_the_cheaper_by_its_own_price_is_chosen(fill, level, cost):
+    """Three cells at level 0 and four at 1 under a beam that may lie at either: cut four at 3, or fill three."""
+    ground = np.tile([[0.0], [0.0], [0.0], [1.0], [1.0], [1.0], [1.0]], (1, 3))
+    cells = strip_cells(ground, 1.0)
+    under = np.flatnonzero(np.abs(cells.place[:, 1]) < 0.1)
+    nothing = np.zeros(under.size)
+    line = SightLine("z", under, nothing + 0.5, nothing, nothing, (level, level), ((0.0, 1.0), (0.0, 1.0)))
+    made = grade(cells, [line], GradingRules(Prices(cut_m3=3.0, fill_m3=fill), max_slope=2.0))
+    assert made.cost == pytest.approx(cost)
+    assert made.design[under] == pytest.approx(np.full(7, level), abs=1e-6)
+
+
 def test_a_head_is_moved_only_where_that_is_cheaper_than_earth():
     # all ground under the beam lies 0.2 m above the line: cutting it takes 0.2 m over 20 m2 at 10, heads cost each
     ground = 100.2 + np.zeros((20, 5))

@@ -178,6 +178,28 @@ def test_cutting_a_low_crest_is_cheaper_than_a_zone():
     assert zones[0].earthwork_m3 == pytest.approx(9.0, abs=1.9)
 
 
+def test_ground_left_blind_costs_what_a_metre_of_it_is_priced_at():
+    """A dip too deep to fill, 10 m long by hand; the samples stand 2 m apart, so its ends are blurred by as much."""
+    line = LineString([(0, 0), (40, 0)])
+    region = box(-10, -4, 50, 4)
+    nodes = candidates(line, region, step_m=40)
+    rules = ZoneRules(longest_m=60, shortest_m=8, extension_m=5, frequency_hz=X_BAND, stagger_m=0.0, most_lift_m=0.3)
+    spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
+    clear = clearance_grid(region, spine, 30.0, cell_m=0.5)
+
+    def cost(depth):
+        def ground(x, y):
+            return np.where(np.abs(x - 20) < 5, -depth, 0.0)
+
+        edges = possible_zones(nodes, line, rules, PRICES, clear=clear, ground=ground)
+        straight = np.flatnonzero(np.abs(nodes.xy[edges.tail] - nodes.xy[edges.head])[:, 1] < 1e-6)
+        return float(edges.cost[straight[0]]), edges.lack_and_dead_m(int(straight[0]))[1]
+
+    (level, none), (blind, dead_m) = cost(0.0), cost(1.0)
+    assert none == 0.0 and dead_m == pytest.approx(10.0, abs=2.0)
+    assert blind - level == pytest.approx(PRICES.dead_ground_m * 10.0, abs=PRICES.dead_ground_m * 2.0)
+
+
 def test_nowhere_to_go_names_the_place():
     line = LineString([(0, 0), (150, 0)])
     region = box(-10, -4, 160, 4) - box(70, -5, 75, 0.2)

@@ -1,0 +1,85 @@
+"""Faults in the numerics, and whether the tests notice: `python -m tests.mutants [--sample N] [--seed S] [--known]`.
+
+``--known`` tries the faults made by hand (`known.py`), each against its own test. Without it a sample of the faults
+that a mutation library (cosmic-ray, extra ``mutants``) knows is tried against the narrow tests of its module.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections import Counter
+from dataclasses import asdict
+from pathlib import Path
+
+from tests.mutants.known import KNOWN
+from tests.mutants.trying import Outcome, Trial, attempts, load_libraries
+
+
+def _known(only: str) -> list[tuple[str, Trial]]:
+    return [
+        (f"{one.module}: {one.fault}", Trial(one.module, one.source(), (one.test,)))
+        for one in KNOWN
+        if only in one.module
+    ]
+
+
+def _sampled(count: int, seed: int, only: str) -> list[tuple[str, Trial]]:
+    # the one part that needs the library
+    from tests.mutants.sampling import sample
+    from tests.mutants.scopes import MODULES, narrow_tests
+
+    drawn = sample([module for module in MODULES if only in module], count, seed)
+    listed = []
+    for one in drawn:
+        line, before, after = one.where()
+        listed.append(
+            (f"{one.module}:{line}: {before}  ->  {after}", Trial(one.module, one.source(), narrow_tests(one.module)))
+        )
+    return listed
+
+
+def _report(tried: list[tuple[str, Outcome]], seconds: float) -> dict[str, object]:
+    count = Counter(outcome.verdict for _, outcome in tried)
+    return {
+        "faults": len(tried),
+        **{verdict: count[verdict] for verdict in ("caught", "timeout", "survived")},
+        "seconds": round(seconds),
+        "processor_s": round(sum(outcome.processor_s for _, outcome in tried)),
+        "survivors": [name for name, outcome in tried if outcome.verdict == "survived"],
+    }
+
+
+def main() -> None:
+    """Try faults and say which survived; exit code 1 where a known one did."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--known", action="store_true", help="the faults made by hand")
+    options.add_argument("--sample", type=int, default=600, help="how many faults are drawn")
+    options.add_argument("--seed", type=int, default=1, help="another seed draws others")
+    options.add_argument("--only", default="", help="modules whose name holds this")
+    options.add_argument("--workers", type=int, default=2, help="how many are tried at once")
+    options.add_argument("--most", type=float, default=300.0, help="seconds after which a trial counts as a timeout")
+    options.add_argument("--report", type=Path, help="write the tally there as JSON")
+    given = options.parse_args()
+    load_libraries()
+    began = time.perf_counter()
+    named = _known(given.only) if given.known else _sampled(given.sample, given.seed, given.only)
+    tried: list[tuple[str, Outcome]] = []
+    outcomes = attempts([(trial, given.most) for _, trial in named], given.workers)
+    for (name, _), outcome in zip(named, outcomes, strict=True):
+        tried.append((name, outcome))
+        print(f"{outcome.verdict:8} {outcome.processor_s:5.1f} s  {name}  {outcome.test}", flush=True)
+    report = _report(tried, time.perf_counter() - began)
+    print(json.dumps(report, indent=1))
+    if given.report:
+        given.report.write_text(
+            json.dumps({**report, "each": [{"fault": n, **asdict(o)} for n, o in tried]}, indent=1) + "\n",
+            encoding="utf-8",
+        )
+    sys.exit(1 if given.known and report["survived"] else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,66 @@
+"""Which modules faults are put into, and the narrow tests of each, the quickest first.
+
+Left out are modules that draw or write (sheets, pictures, rows of layers): their tests look at what is drawn, not at
+numbers. What is asked of a module is less than the whole suite asks; a fault that survives here may be caught there.
+"""
+
+from __future__ import annotations
+
+__all__ = ["MODULES", "narrow_tests"]
+
+_BEAM = tuple(
+    f"tests/beam/test_{name}.py"
+    for name in ("heads_differ", "closed_forms", "terrain_exact", "solver", "cross_slope", "cells", "trade", "laws")
+)
+_PERIMETER = tuple(
+    f"tests/detection/test_{name}.py" for name in ("heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+)
+_SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
+_UNKNOWN = ("tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
+_GRADING = tuple(f"tests/earthwork/test_{name}.py" for name in ("programme", "window", "proof", "zones"))
+_WATER = tuple(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits", "standing_ways"))
+_ZONING = tuple(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel"))
+
+_TESTS: dict[str, tuple[str, ...]] = {
+    **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
+    **{f"beam.{name}": _BEAM for name in ("standing", "strip", "sweep", "targets", "wave")},
+    "beam.cells": ("tests/beam/test_cells.py",),
+    "beam.draws": ("tests/beam/test_draws.py",),
+    "beam.field3d": ("tests/beam/test_field3d.py",),
+    "beam.interference": ("tests/beam/test_interference.py",),
+    "beam.rain": ("tests/beam/test_rain.py",),
+    **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
+    **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
+    "detection.accuracy": (_SURVEY, *_UNKNOWN),
+    "detection.causes": ("tests/detection/test_causes.py",),
+    "detection.envelope": ("tests/detection/test_envelope.py",),
+    "detection.height_band": ("tests/detection/test_level_ground.py",),
+    "detection.height_search": ("tests/detection/test_height_search.py",),
+    "detection.hidden": ("tests/detection/test_hidden.py",),
+    "detection.level_ground": ("tests/detection/test_level_ground.py",),
+    "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
+    "detection.certainty": (_SURVEY, "tests/detection/test_resurvey.py"),
+    "detection.sensitivity": (*_UNKNOWN, _SURVEY),
+    "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
+    "detection.unknowns": _UNKNOWN,
+    "detection.verdicts": ("tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
+    **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "proof", "solving")},
+    **{f"earthwork.{name}": _GRADING for name in ("demand", "group", "window", "zone_grading", "zones")},
+    "earthwork.falls": (*_WATER, *_GRADING),
+    "earthwork.volumes": ("tests/earthwork/test_volumes.py",),
+    "earthwork.water": _WATER,
+    **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
+    "steps.layout.chain": ("tests/steps/layout/test_chain.py",),
+    "steps.layout.checks": ("tests/steps/layout/test_checks.py",),
+    "steps.layout.width": ("tests/steps/layout/test_width.py",),
+    "steps.channels.colouring": ("tests/steps/channels/test_colouring.py",),
+    "steps.channels.kernel": ("tests/steps/channels/test_channels_kernel.py",),
+    "steps.drain.kernel": ("tests/steps/drain/test_drain_kernel.py",),
+}
+
+MODULES = tuple(f"geotools.{name}" for name in _TESTS)
+
+
+def narrow_tests(module: str) -> tuple[str, ...]:
+    """Narrow tests of a module."""
+    return _TESTS[module.removeprefix("geotools.")]

@@ -1,0 +1,39 @@
+"""The kept list of faults still fits the code, and a trial tells a fault from none."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+from tests.mutants.known import KNOWN
+from tests.mutants.scopes import MODULES, narrow_tests
+from tests.mutants.trying import ROOT, path_of
+
+_TRIES = """
+from tests.mutants.trying import Trial, attempt, path_of
+right = path_of("geotools.earthwork.volumes").read_text(encoding="utf-8")
+tests = ("tests/earthwork/test_volumes.py::test_average_end_area_handbook_example",)
+for source in (right, right.replace("area[1:]) / 2", "area[1:]) / 3"), "while True: pass"):
+    print(attempt(Trial("geotools.earthwork.volumes", source, tests), 20.0 if "def" in source else 2.0).verdict)
+"""
+
+
+@pytest.mark.parametrize("fault", KNOWN, ids=lambda one: one.fault)
+def test_every_known_fault_still_fits_the_code_and_names_a_test_that_is_there(fault):
+    compile(fault.source(), fault.module, "exec")
+    file, _, name = fault.test.partition("::")
+    assert f"def {name}(" in (ROOT / file).read_text(encoding="utf-8")
+
+
+def test_every_module_and_every_narrow_test_is_there():
+    assert [module for module in MODULES if not path_of(module).is_file()] == []
+    assert [file for module in MODULES for file in narrow_tests(module) if not (ROOT / file).is_file()] == []
+
+
+def test_a_trial_tells_a_fault_from_none_and_changes_no_file():
+    before = path_of("geotools.earthwork.volumes").read_bytes()
+    said = subprocess.run([sys.executable, "-c", _TRIES], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert said.stdout.split() == ["survived", "caught", "timeout"]
+    assert path_of("geotools.earthwork.volumes").read_bytes() == before
