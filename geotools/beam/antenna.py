@@ -17,7 +17,16 @@ from scipy.special import erf
 
 from geotools.errors import NumericInputError
 
-__all__ = ["HEAD_TYPES", "SPEED_OF_LIGHT", "HeadType", "lateral_fraction", "lateral_share", "pointing_loss", "waist"]
+__all__ = [
+    "HEAD_TYPES",
+    "SPEED_OF_LIGHT",
+    "HeadType",
+    "lateral_density",
+    "lateral_fraction",
+    "lateral_share",
+    "pointing_loss",
+    "waist",
+]
 
 SPEED_OF_LIGHT = 299_792_458.0
 """Metres per second (exact, SI)."""
@@ -169,6 +178,30 @@ def _fraction(
     found = np.asarray(0.5 * (upper - lower))
     found.flags.writeable = False
     return found
+
+
+def lateral_density(
+    head_type: HeadType,
+    chainage_m: NDArray[np.float64],
+    length_m: float,
+    offset_m: NDArray[np.float64],
+    pan_deg: tuple[float, float] = (0.0, 0.0),
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128], NDArray[np.complex128]]:
+    """Density of the signal's lateral overlap, of which :func:`lateral_share` is the integral over a width.
+
+    Parameters
+    ----------
+    chainage_m : (n,) metres from the transmitter. length_m : transmitter to receiver.
+    offset_m : (n, k) metres from the beam line, positive to the left.
+    pan_deg : azimuth pointing error of transmitter and receiver, degrees, positive to the left.
+
+    Returns
+    -------
+    density (n, k), 1/m, ``sqrt(c / pi) exp(-c (y - y0)^2)``; curvature c (n,), 1/m2; centre y0 (n,), m; all complex.
+    """
+    curvature, centre = _lateral(head_type, chainage_m, length_m, pan_deg)
+    exponent = -curvature[:, None] * (offset_m - centre[:, None]) ** 2
+    return np.asarray(np.sqrt(curvature / math.pi)[:, None] * np.exp(exponent)), curvature, centre
 
 
 def pointing_loss(head_type: HeadType, length_m: float, pan_deg: tuple[float, float]) -> float:

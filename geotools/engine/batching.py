@@ -13,6 +13,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.wave import Batch, batches_of, solve_batch
@@ -29,16 +30,17 @@ _PARTIES = 24
 _WORTH_SENDING = 400_000
 
 
-def look_at(asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
+def look_at(asked: Sequence[tuple[Beam, Callable[[BeamField], R]]]) -> list[R]:
     """What each beam gives where it is looked for, in the order requested; a second process takes its part of the work.
 
     Parameters
     ----------
-    asked : sequence of (Beam, ResponseRequest), the beams and what is looked for in each.
+    asked : sequence of (Beam, callable), the beams and what is looked for in each: a request of :mod:`geotools.beam`,
+        which can be handed to another process.
 
     Returns
     -------
-    list of StripResponse, one for each beam requested.
+    list, one answer for each beam requested.
 
     Raises
     ------
@@ -47,13 +49,13 @@ def look_at(asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse
     batches = batches_of([beam for beam, _ in asked])
     work = sum(grid.size * grid.ground_m.size * 2 for batch in batches for grid in batch.grids)
     items = [(batch, [asked[place][1] for place in batch.places]) for batch in batches]
-    seen: dict[int, StripResponse] = {}
+    seen: dict[int, R] = {}
     for batch, answer in zip(batches, share(_solve_batch, items, small=work < _WORTH_SENDING), strict=True):
         seen.update(zip(batch.places, answer, strict=True))
     return [seen[place] for place in range(len(asked))]
 
 
-def _solve_batch(item: tuple[Batch, list[ResponseRequest]]) -> list[StripResponse]:
+def _solve_batch(item: tuple[Batch, list[Callable[[BeamField], R]]]) -> list[R]:
     return solve_batch(*item)
 
 
