@@ -1,10 +1,12 @@
 """Makes the demonstration site: an invented yard of about 600 m perimeter on invented ground.
 
-`python demo_data/make_demo.py` writes terrain.tif and fence.geojson beside itself, the same bytes each time. Nothing
-here is a real place: the coordinates only lie in an ordinary projected system.
+`python demo_data/make_demo.py` writes terrain.tif, fence.geojson and movers.geojson beside itself, the same bytes each
+time. Nothing here is a real place: the coordinates only lie in an ordinary projected system.
 
 The ground: a gentle fall to the south, smooth random undulation of a few centimetres, and, across the fence line, two
 swales (0.35 m and 0.22 m deep), a crest (0.55 m high) and a ditch (0.6 m deep, steep sides).
+
+Outside the fence: a lane for lorries close along the south side, a footpath along the east side, a tree.
 """
 
 from __future__ import annotations
@@ -23,6 +25,11 @@ LEFT, TOP = 512_000.0, 5_404_260.0
 CELL = 0.5
 WIDTH_M, HEIGHT_M = 260.0, 200.0
 FENCE = [(30, 30), (205, 24), (222, 130), (130, 168), (36, 150), (30, 30)]
+MOVERS = [
+    ({"name": "lane", "mover": "lorry, car, cyclist"}, "LineString", [(5, 29.36), (130, 25.07), (240, 12)]),
+    ({"name": "footpath", "mover": "person outside, cyclist", "width_m": 1.5}, "LineString", [(208, 20), (226, 132)]),
+    ({"name": "birch", "mover": "branch"}, "Point", (33.5, 155)),
+]
 
 
 def ground() -> np.ndarray:
@@ -87,6 +94,14 @@ def main() -> None:
         ],
     }
     (HERE / "fence.geojson").write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")
+    features = []
+    for properties, kind, places in MOVERS:
+        points = [places] if kind == "Point" else places
+        coordinates = [[round(LEFT + x, 2), round(bottom + y, 2)] for x, y in points]
+        geometry = {"type": kind, "coordinates": coordinates[0] if kind == "Point" else coordinates}
+        features.append({"type": "Feature", "properties": properties, "geometry": geometry})
+    movers = collection | {"name": "movers", "features": features}
+    (HERE / "movers.geojson").write_text(json.dumps(movers, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import erfc
 
 from geotools.beam.antenna import lateral_density, lateral_share
 from geotools.beam.field import BeamField
@@ -102,7 +103,7 @@ def mover_response(
     if mover.kind == "fabric":
         apart = _flank(field, mover, around, pan_deg, mover.sway_m) - _flank(field, mover, around, pan_deg, 0.0)
         return np.asarray(np.abs(apart))
-    screen = np.abs(_standing(field, mover, around) * _share(field, mover.width_m, around, pan_deg))
+    screen = np.abs(_standing(field, mover, around)) * _passing(field, mover.width_m, around, pan_deg)
     if mover.length_m == 0.0:
         return np.asarray(screen, dtype=float)
     return np.asarray(screen + np.abs(_flank(field, mover, around, pan_deg, -mover.width_m / 2.0)), dtype=float)
@@ -121,6 +122,25 @@ def surface_density(field: BeamField) -> Complexes:
 def _share(field: BeamField, width_m: float, around: MoverGround, pan_deg: tuple[float, float]) -> Complexes:
     length = float(field.chainage_m[-1])
     return lateral_share(field.head_type, field.chainage_m, length, around.across_m, width_m, pan_deg=pan_deg)
+
+
+def _passing(field: BeamField, width_m: float, around: MoverGround, pan_deg: tuple[float, float]) -> Floats:
+    """Largest share across the beam that a screen cuts out while it moves about every node, (n, k).
+
+    Beside the beam the parts that pass its two edges turn against each other within centimetres: what counts is the sum
+    of their magnitudes, or the density over its whole width where that is less.
+    """
+    shape = around.ground_m.shape
+    across = np.broadcast_to(around.across_m, shape)
+    edge = np.abs(across) - width_m / 2.0
+    side = np.sign(across)
+    length = float(field.chainage_m[-1])
+    place = np.maximum(edge, 0.0) * side
+    density, curvature, centre = lateral_density(field.head_type, field.chainage_m, length, place, pan_deg)
+    root = np.sqrt(curvature)[:, None]
+    parts = [np.abs(erfc(root * (place + beyond * side - centre[:, None]) * side)) for beyond in (0.0, width_m)]
+    beside = np.minimum(0.5 * (parts[0] + parts[1]), width_m * np.abs(density))
+    return np.asarray(np.where(edge > 0.0, beside, np.abs(_share(field, width_m, around, pan_deg))))
 
 
 def _standing(field: BeamField, mover: Mover, around: MoverGround) -> Complexes:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from geotools.errors import OutputError
 
-FILES = ("site.toml", "fence.geojson", "terrain.tif")
+FILES = ("site.toml", "fence.geojson", "movers.geojson", "terrain.tif")
 INPUT_FOLDER = "input"
 
 

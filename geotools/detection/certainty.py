@@ -13,9 +13,9 @@ from geotools.detection.perimeter import Perimeter
 from geotools.detection.resurvey import Question, Resurvey, choose_points
 from geotools.detection.spots import runs
 from geotools.detection.unknowns import Unknowns, errors_of
-from geotools.detection.verdicts import ZoneVerdicts
+from geotools.detection.verdicts import CONFIDENCE, ZoneVerdicts
 
-__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "judge_zone"]
+__all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "confident_weakest", "judge_zone"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -51,6 +51,38 @@ def certainty_of(probability: float) -> str:
     if probability >= CERTAIN:
         return "certain"
     return "likely" if probability >= LIKELY else "cannot_tell"
+
+
+def confident_weakest(
+    perimeter: Perimeter, zone_id: str, worlds: Sequence[Mapping[str, Floats]]
+) -> dict[str, float | None]:
+    """Modulation that the weakest crossing of a zone meets with the stated confidence, by threat.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With every zone solved as it stands; neighbours count as they stand.
+    zone_id : str
+        The zone.
+    worlds : sequence of mapping of str to (n, k) array
+        Modulation of its own heads in the worlds that were drawn.
+
+    Returns
+    -------
+    dict of str to float
+        The quantile of the worlds, the lower of two; None where none was drawn.
+    """
+    if not worlds:
+        return dict.fromkeys(perimeter.rules.targets)
+    kept = int((1.0 - CONFIDENCE) * (len(worlds) - 1)) + 1
+    found: dict[str, float | None] = {}
+    for threat in perimeter.rules.targets:
+        lowest: list[float] = []
+        for own in worlds:
+            most = lowest[-1] if len(lowest) == kept else float("inf")
+            lowest = sorted([*lowest, perimeter.weakest_of(zone_id, threat, own, most)])[:kept]
+        found[threat] = lowest[-1] if np.isfinite(lowest[-1]) else None
+    return found
 
 
 def judge_zone(

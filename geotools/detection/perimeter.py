@@ -451,6 +451,11 @@ class Perimeter:
             lowest = self._bottleneck(zone_id, number, trial, lowest)
         return lowest
 
+    def weakest_of(self, zone_id: str, threat: str, own: Mapping[str, Array], most: float = float("inf")) -> float:
+        """`weakest` of one threat in a case tried; ``most`` where it is no weaker than that."""
+        number = list(self.rules.targets).index(threat)
+        return self._bottleneck(zone_id, number, {zone_id: self._stacked(own)}, most)
+
     def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array], most: float) -> float:
         """Smallest level at which a way of nodes not above it leads across, ``most`` where that is no smaller.
 
@@ -467,6 +472,8 @@ class Perimeter:
 
             return bool(crossed(topology, window, areas, [place])[place].any())
 
+        if np.isfinite(most) and not open_at(float(np.nextafter(most, -np.inf))):
+            return most
         # whoever steps over meets nodes of the zone's own strip: its values bracket the answer first
         own_values = np.unique(met[place])
         own_values = own_values[own_values < most]

@@ -47,6 +47,7 @@ _SUFFIX = " (proposed)"
 _FILES = (
     ("input", "keep_outs"),
     ("input", "gates"),
+    ("input", "movers"),
     ("grading", "no_dig"),
     ("cameras", "positions"),
     ("survey", "check_points"),

@@ -44,6 +44,7 @@ BUILT_IN = (
     "gaps",
     "heights",
     "remedy",
+    "window",
     "grade",
     "drain",
     "asbuilt",

@@ -16,7 +16,7 @@ from geotools.site import Site
 __all__ = ["Reads", "TrackedWorkspace", "tracked"]
 
 _SECTIONS = frozenset(Site.model_fields) - {"folder"}
-_DERIVED = {"all_targets": ("targets",), "all_head_types": ("head_types",)}
+_DERIVED = {"all_targets": ("targets",), "all_movers": ("movers",), "all_head_types": ("head_types",)}
 
 
 @dataclass

@@ -17,6 +17,7 @@ from geotools.site.catalogue import HeadTypeSettings, TargetSettings, default_he
 from geotools.site.detection import Detection
 from geotools.site.inputs import Inputs
 from geotools.site.layout import Layout
+from geotools.site.movers import MoverSettings, Nuisance, default_movers
 from geotools.site.radio import Channels
 from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
@@ -38,6 +39,8 @@ __all__ = [
     "Layout",
     "Level",
     "MaintenanceTask",
+    "MoverSettings",
+    "Nuisance",
     "Sheets",
     "Site",
     "SitePrices",
@@ -71,6 +74,7 @@ class Site(SiteSection):
     )
     input: Inputs = setting("files")
     detection: Detection = setting("detection", default_factory=Detection)
+    nuisance: Nuisance = setting("movers that are no threat", default_factory=Nuisance)
     layout: Layout = setting("layout", default_factory=Layout)
     channels: Channels = setting("channels", default_factory=Channels)
     cameras: Cameras = setting("cameras", default_factory=Cameras)
@@ -81,6 +85,9 @@ class Site(SiteSection):
     prices: SitePrices = setting("prices", default_factory=SitePrices)
     sheets: Sheets = setting("drawing sheets", default_factory=Sheets)
     targets: dict[str, TargetSettings] = setting("own targets, or changed ones", default_factory=dict)
+    movers: dict[str, MoverSettings] = setting(
+        "what moves and is no threat: own movers, or changed ones", mark=PLACEHOLDER, default_factory=dict
+    )
     head_types: dict[str, HeadTypeSettings] = setting("own head types, or changed ones", default_factory=dict)
     stack: tuple[Level, ...] = setting("heads on every post; empty to take those that the threats call for", default=())
     stack_rules: tuple[StackRule, ...] = setting(
@@ -192,6 +199,7 @@ class Site(SiteSection):
         """What counts where the site file names nothing of its own, by section: as mappings by name, or in order."""
         return {
             "targets": default_targets(),
+            "movers": default_movers(),
             "head_types": default_head_types(),
             "stack_rules": default_stack_rules(),
             "maintenance": default_maintenance(),
@@ -201,6 +209,11 @@ class Site(SiteSection):
     def all_targets(self) -> dict[str, TargetSettings]:
         """The catalogue with the site's own targets laid over it."""
         return {**default_targets(), **self.targets}
+
+    @cached_property
+    def all_movers(self) -> dict[str, MoverSettings]:
+        """The catalogue with the site's own movers laid over it."""
+        return {**default_movers(), **self.movers}
 
     @cached_property
     def all_head_types(self) -> dict[str, HeadTypeSettings]:

@@ -69,6 +69,14 @@ class Inputs(SiteSection):
     )
     keep_outs_layer: str | None = setting("layer of that file, where it has several", default=None)
     keep_outs_crs: str | None = setting("coordinate system of that file where it names none", default=None)
+    movers: str | None = setting(
+        "vector file of where something moves that is no threat: roads, paths, trees, animal tracks, neighbours' "
+        "ground; points, lines or areas; field mover names what moves there, several with commas; field name is used "
+        "in messages, field width_m is the width of a line",
+        default=None,
+    )
+    movers_layer: str | None = setting("layer of that file, where it has several", default=None)
+    movers_crs: str | None = setting("coordinate system of that file where it names none", default=None)
     gates: str | None = setting(
         "vector file with the gates, each across its opening; each gets a zone of its own", default=None
     )

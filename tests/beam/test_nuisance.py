@@ -147,3 +147,16 @@ def test_a_size_out_of_range_is_refused():
     with pytest.raises(Exception, match="the mover's width_m is out of range") as refused:
         Mover("ship", "body", 4.0, 40.0)
     assert "ship" in str(refused.value)
+
+
+def test_a_body_that_passes_is_taken_at_its_strongest_phase():
+    """The answer lies on or above the screen at every centimetre around, and within a third of the largest of them."""
+    field = flat_field(LOW, 60.0, 0.9, 0.9)
+    for away in (1.0, 2.0, 3.0):
+        places = np.linspace(away, away + 0.3, 61)
+        exact = np.abs(lateral_share(LOW, field.chainage_m, 60.0, places, 0.6))[60]
+        body = Mover("body", "body", 1.8, 0.6)
+        above = mover_response(field, body, around(field, places))[60]
+        screen = exact * np.abs(field.share_below(np.full((121, 1), 1.8)))[60]
+        assert (above >= screen * 0.999).all()
+        assert above.max() < 1.34 * screen.max()

@@ -24,6 +24,7 @@ from geotools.plan.schema.remedy import ADVICE, OPTIONS, PROPOSED_HEADS, WATER_C
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
+from geotools.plan.schema.window import NUISANCE_REACH, OPERATING_WINDOWS, SET_OFF, WINDOW_OPTIONS
 
 LAYERS: dict[str, LayerSchema] = {
     layer.name: layer
@@ -45,6 +46,10 @@ LAYERS: dict[str, LayerSchema] = {
         PROFILES,
         RESURVEY,
         SENSITIVITY,
+        NUISANCE_REACH,
+        SET_OFF,
+        OPERATING_WINDOWS,
+        WINDOW_OPTIONS,
         ADVICE,
         OPTIONS,
         PROPOSED_HEADS,
@@ -87,6 +92,8 @@ __all__ = [
     "HEADS",
     "HEAD_HEIGHTS",
     "LAYERS",
+    "NUISANCE_REACH",
+    "OPERATING_WINDOWS",
     "OPTIONS",
     "PONDS",
     "PROFILES",
@@ -94,6 +101,7 @@ __all__ = [
     "PROVENANCE",
     "RESURVEY",
     "SENSITIVITY",
+    "SET_OFF",
     "STAKEOUT",
     "UPKEEP",
     "UPKEEP_COST",
@@ -103,6 +111,7 @@ __all__ = [
     "WALK_RESULT",
     "WATER_CROSSINGS",
     "WIDTHS",
+    "WINDOW_OPTIONS",
     "ZONES",
     "Category",
     "Field",

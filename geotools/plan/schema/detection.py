@@ -152,6 +152,12 @@ CROSSINGS = LayerSchema(
         Field("threat", "text", "threat that crosses", nullable=False),
         Field("modulation", "real", "largest modulation met on the way; detection needs the site's threshold"),
         Field(
+            "modulation_95",
+            "real",
+            "modulation that the weakest way meets in 95 % of what is not known exactly; empty where the accuracy of "
+            "the survey is not stated",
+        ),
+        Field(
             "outcome", "text", "whether that reaches the threshold", choices=("undetected", "detected"), nullable=False
         ),
         Field("chainage_m", "real", "where the way crosses the beam line, from the transmitter post", "m"),

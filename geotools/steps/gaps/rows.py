@@ -75,8 +75,13 @@ def profile_rows(findings: Findings) -> list[Row]:
     return rows
 
 
-def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
-    """Rows of the crossings layer, drawn from outside to inside."""
+def crossing_rows(
+    findings: Findings, inside_left: bool, confident: Mapping[tuple[str, str], float | None]
+) -> list[Row]:
+    """Rows of the crossings layer, drawn from outside to inside.
+
+    confident : modulation with the stated confidence, by zone and threat, where that is known.
+    """
     rows: list[Row] = []
     rules = findings.perimeter.rules
     for name, result in findings.threats.items():
@@ -95,6 +100,7 @@ def crossing_rows(findings: Findings, inside_left: bool) -> list[Row]:
                     "zone_id": zone_id,
                     "threat": name,
                     "modulation": weakest,
+                    "modulation_95": confident.get((zone_id, name)),
                     "outcome": "detected" if rules.alarms(weakest) else "undetected",
                     "chainage_m": float(line_of.from_map(*middle)[0]),
                     "length_m": line.length,

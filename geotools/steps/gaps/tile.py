@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import StripGrid
 from geotools.detection.cases import Rules
+from geotools.detection.certainty import confident_weakest
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
-from geotools.detection.verdicts import StationVerdicts, judge_stations
+from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts, judge_stations
 from geotools.engine.step import StepContext
 from geotools.io.rasters import small_cache
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
@@ -95,7 +96,7 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
     if task.uncertainty:
         rows["resurvey"] = add_certainty(found, spots, task.unknowns, judged)
         rows["sensitivity"] = sensitivity_rows(found, task.unknowns, judged)
-    rows["crossings"] = crossing_rows(found, chain.inside_left)
+    rows["crossings"] = crossing_rows(found, chain.inside_left, _confident(perimeter, task.unknowns, judged))
     rows["beam_levels"] = beam_rows(found, task.rain_mm_h, turned)
     rows["profiles"] = profile_rows(found)
     strips = []
@@ -105,6 +106,19 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
         gap = np.minimum(patch.floor - ground, HIGHEST_TOP_M), np.minimum(patch.floor, ground + HIGHEST_TOP_M)
         strips.append(StripValues(patch.grid, gap, list(patch.best)))
     return TileResult(rows, strips, {zone_id: one.stations for zone_id, one in judged.items()})
+
+
+def _confident(
+    perimeter: Perimeter, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]
+) -> dict[tuple[str, str], float | None]:
+    """Modulation of the weakest crossing with the stated confidence, by zone and threat; where a survey is stated."""
+    if unknowns.survey is None:
+        return {}
+    return {
+        (zone_id, threat): value
+        for zone_id, one in judged.items()
+        for threat, value in confident_weakest(perimeter, zone_id, one.worlds).items()
+    }
 
 
 def solve_tile(task: TileTask, item: tuple[Tile, Turned]) -> TileResult:

@@ -48,7 +48,7 @@ __all__ = [
 def accuracy_of(ctx: StepContext) -> Accuracy | None:
     """Accuracy of the terrain: from check points if there are any, else as stated; None where nothing is known."""
     given, stated = ctx.site.survey, ctx.site.input.vertical_accuracy_m
-    if not ctx.params["uncertainty"] or given.draws == 0:
+    if not ctx.params.get("uncertainty", True) or given.draws == 0:
         return None
     if "survey" not in ctx.site.detection.uncertain:
         return Accuracy(0.0, correlation_m=given.correlation_m)
@@ -90,7 +90,7 @@ def unknowns_of(ctx: StepContext, accuracy: Accuracy | None) -> Unknowns:
         envelope=(detection.envelope_threshold or None) if "law" in among else None,
         build=None if works is None else Build(works, graded.build_tolerance_m, graded.settlement_m),
         levels=ctx.terrain.known,
-        draws=survey.draws if ctx.params["uncertainty"] else 0,
+        draws=survey.draws if ctx.params.get("uncertainty", True) else 0,
         seed=survey.seed,
     )
 

@@ -14,7 +14,7 @@ from geotools.detection.cases import length_of
 from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
 
-__all__ = ["SplitLimits", "Splitting", "shorter_zones"]
+__all__ = ["SplitLimits", "Splitting", "parts_of", "shorter_zones"]
 
 #: Places for a post that are looked at in one zone, at most, and their least spacing, m.
 _PLACES, _APART_M = 14, 5.0
@@ -92,7 +92,7 @@ def shorter_zones(perimeter: Perimeter, zone_id: str, limits: SplitLimits) -> li
         if reach[last] < least - _NONE_M or (clear and np.isfinite(reach[last])):
             least = float(reach[last])
             cuts = _way_back(places, back)
-            found.append(Splitting(cuts, _parts(zone, cuts, limits.overlap_m / 2), least))
+            found.append(Splitting(cuts, parts_of(zone, cuts, limits.overlap_m / 2), least))
         clear += least <= _NONE_M
         if clear > _FURTHER:
             break
@@ -127,7 +127,7 @@ def _spans(places: npt.NDArray[np.float64], shortest_m: float) -> Iterator[tuple
 
 def _left_open(perimeter: Perimeter, zone: Zone, span: tuple[float, float], reach_m: float) -> float:
     """Metres between two places that let somebody through where one pair of posts stands about them, alone."""
-    (part,) = _parts(zone, (), reach_m, span)
+    (part,) = parts_of(zone, (), reach_m, span)
     alone = Perimeter([part], perimeter.ground, perimeter.rules)
     at = alone.grids[part.zone_id].chainage_m
     start = min(reach_m, span[0])
@@ -144,7 +144,7 @@ def _way_back(places: npt.NDArray[np.float64], back: list[npt.NDArray[np.intp]])
     return tuple(reversed(cuts))
 
 
-def _parts(
+def parts_of(
     zone: Zone, cuts: tuple[float, ...], reach_m: float, span: tuple[float, float] | None = None
 ) -> tuple[Zone, ...]:
     """Zones between the cuts, each running past them by so much, within the zone's own posts."""

@@ -13,7 +13,7 @@ from geotools.earthwork.applied import apply_proposal
 from geotools.engine.runner import Job
 from geotools.plan.schema import ADVICE, GRADINGS, OPTIONS, PROPOSED_HEADS
 from geotools.site import open_site
-from geotools.steps.remedy.splitting import SplitLimits, _parts, _places, shorter_zones
+from geotools.steps.remedy.splitting import SplitLimits, parts_of, _places, shorter_zones
 from tests.invented_ground import RULES, Formula, zone
 from tests.making import line, write_fence, write_raster
 
@@ -29,7 +29,7 @@ GROUNDS = {
 def left_by(perimeter: Perimeter, cuts: tuple[float, ...]) -> float:
     """Dead length in a run of all parts together."""
     whole = perimeter.zones["Z1"]
-    parts = _parts(whole, cuts, LIMITS.overlap_m / 2)
+    parts = parts_of(whole, cuts, LIMITS.overlap_m / 2)
     trial = perimeter.with_zones({"Z1": parts})
     return sum(trial.dead_length(part.zone_id, trial.dead(part.zone_id)) for part in parts)
 
@@ -55,7 +55,7 @@ def test_no_other_choice_of_the_places_leaves_less(name: str) -> None:
 
 def test_parts_cover_the_zone_and_run_past_each_other() -> None:
     whole = zone()
-    parts = _parts(whole, (30.0, 64.0), 4.0)
+    parts = parts_of(whole, (30.0, 64.0), 4.0)
     ends = [whole.line.from_map(np.array([p.line.x0, p.line.x1]), np.array([p.line.y0, p.line.y1]))[0] for p in parts]
     np.testing.assert_allclose(ends, [[0, 34], [26, 68], [60, whole.line.length]], atol=1e-9)
     assert [part.zone_id for part in parts] == ["Z1a", "Z1b", "Z1c"]

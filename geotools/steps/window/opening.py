@@ -1,0 +1,225 @@
+"""What opens a zone's window: changes tried on the same detection and the same field, priced, the cheapest first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from geotools.beam import HeadType
+from geotools.beam.movers import Mover
+from geotools.detection.certainty import confident_weakest
+from geotools.detection.height_search import opened_m
+from geotools.detection.nuisance import ZoneNuisance, nuisance_of, reach_of
+from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.perimeter import Perimeter
+from geotools.detection.unknowns import Unknowns, drawn_modulation
+from geotools.plan.model import Zone
+from geotools.site import SitePrices
+from geotools.steps.remedy.moving import MoveLimits, move_words, moved_sideways, places_beside
+from geotools.steps.remedy.splitting import parts_of
+from geotools.steps.window.places import MoverPlaces
+
+__all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
+
+#: Changes of the heights of both heads of a level that are tried, m.
+_HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
+#: Movers below this share of the weakest crossing cannot close a window that a small change opens.
+_MINOR = 0.1
+#: Changes, the cheapest first, that are tried with what is not known exactly too.
+_CONFIRMED = 4
+
+
+@dataclass(frozen=True)
+class OpeningLimits:
+    """What may be changed.
+
+    moves : where lines may be moved to. heights : by level its lowest and highest height, m. heads : kinds at hand.
+    overlap_m, shortest_m : of parts of a zone. prices : of the site. reach_m : how far movers are looked for, m.
+    larger : share by which movers may be larger.
+    """
+
+    moves: MoveLimits
+    heights: Mapping[str, tuple[float, float]]
+    heads: Mapping[str, HeadType]
+    overlap_m: float
+    shortest_m: float
+    prices: SitePrices
+    reach_m: float
+    larger: float
+
+
+@dataclass(frozen=True)
+class Opening:
+    """One change of a zone.
+
+    zones : in its place; empty where no head is touched. cost : None where the site file has no price for it.
+    windows : of those zones after it; the narrowest counts. opened_m : dead length that it opens beside, m.
+    """
+
+    option: str
+    words: str
+    zones: tuple[Zone, ...]
+    cost: float | None
+    windows: tuple[OperatingWindow, ...]
+    opened_m: float = 0.0
+
+    @property
+    def window(self) -> OperatingWindow:
+        """The narrowest window after the change."""
+        return min(self.windows, key=lambda one: one.width_db)
+
+    @property
+    def state(self) -> str:
+        """State of the narrowest window; nothing is opened by what opens a gap beside it."""
+        return "empty" if self.opened_m > 0.0 else min(self.windows, key=_rank).state
+
+
+def _rank(window: OperatingWindow) -> int:
+    return ("empty", "narrow", "open").index(window.state)
+
+
+class Trial:
+    """One zone, and the windows that changes of it have."""
+
+    def __init__(
+        self,
+        perimeter: Perimeter,
+        zone_id: str,
+        window: OperatingWindow,
+        places: MoverPlaces,
+        unknowns: Unknowns,
+        limits: OpeningLimits,
+    ) -> None:
+        self.perimeter, self.zone = perimeter, perimeter.zones[zone_id]
+        self.window, self.places, self.unknowns, self.limits = window, places, unknowns, limits
+        least = _MINOR * window.weakest.modulation
+        self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance if one.high >= least} or {
+            one.mover.name: one.mover for one in window.nuisance[:1]
+        }
+
+    def tried(self, option: str, words: str, zones: tuple[Zone, ...], cost: float) -> Opening:
+        """A change by the best estimate."""
+        return self._solved(Opening(option, words, zones, cost, ()), confident=False)
+
+    def confirmed(self, opening: Opening) -> Opening:
+        """The same change with what is not known exactly."""
+        return self._solved(opening, confident=True)
+
+    def _solved(self, opening: Opening, *, confident: bool) -> Opening:
+        trial = self.perimeter.with_zones({self.zone.zone_id: opening.zones})
+        names = [zone.zone_id for zone in opening.zones]
+        around = nuisance_of(
+            trial, names, self.movers, self.limits.reach_m, larger=self.limits.larger, aim_deg=self.unknowns.aim_deg
+        )
+        windows = []
+        for zone in opening.zones:
+            own = trial.own(zone.zone_id)
+            met = {threat: trial.weakest_of(zone.zone_id, threat, own) for threat in trial.rules.targets}
+            threat = min(met, key=met.__getitem__)
+            low = self._low(trial, zone.zone_id) if confident else None
+            weakest = WeakestCrossing(threat, met[threat], float("nan"), low)
+            found = [placed.found for placed in self.places.of_zone(zone, around[zone.zone_id])]
+            windows.append(window_of(zone.zone_id, weakest, found, trial.rules.threshold))
+        beside = {near: trial.dead(near) for near in self.perimeter.neighbours(self.zone.zone_id)}
+        return replace(opening, windows=tuple(windows), opened_m=opened_m(self.perimeter, beside))
+
+    def _low(self, trial: Perimeter, zone_id: str) -> float | None:
+        if self.unknowns.survey is None or self.unknowns.draws == 0:
+            return None
+        worlds = drawn_modulation(trial, zone_id, self.unknowns, range(self.unknowns.draws))
+        known = [value for value in confident_weakest(trial, zone_id, worlds).values() if value is not None]
+        return min(known) if known else None
+
+
+def openings(trial: Trial) -> list[Opening]:
+    """Every change that applies to the zone, by the best estimate.
+
+    A line is moved step by step away from the mover until its window is open; nearer places cost the same.
+    """
+    found = _of_heads(trial)
+    found += _moved(trial)
+    zone, limits, prices = trial.zone, trial.limits, trial.limits.prices
+    for parts in (2, 3):
+        if zone.line.length / parts < limits.shortest_m:
+            break
+        cuts = tuple(zone.line.length * k / parts for k in range(1, parts))
+        price = (parts - 1) * (2 * prices.post + 2 * len(zone.pairs) * prices.head)
+        zones = parts_of(zone, cuts, limits.overlap_m / 2)
+        opening = trial.tried("shorter_zones", f"{parts} zones in the place of one", zones, price)
+        found.append(opening)
+        if opening.state != "empty":
+            break
+    return found
+
+
+def _of_heads(trial: Trial) -> list[Opening]:
+    zone, limits = trial.zone, trial.limits
+    found = []
+    for pair in zone.pairs:
+        low, high = limits.heights.get(pair.level, (pair.tx_height_m, pair.tx_height_m))
+        for by in _HEIGHTS_M:
+            heights = pair.tx_height_m + by, pair.rx_height_m + by
+            if low - 1e-9 <= min(heights) and max(heights) <= high + 1e-9:
+                words = f"set both {pair.level} heads to {heights[0]:.2f} and {heights[1]:.2f} m"
+                changed = zone.with_heights(pair.level, *heights)
+                found.append(trial.tried("set_heads", words, (changed,), 2 * limits.prices.set_head))
+        for name, kind in limits.heads.items():
+            if kind.beamwidth_az_deg < pair.head_type.beamwidth_az_deg and kind.max_range_m >= zone.line.length:
+                pairs = tuple(replace(p, head_type=kind) if p is pair else p for p in zone.pairs)
+                words = f"heads of type {name}, {kind.beamwidth_az_deg:g} degrees wide, at level {pair.level}"
+                changed = replace(zone, pairs=pairs)
+                found.append(trial.tried("narrower_heads", words, (changed,), 2 * limits.prices.head))
+    return found
+
+
+def _moved(trial: Trial) -> list[Opening]:
+    zone, prices, first = trial.zone, trial.limits.prices, trial.window.nuisance[0]
+    away = -1.0 if first.offset_m > 0.0 else 1.0
+    price = 2 * prices.post + 2 * len(zone.pairs) * prices.set_head
+    found: list[Opening] = []
+    for offset in places_beside(zone, trial.limits.moves, trial.perimeter.rules.half_width_m):
+        if offset * away <= 0.0:
+            continue
+        zones = (moved_sideways(zone, offset),)
+        found.append(trial.tried("move_line", move_words(offset), zones, price))
+        after = found[-1].window
+        if found[-1].state != "empty" and after.weakest.modulation > after.above_high * 1.5:
+            break
+    return found
+
+
+def keep_away(trial: Trial, nuisance: ZoneNuisance) -> Opening | None:
+    """The strongest mover kept farther from the beam line, where it is one of the user's features that can be moved."""
+    first = trial.window.nuisance[0]
+    limit = min(trial.window.below_low, trial.window.weakest.modulation)
+    if first.mover.place == "strip" or limit <= 0.0:
+        return None
+    number = list(nuisance.movers).index(first.mover.name)
+    left, right = reach_of(nuisance.high[:, number].max(axis=0), nuisance.grid.offset_m, limit)
+    off = float((left if first.offset_m > 0.0 else right).max()) + trial.places.accuracy_m
+    words = (
+        f"keep {first.mover.name} {off:.1f} m or more from the beam line "
+        f"({abs(first.offset_m):.1f} m now), by a barrier or by moving its way"
+    )
+    rest = tuple(one for one in trial.window.nuisance if one.mover.name != first.mover.name)
+    return Opening("keep_away", words, (), None, (replace(trial.window, nuisance=rest),))
+
+
+def best_opening(trial: Trial, found: Sequence[Opening]) -> tuple[list[Opening], Opening | None]:
+    """The changes with the cheapest ones confirmed, and the one to take: the cheapest that opens the window, else the
+    one that opens it furthest; None where nothing is better than what stands."""
+    priced = sorted((one for one in found if one.cost is not None), key=lambda o: (o.cost, -o.window.width_db))
+    rest = [one for one in found if one.cost is None]
+    hopeful = [o for o in priced if o.state != "empty" and o.window.weakest.modulation > o.window.above_high]
+    done: dict[int, Opening] = {}
+    best: Opening | None = None
+    for one in hopeful[:_CONFIRMED]:
+        done[id(one)] = sure = trial.confirmed(one)
+        if sure.state == "open":
+            best = sure
+            break
+    every = [done.get(id(one), one) for one in priced] + rest
+    if best is None:
+        better = [o for o in every if o.state != "empty" and o.window.width_db > max(trial.window.width_db, 0.0) + 0.5]
+        best = max(better, key=lambda o: (o.state == "open", o.window.width_db), default=None)
+    return every, best

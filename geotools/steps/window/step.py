@@ -1,0 +1,240 @@
+"""Declaration of the window step: zones, beams and crossings in; reach of movers and operating windows out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from geotools.detection.chains import chains_of, perimeter_of
+from geotools.detection.from_plan import head_types_of, height_limits
+from geotools.detection.nuisance import ZoneNuisance, nuisance_of
+from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.perimeter import Perimeter
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.errors import StepError
+from geotools.plan import cautions
+from geotools.plan.schema import (
+    BEAMS,
+    CLEAR_GROUND,
+    CROSSINGS,
+    FENCE,
+    NUISANCE_REACH,
+    OPERATING_WINDOWS,
+    OPTIONS,
+    SET_OFF,
+    WINDOW_OPTIONS,
+    ZONES,
+)
+from geotools.plan.workspace import frame_of
+from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
+from geotools.steps.gaps.uncertainty import accuracy_of, unknowns_of
+from geotools.steps.remedy.moving import MoveLimits
+from geotools.steps.window.opening import Opening, OpeningLimits, Trial, best_opening, keep_away, openings
+from geotools.steps.window.places import MoverPlaces, movers_of, read_features
+from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, window_row
+from geotools.steps.window.spoken import closing_table, tell
+
+RASTER = "nuisance.tif"
+#: Zones whose surroundings are held at once.
+_AT_ONCE = 8
+
+
+def weakest_of(crossings: pd.DataFrame) -> dict[str, WeakestCrossing]:
+    """The weakest crossing of each zone over all threats, as detection found it."""
+    found: dict[str, WeakestCrossing] = {}
+    for zone_id, rows in crossings.groupby("zone_id"):
+        first = rows.loc[rows["modulation"].idxmin()]
+        low = rows["modulation_95"].astype(float).min()
+        found[str(zone_id)] = WeakestCrossing(
+            str(first["threat"]),
+            float(first["modulation"]),
+            float(first["chainage_m"]),
+            None if pd.isna(low) else float(low),
+        )
+    return found
+
+
+def _limits(ctx: StepContext) -> OpeningLimits:
+    site, layout = ctx.site, ctx.site.layout
+    ground = ctx.read(CLEAR_GROUND).set_index("fence_id").geometry if ctx.workspace.has(CLEAR_GROUND) else {}
+    moves = MoveLimits(dict(ground.items()), layout.margin_m, layout.post_clear_m, layout.fresnel_zones)
+    return OpeningLimits(
+        moves,
+        height_limits(site, ctx.read(FENCE)),
+        head_types_of(site),
+        layout.overlap_m,
+        layout.min_zone_m,
+        site.prices,
+        site.nuisance.reach_m,
+        site.nuisance.size_range,
+    )
+
+
+def _closing_costs(ctx: StepContext) -> Mapping[str, tuple[str, float | None]]:
+    """What the step remedy recommends for each zone's dead spots, with its price, where it has run."""
+    if not ctx.workspace.has(OPTIONS):
+        return {}
+    rows = ctx.read(OPTIONS)
+    taken = rows[rows["recommended"].fillna(False).astype(bool) & rows["clear"].fillna(False).astype(bool)]
+    return {
+        str(r["zone_id"]): (str(r["option"]), None if pd.isna(r["cost"]) else float(r["cost"]))
+        for r in taken.to_dict("records")
+    }
+
+
+class _Run:
+    """One run: what is asked of every zone, and the rows that come of it."""
+
+    def __init__(self, ctx: StepContext, perimeter: Perimeter, places: MoverPlaces) -> None:
+        self.ctx, self.perimeter, self.places = ctx, perimeter, places
+        self.unknowns = unknowns_of(ctx, accuracy_of(ctx))
+        self.limits, self.closing = _limits(ctx), _closing_costs(ctx)
+        self.reach: list[Row] = []
+        self.set_off: list[Row] = []
+        self.windows: list[Row] = []
+        self.options: list[Row] = []
+
+    def add(self, zone_id: str, nuisance: ZoneNuisance, weakest: WeakestCrossing) -> None:
+        """Everything of one zone."""
+        zone, threshold = self.perimeter.zones[zone_id], self.ctx.site.detection.threshold
+        inside_left = self.places.inside_left.get(zone.fence_id, True)
+        self.reach += reach_rows(zone, nuisance, threshold, inside_left != zone.forward)
+        placed = self.places.of_zone(zone, nuisance)
+        known = frozenset(feature.name for feature in self.places.features)
+        self.set_off += set_off_rows(zone, placed, nuisance, threshold, known)
+        window = window_of(zone_id, weakest, [one.found for one in placed], threshold)
+        row = window_row(zone, window, placed)
+        if window.state != "open":
+            row |= self._opened(zone_id, window, nuisance)
+        self.windows.append(row)
+
+    def _opened(self, zone_id: str, window: OperatingWindow, nuisance: ZoneNuisance) -> Row:
+        """What opens a window that is not open."""
+        if not self.perimeter.rules.alarms(window.weakest.modulation):
+            option, cost = self.closing.get(zone_id, ("", None))
+            words = "close its dead spots first: `geotools remedy`"
+            said = f"{words}, {option.replace('_', ' ')}" if option else words
+            return {"opens_by": said, "opens_cost": cost}
+        if window.weakest.low is None:
+            return {"opens_by": "state the survey's accuracy: what is not known exactly is unknown itself"}
+        if not window.nuisance or not self.ctx.params["openings"]:
+            return {}
+        trial = Trial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
+        found = openings(trial)
+        kept = keep_away(trial, nuisance)
+        every, best = best_opening(trial, found if kept is None else [*found, kept])
+        self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
+        return _opens(best)
+
+
+def _opens(best: Opening | None) -> Row:
+    if best is None:
+        return {"opens_by": "nothing that was tried; see window_options"}
+    return {"opens_by": best.words, "opens_cost": best.cost}
+
+
+def run(ctx: StepContext) -> StepResult:
+    """What alarms though nobody intrudes, and the window of every zone; see the manual beside this file."""
+    site = ctx.site
+    fences = ctx.read(FENCE).set_index("fence_id").geometry
+    chains = chains_of(site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
+    places = MoverPlaces(
+        {str(name): line for name, line in fences.items()},
+        {chain.fence_id: chain.inside_left for chain in chains},
+        read_features(site, ctx.workspace.work_crs),
+        site.nuisance.mapped_accuracy_m,
+    )
+    weakest = weakest_of(ctx.read(CROSSINGS))
+    perimeter = perimeter_of(site, ctx.read, ctx.terrain)
+    missing = [zone_id for zone_id in perimeter.zones if zone_id not in weakest]
+    if missing:
+        raise StepError(
+            "zones have no weakest crossing",
+            where="layer crossings",
+            found=", ".join(missing[:6]),
+            expected="one crossing or more for every zone",
+            mend="run `geotools gaps` by the wave method first",
+        )
+    movers = movers_of(site)
+    made = _Run(ctx, perimeter, places)
+    names = list(perimeter.zones)
+    lines = [zone.line for zone in perimeter.zones.values()]
+    raster = MapRaster(
+        ctx.scratch / RASTER,
+        ctx.workspace.plan_crs,
+        site.detection.spacing_m,
+        bounds_of(lines, site.nuisance.reach_m + 0.5),
+        tuple(Band(f"largest modulation of {name}", "1", larger=True) for name in movers),
+    )
+    for start in range(0, len(names), _AT_ONCE):
+        part = names[start : start + _AT_ONCE]
+        around = nuisance_of(
+            perimeter,
+            part,
+            movers,
+            site.nuisance.reach_m,
+            larger=site.nuisance.size_range,
+            aim_deg=made.unknowns.aim_deg,
+        )
+        for number, zone_id in enumerate(part, start + 1):
+            raster.lay(around[zone_id].grid, [around[zone_id].best(name) for name in movers])
+            made.add(zone_id, around[zone_id], weakest[zone_id])
+            ctx.progress(number, len(names), "zones")
+    if not raster.finish():
+        ctx.say("the raster reaches very far: written as tiled GeoTIFF without overviews")
+    tell(ctx, made.windows, made.set_off, bool(places.features))
+    crs = ctx.workspace.work_crs
+    states = [row["state"] for row in made.windows]
+    summary: dict[str, Any] = {
+        "windows": {state: states.count(state) for state in ("open", "narrow", "empty")},
+        "empty": [row["zone_id"] for row in made.windows if row["state"] == "empty"],
+        "set_off": sorted({row["zone_id"] for row in made.set_off if row["sets_off"] == "yes"}),
+        "table": closing_table(made.windows, site.prices.currency),
+    }
+    return StepResult(
+        layers={
+            "nuisance_reach": frame_of(NUISANCE_REACH, made.reach, crs),
+            "set_off": frame_of(SET_OFF, made.set_off, crs),
+            "operating_windows": frame_of(OPERATING_WINDOWS, made.windows, crs),
+            "window_options": frame_of(WINDOW_OPTIONS, made.options),
+        },
+        files=[RASTER],
+        summary=summary,
+    )
+
+
+STEP = Step(
+    name="window",
+    title="Find what alarms though nobody intrudes, and the operating window of every zone",
+    summary="Finds how far movers that are no threat set a zone off, and the thresholds between them and the threats.",
+    run=run,
+    params=(Param("openings", "flag", "also search what opens a window that is not open", default=True),),
+    inputs=(
+        LayerIn(FENCE, "what lies beyond it"),
+        LayerIn(ZONES, "which zones follow each other"),
+        LayerIn(BEAMS, "heads, kinds and heights"),
+        LayerIn(CROSSINGS, "the weakest crossing of each zone: what must alarm"),
+        LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
+        LayerIn(OPTIONS, "what closes the dead spots of a zone, with price", required=False),
+    ),
+    outputs=(
+        LayerOut(NUISANCE_REACH),
+        LayerOut(SET_OFF),
+        LayerOut(OPERATING_WINDOWS),
+        LayerOut(WINDOW_OPTIONS),
+    ),
+    files=(FileOut(RASTER, "raster", "largest modulation that each mover gives at every place beside the beams"),),
+    order=47,
+    citations=(
+        "forward scatter of an opaque body, 4 pi A^2 / wavelength^2: Siegel, Proc. IRE, 1958 (from memory)",
+        "flank of a body at grazing incidence: physical optics, method of images (any antenna handbook)",
+        "change of the signal with the level of a mirror: Hadamard's formula",
+    ),
+    cautions=(
+        "A model: the walk test sets the lower edge of what must alarm, a week of logged alarms what must not.",
+        cautions.DETECTION,
+        cautions.SENSITIVE,
+    ),
+)
