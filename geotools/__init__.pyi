@@ -60,6 +60,18 @@ class Plan(_Plan):
     """Dead length of each zone and threat when one setting differs a little: threshold by 0.05, grass of 0.08 m,
     heads 0.05 m from their height; and for each source of uncertainty the length that would be detected if it
     were known."""
+    nuisance_reach: GeoDataFrame
+    """For each zone and mover the ground on which it reaches the threshold of the zone's receivers, whether or not
+    it lives there. A model: a week of logged alarms decides."""
+    set_off: GeoDataFrame
+    """Places of the user's own roads, paths, trees and tracks (input.movers) with the strongest response that each
+    mover there gives each zone within reach; the line runs from the place to the beam line."""
+    operating_windows: GeoDataFrame
+    """For each zone the range of thresholds between the strongest response that must not alarm and the weakest that
+    must. A model: the walk test sets its lower edge, a week of logged alarms the upper one of what lives beside."""
+    window_options: DataFrame
+    """Changes tried for each zone whose window is not open, each with both edges of the window after it, by one
+    detection and the same field; the other zones as they stand."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
@@ -116,6 +128,8 @@ class Plan(_Plan):
     """depth below the straight line between the posts (method straightness)"""
     cut_fill: Raster
     """fill (positive) and cut (negative) of the proposed state"""
+    nuisance: Raster
+    """largest modulation that each mover gives at every place beside the beams"""
     design: Raster
     """level of the design surface where zones are graded"""
 
@@ -262,6 +276,26 @@ def remedy(
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
         ``beams``, ``dead_spots``, ``clear_ground`` (if it is there). Required layers that are missing
         are made first, with defaults.
+    """
+
+def window(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    openings: bool = True,
+) -> Plan:
+    """Finds how far movers that are no threat set a zone off, and the thresholds between them and the threats.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``, ``crossings``, ``clear_ground`` (if it is there), ``options`` (if it is there).
+        Required layers that are missing are made first, with defaults.
+    openings : bool, default True
+        Also search what opens a window that is not open.
     """
 
 def grade(
@@ -432,14 +466,16 @@ def report(
         there), ``widths`` (if it is there), ``conflicts`` (if it is there), ``cameras`` (if it is
         there), ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is
         there), ``crossings`` (if it is there), ``beam_levels`` (if it is there), ``profiles`` (if it is
-        there), ``resurvey`` (if it is there), ``sensitivity`` (if it is there), ``advice`` (if it is
-        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``water_crossings``
-        (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it is there),
-        ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is there),
-        ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is
-        there), ``stakeout`` (if it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is
-        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``provenance`` (if it is
-        there). Required layers that are missing are made first, with defaults.
+        there), ``resurvey`` (if it is there), ``sensitivity`` (if it is there), ``nuisance_reach`` (if
+        it is there), ``set_off`` (if it is there), ``operating_windows`` (if it is there),
+        ``window_options`` (if it is there), ``advice`` (if it is there), ``options`` (if it is there),
+        ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there), ``head_heights`` (if
+        it is there), ``earthworks`` (if it is there), ``gradings`` (if it is there), ``grading_points``
+        (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built``
+        (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test``
+        (if it is there), ``walk_result`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost``
+        (if it is there), ``provenance`` (if it is there). Required layers that are missing are made
+        first, with defaults.
     """
 
 def explore(
@@ -476,12 +512,13 @@ def export(
         ``beams`` (if it is there), ``clear_ground`` (if it is there), ``widths`` (if it is there),
         ``conflicts`` (if it is there), ``cameras`` (if it is there), ``views`` (if it is there),
         ``verdicts`` (if it is there), ``dead_spots`` (if it is there), ``crossings`` (if it is there),
-        ``resurvey`` (if it is there), ``advice`` (if it is there), ``proposed_heads`` (if it is there),
-        ``water_crossings`` (if it is there), ``earthworks`` (if it is there), ``grading_points`` (if it
-        is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it
-        is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``walk_test`` (if it
-        is there), ``upkeep`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        ``resurvey`` (if it is there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is
+        there), ``operating_windows`` (if it is there), ``advice`` (if it is there), ``proposed_heads``
+        (if it is there), ``water_crossings`` (if it is there), ``earthworks`` (if it is there),
+        ``grading_points`` (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is
+        there), ``as_built`` (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is
+        there), ``walk_test`` (if it is there), ``upkeep`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     """
