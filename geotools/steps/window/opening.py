@@ -22,8 +22,6 @@ __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
 
 #: Changes of the heights of both heads of a level that are tried, m.
 _HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
-#: Movers below this share of the weakest crossing cannot close a window that a small change opens.
-_MINOR = 0.1
 #: Changes, the cheapest first, that are tried with what is not known exactly too.
 _CONFIRMED = 4
 
@@ -96,10 +94,8 @@ class OpeningTrial:
     ) -> None:
         self.perimeter, self.zone = perimeter, perimeter.zones[zone_id]
         self.window, self.places, self.unknowns, self.limits = window, places, unknowns, limits
-        least = _MINOR * window.weakest.modulation
-        self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance if one.high >= least} or {
-            one.mover.name: one.mover for one in window.nuisance[:1]
-        }
+        # all of them: what is weak beside the zone as it stands may be strong beside what takes its place
+        self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance}
 
     def tried(self, option: str, words: str, zones: tuple[Zone, ...], cost: float) -> Opening:
         """A change by the best estimate."""
