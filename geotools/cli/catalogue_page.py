@@ -1,4 +1,4 @@
-"""The catalogue as tables: targets, head types, stack rules, maintenance tasks, with figures and their mark."""
+"""The catalogue as tables: targets, movers, head types, stack rules, maintenance tasks, with figures and their mark."""
 
 from __future__ import annotations
 
@@ -14,11 +14,12 @@ from geotools.site.template import section_settings
 __all__ = ["CATALOGUES_OF", "catalogue_data", "catalogue_tables"]
 
 #: Where the figures of a catalogue come from, where its entries do not say it themselves.
-_MARKS = {"targets": COMMON, "head_types": PLACEHOLDER}
+_MARKS = {"targets": COMMON, "head_types": PLACEHOLDER, "movers": PLACEHOLDER}
 #: Steps whose manual page shows catalogues, and which.
 CATALOGUES_OF = {
     "layout": ("targets", "head_types", "stack_rules"),
     "gaps": ("targets", "head_types"),
+    "window": ("movers",),
     "channels": ("head_types",),
     "stakeout": ("head_types",),
     "upkeep": ("maintenance",),

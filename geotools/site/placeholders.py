@@ -33,6 +33,10 @@ def placeholders(site: Site, sections: Collection[str] | None = None) -> tuple[s
 def _all(site: Site, read: Collection[str]) -> Iterator[str]:
     if "head_types" in read:
         yield from _head_types(site)
+    if "movers" in read:
+        standing = [name for name in site.all_movers if name not in site.movers]
+        if standing:
+            yield f"movers: sizes of {', '.join(standing)}"
     if "stack_rules" in read and not site.stack:
         # a head at the fence's top stands at a height that was given
         rules = [rule for rule in called_rules(site.threats, site.stack_rules) if not rule.at_fence_top]

@@ -83,7 +83,7 @@ def test_catalogues_stand_with_figures_and_marks_in_their_pages():
 def test_catalogues_are_part_of_the_contract():
     run = CliRunner().invoke(cli, ["steps", "--json"])
     held = json.loads(run.output)["catalogues"]
-    assert set(held) == {"targets", "head_types", "stack_rules", "maintenance"}
+    assert set(held) == {"targets", "movers", "head_types", "stack_rules", "maintenance"}
     assert all(row["source"] for rows in held.values() for row in rows)
     crawl = next(row for row in held["targets"] if row["name"] == "crawl")
     assert (crawl["height_m"], crawl["width_m"]) == (0.7, 0.5)

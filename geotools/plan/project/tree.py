@@ -139,6 +139,16 @@ GROUPS: tuple[Group, ...] = (
         ),
     ),
     Group(
+        "Operating window",
+        (
+            VectorEntry("operating_windows", scale=25_000, top=1),
+            VectorEntry("set_off", scale=5_000, top=5),
+            VectorEntry("nuisance_reach", scale=5_000, top=-2),
+            VectorEntry("window_options"),
+            RasterEntry("nuisance.tif", "Modulation of movers", _MODULATION, bands=0),
+        ),
+    ),
+    Group(
         "Remedy",
         (
             VectorEntry("advice", scale=5_000, top=2),

@@ -163,6 +163,7 @@ WINDOW_OPTIONS = LayerSchema(
         Field("must_low", "real", "the same with 95 % confidence; empty where that was not computed for this change"),
         Field("state", "text", "state of the window after it", choices=WINDOW_STATES),
         Field("width_db", "real", "width of the window after it", "dB"),
+        Field("set_to", "real", "threshold to set then; empty where the window is empty"),
         Field("cost", "real", "price by the site file; empty where the site file has no price for it", "currency"),
         Field("tx_x", "real", "place of the transmitter post after it", "m"),
         Field("tx_y", "real", "place of the transmitter post after it", "m"),

@@ -10,10 +10,10 @@ from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import outline, runs
 from geotools.engine.step import StepContext, StepResult
 from geotools.plan import ids
+from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import DeadSpot, FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import empty_frame, frame_of
-from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row
 
 __all__ = ["LINE_RASTER", "run_straightness", "straightness_spots"]

@@ -10,15 +10,16 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import definition_of, rules_of
+from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
 from geotools.io.crs import metres_per_unit
 from geotools.io.rasters import small_cache
+from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import frame_of
-from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
 from geotools.steps.gaps.rows import Row, closing_table, tell
 from geotools.steps.gaps.spoken import (
     source_lengths,
@@ -29,7 +30,7 @@ from geotools.steps.gaps.spoken import (
     verdict_table,
 )
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import accuracy_of, hidden_of, polarisations, resurvey_table, unknowns_of
+from geotools.steps.gaps.uncertainty import hidden_of, polarisations, resurvey_table
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "RESURVEY_TABLE", "run_wave"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import BeamPair
-from geotools.steps.remedy.moving import MoveLimits
+from geotools.plan.moving import MoveLimits
 
 __all__ = ["RemedyLimits"]
 

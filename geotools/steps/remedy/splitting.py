@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from geotools.corridor import BeamLine
 from geotools.detection.cases import length_of
 from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
+from geotools.plan.moving import parts_of
 
-__all__ = ["SplitLimits", "Splitting", "parts_of", "shorter_zones"]
+__all__ = ["SplitLimits", "Splitting", "shorter_zones"]
 
 #: Places for a post that are looked at in one zone, at most, and their least spacing, m.
 _PLACES, _APART_M = 14, 5.0
@@ -142,18 +142,3 @@ def _way_back(places: npt.NDArray[np.float64], back: list[npt.NDArray[np.intp]])
         at = int(before[at])
         cuts.append(float(places[at]))
     return tuple(reversed(cuts))
-
-
-def parts_of(
-    zone: Zone, cuts: tuple[float, ...], reach_m: float, span: tuple[float, float] | None = None
-) -> tuple[Zone, ...]:
-    """Zones between the cuts, each running past them by so much, within the zone's own posts."""
-    first, last = (0.0, zone.line.length) if span is None else span
-    ends = (first, *cuts, last)
-    made = []
-    for number, (a, b) in enumerate(pairwise(ends)):
-        low, high = max(a - reach_m, 0.0), min(b + reach_m, zone.line.length)
-        (x0, x1), (y0, y1) = zone.line.to_map([low, high])
-        name = f"{zone.zone_id}{chr(ord('a') + number)}"
-        made.append(replace(zone, zone_id=name, line=BeamLine(x0, y0, x1, y1)))
-    return tuple(made)

@@ -24,6 +24,7 @@ from geotools.earthwork.proposal import proposed_rows
 from geotools.earthwork.waterway import standing_ways
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.plan.model import BeamPair, DeadSpot
+from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
     ADVICE,
     BEAMS,
@@ -39,7 +40,6 @@ from geotools.plan.workspace import frame_of
 from geotools.site import Site, stack_for
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
-from geotools.steps.remedy.moving import MoveLimits
 from geotools.steps.remedy.option import Option, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area

@@ -19,8 +19,8 @@ from geotools.earthwork.known import Known
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
+from geotools.plan.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
 from geotools.steps.remedy.limits import RemedyLimits
-from geotools.steps.remedy.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
 from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved, works_together
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept

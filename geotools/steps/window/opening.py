@@ -14,17 +14,14 @@ from geotools.detection.operating import OperatingWindow, WeakestCrossing, windo
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import Zone
+from geotools.plan.moving import MoveLimits, move_words, moved_sideways, parts_of, places_beside
 from geotools.site import SitePrices
-from geotools.steps.remedy.moving import MoveLimits, move_words, moved_sideways, places_beside
-from geotools.steps.remedy.splitting import parts_of
 from geotools.steps.window.places import MoverPlaces
 
 __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
 
 #: Changes of the heights of both heads of a level that are tried, m.
 _HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
-#: Movers below this share of the weakest crossing cannot close a window that a small change opens.
-_MINOR = 0.1
 #: Changes, the cheapest first, that are tried with what is not known exactly too.
 _CONFIRMED = 4
 
@@ -73,12 +70,17 @@ class Opening:
         """State of the narrowest window; nothing is opened by what opens a gap beside it."""
         return "empty" if self.opened_m > 0.0 else min(self.windows, key=_rank).state
 
+    @property
+    def kept(self) -> bool:
+        """Whether every window is left with room, and every crossing still reaches the site's threshold."""
+        return self.state != "empty" and all(one.weakest.modulation >= one.threshold for one in self.windows)
+
 
 def _rank(window: OperatingWindow) -> int:
     return ("empty", "narrow", "open").index(window.state)
 
 
-class Trial:
+class OpeningTrial:
     """One zone, and the windows that changes of it have."""
 
     def __init__(
@@ -92,10 +94,8 @@ class Trial:
     ) -> None:
         self.perimeter, self.zone = perimeter, perimeter.zones[zone_id]
         self.window, self.places, self.unknowns, self.limits = window, places, unknowns, limits
-        least = _MINOR * window.weakest.modulation
-        self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance if one.high >= least} or {
-            one.mover.name: one.mover for one in window.nuisance[:1]
-        }
+        # all of them: what is weak beside the zone as it stands may be strong beside what takes its place
+        self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance}
 
     def tried(self, option: str, words: str, zones: tuple[Zone, ...], cost: float) -> Opening:
         """A change by the best estimate."""
@@ -131,7 +131,7 @@ class Trial:
         return min(known) if known else None
 
 
-def openings(trial: Trial) -> list[Opening]:
+def openings(trial: OpeningTrial) -> list[Opening]:
     """Every change that applies to the zone, by the best estimate.
 
     A line is moved step by step away from the mover until its window is open; nearer places cost the same.
@@ -152,7 +152,7 @@ def openings(trial: Trial) -> list[Opening]:
     return found
 
 
-def _of_heads(trial: Trial) -> list[Opening]:
+def _of_heads(trial: OpeningTrial) -> list[Opening]:
     zone, limits = trial.zone, trial.limits
     found = []
     for pair in zone.pairs:
@@ -172,7 +172,7 @@ def _of_heads(trial: Trial) -> list[Opening]:
     return found
 
 
-def _moved(trial: Trial) -> list[Opening]:
+def _moved(trial: OpeningTrial) -> list[Opening]:
     zone, prices, first = trial.zone, trial.limits.prices, trial.window.nuisance[0]
     away = -1.0 if first.offset_m > 0.0 else 1.0
     price = 2 * prices.post + 2 * len(zone.pairs) * prices.set_head
@@ -188,7 +188,7 @@ def _moved(trial: Trial) -> list[Opening]:
     return found
 
 
-def keep_away(trial: Trial, nuisance: ZoneNuisance) -> Opening | None:
+def keep_away(trial: OpeningTrial, nuisance: ZoneNuisance) -> Opening | None:
     """The strongest mover kept farther from the beam line, where it is one of the user's features that can be moved."""
     first = trial.window.nuisance[0]
     limit = min(trial.window.below_low, trial.window.weakest.modulation)
@@ -205,12 +205,12 @@ def keep_away(trial: Trial, nuisance: ZoneNuisance) -> Opening | None:
     return Opening("keep_away", words, (), None, (replace(trial.window, nuisance=rest),))
 
 
-def best_opening(trial: Trial, found: Sequence[Opening]) -> tuple[list[Opening], Opening | None]:
+def best_opening(trial: OpeningTrial, found: Sequence[Opening]) -> tuple[list[Opening], Opening | None]:
     """The changes with the cheapest ones confirmed, and the one to take: the cheapest that opens the window, else the
     one that opens it furthest; None where nothing is better than what stands."""
     priced = sorted((one for one in found if one.cost is not None), key=lambda o: (o.cost, -o.window.width_db))
     rest = [one for one in found if one.cost is None]
-    hopeful = [o for o in priced if o.state != "empty" and o.window.weakest.modulation > o.window.above_high]
+    hopeful = [o for o in priced if o.kept and o.window.weakest.modulation > o.window.above_high]
     done: dict[int, Opening] = {}
     best: Opening | None = None
     for one in hopeful[:_CONFIRMED]:
@@ -220,6 +220,6 @@ def best_opening(trial: Trial, found: Sequence[Opening]) -> tuple[list[Opening],
             break
     every = [done.get(id(one), one) for one in priced] + rest
     if best is None:
-        better = [o for o in every if o.state != "empty" and o.window.width_db > max(trial.window.width_db, 0.0) + 0.5]
+        better = [o for o in every if o.kept and o.window.width_db > max(trial.window.width_db, 0.0) + 0.5]
         best = max(better, key=lambda o: (o.state == "open", o.window.width_db), default=None)
     return every, best

@@ -154,6 +154,7 @@ def option_row(zone_id: str, number: int, opening: Opening, recommended: bool) -
         "must_low": window.weakest.low,
         "state": opening.state,
         "width_db": window.width_db,
+        "set_to": None if opening.state == "empty" else window.set_to,
         "cost": opening.cost,
         "tx_x": None if line is None else line.x0,
         "tx_y": None if line is None else line.y0,

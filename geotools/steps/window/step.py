@@ -12,9 +12,12 @@ from geotools.detection.from_plan import head_types_of, height_limits
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
 from geotools.plan import cautions
+from geotools.plan.map_raster import Band, MapRaster, bounds_of
+from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
     BEAMS,
     CLEAR_GROUND,
@@ -28,10 +31,7 @@ from geotools.plan.schema import (
     ZONES,
 )
 from geotools.plan.workspace import frame_of
-from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
-from geotools.steps.gaps.uncertainty import accuracy_of, unknowns_of
-from geotools.steps.remedy.moving import MoveLimits
-from geotools.steps.window.opening import Opening, OpeningLimits, Trial, best_opening, keep_away, openings
+from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from geotools.steps.window.places import MoverPlaces, movers_of, read_features
 from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, window_row
 from geotools.steps.window.spoken import closing_table, tell
@@ -121,7 +121,7 @@ class _Run:
             return {"opens_by": "state the survey's accuracy: what is not known exactly is unknown itself"}
         if not window.nuisance or not self.ctx.params["openings"]:
             return {}
-        trial = Trial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
+        trial = OpeningTrial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
         found = openings(trial)
         kept = keep_away(trial, nuisance)
         every, best = best_opening(trial, found if kept is None else [*found, kept])

@@ -8,7 +8,7 @@ from pyproj import CRS
 from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.cases import strip_nodes
 from geotools.io.crs import metres_per_unit
-from geotools.steps.gaps.raster import Band, MapRaster, bounds_of
+from geotools.plan.map_raster import Band, MapRaster, bounds_of
 
 LINES = (BeamLine(1000.0, 2000.0, 1060.0, 2030.0), BeamLine(1058.0, 2029.0, 1058.0, 2090.0))
 BANDS = (Band("largest", "1", larger=True), Band("smallest", "m", larger=False))
@@ -60,7 +60,7 @@ def test_a_beam_narrower_than_a_cell_is_not_lost(tmp_path):
 
 
 def test_a_very_large_raster_stays_a_plain_tiled_one(tmp_path, monkeypatch):
-    monkeypatch.setattr("geotools.steps.gaps.raster.LARGEST_COG_CELLS", 10)
+    monkeypatch.setattr("geotools.plan.map_raster.LARGEST_COG_CELLS", 10)
     assert not laid(tmp_path / "big.tif", "EPSG:32632")
     assert [path.name for path in tmp_path.iterdir()] == ["big.tif"]
     with rasterio.open(tmp_path / "big.tif") as raster:

@@ -18,9 +18,9 @@ from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings
 from geotools.engine.runner import Job
 from geotools.plan.model import Head, Zone
+from geotools.plan.moving import MoveLimits, moved_sideways, places_beside
 from geotools.plan.schema import ADVICE, BEAMS, HEADS, OPTIONS, PROPOSED_HEADS
 from geotools.site import open_site
-from geotools.steps.remedy.moving import MoveLimits, moved_sideways, places_beside
 from geotools.steps.remedy.option import cheapest
 from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.steps.remedy.trial import Trial

@@ -11,9 +11,10 @@ import pytest
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.applied import apply_proposal
 from geotools.engine.runner import Job
+from geotools.plan.moving import parts_of
 from geotools.plan.schema import ADVICE, GRADINGS, OPTIONS, PROPOSED_HEADS
 from geotools.site import open_site
-from geotools.steps.remedy.splitting import SplitLimits, _places, parts_of, shorter_zones
+from geotools.steps.remedy.splitting import SplitLimits, _places, shorter_zones
 from tests.invented_ground import RULES, Formula, zone
 from tests.making import line, write_fence, write_raster
 

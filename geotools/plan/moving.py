@@ -1,9 +1,10 @@
-"""A zone's line moved sideways: places searched step by step over the room that the clear ground leaves it."""
+"""A zone's line moved sideways, over the room that the clear ground leaves it, or cut into shorter ones."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from shapely import Point
@@ -12,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.corridor import BeamLine
 from geotools.plan.model import Zone
 
-__all__ = ["MoveLimits", "move_words", "moved_sideways", "places_beside"]
+__all__ = ["MoveLimits", "move_words", "moved_sideways", "parts_of", "places_beside"]
 
 #: First step of the search, m; one finer look is taken halfway beside the best place.
 STEP_M = 0.5
@@ -90,3 +91,18 @@ def places_beside(zone: Zone, limits: MoveLimits, reach_m: float, step_m: float 
             if all(a <= max(b, 0.0) + _ROUNDING for a, b in zip(there, now, strict=True)):
                 found.append(sign * number * step_m)
     return found
+
+
+def parts_of(
+    zone: Zone, cuts: tuple[float, ...], reach_m: float, span: tuple[float, float] | None = None
+) -> tuple[Zone, ...]:
+    """Zones between the cuts, each running past them by so much, within the zone's own posts."""
+    first, last = (0.0, zone.line.length) if span is None else span
+    ends = (first, *cuts, last)
+    made = []
+    for number, (a, b) in enumerate(pairwise(ends)):
+        low, high = max(a - reach_m, 0.0), min(b + reach_m, zone.line.length)
+        (x0, x1), (y0, y1) = zone.line.to_map([low, high])
+        name = f"{zone.zone_id}{chr(ord('a') + number)}"
+        made.append(replace(zone, zone_id=name, line=BeamLine(x0, y0, x1, y1)))
+    return tuple(made)
