@@ -208,8 +208,8 @@ def channels(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``beams``,
-        ``fence`` (if it is there), ``conflicts`` (if it is there). Required layers that are missing are
-        made first, with defaults.
+        ``fence`` (if it is there), ``conflicts`` (if it is there), ``zones`` (if it is there),
+        ``changes`` (if it is there). Required layers that are missing are made first, with defaults.
     keep : bool, default False
         Take the channels as they stand in the plan and only compute their margins.
     """

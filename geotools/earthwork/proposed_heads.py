@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from geotools.plan.model import BeamPair, Head, Zone
+from geotools.plan.zones import text_of
 from geotools.site import Site
 from geotools.terrain.design import Ground
 
@@ -60,6 +61,7 @@ def _heads(zone: Zone, today: Zone, parent: Mapping[tuple[str, str], Row], site:
                     height,
                     _polarisation(pair, parent, site, role),
                     channel,
+                    "" if held is None else text_of(held.get("locked")),
                 )
             )
     return found

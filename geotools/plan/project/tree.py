@@ -115,6 +115,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("clear_ground", top=-4),
             VectorEntry("widths", scale=5_000),
             VectorEntry("conflicts", shown=True, scale=10_000, top=6),
+            VectorEntry("changes", scale=10_000),
         ),
         plain="Fence",
     ),

@@ -10,9 +10,9 @@ from shapely import Point
 
 from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import InfeasibleError, InputError
+from geotools.errors import InfeasibleError
 from geotools.plan import cautions
-from geotools.plan.schema import BEAMS, CONFLICTS, FENCE, HEADS
+from geotools.plan.schema import BEAMS, CHANGES, CONFLICTS, FENCE, HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.channels.kernel import (
@@ -23,6 +23,7 @@ from geotools.steps.channels.kernel import (
     zones_to_channels,
 )
 from geotools.steps.channels.radio_heads import RadioHeads, margins_of
+from geotools.steps.channels.settled import changes_of, kept_channels, locked_channels, set_by_hand
 
 Row = dict[str, Any]
 #: The layout's sheets are made anew, with channels.
@@ -42,33 +43,6 @@ def _no_solution(heads: RadioHeads, zones: NDArray[np.float64], needed: int, ava
         mend="use heads with more channels, turn the polarisation of some of these zones, move a head so that it no "
         "longer looks along the others, or lower channels.protection_db where the maker allows it",
     )
-
-
-def _kept_channels(heads: RadioHeads) -> NDArray[np.intp]:
-    """The channel of every zone as it stands; InputError where it is missing or differs within a stack."""
-    result = np.empty(len(heads.groups), dtype=np.intp)
-    for group, rows in heads.by_group():
-        given = set(rows["channel"].astype(float).tolist())
-        if len(given) != 1 or any(np.isnan(c) for c in given):
-            raise InputError(
-                "heads that share a channel have different channels, or none",
-                where=f"layer heads, {group}",
-                found=", ".join(f"{h} {c}" for h, c in zip(rows["head_id"], rows["channel"], strict=True)),
-                expected="one channel at both ends, for the stack or (channels.shared_in_stack = false) for each level",
-                mend="correct the field channel, or run channels without keep",
-            )
-        result[heads.groups.index(str(group))] = int(given.pop())
-    return result
-
-
-def _set_by_hand(ctx: StepContext, heads: RadioHeads) -> bool:
-    """Whether the heads were edited by hand and have a channel for every zone: it stays as it stands."""
-    if "heads" not in ctx.kept or heads.frame["channel"].isna().any():
-        return False
-    if any(rows["channel"].nunique() != 1 for _, rows in heads.by_group()):
-        return False
-    ctx.say("channels stay as they stand, as the heads were edited by hand")
-    return True
 
 
 def _conflict(rule: str, zone_id: str, head: Any, others: str, found: str, expected: str) -> Row:
@@ -109,8 +83,8 @@ def run(ctx: StepContext) -> StepResult:
     settings = ctx.site.channels
     pairs = margins_of(ctx, heads)
     zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
-    if ctx.params["keep"] or _set_by_hand(ctx, heads):
-        channel = _kept_channels(heads)
+    if ctx.params["keep"] or set_by_hand(ctx, heads):
+        channel = kept_channels(heads)
         count, fewest, optimal = len(set(channel.tolist())), None, True
     else:
         assigned = zones_to_channels(
@@ -119,6 +93,7 @@ def run(ctx: StepContext) -> StepResult:
             heads.tx_group,
             protection_db=settings.protection_db,
             available=settings.available,
+            locked=locked_channels(ctx, heads),
         )
         count, fewest, optimal = assigned.channels, assigned.fewest, assigned.optimal
         if settings.available is not None and count > settings.available:
@@ -173,7 +148,11 @@ def run(ctx: StepContext) -> StepResult:
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],
-        layers={"heads": frame_of(HEADS, rows, crs), "conflicts": frame_of(CONFLICTS, kept + conflicts, crs)},
+        layers={
+            "heads": frame_of(HEADS, rows, crs),
+            "conflicts": frame_of(CONFLICTS, kept + conflicts, crs),
+            "changes": frame_of(CHANGES, changes_of(ctx, heads, channel), crs),
+        },
         summary={
             "channels": count,
             "fewest_for_pairs": fewest,
@@ -200,8 +179,10 @@ STEP = Step(
         LayerIn(BEAMS, "which transmitter each receiver belongs to"),
         LayerIn(FENCE, "its height, for the drawing", required=False),
         LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),
+        LayerIn(ZONES, "zones that are locked keep their channel", required=False),
+        LayerIn(CHANGES, "changes by other steps, which stay", required=False),
     ),
-    outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True)),
+    outputs=(LayerOut(HEADS, updates=True), LayerOut(CONFLICTS, updates=True), LayerOut(CHANGES, updates=True)),
     files=(FileOut(_SHEETS, "document", "every post from the side, with its channel", updates=True),),
     order=25,
     citations=(

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
+from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.kernel import PostedSpan
 from geotools.steps.layout.usable import Course
 
@@ -47,6 +48,10 @@ class AsDrawn:
         """Stretches of the line as drawn, told in the one way."""
         told = [tuple(self.chainage(np.array(stretch)).tolist()) for stretch in gates]
         return sorted((b, a) if self.turned else (a, b) for a, b in told)
+
+    def held(self, zones: Sequence[HeldZone]) -> list[HeldZone]:
+        """Zones as they stand in the order and direction as drawn, told in the one way; a ring may start anywhere."""
+        return [zone.turned() for zone in reversed(zones)] if self.turned else list(zones)
 
     def zones(self, posted: Sequence[PostedSpan]) -> list[PostedSpan]:
         """Zones in the direction of the fence as it was drawn, numbered from where it starts."""

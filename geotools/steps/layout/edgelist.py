@@ -53,6 +53,19 @@ class Edges:
             self._rare.append((rare + self._count, lack[rare], dead[rare]))
         self._count += tail.size
 
+    def hold(self, tail: int, head: int, cost: float) -> None:
+        """Make this the only zone that starts at the one node and the only one that ends at the other."""
+        other = (self.tail == tail) | (self.head == head)
+        own = (self.tail == tail) & (self.head == head)
+        self.cost[other & ~own] = np.inf
+        if own.any():
+            self.cost[own] = cost
+            return
+        at = self._count
+        self._tail, self._head = np.insert(self._tail, at, tail), np.insert(self._head, at, head)
+        self._cost, self._earthwork_m3 = np.insert(self._cost, at, cost), np.insert(self._earthwork_m3, at, 0.0)
+        self._count += 1
+
     def earthwork_m3(self, k: int) -> float:
         """Expected on one zone, m3."""
         return float(self._earthwork_m3[k])

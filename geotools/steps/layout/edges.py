@@ -15,8 +15,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.edgelist import Edges
-from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width
 
 __all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]

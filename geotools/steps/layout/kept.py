@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -87,6 +87,7 @@ def kept_zones(
     number_of: Mapping[str, int],
     kinds: Mapping[str, HeadType],
     level_at: Level,
+    locked: Collection[str] = (),
 ) -> dict[str, list[Zone]]:
     """The zones of every course in order, with the heads as they stand.
 
@@ -94,7 +95,7 @@ def kept_zones(
     ----------
     heads : rows of the layer with ``geometry``; place, height, role, level, type, polarisation and channel are kept.
     courses : what they stand along. fence_of, number_of : fence line and number of the zones known so far.
-    kinds : head types by name. level_at : ground level at a place, m.
+    kinds : head types by name. level_at : ground level at a place, m. locked : zones that are.
 
     Raises
     ------
@@ -155,9 +156,8 @@ def kept_zones(
                     text_of(row.get("locked")),
                 )
             )
-        found[course.fence_id].append(
-            (place, Zone.of_heads(zone_id, kept, fence_id=course.fence_id, number=number_of.get(zone_id, 0)))
-        )
+        zone = Zone.of_heads(zone_id, kept, fence_id=course.fence_id, number=number_of.get(zone_id, 0))
+        found[course.fence_id].append((place, replace(zone, locked=zone_id in locked)))
     result = {}
     for course in courses:
         fence_id = course.fence_id

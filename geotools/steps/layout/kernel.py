@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from geotools.beam.interference import HeadArray, reception
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules
+from geotools.steps.layout.held import HeldZone, with_held
 from geotools.steps.layout.lines import PostOffsets, candidates, crests
-from geotools.steps.layout.roles import alternate_roles
+from geotools.steps.layout.roles import alternate_roles, roles_around
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.zoning import CandidateSpan, choose_zones
 
@@ -118,6 +119,10 @@ def posts(zones: Sequence[CandidateSpan], rules: ZoneRules, *, closed: bool) -> 
     for before, after in pairs:
         u, v = (np.diff(zones[k].junctions, axis=0)[0] for k in (before, after))
         left = [np.array([-d[1], d[0]]) / np.hypot(*d) * rules.stagger_m / 2 for d in (u, v)]
+        # a post that stays does not move aside: the other moves by the whole distance
+        stays = zones[before].held[1], zones[after].held[0]
+        if any(stays):
+            left = [0.0 * way if own else 2 * way for way, own in zip(left, stays, strict=True)]
         options = []
         for side in (0.0, 1.0, -1.0):
             end, start = placed[before][1] + side * left[0], placed[after][0] - side * left[1]
@@ -157,6 +162,17 @@ def _mixed_margins(placed: Sequence[tuple[NDArray, NDArray]], needs: Needs) -> N
     return margin
 
 
+def _roles(
+    zones: Sequence[CandidateSpan], placed: Sequence[tuple[NDArray, NDArray]], needs: Needs, *, closed: bool
+) -> NDArray[np.bool_]:
+    """Which zones start with their transmitters; those whose roles are held keep them."""
+    held = [zone.starts_with_tx for zone in zones]
+    if any(one is not None for one in held):
+        return roles_around(held, closed=closed)
+    margins = _mixed_margins(placed, needs) if closed and len(zones) % 2 else None
+    return alternate_roles(len(zones), closed=closed, margin_db=margins)
+
+
 def lay_out(
     course: Course,
     needs: Needs,
@@ -164,6 +180,7 @@ def lay_out(
     ground: Field | None = None,
     profile: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
     gates: Sequence[tuple[float, float]] = (),
+    standing: Sequence[HeldZone] = (),
 ) -> tuple[list[PostedSpan], float]:
     """Lay out one course.
 
@@ -173,6 +190,7 @@ def lay_out(
     ground : ground height at any points, m; None leaves earthwork out.
     profile : chainage and ground along the course's line, for the crests worth a split; None for none.
     gates : stretches of the line that get a zone of their own.
+    standing : zones as they stand, in the direction of the line; what they hold stays where it is.
 
     Returns
     -------
@@ -194,6 +212,8 @@ def lay_out(
         forced=forced,
         wanted=[] if profile is None else crests(*profile).tolist(),
     )
+    if standing:
+        nodes = with_held(nodes, course.line, standing, needs.rules.extension_m)
     problem: InfeasibleError | None = None
     for share in (1.0, 0.6, 0.0):
         rules = replace(
@@ -211,8 +231,7 @@ def lay_out(
             continue
         zones = _in_order(zones, course.line.length, closed=closed)
         placed = posts(zones, replace(rules, stagger_m=needs.rules.stagger_m), closed=closed)
-        margins = _mixed_margins(placed, needs) if closed and len(zones) % 2 else None
-        roles = alternate_roles(len(zones), closed=closed, margin_db=margins)
+        roles = _roles(zones, placed, needs, closed=closed)
         done = [
             PostedSpan(a, b, zone.chainage, bool(tx), zone.room, zone.wanted, zone.earthwork_m3, zone.dead_m)
             for zone, (a, b), tx in zip(zones, placed, roles, strict=True)

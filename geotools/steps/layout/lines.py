@@ -13,6 +13,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import InfeasibleError, NumericInputError, place_words
+from geotools.steps.layout.candidate_nodes import Candidates
 
 __all__ = ["Candidates", "candidates", "crests", "midway_line", "setback_line"]
 
@@ -142,29 +143,6 @@ def crests(
         if all(abs(s[k] - other) >= half / 2 for other in found):
             found.append(float(s[k]))
     return np.sort(np.array(found))
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Points where two zones may meet; arrays of length n, in order of station.
-
-    xy : (n, 2) map coordinates, m.
-    chainage : along the line, m.
-    offset : to the left of the line, m.
-    station : station number; several nodes side by side share one.
-    forced : whether no zone may run past this station.
-    """
-
-    xy: NDArray[np.float64]
-    chainage: NDArray[np.float64]
-    offset: NDArray[np.float64]
-    station: NDArray[np.intp]
-    forced: NDArray[np.bool_]
-
-    @property
-    def n_stations(self) -> int:
-        """How many stations there are."""
-        return int(self.station[-1]) + 1
 
 
 def _corner_chainages(line: LineString, turn_deg: float) -> NDArray[np.float64]:

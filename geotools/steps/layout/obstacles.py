@@ -78,8 +78,14 @@ def read_obstacles(
     return found
 
 
-def explain(problem: InfeasibleError, line: BaseGeometry, clear_m: float, near: Sequence[Obstacle]) -> InfeasibleError:
-    """The refusal with the objects that stand in the beams' way along a line, and where along it.
+def explain(
+    problem: InfeasibleError,
+    line: BaseGeometry,
+    clear_m: float,
+    near: Sequence[Obstacle],
+    locked: Sequence[str] = (),
+) -> InfeasibleError:
+    """The refusal with the objects that stand in the beams' way along a line, and where along it; and what is locked.
 
     Parameters
     ----------
@@ -91,12 +97,16 @@ def explain(problem: InfeasibleError, line: BaseGeometry, clear_m: float, near: 
         How far beside the line objects count, m.
     near : sequence of Obstacle
         All of the site.
+    locked : sequence of str
+        Zones and heads that the design may not touch.
     """
     said = []
     for one in near:
         if line.distance(one.shape) <= clear_m:
             at = line.project(shapely.Point(shapely.get_coordinates(shapely.shortest_line(line, one.shape))[0]))
             said.append(f"{one.words} {line.distance(one.shape):.1f} m from the beam line at chainage {at:.1f} m")
+    if locked:
+        said.append("locked: " + ", ".join(locked[:5]) + (f" and {len(locked) - 5} more" if len(locked) > 5 else ""))
     if not said:
         return problem
     more = f" and {len(said) - 5} more" if len(said) > 5 else ""
@@ -106,5 +116,5 @@ def explain(problem: InfeasibleError, line: BaseGeometry, clear_m: float, near: 
         where=problem.where,
         found=f"{found}in the way: {'; '.join(said[:5])}{more}",
         expected=problem.expected,
-        mend=problem.mend,
+        mend=f"{problem.mend}; or unlock what stands there (field locked)" if locked else problem.mend,
     )

@@ -13,22 +13,22 @@ from shapely import LineString
 from geotools.detection.from_plan import crossing_heights, head_types_of, rules_of
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
-from geotools.errors import InfeasibleError, InputError, StepError
-from geotools.plan import ids
+from geotools.errors import InfeasibleError, InputError
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
-from geotools.plan.edits import Meant, as_meant
-from geotools.plan.model import Head, Zone
-from geotools.plan.schema import BEAMS, FENCE, HEADS, ZONES
+from geotools.plan.model import Zone
+from geotools.plan.schema import FENCE
 from geotools.site import Level
 from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.extension import with_missing_levels
 from geotools.steps.layout.gates import gate_stretches
+from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
-from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
+from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
 from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
+from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -51,6 +51,11 @@ class Request:
         self.rules = rules_of(ctx.site, fences)
         self.judge = Judge(ctx.site, self.kinds, self.rules)
         self._judges: dict[float | None, Judge] = {max(self.heights.values(), default=None): self.judge}
+
+    @cached_property
+    def standing(self) -> Standing:
+        """The plan as it stands."""
+        return Standing(self.ctx, self.kinds, self.level_at)
 
     def judge_of(self, fence_id: str) -> Judge:
         """The judge of what stands beside one fence line: threats that cross it cross at its height."""
@@ -214,48 +219,34 @@ class Request:
             )
         return level
 
-    def design(self, course: Course, gates: Sequence[tuple[float, float]]) -> list[Zone]:
-        """Zones of one course by the optimiser, the same whichever way its fence was drawn."""
+    def design(self, course: Course, gates: Sequence[tuple[float, float]], standing: Sequence[Zone] = ()) -> list[Zone]:
+        """Zones of one course by the optimiser, the same whichever way its fence was drawn.
+
+        Parameters
+        ----------
+        course : what is followed. gates : stretches with a zone of their own.
+        standing : zones as they stand, in order, where something of them is locked.
+        """
         told, drawn = in_one_way(course)
+        held = held_zones(standing)
         try:
-            laid, kept_clear = self._posted(told, drawn.stretches(gates))
+            laid, kept_clear = self._posted(told, drawn.stretches(gates), drawn.held(held))
             posted = drawn.zones(laid)
         except InfeasibleError:
             # the message names chainages as the fence was drawn
             try:
-                posted, kept_clear = self._posted(course, gates)
+                posted, kept_clear = self._posted(course, gates, held)
             except InfeasibleError as problem:
-                raise explain(problem, course.line, self.settings.clear_m, self.obstacles) from None
+                raise explain(
+                    problem, course.line, self.settings.clear_m, self.obstacles, locked_names(standing)
+                ) from None
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "
                 f"{kept_clear:g} of the first Fresnel zone clear. Layer conflicts names the zones"
             )
-        zones = []
-        for number, zone in enumerate(posted, start=1):
-            zone_id = ids.zone_id(course.fence_id, number)
-            heads = []
-            for at_start, (x, y) in ((True, zone.start), (False, zone.end)):
-                level_m = self.level_at(float(x), float(y))
-                sends = zone.starts_with_tx == at_start
-                heads += [
-                    Head(
-                        ids.head_id(zone_id, level.level, transmitter=sends),
-                        level.level,
-                        self.kinds[level.head_type],
-                        at_start,
-                        sends,
-                        float(x),
-                        float(y),
-                        level_m,
-                        level.height_m,
-                        str(level.polarisation),
-                    )
-                    for level in self.levels_of(course.fence_id)
-                ]
-            made = Zone.of_heads(zone_id, heads, fence_id=course.fence_id, number=number)
-            zones.append(replace(made, earthwork_m3=zone.earthwork_m3, left_open_m=zone.dead_m))
-        return zones
+        maker = ZoneMaker(self.levels_of(course.fence_id), self.kinds, self.level_at, standing)
+        return maker.zones(course.fence_id, posted)
 
     def _held(self, spine: np.ndarray, reach_m: float) -> BandGrid | None:
         """Above 0 at places whose ground is not to be moved, for they or the strip beside them are not to be dug."""
@@ -265,7 +256,9 @@ class Request:
         around, beside_m = shapely.union_all(areas), self.site.grading.under_m
         return BandGrid(spine, reach_m, lambda x, y: beside_m - shapely.distance(around, shapely.points(x, y)))
 
-    def _posted(self, course: Course, gates: Sequence[tuple[float, float]]) -> tuple[list[PostedSpan], float]:
+    def _posted(
+        self, course: Course, gates: Sequence[tuple[float, float]], standing: Sequence[HeldZone]
+    ) -> tuple[list[PostedSpan], float]:
         needs = self.needs(course)
         spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
         reach = 2 * self.extension_m + needs.clear_m
@@ -278,33 +271,7 @@ class Request:
         level = ground(along[:, 0], along[:, 1])
         known = np.isfinite(level)
         profile = (stations[known], level[known]) if known.sum() > 1 else None
-        return lay_out(course, needs, ground=ground, profile=profile, gates=gates)
-
-    def meant(self) -> Meant:
-        """The heads as they stand in the plan, with what the edits of zones and beams mean for them."""
-        if not self.ctx.workspace.has(HEADS):
-            raise StepError(
-                "there are no heads to keep",
-                where=self.ctx.workspace.plan,
-                mend="run `geotools layout` without --keep first, then edit its layer heads",
-            )
-        heads, zones, beams = (
-            self.ctx.read(schema).to_dict("records") if self.ctx.workspace.has(schema) else []
-            for schema in (HEADS, ZONES, BEAMS)
-        )
-        return as_meant(heads, zones, beams, self.ctx.edited)
-
-    def keep(self, found: Sequence[Course], meant: Meant) -> dict[str, list[Zone]]:
-        """Zones of all courses as the heads stand."""
-        zones = self.ctx.read(ZONES).to_dict("records") if self.ctx.workspace.has(ZONES) else []
-        return kept_zones(
-            meant.heads,
-            found,
-            fence_of={row["zone_id"]: row["fence_id"] for row in zones},
-            number_of={row["zone_id"]: int(row["number"]) for row in zones if row["number"] == row["number"]},
-            kinds=self.kinds,
-            level_at=self.level_at,
-        )
+        return lay_out(course, needs, ground=ground, profile=profile, gates=gates, standing=standing)
 
     def extended(self, zone: Zone) -> Zone:
         """A zone with a pair of heads more for every level of the stack that it lacks."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from geotools.errors import NumericInputError
 
-__all__ = ["alternate_roles", "mixed_junctions"]
+__all__ = ["alternate_roles", "mixed_junctions", "roles_around"]
 
 
 def alternate_roles(count: int, *, closed: bool, margin_db: ArrayLike | None = None) -> NDArray[np.bool_]:
@@ -31,6 +33,37 @@ def alternate_roles(count: int, *, closed: bool, margin_db: ArrayLike | None = N
     first, starts_with_tx = np.unravel_index(int(np.argmax(margin)), margin.shape)
     place = np.mod(np.arange(count) - first, count)
     return (place % 2 == 0) == bool(starts_with_tx)
+
+
+def roles_around(held: Sequence[bool | None], *, closed: bool) -> NDArray[np.bool_]:
+    """Whether each zone starts with its transmitters, where some are held; the fewest mixed junctions beside them.
+
+    Parameters
+    ----------
+    held : for each zone in order which end sends, None where that is free. closed : whether the last meets the first.
+
+    Returns
+    -------
+    (count,) roles with the fewest junctions where a transmitter stands beside a receiver.
+    """
+    best: tuple[int, list[bool]] | None = None
+    for first in [True, False] if held[0] is None else [held[0]]:
+        # fewest mixed junctions so far and the roles that lead there, by the role of the zone looked at last
+        ways = {first: (0, [first])}
+        for given in held[1:]:
+            ways = {
+                role: min(
+                    ((mixed + (role == before), [*roles, role]) for before, (mixed, roles) in ways.items()),
+                    key=lambda way: way[0],
+                )
+                for role in ([True, False] if given is None else [given])
+            }
+        for role, (mixed, roles) in ways.items():
+            total = mixed + (closed and len(held) > 1 and role == first)
+            if best is None or total < best[0]:
+                best = total, roles
+    assert best is not None
+    return np.array(best[1], dtype=bool)
 
 
 def mixed_junctions(starts_with_tx: ArrayLike, *, closed: bool) -> NDArray[np.intp]:

@@ -15,6 +15,7 @@ from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
+from geotools.steps.layout.locks import locked_names
 from geotools.steps.layout.reasons import changes_since
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
@@ -30,10 +31,11 @@ def run(ctx: StepContext) -> StepResult:
     gates = layout.gates(found)
     before = _heads_before(ctx)
     stands = (ctx.params["keep"] or ctx.params["extend"]) and not ctx.params["redesign"]
-    meant = layout.meant() if stands else None
-    kept = layout.keep(found, meant) if meant is not None else None
+    meant = layout.standing.meant() if stands else None
+    kept = layout.standing.keep(found, meant) if meant is not None else None
     if kept is not None and ctx.params["extend"]:
         kept = {name: [layout.extended(zone) for zone in zones] for name, zones in kept.items()}
+    locked = layout.standing.locked(found) if kept is None else {}
     half = ctx.site.detection.half_width_m
     middle = layout.longest_m / 2
     needed = 2 * (
@@ -47,7 +49,11 @@ def run(ctx: StepContext) -> StepResult:
     everything: list[Zone] = []
     for done, course in enumerate(found):
         ctx.progress(done, len(found), f"fence line {course.fence_id}")
-        zones = kept[course.fence_id] if kept is not None else layout.design(course, gates[course.fence_id])
+        zones = (
+            kept[course.fence_id]
+            if kept is not None
+            else layout.design(course, gates[course.fence_id], locked.get(course.fence_id, ()))
+        )
         closed = bool(course.line.is_closed)
         everything += zones
         for zone, junctions in zip(zones, junction_names(zones, closed=closed), strict=True):
@@ -108,7 +114,9 @@ def run(ctx: StepContext) -> StepResult:
     crs = ctx.workspace.work_crs
     schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS, CHANGES)}
     rows["conflicts"] = broken
-    rows["changes"] = changes_since(ctx, before, rows["heads"])
+    rows["changes"] = changes_since(
+        ctx, before, rows["heads"], locked_names(zone for zones in locked.values() for zone in zones)
+    )
     return StepResult(
         layers={name: frame_of(schema, rows[name], crs) for name, schema in schemas.items()},
         files=files,

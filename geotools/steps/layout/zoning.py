@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import InfeasibleError
+from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules, possible_zones, runs_past
-from geotools.steps.layout.lines import Candidates
 from geotools.steps.layout.width import beam_half_width, beam_outline
 from geotools.terrain.band_grid import clearance_grid
 
@@ -36,6 +36,7 @@ class CandidateSpan:
     chainage : (2,) of the junctions along the line.
     room, wanted : (2,) how far the beam runs past each junction, and how far it should.
     earthwork_m3, dead_m : expected on this zone.
+    held : which of its posts stay where they stood. starts_with_tx : which sends, where that is held; else None.
     """
 
     junctions: NDArray[np.float64]
@@ -45,6 +46,8 @@ class CandidateSpan:
     wanted: NDArray[np.float64]
     earthwork_m3: float
     dead_m: float
+    held: tuple[bool, bool] = (False, False)
+    starts_with_tx: bool | None = None
 
 
 def _exact_room(
@@ -130,6 +133,8 @@ def choose_zones(
     clear = clearance_grid(region, spine, reach, cell_m=cell_m)
     barred = None if rules.no_posts is None else clearance_grid(rules.no_posts, spine, reach, cell_m=cell_m)
     edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground, barred=barred)
+    for span in sorted(nodes.held.spans):
+        edges.hold(*span, prices.zone)
     learnt: dict[int, float] = {}
     shapely.prepare(region)
     for _ in range(60):
@@ -174,18 +179,25 @@ def _exact_zone(
     wanted = np.array(
         [runs_past(nodes, node, rules.extension_m, last=bool(last), closed=closed) for last, node in enumerate(ends)]
     )
-    room = _exact_room(region, p, q, wanted, rules)
+    first, last = nodes.held.starts.get(int(ends[0])), nodes.held.ends.get(int(ends[1]))
+    # what is locked stands as it does, whether it fits or not: the checks say so
+    fixed = (int(ends[0]), int(ends[1])) in nodes.held.spans
+    room = wanted if fixed else _exact_room(region, p, q, wanted, rules)
     if room is None:
         return None
     u = (q - p) / np.hypot(*(q - p))
+    start, end = p - room[0] * u, q + room[1] * u
+    sends = first.sends if first else None if last is None else not last.sends
     return CandidateSpan(
         junctions=np.array([p, q]),
-        ends=np.array([p - room[0] * u, q + room[1] * u]),
+        ends=np.array([first.at if first else start, last.at if last else end]),
         chainage=nodes.chainage[list(ends)],
         room=room,
         wanted=wanted,
         earthwork_m3=edges.earthwork_m3(k),
         dead_m=edges.lack_and_dead_m(k)[1],
+        held=(first is not None, last is not None),
+        starts_with_tx=sends,
     )
 
 

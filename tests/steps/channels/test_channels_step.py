@@ -191,6 +191,51 @@ def test_channels_set_by_hand_stay_and_are_judged(straight, settings):
     assert (conflicts["step"] == "layout").sum() > 0 or len(worst) == len(conflicts)
 
 
+def lock(out, change):
+    heads = gpd.read_file(out / "plan.gpkg", layer="heads")
+    change(heads)
+    heads.to_file(out / "plan.gpkg", layer="heads", driver="GPKG")
+
+
+def test_a_locked_channel_stays_and_the_others_are_given_out_around_it(straight, settings):
+    site_file, out = straight
+    site = settings(site_file, "[channels]\navailable = 4\n")
+    geotools.run_step("channels", site, out)
+    before = heads_of(out)
+    zone = before["zone_id"].iloc[0]
+
+    def change(heads):
+        heads.loc[heads["zone_id"] == zone, ["channel", "locked"]] = [4, "channel"]
+
+    lock(out, change)
+    geotools.run_step("channels", site, out)
+    after = heads_of(out)
+    assert set(after.loc[after["zone_id"] == zone, "channel"]) == {4}
+    assert after["channel"].nunique() == 4
+    assert (after["margin_db"].dropna() >= 0).all()
+    changes = gpd.read_file(out / "plan.gpkg", layer="changes")
+    moved = {
+        z
+        for z in set(before["zone_id"]) - {zone}
+        if set(before.channel[before.zone_id == z]) != set(after.channel[after.zone_id == z])
+    }
+    assert set(changes.loc[changes["step"] == "channels", "subject_id"]) == moved
+    assert (changes.loc[changes["step"] == "channels", "price"] == 0).all()
+
+
+@pytest.mark.parametrize("channel", [9, None])
+def test_a_lock_to_a_channel_that_there_is_not_is_refused(straight, settings, channel):
+    site_file, out = straight
+    site = settings(site_file, "[channels]\navailable = 4\n")
+
+    def change(heads):
+        heads.loc[0, "channel"], heads.loc[0, "locked"] = channel, "all"
+
+    lock(out, change)
+    with pytest.raises(InputError, match="locked"):
+        geotools.run_step("channels", site, out)
+
+
 def test_a_zone_with_two_channels_is_refused(straight):
     site_file, out = straight
     heads = gpd.read_file(out / "plan.gpkg", layer="heads")
