@@ -182,6 +182,7 @@ def run(ctx: StepContext) -> StepResult:
         site.name,
         f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}",
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
+        recipient=site.sheets.recipient,
     )
     report.blocks += answer(frames, site.threats, site.detection.threshold, site.prices)
     report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
