@@ -25,7 +25,7 @@ AUDIENCES = ("public", "contractor", "client", "full")
     required=True,
     help="File to write: .gpkg the plan, .pdf a map on paper, .zip both with the rasters.",
 )
-@click.option("--recipient", default="", help="Who gets it; named on the paper, and needed for all but the public's.")
+@click.option("--recipient", default="", help="Who gets it, named on the paper. [recipient of the site file]")
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there already.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")

@@ -23,7 +23,8 @@ geotools share SITE.toml --out JOB --for contractor --to yard.zip --recipient "E
 | `FILE.pdf` | one A3 sheet with legend and scale, the recipient's name in its block and across it |
 | `FILE.zip` | `plan.gpkg`, `plan.pdf` and the rasters that the audience sees |
 
-- Whoever gets paper, or a zip, is named with `--recipient`; only for the public may it be left out.
+- Whoever gets paper, or a zip, is named with `--recipient`, or as `recipient` under `[sheets]`; only for the public
+  may it be left out. Report and drawing sheets carry the name of `[sheets]` across every page.
 - Nothing stale is handed over: the command names what is stale, and `geotools run --resume` brings it up to date.
 - Layers and fields that you added stay behind, as do styles and maps of your own: all of them can name what is left
   out. `full` takes everything along, but not what was deleted before.

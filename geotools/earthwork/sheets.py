@@ -50,11 +50,12 @@ def write_sheets(folder: Path, drawings: SheetSet) -> str:
         Works, title block, key plan and quantities; with at least one zone of works.
     """
     (folder / "sheets").mkdir(exist_ok=True)
-    document = Document(f"{drawings.block.project}: earthworks", size="A3", landscape=True)
+    block = drawings.block
+    document = Document(f"{block.project}: earthworks", size="A3", landscape=True, watermark=block.recipient)
     planned = list(_planned(drawings))
     for number, page in enumerate(planned, start=1):
         sheet = Sheet(document)
-        _, key = drawings.block.draw(sheet, page.title, page.scales, f"{number} of {len(planned)}")
+        _, key = block.draw(sheet, page.title, page.scales, f"{number} of {len(planned)}")
         key_plan(sheet, key, drawings, page.zones)
         page.draw(sheet)
     (folder / SHEETS).write_bytes(bytes(document.output()))

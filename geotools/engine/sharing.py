@@ -70,7 +70,8 @@ def share(
     file : Path
         ``.gpkg``: the plan; ``.pdf``: a map on paper; ``.zip``: both with the rasters.
     recipient : str
-        Who gets it; stands on the paper, and must be given for paper that is not for the public.
+        Who gets it; stands on the paper. That of the site file (``sheets``) if not given; paper that is not for the
+        public must name one.
     overwrite : bool
         Whether the file may be replaced.
 
@@ -83,6 +84,7 @@ def share(
     SiteError
         The site file names a layer or field that is not there.
     """
+    recipient = " ".join((recipient or site.sheets.recipient).split())
     kind = _check(file, job, audience, recipient, overwrite)
     sources = open_sources(site)
     workspace = Workspace(job, sources.plan_crs)
@@ -128,7 +130,7 @@ def _check(file: Path, job: Path, audience: str, recipient: str, overwrite: bool
         raise OutputError("the plan itself would be replaced", where=file, mend="choose another file")
     if file.exists() and not overwrite:
         raise OutputError("the file is there already", where=file, mend="add --overwrite, or choose another file")
-    if kind != ".gpkg" and audience != "public" and not recipient.strip():
+    if kind != ".gpkg" and audience != "public" and not recipient:
         raise OutputError(
             "paper that tells where a site is weak names who it is for",
             where=file,
@@ -194,7 +196,7 @@ def _paper(site: Site, workspace: Workspace, seen: Extract, audience: str, recip
     return PaperMap(
         site=site.name,
         audience=audience,
-        recipient=" ".join(recipient.split()),
+        recipient=recipient,
         crs=workspace.plan_crs.name,
         vertical_datum=datum,
         revision=site.sheets.revision,

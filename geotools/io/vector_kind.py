@@ -25,7 +25,7 @@ _CRS_NAME = re.compile(r"(urn:(x-)?ogc:def:crs:[\w.:-]+|[A-Za-z]+:[\w.]+)", re.I
 _COPIES = re.compile(rb"^[ \t]*7([01])[ \t]*\r?\n[ \t]*(\d+)[ \t]*\r?$", re.MULTILINE)
 _VIRTUAL = re.compile(r"create\s+virtual\s+table.*?\busing\s+(\w+)", re.IGNORECASE | re.DOTALL)
 _INDEXES = {"rtree", "fts3", "fts4", "fts5"}
-EXPECTED = "GeoPackage, Shapefile, GeoJSON, DXF, FlatGeobuf, GPX or MapInfo file"
+EXPECTED = "GeoPackage, Shapefile, GeoJSON, DXF, FlatGeobuf, GPX or MapInfo file; for a fence also KML or CSV"
 
 
 def drivers_for(path: Path, what: str) -> list[str]:

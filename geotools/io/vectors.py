@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import fiona
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 from fiona._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from fiona.errors import FionaError
 from pyproj import CRS
 from pyproj.exceptions import CRSError
-from shapely import LineString, get_coordinates, is_empty, is_simple
+from shapely import LineString, get_coordinates
 from shapely.errors import ShapelyError
 from shapely.geometry import shape
 
 from geotools.errors import InputError, SiteError
+from geotools.io.fence_shapes import closed_ring, fence_height, lines_of
+from geotools.io.fence_texts import read_fence_text
 from geotools.io.files import given_file, local_file, remote_allowed
 from geotools.io.vector_kind import drivers_for
 
 MAX_FENCE_FEATURES = 100_000
-#: No map has coordinates of this size, in whatever unit; arithmetic with them overflows.
-FARTHEST = 1e10
 MAX_FENCE_VERTICES = 2_000_000
 #: Nothing is fetched because a file says so.
 SAFE_GDAL = {"CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none", "OGR_SQLITE_ALLOW_EXTERNAL_ACCESS": "NO"}
@@ -103,70 +104,6 @@ def _choose_layer(path: Path | str, wanted: str | None) -> tuple[str, str | None
     return str(layers[0]), None
 
 
-def _lines_of(number: int, geometry: object, where: str) -> list[LineString]:
-    expected = "LineString or MultiLineString"
-    if geometry is None:
-        raise InputError("a fence feature has no geometry", where=f"{where}, feature {number}", expected=expected)
-    try:
-        figure = shape(geometry)
-    except (ShapelyError, ValueError, TypeError, AttributeError) as problem:
-        raise InputError(
-            "a fence feature cannot be understood", where=f"{where}, feature {number}", found=problem
-        ) from None
-    if figure.geom_type not in ("LineString", "MultiLineString"):
-        raise InputError(
-            "a fence feature is not a line",
-            where=f"{where}, feature {number}",
-            found=figure.geom_type,
-            expected=expected,
-            mend="give the fence as lines (the outline of an area as a closed line); "
-            "where a drawing holds more than the fence, name the fence's layer as input.fence_layer",
-        )
-    parts = list(figure.geoms) if figure.geom_type == "MultiLineString" else [figure]
-    if not parts or any(is_empty(part) for part in parts):
-        raise InputError("a fence line is empty", where=f"{where}, feature {number}", expected=expected)
-    for part in parts:
-        coordinates = get_coordinates(part)
-        if not (np.abs(coordinates) < FARTHEST).all():
-            raise InputError(
-                "a fence line has coordinates that are no places",
-                where=f"{where}, feature {number}",
-                found=coordinates[~(np.abs(coordinates) < FARTHEST)][:3].tolist(),
-                expected="numbers, of a size that a map can have",
-                mend="correct these vertices",
-            )
-        if part.length <= 0.0:
-            raise InputError("a fence line has no length", where=f"{where}, feature {number}", found=part.wkt[:80])
-        if not is_simple(part):
-            raise InputError(
-                "a fence line crosses itself",
-                where=f"{where}, feature {number}",
-                expected="a line that meets itself at most at its ends",
-                mend="split it, or correct the vertices, in your GIS",
-            )
-    return parts
-
-
-def _fence_height(properties: Mapping[str, object], where: str) -> float | None:
-    """The field height_m of a fence feature; None where it is empty or not there."""
-    value = properties.get("height_m")
-    if value is None or value == "":
-        return None
-    try:
-        height = float(str(value))
-    except ValueError:
-        height = float("nan")
-    if not 0.5 < height <= 10.0:
-        raise InputError(
-            "the height of a fence is out of range",
-            where=f"{where}, field height_m",
-            found=value,
-            expected="more than 0.5, at most 10 m",
-            mend="give the height of the fence above the ground in metres, or leave the field empty",
-        )
-    return height
-
-
 def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = None) -> FenceLines:
     """Read fence lines.
 
@@ -178,31 +115,30 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
     Raises InputError where the file cannot be read, names no system, or holds anything but proper lines.
     """
     local = given_file(path, "fence file")
-    drivers = drivers_for(local, "fence file") if isinstance(local, Path) else None
     notes: list[str] = []
     vertices = 0
     try:
-        name, drawn_on = _choose_layer(local, layer)
-        with safe_gdal(), fiona.open(local, layer=name, enabled_drivers=drivers) as source:
+        with _opened(local, layer) as (name, own, drawn_on, source):
             where = f"{local}, layer {name}"
-            own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
             lines: list[LineString] = []
             features: list[int] = []
             heights: list[float | None] = []
             met: set[str] = set()
-            for number, feature in enumerate(source, start=1):
+            for number, geometry, properties in source:
                 if number > MAX_FENCE_FEATURES:
                     raise InputError(
                         "the fence file has too many features", where=where, expected=f"at most {MAX_FENCE_FEATURES}"
                     )
                 if drawn_on is not None:
-                    here = str(feature.properties.get("Layer"))
+                    here = str(properties.get("Layer"))
                     met.add(here)
                     if here != drawn_on:
                         continue
-                parts = _lines_of(number, feature.geometry, where)
+                parts = lines_of(number, geometry, where)
                 if len(parts) > 1:
                     notes.append(f"fence feature {number} has {len(parts)} parts; each is taken as a line of its own")
+                if "Polygon" in shape(geometry).geom_type:
+                    notes.append(f"fence feature {number} is an area; the fence follows its outline")
                 vertices += sum(len(part.coords) for part in parts)
                 if vertices > MAX_FENCE_VERTICES:
                     raise InputError(
@@ -210,7 +146,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
                     )
                 lines += [LineString(get_coordinates(part)) for part in parts]
                 features += [number] * len(parts)
-                heights += [_fence_height(feature.properties, f"{where}, feature {number}")] * len(parts)
+                heights += [fence_height(properties, f"{where}, feature {number}")] * len(parts)
     except FENCE_TROUBLE as problem:
         if isinstance(problem, InputError):
             raise
@@ -218,7 +154,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
             "the fence file cannot be read",
             where=local,
             found=str(problem)[:300],
-            expected="GeoPackage, Shapefile, GeoJSON, DXF or another vector file GDAL reads",
+            expected="GeoPackage, Shapefile, GeoJSON, DXF, KML, CSV or another vector file GDAL reads",
             mend="check that the file is whole (a Shapefile needs its .shx and .dbf beside it)",
         ) from problem
     if not lines and drawn_on is not None:
@@ -239,9 +175,27 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
         )
     if own is not None and crs is not None and CRS(own) != crs_from(crs, "input.fence_crs"):
         notes.append(f"the fence file names {own.name}; input.fence_crs is not used")
-    return FenceLines(
-        lines, features, own if own is not None else crs_from(str(crs), "input.fence_crs"), name, notes, heights
-    )
+    system = own if own is not None else crs_from(str(crs), "input.fence_crs")
+    closed = [closed_ring(line, number, system, notes) for line, number in zip(lines, features, strict=True)]
+    return FenceLines(closed, features, system, name, notes, heights)
+
+
+@contextmanager
+def _opened(
+    local: Path | str, layer: str | None
+) -> Iterator[tuple[str, CRS | None, str | None, Iterator[tuple[int, Any, Mapping[str, Any]]]]]:
+    """Layer, system if it names one, drawing's layer if it is one, and number, geometry and fields of each feature."""
+    if isinstance(local, Path):
+        with open(local, "rb") as stream:
+            text = read_fence_text(local, stream.read(4096), layer)
+        if text is not None:
+            yield text.layer, text.crs, None, iter(text.features)
+            return
+    drivers = drivers_for(local, "fence file") if isinstance(local, Path) else None
+    name, drawn_on = _choose_layer(local, layer)
+    with safe_gdal(), fiona.open(local, layer=name, enabled_drivers=drivers) as source:
+        own = CRS.from_wkt(source.crs_wkt) if source.crs_wkt else None
+        yield name, own, drawn_on, ((n, f.geometry, f.properties) for n, f in enumerate(source, start=1))
 
 
 def read_frame(path: Path | str, what: str, layer: str | None = None) -> gpd.GeoDataFrame | pd.DataFrame:

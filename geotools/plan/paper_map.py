@@ -95,12 +95,10 @@ def draw_map(path: Path, plan: PaperMap) -> None:
     """Write the sheet as PDF; OSError where the file cannot be written."""
     drawn = _drawn(plan.layers)
     title = f"Plan for the {plan.audience}" if plan.audience != "full" else "Plan, complete"
-    document = Document(f"{plan.site}: {title}", size="A3", landscape=True, subject=plan.recipient)
-    sheet = Sheet(document)
     public = plan.audience == "public"
     mark = plan.recipient or ("" if public else title)
-    if mark:
-        _watermark(sheet, mark)
+    document = Document(f"{plan.site}: {title}", size="A3", landscape=True, subject=plan.recipient, watermark=mark)
+    sheet = Sheet(document)
     block = TitleBlock(
         plan.site,
         revision=plan.revision,
@@ -151,21 +149,6 @@ def _for_whom(sheet: Sheet, box: Box, plan: PaperMap, public: bool) -> None:
     if not public:
         sheet.words((at, box.top + 22), SENSITIVE, 8)
         sheet.words((at, box.top + 27), _NOT_FOR_ALL, 8)
-
-
-def _watermark(sheet: Sheet, text: str) -> None:
-    """Pale letters across the sheet, beneath the drawing: a copy still says whose it is."""
-    long = 0.72 * float(np.hypot(sheet.width, sheet.height))
-    pdf = sheet.document
-    size = min(90.0, long / max(pdf.width_of(text, 1.0, bold=True), 1e-6))
-    angle = float(np.degrees(np.arctan2(sheet.height, sheet.width)))
-    x, y = sheet.width / 2, sheet.height / 2
-    with pdf.rotation(angle, x, y):
-        pdf.set_font(pdf.font_family, "B", size)
-        pdf.set_text_color("#e6e6e6")
-        pdf.set_fill_color("#e6e6e6")
-        pdf.text(x - pdf.width_of(text, size, bold=True) / 2, y + size * 0.12, text)
-    pdf.set_text_color("#000000")
 
 
 def _shape(panel: Panel, kind: str, symbol: Symbol, shape: BaseGeometry) -> None:

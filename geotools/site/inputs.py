@@ -13,7 +13,11 @@ VerticalUnit = Literal["metre", "foot", "US survey foot"]
 class Inputs(SiteSection):
     """Files and what they leave unsaid; relative paths count from the site file's folder."""
 
-    fence: str = setting("vector file with the fence lines (GeoPackage, Shapefile, GeoJSON, DXF)")
+    fence: str = setting(
+        "file with the fence as lines, or as areas whose outlines it follows: GeoPackage, Shapefile, GeoJSON, DXF, "
+        "KML, or a CSV table with a column wkt, or with points in order in columns x and y (or lon and lat); optional "
+        "columns fence and height_m"
+    )
     fence_layer: str | None = setting(
         "layer of that file, where it has several; in a DXF drawing, the layer the fence is drawn on", default=None
     )

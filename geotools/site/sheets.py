@@ -23,6 +23,11 @@ class Sheets(SiteSection):
     drawn: str = setting("who drew them", default="", max_length=60)
     checked: str = setting("who checked them", default="", max_length=60)
     approved: str = setting("who approved them", default="", max_length=60)
+    recipient: str = setting(
+        "who the paper is for: the name stands pale across every page of report and drawing sheets",
+        default="",
+        max_length=60,
+    )
     topsoil_m: float = setting(
         "thickness of the topsoil that is stripped from worked ground and put back",
         unit="m",

@@ -10,7 +10,7 @@ import numpy as np
 
 from geotools.corridor import Array
 from geotools.errors import InputError, NumericInputError
-from geotools.io.vectors import FARTHEST
+from geotools.io.fence_shapes import FARTHEST
 from geotools.terrain.breaklines import Network, conforming, network
 from geotools.terrain.points import Survey
 from geotools.terrain.tin import CellGrid, thin

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -13,6 +14,7 @@ __all__ = ["FONT", "Document"]
 
 #: Family of every document, plain and bold.
 FONT = "Sans"
+_PALE = "#e6e6e6"
 _FILES = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
@@ -29,10 +31,18 @@ class Document(FPDF):
         Whether the long side lies across.
     subject : str
         Second line of the document's properties.
+    watermark : str
+        Words across every page, pale and beneath what is drawn: a copy still says whose it is.
     """
 
     def __init__(
-        self, title: str, *, size: Literal["A3", "A4"] = "A4", landscape: bool = False, subject: str = ""
+        self,
+        title: str,
+        *,
+        size: Literal["A3", "A4"] = "A4",
+        landscape: bool = False,
+        subject: str = "",
+        watermark: str = "",
     ) -> None:
         super().__init__(orientation="landscape" if landscape else "portrait", unit="mm", format=size)
         self.set_auto_page_break(False)
@@ -45,7 +55,23 @@ class Document(FPDF):
         self.set_lang("en")
         # a fixed date: equal content gives equal bytes
         self.creation_date = datetime(2000, 1, 1, tzinfo=UTC)
+        self.watermark = " ".join(watermark.split())
         self._widths: dict[tuple[str, bool], float] = {}
+
+    def header(self) -> None:
+        """Draw the watermark; fpdf2 calls it as a page begins."""
+        if not self.watermark:
+            return
+        wide, tall = float(self.w), float(self.h)
+        long = 0.72 * math.hypot(wide, tall)
+        size = min(90.0, long / max(self.width_of(self.watermark, 1.0, bold=True), 1e-6))
+        x, y = wide / 2, tall / 2
+        self.set_font(FONT, "B", size)
+        self.set_text_color(_PALE)
+        self.set_fill_color(_PALE)
+        with self.rotation(math.degrees(math.atan2(tall, wide)), x, y):
+            self.text(x - self.width_of(self.watermark, size, bold=True) / 2, y + size * 0.12, self.watermark)
+        self.set_text_color("#000000")
 
     def width_of(self, text: str, size: float, *, bold: bool = False) -> float:
         """Width of one line of text, mm, at a size in points; measured once for each text."""

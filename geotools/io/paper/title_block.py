@@ -29,6 +29,8 @@ class TitleBlock:
         Systems of the coordinates and of the levels.
     cautions : tuple of str
         Printed on every sheet.
+    recipient : str
+        Whom the set is for.
     """
 
     project: str
@@ -40,6 +42,7 @@ class TitleBlock:
     crs: str = ""
     vertical_datum: str = ""
     cautions: tuple[str, ...] = ()
+    recipient: str = ""
 
     def draw(self, sheet: Sheet, title: str, scales: str, number: str) -> tuple[Box, Box]:
         """Frame and title block of one sheet.

@@ -34,6 +34,7 @@ def sheet_set(
         crs=crs.name if code is None else f"EPSG:{code}, {crs.name}",
         vertical_datum=f"{ctx.site.input.vertical_datum or 'datum not stated'}; metres",
         cautions=CAUTIONS,
+        recipient=said.recipient,
     )
     quantities = Quantities(said.topsoil_m, said.bulking, ctx.site.grading.balance)
     drawn = [get_coordinates(part) for fence in ctx.read(FENCE).geometry for part in get_parts(fence)]

@@ -101,6 +101,8 @@ class Report:
     subtitle: str
     made: str
     blocks: list[Block] = field(default_factory=list)
+    #: Whom the paper is for, written across each page.
+    recipient: str = ""
 
     def sheets(self) -> list[Heading]:
         """Level-1 headings in order: the table of contents."""

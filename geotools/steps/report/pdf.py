@@ -22,7 +22,7 @@ class _Sheets(Document):
     """A report's pages: text flows from page to page, unlike that of drawings."""
 
     def __init__(self, report: Report) -> None:
-        super().__init__(report.title, subject=report.subtitle)
+        super().__init__(report.title, subject=report.subtitle, watermark=report.recipient)
         self.report = report
         self.set_margins(16, 16)
         self.set_auto_page_break(True, 18)

@@ -186,6 +186,7 @@ def run(ctx: StepContext) -> StepResult:
         f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}; "
         f"{laid_out_state(site, frames['heads']).words}",
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
+        recipient=site.sheets.recipient,
     )
     report.blocks += answer(frames, site.threats, site.detection.threshold, site.prices)
     report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]

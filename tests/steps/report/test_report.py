@@ -1,5 +1,6 @@
 """What the report says and how it is built: HTML that stands alone, PDF with real text."""
 
+import io
 import itertools
 import json
 import re
@@ -154,6 +155,12 @@ def test_text_of_any_kind_and_length_reaches_both_files(tmp_path: Path):
 def _file(folder, content):
     (folder / "r.pdf").write_bytes(content)
     return folder / "r.pdf"
+
+
+def test_every_page_of_paper_names_whom_it_is_for():
+    report = Report("Yard", "under", "made", [Heading("A"), Text("a"), Heading("B"), Text("b")], recipient="Jane  Doe")
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(to_pdf(report))).pages]
+    assert len(pages) == 2 and all("Jane Doe" in page for page in pages)
 
 
 def test_columns_of_figures_are_found():
