@@ -132,7 +132,10 @@ class Plan(_Plan):
     walk_result: DataFrame
     """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
     upkeep: GeoDataFrame
-    """Dated maintenance tasks at every head and zone. The equipment's manual governs."""
+    """Dated maintenance tasks at every head and zone. The equipment's manual governs. Notify the alarm station
+    first, and agree on who watches the zone meanwhile. Radio exposure: while people work in front of a head,
+    switch its transmitter off or keep the distance that the equipment's manual gives; limits of ICNIRP 2020 or
+    IEEE C95.1, as the local authority has them."""
     upkeep_cost: DataFrame
     """What the tasks of each maintenance scheme cost over the plan's years, with the site file's prices."""
     bill: DataFrame
@@ -482,6 +485,7 @@ def upkeep(
     *,
     scheme: str | None = None,
     start: str | None = None,
+    as_of: str | None = None,
 ) -> Plan:
     """Dates the maintenance tasks of every head and zone, and compares the cost of maintenance schemes.
 
@@ -490,12 +494,14 @@ def upkeep(
     site : Site
         Fence, terrain and settings.
     plan : Plan, optional
-        What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``.
-        Required layers that are missing are made first, with defaults.
+        What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``,
+        ``upkeep`` (if it is there). Required layers that are missing are made first, with defaults.
     scheme : str, optional
         Maintenance scheme to follow. Left out: as the site file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.
+    as_of : str, optional
+        Day before which open tasks are overdue, year-month-day. Left out: none is overdue.
     """
 
 def bill(

@@ -20,6 +20,7 @@ from geotools import __version__
 from geotools.earthwork.tin import DesignTin
 from geotools.earthwork.tin_lines import surface_lines
 from geotools.earthwork.works import MapUnits, Works
+from geotools.plan import cautions
 
 __all__ = ["DrawnSite", "write_landxml"]
 
@@ -90,7 +91,14 @@ def write_landxml(path: Path, site: DrawnSite, works: Sequence[Works], tin: Desi
     if site.epsg is not None:
         system["epsgCode"] = str(site.epsg)
     SubElement(root, "CoordinateSystem", system)
-    SubElement(root, "Project", {"name": site.project, "desc": "least earthwork under the beams of a perimeter"})
+    SubElement(
+        root,
+        "Project",
+        {
+            "name": site.project,
+            "desc": f"least earthwork under the beams of a perimeter. {cautions.EARTHWORKS} {cautions.SENSITIVE}",
+        },
+    )
     SubElement(root, "Application", {"name": "geotools-perimeter", "version": __version__})
     if works:
         alignments = SubElement(root, "Alignments", {"name": "zones"})

@@ -190,9 +190,7 @@ def read_xlsx(path: Path, required: Sequence[str]) -> list[dict[str, str]]:
                     if any(texts):
                         rows.append({n: t for n, t in zip(names, texts, strict=False) if n})
                     if len(rows) > MAX_FORM_ROWS:
-                        raise InputError(
-                            "SheetTable has too many rows", where=path, expected=f"at most {MAX_FORM_ROWS}"
-                        )
+                        raise InputError("Table has too many rows", where=path, expected=f"at most {MAX_FORM_ROWS}")
                 return rows
     except InputError:
         raise

@@ -15,13 +15,14 @@ import pandas as pd
 
 from geotools.errors import InputError
 
-__all__ = ["csv_rows", "csv_text", "read_csv", "safe_cell"]
+__all__ = ["csv_rows", "csv_text", "day_of", "read_csv", "safe_cell"]
 
 #: What a form of ours never reaches, and what a memory of a gigabyte holds.
 MAX_FORM_ROWS = 300_000
 MAX_COLUMNS = 500
 MAX_HEAD = 200_000
 
+_DAY_FIRST = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?: .*)?")
 _STARTS = r"=+@\-\uff1d\uff0b\uff0d\uff20"
 #: Where a spreadsheet may begin a cell, whichever separator it was set to: there a formula must not stand.
 _FORMULA = re.compile(rf"(^)(?=[ \n]*[{_STARTS}\t\r])|([;\t\r\n])(?= *[{_STARTS}])")
@@ -47,6 +48,31 @@ def safe_cell(value: object) -> str:
         number = float(value)
         return "" if math.isnan(number) else f"{number:.10g}"
     return str(value)
+
+
+def day_of(value: object, where: str) -> date | None:
+    """A day as people write it: year-month-day or day.month.year; None for an empty cell.
+
+    With slashes only where the year comes first, for else it reads two ways. InputError names ``where``.
+    """
+    if value is None or pd.isna(value) or not str(value).strip():  # type: ignore[call-overload]
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.date()
+    text = str(value).strip()
+    try:
+        turned = _DAY_FIRST.fullmatch(text)
+        if turned:
+            day, month, year = (int(part) for part in turned.groups())
+            return date(year, month, day)
+        return date.fromisoformat(text[:10].replace("/", "-"))
+    except ValueError:
+        raise InputError(
+            "a day is not a date",
+            where=where,
+            found=value,
+            expected="year-month-day as in 2027-05-03, or day.month.year as in 3.5.2027",
+        ) from None
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:

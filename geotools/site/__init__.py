@@ -197,6 +197,11 @@ class Site(SiteSection):
             if level.head_type not in self.all_head_types:
                 known = ", ".join(self.all_head_types)
                 raise ValueError(f"stack level {level.level!r} names head type {level.head_type!r}; known: {known}")
+        for task in self.maintenance:
+            strange = [name for name in task.head_types if name not in self.all_head_types]
+            if strange:
+                known = ", ".join(self.all_head_types)
+                raise ValueError(f"maintenance task {task.name!r} names head type {strange[0]!r}; known: {known}")
         names = [level.level for level in self.stack]
         if len(set(names)) != len(names):
             raise ValueError("a level of the stack is named twice")

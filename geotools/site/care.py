@@ -69,6 +69,10 @@ class MaintenanceTask(SiteSection):
     name: str = setting("name of the task", min_length=1, max_length=60)
     scheme: str = setting("scheme it belongs to; empty for all schemes", default="", max_length=40)
     scope: Literal["head", "zone"] = setting("whether it is done at each head or along each zone")
+    head_types: tuple[str, ...] = setting("head types it is done at; empty for all", default=())
+    alarms: bool = setting(
+        "whether doing it can make alarms, so that the alarm station is notified first", mark=CHOICE, default=True
+    )
     months: int | None = setting("interval; empty where only storms call for it", unit="month", default=None, ge=1)
     first_months: int | None = setting(
         "months to the first visit; empty for the interval", unit="month", default=None, ge=0, le=360
@@ -88,6 +92,12 @@ class MaintenanceTask(SiteSection):
     def _comes_due(self) -> MaintenanceTask:
         if self.months is None and self.after_storm_days is None:
             raise ValueError(f"task {self.name!r} never falls due: give months or after_storm_days")
+        return self
+
+    @model_validator(mode="after")
+    def _head_types_of_heads(self) -> MaintenanceTask:
+        if self.head_types and self.scope != "head":
+            raise ValueError(f"task {self.name!r} is done along zones: head_types is for tasks at heads")
         return self
 
 

@@ -12,6 +12,9 @@ from geotools.io.spreadsheet import SheetTable, read_xlsx, write_xlsx
 ROWS = [{"id": "a", "n": 1.25, "day": datetime.date(2027, 5, 3), "who": "=1+1"}, {"id": "b", "n": None, "who": "Ä"}]
 
 
+FORM = SheetTable("form", ["id", "n", "day", "who"], ROWS, {"who": ("x", "y")}, ["who"])
+
+
 @pytest.fixture
 def book(tmp_path):
     write_xlsx(

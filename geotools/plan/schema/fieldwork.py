@@ -162,7 +162,10 @@ WALK_RESULT = LayerSchema(
 UPKEEP = LayerSchema(
     name="upkeep",
     title="Maintenance plan",
-    description="Dated maintenance tasks at every head and zone. The equipment's manual governs.",
+    description=(
+        "Dated maintenance tasks at every head and zone. The equipment's manual governs. "
+        f"{cautions.ALARM_STATION} {cautions.EXPOSURE}"
+    ),
     geometry="Point",
     key="visit_id",
     made_by="upkeep",
@@ -177,6 +180,13 @@ UPKEEP = LayerSchema(
         Field("zone_id", "text", "zone", nullable=False),
         Field("minutes", "real", "time for one person", "min"),
         Field("instruction", "text", "what to do"),
+        Field(
+            "status",
+            "text",
+            "done, where a day is filled in; overdue, where it was due before the day that was given; else due",
+            choices=("done", "due", "overdue"),
+            nullable=False,
+        ),
         Field("done_on", "date", "to fill in: day it was done", by_hand=True),
         Field("done_by", "text", "to fill in: who did it", by_hand=True),
     ),

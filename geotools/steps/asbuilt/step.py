@@ -153,7 +153,8 @@ def run(ctx: StepContext) -> StepResult:
             out += [_out_row(zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
     columns = [f.name for f in ACCEPTANCE.fields]
     table = [{name: round(v, 4) + 0.0 if isinstance(v := r[name], float) else v for name in columns} for r in rows]
-    (ctx.scratch / "acceptance.csv").write_text(csv_text(columns, table), encoding="utf-8", newline="")
+    table = [{**row, "caution": f"{cautions.DETECTION} {cautions.SENSITIVE}"} for row in table]
+    (ctx.scratch / "acceptance.csv").write_text(csv_text([*columns, "caution"], table), encoding="utf-8", newline="")
     passed = sum(r["result"] == "pass" for r in rows)
     ctx.say(f"{passed} of {len(rows)} zones pass; ground that the survey does not cover is taken as designed")
     for r in rows:

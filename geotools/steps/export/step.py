@@ -18,7 +18,7 @@ from geotools.plan.schema import LAYERS
 FOLDER, KML_NAME = "geojson", "plan.kml"
 _NOTE = (
     "Heights are left out: they stand in the fields, in metres above the site's own datum. "
-    f"{cautions.DETECTION} {cautions.SENSITIVE}"
+    f"{cautions.DETECTION} {cautions.SERVICES} {cautions.EXPOSURE} {cautions.SENSITIVE}"
 )
 
 
@@ -60,7 +60,7 @@ def run(ctx: StepContext) -> StepResult:
                 driver="GeoJSON",
                 RFC7946="YES",
                 COORDINATE_PRECISION="8",
-                DESCRIPTION=f"{schema.title}. {schema.description}",
+                DESCRIPTION=f"{schema.title}. {schema.description} {cautions.DETECTION} {cautions.SENSITIVE}",
             )
             files.append(name)
         if wanted != "geojson" and schema.name != "upkeep":

@@ -20,7 +20,7 @@ from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.tables import csv_text
-from geotools.plan import ids
+from geotools.plan import cautions, ids
 from geotools.plan.schema import FENCE, HEADS
 from geotools.site.surveyed import survey_quality
 from geotools.steps.gaps.rows import Row
@@ -98,10 +98,11 @@ def resurvey_table(points: list[Row], metres_a_unit: float) -> str:
             "x": row["geometry"].x / metres_a_unit,
             "y": row["geometry"].y / metres_a_unit,
             "model_m": round(row["ground_m"], 3),
+            "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}",
         }
         for row in points
     ]
-    return csv_text(["point_id", "x", "y", "model_m", "z"], rows)
+    return csv_text(["point_id", "x", "y", "model_m", "z", "caution"], rows)
 
 
 def sensitivity_rows(found: Findings, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]) -> list[Row]:

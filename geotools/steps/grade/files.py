@@ -20,11 +20,13 @@ from geotools.engine.step import StepContext
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
+from geotools.plan import cautions
+from geotools.plan.point_sidecar import PointFile
 from geotools.plan.schema import FENCE
 from geotools.terrain.design import DesignSurface
 
 #: The points for instruments: number, northing, easting, level, code, without a heading.
-SETTING_OUT = "setting_out.csv"
+SETTING_OUT, SETTING_OUT_TEXT = "setting_out.csv", "setting_out.txt"
 #: What is moved by less is no earthwork on drawings, m.
 _MOVED_M = 1e-3
 Whole = npt.NDArray[np.int64]
@@ -120,8 +122,9 @@ def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, u
         row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
         for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
             row[name] = round(float(str(r[name])), 3)
-        table.append(row)
+        table.append(row | {"caution": cautions.EARTHWORKS})
     header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
+    header.append("caution")
     (ctx.scratch / "grading_points.csv").write_text(csv_text(header, table), encoding="utf-8", newline="")
     lines = []
     if tin is not None:
@@ -131,6 +134,19 @@ def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, u
         for (x, y, z), code in zip(units.out(way.levels).tolist(), ("INLET", "OUTLET"), strict=True):
             lines.append(f"{len(lines) + 1},{y:.3f},{x:.3f},{z:.3f},{code}\r\n")
     (ctx.scratch / SETTING_OUT).write_text("".join(lines), encoding="ascii", newline="")
+    sheets, plan_crs = ctx.site.sheets, ctx.workspace.plan_crs
+    day = "no date given" if sheets.date is None else f"of {sheets.date.isoformat()}"
+    file = PointFile(
+        SETTING_OUT,
+        len(lines),
+        "number, N northing, E easting, Z level of the design, code",
+        ctx.site.name,
+        f"proposed state, revision {sheets.revision or 'not given'} {day}",
+        plan_crs,
+        ctx.site.input.vertical_datum or "not stated",
+    )
+    codes = "code: DESIGN inside, LIMIT at the edge of works, INLET and OUTLET of ways for water"
+    (ctx.scratch / SETTING_OUT_TEXT).write_text(file.sidecar([codes], CAUTIONS), encoding="utf-8", newline="")
 
 
 def write_drawings(

@@ -30,6 +30,7 @@ from geotools.plan.schema import (
 from geotools.plan.workspace import frame_of
 from geotools.steps.grade.files import (
     SETTING_OUT,
+    SETTING_OUT_TEXT,
     point_rows,
     tin_of,
     works_to_draw,
@@ -163,7 +164,15 @@ def run(ctx: StepContext) -> StepResult:
         if not g.clear:
             ctx.warn(f"zone {g.zone.zone_id} is not clear as proposed: {g.grading.reason}")
     crs_m = ctx.workspace.work_crs
-    files = ["design.tif", "grading_points.csv", SETTING_OUT, "earthworks.xml", "earthworks.dxf", *sheets]
+    files = [
+        "design.tif",
+        "grading_points.csv",
+        SETTING_OUT,
+        SETTING_OUT_TEXT,
+        "earthworks.xml",
+        "earthworks.dxf",
+        *sheets,
+    ]
     return StepResult(
         layers={
             "earthworks": frame_of(EARTHWORKS, _earthworks(surface, graded, _owner(surface, graded)), crs_m),
@@ -209,6 +218,7 @@ STEP = Step(
         FileOut("design.tif", "raster", "level of the design surface where zones are graded"),
         FileOut("grading_points.csv", "table", "points to set out: easting, northing, existing, design, cut or fill"),
         FileOut(SETTING_OUT, "data", "the same points for instruments: number, northing, easting, level, code"),
+        FileOut(SETTING_OUT_TEXT, "document", "what those points are: coordinate system, unit, datum, state, cautions"),
         FileOut("earthworks.xml", "data", "LandXML 1.2: design surfaces, breaklines, alignments, profiles, sections"),
         FileOut("earthworks.dxf", "drawing", "triangles, breaklines, points to set out, contours, sections, limits"),
         FileOut(

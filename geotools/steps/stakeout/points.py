@@ -10,10 +10,11 @@ from typing import Any, Literal
 import numpy as np
 from pyproj import CRS
 
-from geotools.io.crs import metres_per_unit, unit_name
+from geotools.io.crs import metres_per_unit
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
+from geotools.plan.point_sidecar import PointFile
 
 __all__ = [
     "CHECKS",
@@ -128,23 +129,20 @@ def checks_text(posts: Sequence[Post], plan_crs: CRS) -> str:
 
 def sidecar_text(posts: Sequence[Post], plan_crs: CRS, datum: str, paper: PaperState, site: str, order: str) -> str:
     """What the points are, for whoever loads them: system, units, datum, state, order of the columns, cautions."""
-    unit = unit_name(plan_crs)
-    code = plan_crs.to_authority()
     scale = float(np.mean([post.scale for post in posts])) if posts else 1.0
-    lines = [
-        f"site: {site}",
-        f"state: {paper.words}",
-        f"file: {POINTS}, {len(posts)} posts, one row each",
-        f"columns: {', '.join(order)}, code ({ORDERS[order]}): P post, N northing, E easting, Z level of the finished "
-        "ground",
-        f"coordinate system: {plan_crs.name}" + (f" ({':'.join(code)})" if code else ""),
-        f"unit of N, E and Z: {unit}",
-        f"vertical datum of Z: {datum}",
-        f"point scale factor at the posts: {scale:.6f} on average; ground distance = grid distance / scale factor",
-        f"code: {CODE} for every point; heads stand in stakeout.csv, distances to check in {CHECKS}",
-        f"caution: {cautions.SERVICES}",
-        "caution: Measure two known points, and the distances of the check table, before anything is built.",
-        f"caution: {cautions.EXPOSURE}",
-        f"caution: {cautions.SENSITIVE}",
-    ]
-    return "\n".join(lines) + "\n"
+    columns = (
+        f"{', '.join(order)}, code ({ORDERS[order]}): P post, N northing, E easting, Z level of the finished ground"
+    )
+    file = PointFile(POINTS, len(posts), columns, site, paper.words, plan_crs, datum)
+    return file.sidecar(
+        [
+            f"point scale factor at the posts: {scale:.6f} on average; ground distance = grid distance / scale factor",
+            f"code: {CODE} for every point; heads stand in stakeout.csv, distances to check in {CHECKS}",
+        ],
+        (
+            cautions.SERVICES,
+            "Measure two known points, and the distances of the check table, before anything is built.",
+            cautions.EXPOSURE,
+            cautions.SENSITIVE,
+        ),
+    )

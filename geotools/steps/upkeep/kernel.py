@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -39,6 +39,8 @@ class PlannedTask:
         Months of the year it is done in; empty for all.
     after_storm_days : int or None
         Days from a storm to a further visit; None for none.
+    head_types : tuple of str
+        Head types it is done at; empty for all.
     """
 
     name: str
@@ -51,6 +53,7 @@ class PlannedTask:
     first: int | None = None
     season: tuple[int, ...] = ()
     after_storm_days: int | None = None
+    head_types: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.months is not None and self.months < 1:
@@ -65,26 +68,34 @@ class PlannedTask:
                 expected="0 or more",
             )
 
-    def days(self, start: date, end: date, storms: Sequence[date] = ()) -> list[date]:
-        """Days it falls due, start to end, both included.
+    def occurrences(self, start: date, end: date, storms: Sequence[date] = ()) -> dict[date, str]:
+        """Days it falls due, start to end, both included, with a name that stays when the start is moved.
 
         Months are calendar months: from 31 January, a month on is the last day of February.
         """
-        found = set()
+        found: dict[date, str] = {}
+        if self.after_storm_days is not None:
+            found |= {storm + timedelta(days=self.after_storm_days): f"storm {storm.isoformat()}" for storm in storms}
         if self.months is not None:
             months = self.months if self.first is None else self.first
             while (day := start + relativedelta(months=months)) <= end:
                 if not self.season or day.month in self.season:
-                    found.add(day)
+                    found[day] = f"month {months}"
                 months += self.months
-        if self.after_storm_days is not None:
-            found |= {storm + timedelta(days=self.after_storm_days) for storm in storms}
-        return sorted(found)
+        return dict(sorted(found.items()))
+
+    def days(self, start: date, end: date, storms: Sequence[date] = ()) -> list[date]:
+        """The days of `occurrences`."""
+        return list(self.occurrences(start, end, storms))
+
+    def at(self, head_type: str) -> bool:
+        """Whether it is done at heads of that type."""
+        return not self.head_types or head_type in self.head_types
 
 
 @dataclass(frozen=True, order=True)
 class Visit:
-    """One task due on one day at one head or zone."""
+    """One task due on one day at one head or zone; ``occurrence`` names the turn, whatever day it falls on."""
 
     day: date
     task: str
@@ -92,6 +103,7 @@ class Visit:
     place: str
     minutes: float
     instruction: str
+    occurrence: str = ""
 
 
 def tasks_of(tasks: Iterable[PlannedTask], scheme: str) -> tuple[PlannedTask, ...]:
@@ -117,14 +129,15 @@ def plan_visits(
     heads: Sequence[str],
     zones: Sequence[str],
     storms: Sequence[date] = (),
+    kinds: Mapping[str, str] | None = None,
 ) -> list[Visit]:
-    """Every visit from `start` over `years`, sorted by day, task and place."""
-    end = _end(start, years)
+    """Every visit from `start` over `years`, sorted by day, task and place; ``kinds`` : head types by head."""
+    end, kind = _end(start, years), kinds or {}
     return sorted(
-        Visit(day, task.name, task.scope, place, task.minutes, task.instruction)
+        Visit(day, task.name, task.scope, place, task.minutes, task.instruction, name)
         for task in tasks
-        for day in task.days(start, end, storms)
-        for place in (heads if task.scope == "head" else zones)
+        for day, name in task.occurrences(start, end, storms).items()
+        for place in ([h for h in heads if task.at(kind.get(h, ""))] if task.scope == "head" else zones)
     )
 
 
@@ -149,6 +162,7 @@ def scheme_cost(
     hour_rate: float,
     discount: float = 0.0,
     storms: Sequence[date] = (),
+    kinds: Mapping[str, str] | None = None,
 ) -> SchemeCost:
     """Cost of the dated visits of tasks; the first fitting belongs to the installation and is left out.
 
@@ -165,6 +179,8 @@ def scheme_cost(
         A year, as a fraction; a cost m months from the start counts 1 / (1 + discount) ** (m / 12).
     storms : sequence of date
         Days of storms, as of the plan.
+    kinds : mapping of str to str, optional
+        Head types by head, where tasks are for some types alone.
     """
     if min(hour_rate, discount) < 0 or min(places) < 0:
         raise NumericInputError(
@@ -173,7 +189,8 @@ def scheme_cost(
     end = _end(start, years)
     visits, labour, material, total = 0, 0.0, 0.0, 0.0
     for task in tasks:
-        number = places[0] if task.scope == "head" else places[1]
+        at_heads = places[0] if kinds is None else sum(task.at(kind) for kind in kinds.values())
+        number = at_heads if task.scope == "head" else places[1]
         for day in task.days(start, end, storms):
             work, parts = number * task.minutes / 60.0 * hour_rate, number * task.material
             visits, labour, material = visits + number, labour + work, material + parts

@@ -5,28 +5,41 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 
 import geopandas as gpd
+import pandas as pd
 
+from geotools.earthwork.state import laid_out_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import SiteError
-from geotools.io.tables import csv_text
+from geotools.errors import OutputError, SiteError
+from geotools.io.tables import csv_text, day_of, read_csv
+from geotools.plan import cautions
+from geotools.plan.filled import filled_in
 from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
 
+TABLE = "upkeep.csv"
 
-def _start(text: str | None, site_start: date | None) -> date:
-    if text:
-        try:
-            return date.fromisoformat(text)
-        except ValueError:
-            raise SiteError(
-                "not a date",
-                where="step upkeep, parameter start",
-                found=text,
-                expected="year-month-day, as in 2026-04-01",
-            ) from None
-    return site_start or datetime.now(UTC).date()
+
+def _day(text: str | None, name: str) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise SiteError(
+            "not a date",
+            where=f"step upkeep, parameter {name}",
+            found=text,
+            expected="year-month-day, as in 2026-04-01",
+        ) from None
+
+
+def _plain_days(frame: gpd.GeoDataFrame) -> dict[str, list[date | None]]:
+    """The columns of days as days, for a table."""
+    return {
+        name: [None if pd.isna(day) else pd.Timestamp(day).date() for day in frame[name]] for name in ("due", "done_on")
+    }
 
 
 def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
@@ -37,11 +50,12 @@ def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
             t.months,
             t.minutes,
             t.material,
-            t.instruction,
+            f"{cautions.ALARM_STATION} {t.instruction}".strip() if t.alarms else t.instruction,
             t.scheme,
             t.first_months,
             t.season,
             t.after_storm_days,
+            t.head_types,
         )
         for t in ctx.site.maintenance
     )
@@ -60,6 +74,7 @@ def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoData
             "zone_id": place[v.place][0],
             "minutes": v.minutes,
             "instruction": v.instruction,
+            "status": "due",
             "done_on": None,
             "done_by": None,
             "geometry": place[v.place][1],
@@ -68,19 +83,79 @@ def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoData
     ]
 
 
+def _table_done(ctx: StepContext) -> dict[str, tuple[date, str | None]]:
+    """Day and person of the rows that were filled in in the table beside the plan, by visit."""
+    path = ctx.workspace.folder / TABLE
+    if not path.is_file():
+        return {}
+    found = {}
+    for number, row in enumerate(read_csv(path, ["due", "task", "place", "done_on"]), start=2):
+        where = f"{path}, row {number}"
+        day, due = day_of(row["done_on"], where), day_of(row["due"], where)
+        if day is not None and due is not None:
+            found[f"{due.isoformat()} {row['task']} {row['place']}"] = day, row.get("done_by") or None
+    return found
+
+
+def _with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) -> gpd.GeoDataFrame:
+    """The rows with what was filled in before, in the plan's layer or in the table beside it, and their status."""
+    table = _table_done(ctx)
+    if ctx.workspace.has(UPKEEP):
+        made = filled_in(made, ctx.read(UPKEEP), UPKEEP)
+    new = [name for name in table if name in set(made.loc[made["done_on"].isna(), "visit_id"])]
+    lost = sorted(set(table) - set(made["visit_id"]))
+    if new:
+        ctx.say(f"took {len(new)} filled rows over from {TABLE}")
+        days = pd.to_datetime(made["visit_id"].map({name: table[name][0] for name in new}))
+        people = made["visit_id"].map({name: table[name][1] for name in new})
+        made["done_on"] = pd.to_datetime(made["done_on"]).where(days.isna(), days)
+        made["done_by"] = made["done_by"].where(people.isna(), people)
+    if lost:
+        raise OutputError(
+            "rows that were filled in would be lost",
+            where=ctx.workspace.folder / TABLE,
+            found=f"{len(lost)} rows for tasks that the plan does not have, the first {lost[0]}",
+            mend="keep the start of the plan as it was (upkeep.start in the site file), or put the file aside",
+        )
+    made["status"] = "due"
+    if as_of is not None:
+        made.loc[pd.to_datetime(made["due"]) < pd.Timestamp(as_of), "status"] = "overdue"
+    made.loc[made["done_on"].notna(), "status"] = "done"
+    return made
+
+
+def _say_record(ctx: StepContext, frame: gpd.GeoDataFrame, as_of: date | None) -> None:
+    counts = frame["status"].value_counts()
+    if counts.get("done", 0):
+        ctx.say(f"{counts['done']} tasks on record as done")
+    if as_of is None:
+        ctx.say("nothing is called overdue without a day: give --as-of")
+    elif counts.get("overdue", 0):
+        ctx.warn(f"{counts['overdue']} tasks were due before {as_of.isoformat()} and are not on record as done")
+
+
 def run(ctx: StepContext) -> StepResult:
     """Make the plan; see the manual beside this file."""
     heads, zones, settings = ctx.read(HEADS), ctx.read(ZONES), ctx.site.upkeep
     tasks = _tasks(ctx)
     scheme = settings.scheme if ctx.params["scheme"] is None else ctx.params["scheme"]
-    start = _start(ctx.params["start"], settings.start)
+    start = _day(ctx.params["start"], "start") or settings.start or datetime.now(UTC).date()
+    as_of = _day(ctx.params["as_of"], "as_of")
     head_ids, zone_ids = list(heads["head_id"]), list(zones["zone_id"])
+    kinds = dict(zip(heads["head_id"], heads["head_type"], strict=True))
     chosen = tasks_of(tasks, scheme)
-    visits = plan_visits(chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms)
-    rows = _visit_rows(visits, heads, zones)
+    visits = plan_visits(
+        chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms, kinds=kinds
+    )
+    frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(visits, heads, zones), heads.crs), as_of)
+    _say_record(ctx, frame, as_of)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
-    (ctx.scratch / "upkeep.csv").write_text(csv_text(form, rows), encoding="utf-8-sig", newline="")
-    (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(visits, ctx.site.name, start))
+    said = {**laid_out_state(ctx.site, heads).fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
+    rows = [row | said for row in frame.assign(**_plain_days(frame)).to_dict("records")]
+    (ctx.scratch / TABLE).write_text(csv_text([*form, *said], rows), encoding="utf-8-sig", newline="")
+    on_record = set(frame.loc[frame["status"] == "done", "visit_id"])
+    done = [v for v in visits if f"{v.day.isoformat()} {v.task} {v.place}" in on_record]
+    (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(visits, ctx.site.name, start, done=done))
     places = (len(head_ids), len(zone_ids))
     costs: dict[str, SchemeCost] = {
         name: scheme_cost(
@@ -91,6 +166,7 @@ def run(ctx: StepContext) -> StepResult:
             settings.hour_rate,
             settings.discount,
             settings.storms,
+            kinds,
         )
         for name in sorted({t.scheme for t in tasks if t.scheme})
     }
@@ -113,11 +189,12 @@ def run(ctx: StepContext) -> StepResult:
     if costs:
         ctx.say("schemes cost: " + ", ".join(f"{name} {cost.total:,.0f}" for name, cost in costs.items()))
     return StepResult(
-        layers={"upkeep": frame_of(UPKEEP, rows, heads.crs), "upkeep_cost": frame_of(UPKEEP_COST, cost_rows)},
-        files=["upkeep.csv", "upkeep.ics"],
+        layers={"upkeep": frame, "upkeep_cost": frame_of(UPKEEP_COST, cost_rows)},
+        files=[TABLE, "upkeep.ics"],
         summary={
             "start": start.isoformat(),
             "visits": len(visits),
+            **{name: int((frame["status"] == name).sum()) for name in ("done", "overdue")},
             "hours": round(sum(v.minutes for v in visits) / 60.0, 1),
             "scheme": scheme,
             "cheapest_scheme": min(costs, key=lambda name: costs[name].total, default=None),
@@ -134,11 +211,16 @@ STEP = Step(
     params=(
         Param("scheme", "text", "Maintenance scheme to follow. Left out: as the site file says."),
         Param("start", "text", "First day of the plan, year-month-day. Left out: as the site file says, else today."),
+        Param("as_of", "text", "Day before which open tasks are overdue, year-month-day. Left out: none is overdue."),
     ),
-    inputs=(LayerIn(HEADS, "heads to maintain"), LayerIn(ZONES, "zones whose ground is maintained")),
+    inputs=(
+        LayerIn(HEADS, "heads to maintain"),
+        LayerIn(ZONES, "zones whose ground is maintained"),
+        LayerIn(UPKEEP, "what was filled in", required=False),
+    ),
     outputs=(LayerOut(UPKEEP), LayerOut(UPKEEP_COST)),
     files=(
-        FileOut("upkeep.csv", "table", "The plan as a list to tick off; UTF-8, cells safe in spreadsheets."),
+        FileOut(TABLE, "table", "The plan as a list to tick off; UTF-8, cells safe in spreadsheets."),
         FileOut(
             "upkeep.ics",
             "data",
@@ -154,6 +236,7 @@ STEP = Step(
     cautions=(
         "The equipment's manual governs tasks, intervals and cleaning agents.",
         "What the site file does not give is a placeholder: enter your own figures before comparing.",
-        "Switch heads off, or keep to their exposure limits, while working in front of them.",
+        cautions.ALARM_STATION,
+        cautions.EXPOSURE,
     ),
 )

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +13,7 @@ import pyogrio
 from geotools.errors import InputError, OutputError, unprintable
 from geotools.io.files import local_file
 from geotools.io.spreadsheet import read_xlsx
-from geotools.io.tables import read_csv
+from geotools.io.tables import day_of, read_csv
 from geotools.io.vector_kind import check_database
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import PLAN_TROUBLE
@@ -24,7 +22,6 @@ __all__ = ["FILLED", "FilledForm", "read_form", "refuse_losing"]
 
 FILLED = ("result", "walked_on", "walker", "note")
 _LEAST = ("crossing_id", "result")
-_DAY_FIRST = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?: .*)?")
 #: What a form says beside the crossings' own fields: of its paper, and of the program that held it.
 _BESIDE = {"revision", "revision_date", "state_code", "caution", "fid", "geometry"}
 #: Fields that are no use to edit: what was walked differently belongs into the note.
@@ -49,28 +46,6 @@ def _result(text: str, where: str) -> str | None:
         found=text,
         expected="detected or missed (yes, no, 1, 0 are read too); empty where it was not walked",
     )
-
-
-def _day(value: Any, where: str) -> date | None:
-    """A day as year-month-day or day.month.year; with slashes only where the year comes first, else it is ambiguous."""
-    if value is None or pd.isna(value) or not str(value).strip():
-        return None
-    if isinstance(value, pd.Timestamp):
-        return value.date()
-    text = str(value).strip()
-    try:
-        turned = _DAY_FIRST.fullmatch(text)
-        if turned:
-            day, month, year = (int(part) for part in turned.groups())
-            return date(year, month, day)
-        return date.fromisoformat(text[:10].replace("/", "-"))
-    except ValueError:
-        raise InputError(
-            "a day is not a date",
-            where=where,
-            found=value,
-            expected="year-month-day as in 2027-05-03, or day.month.year as in 3.5.2027",
-        ) from None
 
 
 def _unreadable(path: Path, found: str) -> InputError:
@@ -201,7 +176,7 @@ def read_form(path: Path, forms: Path | None = None) -> FilledForm:
             raise InputError("a crossing has two results", where=where, mend="keep one row for each crossing")
         form.filled[crossing] = {
             "result": result,
-            "walked_on": _day(row.get("walked_on"), where),
+            "walked_on": day_of(row.get("walked_on"), where),
             "walker": _written(row, "walker", where),
             "note": _written(row, "note", where),
         }

@@ -358,3 +358,13 @@ def test_the_commands_exit_code_says_whether_the_works_pass(done, tmp_path, shar
         done.__enter__()
     assert ended.exit_code == code, ended.output
     assert Path(done.out / "acceptance.csv").read_text().count("fail,") == (code != 0)
+
+
+def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
+    rows = list(csv.DictReader((done.out / "grading_points.csv").open()))
+    assert all("buried services" in row["caution"] for row in rows)
+    for name in ("setting_out.txt", "earthworks.xml", "earthworks.dxf"):
+        text = (done.out / name).read_text("utf-8").lower()
+        assert "buried services" in text and "sensitive" in text, name
+    beside = (done.out / "setting_out.txt").read_text("utf-8")
+    assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside

@@ -1,5 +1,6 @@
 """The upkeep plan of the demonstration site."""
 
+import csv
 import sqlite3
 from datetime import date
 
@@ -10,7 +11,7 @@ import vobject
 
 import geotools
 from geotools.engine.runner import Job
-from geotools.errors import SiteError
+from geotools.errors import OutputError, SiteError
 
 SETTINGS = """
 [upkeep]
@@ -131,3 +132,95 @@ def test_results_name_the_placeholders_they_rest_on(plan):
 def test_what_the_site_file_gives_is_no_placeholder(dated):
     _, outcome = dated
     assert outcome.summary["placeholders"] == ["upkeep: hour_rate 60.0"]
+
+
+def test_tasks_are_for_the_head_types_they_name(plan, settings):
+    site_file, out = plan
+    only = SETTINGS.replace('name = "replacement"', 'name = "replacement"\nhead_types = ["24 GHz"]')
+    geotools.run_step("upkeep", settings(site_file, only), out)
+    rows = gpd.read_file(out / "plan.gpkg", layer="upkeep")
+    heads = pyogrio.read_dataframe(out / "plan.gpkg", layer="heads")
+    mine = heads.loc[heads["head_type"] == "24 GHz", "head_id"]
+    assert 0 < len(mine) < len(heads)
+    assert set(rows.loc[rows["task"] == "replacement", "place"]) == set(mine)
+    cost = pyogrio.read_dataframe(out / "plan.gpkg", layer="upkeep_cost").set_index("scheme")
+    assert cost.loc["new parts", "visits"] == 2 * len(mine)
+
+
+def test_a_task_for_a_head_type_that_is_none_is_refused(plan, settings):
+    with pytest.raises(SiteError, match="names head type 'laser'"):
+        settings(plan[0], SETTINGS.replace('name = "replacement"', 'name = "replacement"\nhead_types = ["laser"]'))
+
+
+def test_filled_rows_of_the_table_are_kept_and_overdue_is_counted(plan, settings):
+    site_file, out = plan
+    site = settings(site_file, SETTINGS)
+    geotools.run_step("upkeep", site, out)
+    rows = table(out)
+    grass = [row for row in rows if row["task"] == "grass"]
+    grass[0].update(done_on="4.5.2027", done_by="A. Gardener")
+    write(out, rows)
+    outcome = geotools.run_step("upkeep", site, out, overwrite=True, as_of="2027-07-01")
+    kept = [row for row in table(out) if row["done_on"]]
+    assert [(row["place"], row["done_on"], row["done_by"], row["status"]) for row in kept] == [
+        (grass[0]["place"], "2027-05-04", "A. Gardener", "done")
+    ]
+    due_before = sum(row["due"] < "2027-07-01" for row in rows)
+    assert outcome.summary["done"] == 1 and outcome.summary["overdue"] == due_before - 1 > 0
+    assert any(f"{due_before - 1} tasks were due before 2027-07-01" in text for text in outcome.warnings)
+    # the plan holds the record now, whatever becomes of the table
+    (out / "upkeep.csv").unlink()
+    geotools.run_step("upkeep", site, out, overwrite=True)
+    assert [row["done_by"] for row in table(out) if row["done_on"]] == ["A. Gardener"]
+    assert "(7 left to do)" in vobject.readOne((out / "upkeep.ics").read_text("utf-8")).vevent_list[0].summary.value
+
+
+def test_filled_rows_of_tasks_that_are_gone_are_not_lost(plan, settings):
+    site_file, out = plan
+    site = settings(site_file, SETTINGS)
+    geotools.run_step("upkeep", site, out)
+    rows = table(out)
+    rows[0].update(done_on="2027-05-04")
+    write(out, rows)
+    before = (out / "upkeep.csv").read_bytes()
+    with pytest.raises(OutputError, match="would be lost"):
+        geotools.run_step("upkeep", site, out, overwrite=True, start="2028-01-15")
+    assert (out / "upkeep.csv").read_bytes() == before
+
+
+def test_events_keep_their_identifiers_when_the_plan_starts_on_another_day(plan, settings):
+    site_file, out = plan
+    site = settings(site_file, SETTINGS)
+    found = []
+    for start in ("2027-03-01", "2027-03-15"):
+        geotools.run_step("upkeep", site, out, overwrite=True, start=start)
+        events = vobject.readOne((out / "upkeep.ics").read_text("utf-8")).vevent_list
+        found.append({e.uid.value: e.dtstart.value for e in events})
+        assert len(found[-1]) == len(events)
+    assert set(found[0]) == set(found[1])
+    moved = {(found[1][uid] - found[0][uid]).days for uid in found[0]}
+    assert moved == {0, 14}  # surveys after a storm stay
+
+
+def test_whoever_makes_alarms_tells_the_alarm_station(plan, settings):
+    site_file, out = plan
+    quiet = SETTINGS.replace('name = "grass"', 'name = "grass"\nalarms = false')
+    geotools.run_step("upkeep", settings(site_file, quiet), out)
+    for row in table(out):
+        assert ("Notify the alarm station first" in row["instruction"]) == (row["task"] != "grass")
+        assert "Radio exposure" in row["caution"] and row["state"] == "existing"
+    for event in vobject.readOne((out / "upkeep.ics").read_text("utf-8")).vevent_list:
+        assert ("alarm station" in event.description.value) == ("rass" not in event.summary.value)
+        assert "Radio exposure" in event.description.value
+
+
+def table(out):
+    with open(out / "upkeep.csv", encoding="utf-8-sig", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def write(out, rows):
+    with open(out / "upkeep.csv", "w", encoding="utf-8-sig", newline="") as stream:
+        writer = csv.DictWriter(stream, rows[0], delimiter=";")
+        writer.writeheader()
+        writer.writerows(rows)

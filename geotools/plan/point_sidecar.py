@@ -1,0 +1,59 @@
+"""What a file of points for an instrument is, written beside it: such a file has no room to say so itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pyproj import CRS
+
+from geotools.io.crs import unit_name
+
+__all__ = ["PointFile"]
+
+
+@dataclass(frozen=True)
+class PointFile:
+    """A file of points.
+
+    Attributes
+    ----------
+    name : str
+        Of the file.
+    points : int
+        How many it holds.
+    columns : str
+        Their order and meaning.
+    site : str
+        Name of the site.
+    state : str
+        Which state it shows, in words.
+    crs : CRS
+        Of the coordinates; levels are in the same unit.
+    vertical_datum : str
+        Of the levels.
+    """
+
+    name: str
+    points: int
+    columns: str
+    site: str
+    state: str
+    crs: CRS
+    vertical_datum: str
+
+    def sidecar(self, notes: Sequence[str], cautions: Sequence[str]) -> str:
+        """The text beside it; ``notes`` are whole lines, ``cautions`` one sentence each."""
+        code = self.crs.to_authority()
+        lines = [
+            f"site: {self.site}",
+            f"state: {self.state}",
+            f"file: {self.name}, {self.points} points, one row each",
+            f"columns: {self.columns}",
+            f"coordinate system: {self.crs.name}" + (f" ({':'.join(code)})" if code else ""),
+            f"unit of N, E and Z: {unit_name(self.crs)}",
+            f"vertical datum of Z: {self.vertical_datum}",
+            *notes,
+            *(f"caution: {text}" for text in cautions),
+        ]
+        return "\n".join(lines) + "\n"
