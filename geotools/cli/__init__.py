@@ -19,6 +19,7 @@ from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.demo import demo
+from geotools.cli.doctor import doctor
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.status import status
 from geotools.cli.terrain import terrain
@@ -240,6 +241,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
 
 
 cli.add_command(demo)
+cli.add_command(doctor)
 cli.add_command(status)
 cli.add_command(batch)
 cli.add_command(apply)
