@@ -1,17 +1,21 @@
 """Puts the manual pages that the package makes from its declarations into the documentation."""
 
 import json
+import posixpath
 from pathlib import Path
 
 from mkdocs.structure.files import File
 
+from docs.shown.weave import anchored, filled, glossary_terms, linked
+from geotools import __version__
 from geotools.cli import cli
 from geotools.cli.manual import pages
 from geotools.engine.step import discover
 
 
 def on_config(config):
-    """Lists the steps under the manual in the order of the job."""
+    """Lists the steps under the manual in the order of the job, and says which version the pages are of."""
+    config["copyright"] = f"geotools-perimeter {__version__}"
     for section in config["nav"]:
         if "Manual" in section:
             steps = ["manual/steps/index.md", *(f"manual/steps/{name}.md" for name in discover())]
@@ -41,3 +45,12 @@ def on_files(files, config):
         name = path.relative_to(here).as_posix()
         files.append(File(name, str(here), config["site_dir"], config["use_directory_urls"]))
     return files
+
+
+def on_page_markdown(markdown, page, config, files):
+    """Fills in tables that are made from declarations, and links each term to the glossary at its first use."""
+    here = page.file.src_uri
+    glossary = (Path(config["docs_dir"]) / "glossary.md").read_text(encoding="utf-8")
+    if here == "glossary.md":
+        return anchored(markdown)
+    return linked(filled(markdown), glossary_terms(glossary), posixpath.relpath("glossary.md", posixpath.dirname(here)))

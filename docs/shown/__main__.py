@@ -16,7 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from docs.shown.blocks import pages
+from docs.shown.blocks import drawn_pages, is_played, pages, pictures
 from docs.shown.play import Shell, play, with_this_interpreter
 
 ROOT = Path(__file__).parents[2]
@@ -55,13 +55,18 @@ def main() -> None:
             print(f"README.md: {time.monotonic() - began:.0f} s", flush=True)
             environment = shell.environment
         for page in chosen:
-            if page == readme:
+            if page == readme or not is_played(page):
                 continue
             folder = work / page.stem
             folder.mkdir()
             began = time.monotonic()
-            differs += play(page, Shell(folder, environment), PICTURES, write=given.write)
+            shell = Shell(folder, environment)
+            differs += play(page, shell, PICTURES, write=given.write)
             print(f"{page.relative_to(ROOT)}: {time.monotonic() - began:.0f} s", flush=True)
+            if page.name == "index.md":
+                drawn = set().union(*map(pictures, pages(ROOT)))
+                for other in drawn_pages(ROOT):
+                    differs += play(other, shell, PICTURES, write=given.write, drawn=drawn)
     for text in differs:
         print(text)
     if differs and not given.write:

@@ -85,10 +85,26 @@ def alike(one: str, other: str) -> bool:
 
 def pages(root: Path) -> list[Path]:
     """README and every hand-written page that shows what its own commands print or make."""
-    written = [root / "README.md", *sorted((root / "docs" / "pages").rglob("*.md"))]
-    return [page for page in written if _is_played(items(page.read_text("utf-8")))]
+    return [page for page in _written(root) if is_played(page)]
 
 
-def _is_played(held: list[Command | Picture]) -> bool:
+def drawn_pages(root: Path) -> list[Path]:
+    """Every other page that shows pictures drawn for it: they are drawn from what the front page's commands made."""
+    shown = {page: items(page.read_text("utf-8")) for page in _written(root) if not is_played(page)}
+    return [page for page, held in shown.items() if any(isinstance(item, Picture) for item in held)]
+
+
+def _written(root: Path) -> list[Path]:
+    return [root / "README.md", *sorted((root / "docs" / "pages").rglob("*.md"))]
+
+
+def is_played(page: Path) -> bool:
+    """Whether a page shows what its own commands print or make."""
+    held = items(page.read_text("utf-8"))
     played = [item for item in held if isinstance(item, Command) and not item.elsewhere]
     return bool(played) and any(isinstance(item, Picture) or item.shown is not None for item in held)
+
+
+def pictures(page: Path) -> set[str]:
+    """Names of the pictures a page shows."""
+    return {item.name for item in items(page.read_text("utf-8")) if isinstance(item, Picture)}

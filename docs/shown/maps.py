@@ -137,6 +137,8 @@ def site_map(plan: str, terrain: str) -> Callable[[Path], Figure]:
 PICTURES: dict[str, Callable[[Path], Figure | bytes]] = {
     "surveyor-site.png": site_map("north", "north/input/terrain.tif"),
     "surveyor-verdicts.png": verdict_map("north", "north/input/terrain.tif"),
+    "gallery-floodplain.png": verdict_map("floodplain", "floodplain/input/floodplain_1m.tif", bar=50.0),
+    "gallery-yard.png": verdict_map("yard", "yard/input/terrain.tif"),
     "engineer-proposed.png": verdict_map("proposed/out", "proposed/terrain.tif"),
     "planner-plan.png": verdict_map("north", "north/input/terrain.tif"),
     "planner-edited.png": verdict_map("north", "north/input/terrain.tif", "prone"),

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from docs.shown import front, ideas, maps, tutorials
+from docs.shown import concepts, front, ideas, maps, tutorials
 
 Drawing = Callable[[Path], Figure | bytes]
 
@@ -19,4 +19,5 @@ PICTURES: dict[str, Drawing] = {
     **ideas.PICTURES,
     **tutorials.PICTURES,
     **maps.PICTURES,
+    **concepts.PICTURES,
 }

@@ -6,7 +6,7 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from pathlib import Path
 
 from docs.shown.blocks import Command, alike, items
@@ -55,7 +55,7 @@ def with_this_interpreter(folder: Path) -> dict[str, str]:
     return {**os.environ, "PATH": f"{shims}{os.pathsep}{os.environ['PATH']}", "PYTHONPATH": str(root)}
 
 
-def play(page: Path, shell: Shell, pictures: Path, *, write: bool) -> list[str]:
+def play(page: Path, shell: Shell, pictures: Path, *, write: bool, drawn: Container[str] = ()) -> list[str]:
     """Play a page; what differs from what it shows, or, with ``write``, what was renewed.
 
     Parameters
@@ -68,6 +68,8 @@ def play(page: Path, shell: Shell, pictures: Path, *, write: bool) -> list[str]:
         Folder of the kept pictures.
     write : bool
         Whether page and pictures are renewed rather than compared.
+    drawn : container of str
+        Pictures that another page draws.
     """
     text = page.read_text("utf-8")
     held = items(text)
@@ -78,7 +80,7 @@ def play(page: Path, shell: Shell, pictures: Path, *, write: bool) -> list[str]:
     for item in held[first:] + held[:first]:
         at = f"{page.name}, line {item.line}"
         if isinstance(item, Command):
-            if item.elsewhere:
+            if item.elsewhere or drawn:
                 continue
             code, output = shell.run(item.text)
             if code != item.code:
@@ -86,13 +88,15 @@ def play(page: Path, shell: Shell, pictures: Path, *, write: bool) -> list[str]:
             if item.span is not None and not alike(got := item.part_of(output), item.shown or ""):
                 differs.append(f"{at}: the output is\n{got}")
                 renewed.append((item.span, got))
+        elif item.name in drawn:
+            continue
         elif item.name in PICTURES:
-            drawn = as_png(PICTURES[item.name](shell.place))
+            made = as_png(PICTURES[item.name](shell.place))
             kept = pictures / item.name
-            if not kept.is_file() or not same_picture(drawn, kept.read_bytes()):
+            if not kept.is_file() or not same_picture(made, kept.read_bytes()):
                 differs.append(f"{at}: the picture {item.name} is another now")
                 if write:
-                    kept.write_bytes(drawn)
+                    kept.write_bytes(made)
         elif not (pictures / item.name).is_file():
             differs.append(f"{at}: nothing draws {item.name}")
     if write:

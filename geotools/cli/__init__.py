@@ -19,6 +19,7 @@ from geotools.cli.apply import apply
 from geotools.cli.batch.command import batch, make_workers
 from geotools.cli.commands import gis_plugin, new
 from geotools.cli.demo import demo
+from geotools.cli.doctor import doctor
 from geotools.cli.options import PlanOptions, output_options
 from geotools.cli.share import share
 from geotools.cli.status import status
@@ -239,7 +240,7 @@ def steps(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{name:<{width}}  {summary}")
 
 
-for command in (demo, status, batch, apply, share, terrain, new, gis_plugin):
+for command in (demo, doctor, status, batch, apply, share, terrain, new, gis_plugin):
     cli.add_command(command)
 
 

@@ -21,7 +21,7 @@ from geotools.site import Site
 from geotools.site.base import SiteSection
 from geotools.site.template import Setting, repeated, section_settings, subsections
 
-__all__ = ["command_page", "layers_page", "pages", "site_page", "step_page", "steps_page"]
+__all__ = ["command_page", "files_page", "layers_page", "pages", "site_page", "step_page", "steps_page"]
 
 
 def _option(param: Param) -> str:
@@ -114,6 +114,23 @@ def layers_page() -> str:
         out.append(table(("field", "type", "unit", "meaning"), rows))
         if layer.style and layer.style.categories:
             out.append("Legend: " + "; ".join(cell(c.label) for c in layer.style.categories) + ".\n")
+    return "\n".join(out)
+
+
+def files_page() -> str:
+    """Every file that a step writes beside the plan."""
+    rows = [
+        (f"`{f.name}`", f"[{step.name}](steps/{step.name}.md)", cell(f.help))
+        for step in discover().values()
+        for f in step.files
+    ]
+    out = [
+        "# Files beside the plan",
+        "All of them lie in the folder of the plan, beside `plan.gpkg` with its [layers](layers.md). Every run adds to "
+        "`run.log`, too, and `summary.json` has the figures of each step.",
+        "",
+        table(("file", "written by", "what it is"), sorted(rows)),
+    ]
     return "\n".join(out)
 
 
@@ -254,6 +271,7 @@ def pages(group: click.Group) -> dict[str, str]:
         "python.md": python_page(),
         "manual/steps/index.md": steps_page(),
         "manual/layers.md": layers_page(),
+        "manual/files.md": files_page(),
         "manual/site-file.md": site_page(),
     }
     made["manual/command-line.md"] = command_page(group)

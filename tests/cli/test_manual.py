@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from geotools import errors
 from geotools.cli import cli
-from geotools.cli.manual import command_page, layers_page, pages, site_page, step_page
+from geotools.cli.manual import command_page, files_page, layers_page, pages, site_page, step_page
 from geotools.cli.sharing_page import sharing_page
 from geotools.engine.step import discover
 from geotools.plan.schema import LAYERS
@@ -34,6 +34,11 @@ def test_every_layer_and_field_is_told():
         part = page[page.index(f"{{ #{layer.name} }}") :]
         part = part[: part.index("\n## ")] if "\n## " in part else part
         assert [f"`{n}`" for n in layer.field_names] == re.findall(r"^\| (`\w+`)", part, flags=re.M)
+
+
+def test_every_file_is_told_with_the_step_that_writes_it():
+    rows = re.findall(r"^\| `([^`]+)` \| \[(\w+)\]", files_page(), flags=re.M)
+    assert sorted(rows) == sorted((f.name, s.name) for s in discover().values() for f in s.files)
 
 
 def test_every_setting_is_told():
