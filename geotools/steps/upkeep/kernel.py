@@ -158,11 +158,10 @@ def scheme_cost(
     tasks: Iterable[PlannedTask],
     start: date,
     years: int,
-    places: tuple[int, int],
+    places: tuple[int | Mapping[str, str], int],
     hour_rate: float,
     discount: float = 0.0,
     storms: Sequence[date] = (),
-    kinds: Mapping[str, str] | None = None,
 ) -> SchemeCost:
     """Cost of the dated visits of tasks; the first fitting belongs to the installation and is left out.
 
@@ -171,26 +170,26 @@ def scheme_cost(
     tasks : iterable of PlannedTask
     start, years : date, int
         As of the plan.
-    places : tuple of int
-        Number of heads, number of zones.
+    places : tuple of (int or mapping of str to str, int)
+        Number of heads, or the type of each where tasks are for some types alone; number of zones.
     hour_rate : float
         One hour of one person.
     discount : float
         A year, as a fraction; a cost m months from the start counts 1 / (1 + discount) ** (m / 12).
     storms : sequence of date
         Days of storms, as of the plan.
-    kinds : mapping of str to str, optional
-        Head types by head, where tasks are for some types alone.
     """
-    if min(hour_rate, discount) < 0 or min(places) < 0:
+    heads, zones = places
+    counted = heads if isinstance(heads, int) else len(heads)
+    if min(hour_rate, discount, counted, zones) < 0:
         raise NumericInputError(
             "Cost below nothing", found=f"hour {hour_rate}, discount {discount}, places {places}", expected="0 or more"
         )
     end = _end(start, years)
     visits, labour, material, total = 0, 0.0, 0.0, 0.0
     for task in tasks:
-        at_heads = places[0] if kinds is None else sum(task.at(kind) for kind in kinds.values())
-        number = at_heads if task.scope == "head" else places[1]
+        at_heads = heads if isinstance(heads, int) else sum(task.at(kind) for kind in heads.values())
+        number = at_heads if task.scope == "head" else zones
         for day in task.days(start, end, storms):
             work, parts = number * task.minutes / 60.0 * hour_rate, number * task.material
             visits, labour, material = visits + number, labour + work, material + parts

@@ -156,17 +156,15 @@ def run(ctx: StepContext) -> StepResult:
     on_record = set(frame.loc[frame["status"] == "done", "visit_id"])
     done = [v for v in visits if f"{v.day.isoformat()} {v.task} {v.place}" in on_record]
     (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(visits, ctx.site.name, start, done=done))
-    places = (len(head_ids), len(zone_ids))
     costs: dict[str, SchemeCost] = {
         name: scheme_cost(
             [t for t in tasks if t.scheme == name],
             start,
             settings.years,
-            places,
+            (kinds, len(zone_ids)),
             settings.hour_rate,
             settings.discount,
             settings.storms,
-            kinds,
         )
         for name in sorted({t.scheme for t in tasks if t.scheme})
     }
