@@ -15,6 +15,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs, stretch
 from geotools.plan.model import Zone
 from geotools.plan.rasters import PlanRaster
+from geotools.terrain.shading import Shade
 
 __all__ = ["Heights", "Place", "map_data", "zone_data"]
 
@@ -41,6 +42,12 @@ class Place:
         """Two lists, x and y, relative to the corner."""
         held = np.asarray(coordinates, float)[:, :2] - self.low
         return [np.round(held[:, 0], 2).tolist(), np.round(held[:, 1], 2).tolist()]
+
+
+def ground_data(shade: Shade, low: npt.NDArray[np.float64]) -> dict[str, Any]:
+    """Shade of the ground from 0 (dark) to 100, rows from the south, places relative to a corner (2,), m."""
+    rows = [[None if not np.isfinite(v) else round(100.0 * float(v)) for v in row] for row in shade.light]
+    return {"x": np.round(shade.x - low[0], 2).tolist(), "y": np.round(shade.y - low[1], 2).tolist(), "shade": rows}
 
 
 def map_data(frames: dict[str, Any], place: Place, threats: Sequence[str]) -> dict[str, Any]:

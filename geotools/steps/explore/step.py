@@ -15,9 +15,9 @@ from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, DEAD_SPOTS, FENCE, HEADS, VERDICTS, ZONES
 from geotools.plan.schema.style import VERDICT_COLOURS
 from geotools.steps.explore.html import to_html
-from geotools.steps.explore.scene import Heights, Place, map_data, zone_data
-from geotools.steps.explore.shading import shaded
+from geotools.steps.explore.scene import Heights, Place, ground_data, map_data, zone_data
 from geotools.terrain.design import SharedGround
+from geotools.terrain.shading import shaded
 
 PAGE = "explore.html"
 #: Zones whose heights can be moved: the page stays small enough to be sent, and the step short.
@@ -67,7 +67,7 @@ def run(ctx: StepContext) -> StepResult:
     ]
     data = {
         "size": np.round(high - low, 2).tolist(),
-        "ground": shaded(ctx.terrain, low, high),
+        "ground": ground_data(shaded(ctx.terrain, low, high), low),
         "map": map_data(frames, Place(low), list(perimeter.rules.targets)),
         "zones": zones,
         "threats": threats,

@@ -19,11 +19,14 @@ Frames = Mapping[str, pd.DataFrame]
 
 
 def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: SitePrices) -> list[Block]:
-    """The first page: does anybody get through, where, what closes it, what it costs."""
+    """What comes first: whether anybody gets through, where, what closes it, what it costs.
+
+    A heading, a sentence and the verdicts, beside which the map stands; then the other figures.
+    """
     crossings, spots, options = frames.get("crossings"), frames.get("dead_spots"), frames.get("options")
     verdicts = frames.get("verdicts")
-    facts: list[Fact] = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
-    facts += _walked(frames.get("walk_result"))
+    said = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
+    facts = _walked(frames.get("walk_result"))
     facts += _survey(frames.get("fence"), verdicts)
     facts += _field(verdicts)
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
@@ -37,6 +40,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     blocks: list[Block] = [
         Heading("Summary"),
         Text(_sentence(verdicts, threats, crossings, spots, chosen)),
+        Facts(tuple(said)),
         Facts(tuple(facts)),
     ]
     if chosen is not None and len(chosen):

@@ -81,13 +81,17 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawing in three cuts: SVG for a desk, SVG for a phone, PNG for paper; ``alt`` says in words what it shows."""
+    """A drawing in three cuts: SVG for a desk, SVG for a phone, PNG for paper; ``alt`` says in words what it shows.
+
+    ``most`` : share of a sheet's height that it may take.
+    """
 
     alt: str
     caption: str
     wide_svg: bytes
     narrow_svg: bytes
     png: bytes
+    most: float = 1.0
 
 
 Block = Heading | Text | Notes | Facts | Table | Picture

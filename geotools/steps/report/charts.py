@@ -35,6 +35,8 @@ _FONT: dict[Any, Any] = {
     "svg.fonttype": "path",
     "hatch.linewidth": 0.6,
 }
+#: Share of the panel's height that the band of a threat's dead spots takes.
+_BAND = 0.07
 _LEVEL_LINE = {"low": (ORANGE, ":", 1.6), "main": (BLUE, "-", 1.4), "top": (GREEN, "--", 1.4)}
 
 
@@ -154,12 +156,17 @@ def _ground_panel(ax: Axes, s: ZoneSection) -> None:
         ax.plot(ends, [z0, z1], color=colour, ls="", marker="s", ms=4, mec=BLACK, mew=0.5)
     for i, threat in enumerate(s.threats):
         shown = False
+        colour = THREAT_LINE[i % 6][0]
         for d in (d for d in s.dead if d.threat == threat):
+            # a tint where it lies, and its hatching in a band at the top: the ground beneath stays plain to see
+            ax.axvspan(d.from_m, d.to_m, facecolor=colour, alpha=0.12, linewidth=0)
             ax.axvspan(
                 d.from_m,
                 d.to_m,
-                facecolor="none",
-                edgecolor=THREAT_LINE[i % 6][0],
+                ymin=1.0 - _BAND * (i + 1),
+                ymax=1.0 - _BAND * i,
+                facecolor="white",
+                edgecolor=colour,
                 hatch=HATCH[i % 6],
                 linewidth=0,
                 label=None if shown else f"dead for {words(threat)}",

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from geotools.plan.schema.style import BLACK, BLUE, SKY, VERDICT_COLOURS, VERMILION
 from geotools.steps.report.frame import HATCH, LETTER_EM, THREAT_LINE, Legend
 from geotools.steps.report.wording import words
+from geotools.terrain.shading import Shade
 
-__all__ = ["MapArt", "plan_map"]
+__all__ = ["MapArt", "extent_of", "plan_map"]
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +26,7 @@ class MapArt:
     """What the map shows, in map metres: lines and areas as (n, 2) arrays of vertices.
 
     verdicts : what may be said of each stretch of fence for all threats together, in the colours of its layer.
+    ground : its light and shade, drawn beneath everything.
     """
 
     fences: Sequence[Floats]
@@ -34,6 +36,7 @@ class MapArt:
     receivers: Floats
     threats: Sequence[str] = ()
     verdicts: Sequence[tuple[str, Floats]] = ()
+    ground: Shade | None = None
 
 
 #: Verdict, its words, and its line: as the style of the layer verdicts has them.
@@ -59,6 +62,8 @@ def plan_map(art: MapArt, width: float) -> Figure:
     figure = Figure()
     ax = figure.add_axes((0, 0, 1, 1), frameon=False)
     ax.set_axis_off()
+    if art.ground is not None:
+        _shade(ax, art.ground)
     for i, threat in enumerate(art.threats):
         rings = [r for t, r in art.dead if t == threat]
         colour = THREAT_LINE[i % 6][0]
@@ -107,6 +112,21 @@ def plan_map(art: MapArt, width: float) -> Figure:
     ax.annotate("", (x, head), (x, tail), xycoords=part, textcoords=part, arrowprops=north)
     legend.add_to(figure)
     return figure
+
+
+def _shade(ax: Axes, ground: Shade) -> None:
+    """The ground under everything, so pale that every line stays plain to see."""
+    half = (ground.x[1] - ground.x[0]) / 2
+    extent = (ground.x[0] - half, ground.x[-1] + half, ground.y[0] - half, ground.y[-1] + half)
+    ax.imshow(ground.light, cmap="gray", vmin=-0.6, vmax=1.0, extent=extent, origin="lower", zorder=0, aspect="auto")
+
+
+def extent_of(art: MapArt) -> tuple[Floats, Floats]:
+    """South-west and north-east corner of what the map shows, (2,) each, m."""
+    points = np.vstack([*art.fences, *[z for _, z in art.zones]])
+    low, high = points.min(axis=0), points.max(axis=0)
+    around = 0.06 * float((high - low).max())
+    return low - around, high + around
 
 
 def _names(ax: Axes, zones: Sequence[tuple[str, Floats]], middle: Floats, size: float, inches_a_metre: float) -> None:

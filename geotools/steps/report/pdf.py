@@ -15,6 +15,8 @@ from geotools.steps.report.papertable import PaperTable
 __all__ = ["to_pdf"]
 
 _INK, _SOFT, _LINE, _WASH = (27, 31, 35), (77, 86, 94), (185, 192, 198), (242, 244, 245)
+#: A sheet that may flow on begins on a page of which no more than this share is taken.
+_FLOWS_ABOVE = 0.7
 _MARK = {"good": "✓ ", "bad": "⚠ ", "open": "? ", "": ""}
 
 
@@ -37,7 +39,7 @@ class _Sheets(Document):
 
     def heading(self, block: Heading, first: bool) -> None:
         if block.level == 1:
-            if not first and not (block.flows and self.get_y() < 0.6 * self.h):
+            if not first and not (block.flows and self.get_y() < _FLOWS_ABOVE * self.h):
                 self.add_page()
             elif not first:
                 self.ln(6)
@@ -86,7 +88,7 @@ class _Sheets(Document):
 
     def facts(self, block: Facts) -> None:
         columns = 3
-        gap, height = 3.0, 23.0
+        gap, height = 2.5, 20.0
         width = (self.epw - gap * (columns - 1)) / columns
         for start in range(0, len(block.facts), columns):
             if self.will_page_break(height + 2):
@@ -104,7 +106,7 @@ class _Sheets(Document):
                 self.set_text_color(*_INK)
                 self._fit(_MARK[fact.state] + fact.value, (x + 2.5, y + 6, width - 4), 11.5, 5, 1, bold=True)
                 self.set_text_color(*_SOFT)
-                self._fit(fact.note, (x + 2.5, y + 12, width - 4), 7, 3.4, 3, bold=False)
+                self._fit(fact.note, (x + 2.5, y + 12, width - 4), 7, 3.4, 2, bold=False)
             self.set_xy(self.l_margin, y + height + gap)
 
     def _fit(
@@ -139,12 +141,13 @@ class _Sheets(Document):
         info = Image.open(stream)
         width = self.epw
         height = width * info.height / info.width
-        room = self.h - self.t_margin - self.b_margin - 14
+        room = (self.h - self.t_margin - self.b_margin - 14) * block.most
         if height > room:
             width, height = width * room / height, room
         if self.will_page_break(height + 10):
             self.add_page()
-        self.image(io.BytesIO(block.png), w=width, h=height, alt_text=block.alt)
+        middle = self.l_margin + (self.epw - width) / 2
+        self.image(io.BytesIO(block.png), x=middle, w=width, h=height, alt_text=block.alt)
         self.paragraph(block.caption, 8, _SOFT)
 
 

@@ -102,7 +102,7 @@ def heads_sheet(frames: Frames) -> list[Block]:
         "channel": ("channel", 0),
     }
     blocks: list[Block] = [
-        Heading("Heads"),
+        Heading("Heads", flows=True),
         Text(
             "Heights are of the head's axis above the finished ground. The layer stakeout "
             "says how upright and turned heads are fitted."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from itertools import chain
 from typing import Any
@@ -26,7 +27,7 @@ from geotools.steps.report.bill import bill_sheet
 from geotools.steps.report.blocks import Block, Heading, Notes, Picture, Report
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
 from geotools.steps.report.html import to_html
-from geotools.steps.report.map import MapArt, plan_map
+from geotools.steps.report.map import MapArt, extent_of, plan_map
 from geotools.steps.report.sections import section_pictures
 from geotools.steps.report.sheets import (
     heads_sheet,
@@ -39,11 +40,15 @@ from geotools.steps.report.sheets import (
     zone_tables,
 )
 from geotools.steps.report.wording import words
+from geotools.terrain.shading import shaded
 
 Array = npt.NDArray[np.float64]
 
 #: Few enough to share the work evenly, enough to make the best of one figure.
 _ZONES_A_PIECE = 6
+
+#: Shares of a sheet of paper that the map and the weakest zone's section take on the first page.
+_MAP_SHARE, _SECTION_SHARE = 0.35, 0.32
 
 HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 #: Layers of which the map and the zones' sheets show what matters; the rest is for a GIS.
@@ -109,7 +114,7 @@ def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRas
     )
 
 
-def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
+def _map_picture(ctx: StepContext, frames: dict[str, Any], threats: Sequence[str]) -> Picture:
     heads, zones, spots = frames["heads"], frames["zones"], frames.get("dead_spots")
     said = frames.get("verdicts")
     if said is not None:
@@ -131,11 +136,22 @@ def _map_picture(frames: dict[str, Any], threats: Sequence[str]) -> Picture:
         threats=threats,
         verdicts=[] if said is None else [(v.verdict, np.asarray(v.geometry.coords)[:, :2]) for v in said.itertuples()],
     )
+    art = replace(art, ground=shaded(ctx.terrain, *extent_of(art)))
     alt = (
         f"Map of the perimeter: {len(zones)} zones along {len(art.fences)} fence line(s), "
         f"{len(heads)} heads, {len(art.dead)} dead spots."
     )
-    return draw(partial(plan_map, art), alt, "Map, north up; the strip of each zone is drawn to scale.")
+    caption = "Map, north up; the strip of each zone is drawn to scale, the ground shaded by light from the north-west."
+    return replace(draw(partial(plan_map, art), alt, caption), most=_MAP_SHARE)
+
+
+def _worst_section(frames: dict[str, Any], pictures: dict[str, Picture]) -> list[Picture]:
+    """The long section of the zone in which somebody meets least; none where no zone was examined."""
+    crossings = frames.get("crossings")
+    if crossings is None or crossings.empty:
+        return []
+    worst = pictures.get(str(crossings.loc[crossings["modulation"].astype(float).idxmin(), "zone_id"]))
+    return [] if worst is None else [replace(worst, caption=f"The weakest zone. {worst.caption}", most=_SECTION_SHARE)]
 
 
 def _summaries(ctx: StepContext) -> dict[str, Any]:
@@ -147,8 +163,8 @@ def _summaries(ctx: StepContext) -> dict[str, Any]:
     return {k: v for k, v in steps.items() if isinstance(v, dict)} if isinstance(steps, dict) else {}
 
 
-def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block], list[str]]:
-    """The sheets of the zones, and the names of their long sections as pictures in scratch."""
+def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block], dict[str, Picture], list[str]]:
+    """The sheets of the zones, their long sections by zone, and the names of those as pictures in scratch."""
     folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
     works = PlanRaster.beside(folder, "cut_fill.tif", crs)
     lit = set(frames["beams"]["zone_id"])
@@ -156,16 +172,17 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     blocks: list[Block] = []
     for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
         blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is detected in this zone.",), kind="caution")]
-    files = []
+    files, shown = [], {}
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]
     pictures = chain.from_iterable(ctx.map(section_pictures, parts, "zone sheets"))
     for section, picture in zip(sections, pictures, strict=True):
+        shown[section.zone] = picture
         blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
         blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
         files.append(f"{SECTIONS}{file_part(section.zone)}.png")
         (ctx.scratch / files[-1]).write_bytes(picture.png)
-    return blocks, files
+    return blocks, shown, files
 
 
 def _warnings(provenance: pd.DataFrame) -> list[str]:
@@ -188,10 +205,10 @@ def run(ctx: StepContext) -> StepResult:
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
         recipient=site.sheets.recipient,
     )
-    report.blocks += answer(frames, site.threats, site.detection.threshold, site.prices)
-    report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
-    zone_sheets, sections = _zone_sheets(ctx, frames)
-    report.blocks += zone_sheets
+    zone_sheets, shown, sections = _zone_sheets(ctx, frames)
+    heading, sentence, verdicts, *rest = answer(frames, site.threats, site.detection.threshold, site.prices)
+    report.blocks += [heading, sentence, verdicts, _map_picture(ctx, frames, site.threats)]
+    report.blocks += [*_worst_section(frames, shown), *rest, *zone_sheets]
     report.blocks += heads_sheet(frames)
     for name, schema in LAYERS.items():
         if name in frames and name not in _PLACED:
@@ -204,7 +221,10 @@ def run(ctx: StepContext) -> StepResult:
     tolerances = {t: site.all_targets[t].straightness_m for t in site.threats}
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
-    rested_on = chain.from_iterable(s.get("placeholders", ()) for s in summaries.values())
+    # by name, as the file has them in the order of running; an older report says nothing of the plan
+    rested_on = chain.from_iterable(
+        summaries[name].get("placeholders", ()) for name in sorted(summaries.keys() - {"report"})
+    )
     report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
     # drawing takes long to load, and whoever lists the steps does not draw

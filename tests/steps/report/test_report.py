@@ -7,6 +7,7 @@ import re
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pyogrio
 import pypdf
 import pytest
@@ -16,6 +17,7 @@ from PIL import Image
 import geotools
 from geotools.errors import StepError
 from geotools.steps.report.blocks import Heading, Notes, Report, Table, Text
+from geotools.steps.report.charts import Dead, ZoneSection, long_section
 from geotools.steps.report.html import to_html
 from geotools.steps.report.pdf import to_pdf
 
@@ -175,3 +177,31 @@ def test_every_zone_has_its_long_section_as_a_picture(reported):
         with Image.open(picture) as image:
             assert image.width >= 1000
             assert len(image.convert("RGB").getcolors(1 << 20)) > 50  # something is drawn on it
+
+
+def test_the_first_page_has_the_verdicts_the_map_and_the_weakest_zones_section(reported):
+    first = pypdf.PdfReader(reported / "report.pdf").pages[0]
+    text = " ".join(first.extract_text().split())
+    assert "detected with 95 % confidence" in text and "Map, north up" in text
+    crossings = pyogrio.read_dataframe(reported / "plan.gpkg", layer="crossings")
+    weakest = crossings.loc[crossings.modulation.idxmin(), "zone_id"]
+    assert f"The weakest zone. Long section of {weakest}" in text
+    assert len(first.images) == 2
+    ground = np.asarray(first.images[0].image.convert("L"), float)
+    # the map lies on shaded ground: greys of many shades, not on white
+    assert len(np.unique(ground[(ground > 60) & (ground < 250)])) > 60
+
+
+def test_a_dead_spots_hatching_does_not_cover_the_ground():
+    x = np.linspace(0.0, 50.0, 101)
+    ground = 100.0 - 0.4 * np.exp(-(((x - 25.0) / 3.0) ** 2))
+    section = ZoneSection(
+        "Z", x, ground, beams=[("low", 100.3, 100.3)], dead=[Dead("prone", 20, 30)], threats=["prone"]
+    )
+    panel = long_section(section, 7.2).axes[0]
+    low = panel.get_ylim()[0]
+    hatched = [patch for patch in panel.patches if patch.get_hatch()]
+    assert hatched
+    for patch in hatched:
+        box = patch.get_window_extent().transformed(panel.transData.inverted())
+        assert box.y0 > ground.max() > low
