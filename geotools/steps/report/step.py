@@ -222,9 +222,8 @@ def run(ctx: StepContext) -> StepResult:
     cell = summaries.get("inspect", {}).get("terrain_cell_m")
     report.blocks += uncertain_sheet(site.input.vertical_accuracy_m, cell, tolerances, _warnings(provenance))
     # by name, as the file has them in the order of running; an older report says nothing of the plan
-    rested_on = chain.from_iterable(
-        summaries[name].get("placeholders", ()) for name in sorted(summaries.keys() - {"report"})
-    )
+    others = sorted(summaries.keys() - {"report"})
+    rested_on = chain.from_iterable(summaries[name].get("placeholders", ()) for name in others)
     report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
     # drawing takes long to load, and whoever lists the steps does not draw
