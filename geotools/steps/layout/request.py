@@ -18,6 +18,7 @@ from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.model import Zone
 from geotools.plan.schema import FENCE
 from geotools.site import Level
+from geotools.site.obstacles import Obstacle, obstacles_of
 from geotools.steps.layout.checks import Conflict, LayoutLimits
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
@@ -27,7 +28,7 @@ from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
-from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
+from geotools.steps.layout.obstacles import explain
 from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
@@ -131,7 +132,7 @@ class Request:
         rows = self.ctx.read(FENCE)[["fence_id", "geometry"]].itertuples(index=False, name=None)
         flat = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
         fences = {name: shapely.remove_repeated_points(line) for name, line in flat.items()}
-        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed]
+        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed and not one.posts]
         found = courses(
             fences,
             side=self.settings.side,
@@ -147,11 +148,7 @@ class Request:
     @cached_property
     def obstacles(self) -> tuple[Obstacle, ...]:
         """Keep-outs of the site with their kinds."""
-        i = self.site.input
-        if i.keep_outs is None:
-            return ()
-        crs = self.ctx.workspace.work_crs
-        return tuple(read_obstacles(self.site.path(i.keep_outs), crs, layer=i.keep_outs_layer, crs=i.keep_outs_crs))
+        return obstacles_of(self.site, self.ctx.workspace.work_crs)
 
     def gates(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
         """Stretches of each course's line that get a zone of their own."""
