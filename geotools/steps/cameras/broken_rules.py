@@ -68,7 +68,7 @@ def other_conflicts(sight: Sight, cameras: Sequence[Camera], seen: Assessment) -
     for x, y in seen.posts_unseen():
         at = Point(x, y)
         words = (f"no camera sees the post at x {x:.2f}, y {y:.2f} m", sees, "a camera farther back, or a wider lens")
-        found.append(_row("post not seen", f"{x:.2f}/{y:.2f}", zone_at(at), words, at))
+        found.append(_row("post not assessed", f"{x:.2f}/{y:.2f}", zone_at(at), words, at))
     for number, left, length in seen.gates_unseen():
         middle = seen.ground.gates[number - 1].centroid
         words = (
@@ -76,7 +76,7 @@ def other_conflicts(sight: Sight, cameras: Sequence[Camera], seen: Assessment) -
             sees,
             "a camera of its own for the gate, given with cameras.positions",
         )
-        found.append(_row("gate not seen", str(number), zone_at(middle), words, middle))
+        found.append(_row("gate not assessed", str(number), zone_at(middle), words, middle))
     for name in sight.placeless:
         words = (
             "no place of its own beside the zone: the camera is drawn at its end",

@@ -161,7 +161,7 @@ STEP = Step(
         LayerIn(ZONES, "what has to be assessed"),
         LayerIn(BEAMS, "where each zone runs"),
         LayerIn(CLEAR_GROUND, "where a camera post may stand"),
-        LayerIn(HEADS, "posts that have to be seen, and that cameras keep away from"),
+        LayerIn(HEADS, "posts that have to be assessed, and that cameras keep away from"),
         LayerIn(FENCE, "which cameras keep away from"),
         LayerIn(CAMERAS, "cameras as they stand: all with keep, else those that are locked", required=False),
         LayerIn(CONFLICTS, "conflicts of other steps, which stay", required=False),

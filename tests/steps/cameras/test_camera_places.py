@@ -126,15 +126,15 @@ def test_the_whole_of_every_zone_is_assessed_by_the_cameras_that_views_list(yard
 def test_gate_and_posts_are_seen_or_named(yard):
     site_file, out = yard
     geotools.run_step("cameras", geotools.open_site(site_file), out)
-    assert not set(layer(out, "conflicts")["rule"]) & {"post not seen"}
+    assert not set(layer(out, "conflicts")["rule"]) & {"post not assessed"}
     # one camera that looks along one zone alone leaves the gate and the other zones' posts out
     cameras = layer(out, "cameras")
     north = cameras.geometry.y.idxmax()
     cameras.loc[[north]].to_file(out / "plan.gpkg", layer="cameras", driver="GPKG")
     geotools.run_step("cameras", geotools.open_site(site_file), out, keep=True, overwrite=True)
     conflicts = layer(out, "conflicts").set_index("rule")
-    assert "6.0 m of 6.0 m of gate 1 not assessed" in conflicts.loc["gate not seen", "found"]
-    assert len(conflicts.loc[["post not seen"]]) >= 4
+    assert "6.0 m of 6.0 m of gate 1 not assessed" in conflicts.loc["gate not assessed", "found"]
+    assert len(conflicts.loc[["post not assessed"]]) >= 4
 
 
 def test_a_building_hides_what_is_behind_it(make_site, tmp_path):
