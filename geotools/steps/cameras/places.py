@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from geotools.engine.step import StepContext
-from geotools.io.features import read_figures
 from geotools.plan.schema import BEAMS, CLEAR_GROUND, FENCE, HEADS
+from geotools.site.gates import gates_of
 from geotools.site.obstacles import Obstacle, obstacles_of
 
 __all__ = ["StandingGround", "places_about", "standing_ground"]
@@ -78,22 +79,18 @@ class StandingGround:
 
 def standing_ground(ctx: StepContext) -> StandingGround:
     """The ground of a plan and its site file that cameras may stand on."""
-    settings, i = ctx.site.cameras, ctx.site.input
+    settings = ctx.site.cameras
     crs = ctx.workspace.work_crs
     clear = ctx.read(CLEAR_GROUND)
     objects = obstacles_of(ctx.site, crs)
-    gates = (
-        ()
-        if i.gates is None
-        else tuple(
-            read_figures(ctx.site.path(i.gates), "gates", "input.gates", crs, layer=i.gates_layer, crs=i.gates_crs)
-        )
-    )
+    fences = [LineString(shapely.get_coordinates(line)) for line in ctx.read(FENCE).geometry]
+    gates = gates_of(ctx.site, crs, fences)
     heads = ctx.read(HEADS)
     posts = np.unique(np.column_stack([heads.geometry.x, heads.geometry.y]).round(3), axis=0)
     kept_free = [one.area.buffer(settings.access_m) for one in objects if not one.cameras]
-    kept_free += [shape.buffer(max(ctx.site.layout.gate_margin_m, settings.access_m)) for shape in gates]
-    beside = [line.buffer(settings.access_m) for line in ctx.read(FENCE).geometry]
+    kept_free += [gate.opening.buffer(max(ctx.site.layout.gate_margin_m, settings.access_m)) for gate in gates]
+    kept_free += [gate.swept.buffer(settings.access_m) for gate in gates]
+    beside = [line.buffer(settings.access_m) for line in fences]
     beside += [beam.buffer(settings.beam_clear_m) for beam in shapely.force_2d(ctx.read(BEAMS).geometry.to_numpy())]
     masts = shapely.union_all(shapely.points(posts))
     if settings.on_head_posts:
@@ -105,7 +102,7 @@ def standing_ground(ctx: StepContext) -> StandingGround:
         dict(zip(clear["fence_id"], clear.geometry, strict=True)),
         shapely.union_all(kept_free),
         shapely.union_all([one.area for one in objects if one.hides]),
-        gates,
+        tuple(gate.opening for gate in gates),
         posts,
         tuple(one for one in objects if not one.cameras),
     )

@@ -165,7 +165,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 on_it,
                 _place(post),
                 f"{ground.boundary.distance(shapely.Point(post)):.2f} m from the edge of the clear ground",
-                f"about {limits.post_clear_m:g} m, so that it is no aid to climbing",
+                f"about {limits.post_clear_m:.2f} m, so that it is no aid to climbing",
                 "move the post",
             )
     outline = beam_outline(
