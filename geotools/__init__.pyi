@@ -42,7 +42,7 @@ class Plan(_Plan):
     cameras: GeoDataFrame
     """Cameras that assess the zones. Z is the camera's own level."""
     views: GeoDataFrame
-    """The ground in a camera's picture, from its nearest place to the far end of the zone it looks along."""
+    """Every camera that a zone relies on, with the ground in its picture as far as its own zone's far end."""
     verdicts: GeoDataFrame
     """What may be said of every metre of fence: detected with 95 % confidence, unproven, undetected, or no beam.
     Detection: a model is no acceptance; walk-test every zone. Handle as sensitive: need-to-know."""
@@ -221,6 +221,7 @@ def cameras(
     site: Site,
     plan: _Plan | None = None,
     *,
+    redesign: bool = False,
     keep: bool = False,
 ) -> Plan:
     """Checks whether every zone can be assessed by camera: density, lens, longest zone, line of sight.
@@ -231,8 +232,11 @@ def cameras(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``beams``,
-        ``clear_ground``, ``cameras`` (if it is there), ``conflicts`` (if it is there). Required layers
-        that are missing are made first, with defaults.
+        ``clear_ground``, ``heads``, ``fence``, ``cameras`` (if it is there), ``conflicts`` (if it is
+        there), ``changes`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    redesign : bool, default False
+        Propose cameras anew even where they were edited by hand; those that are locked stay.
     keep : bool, default False
         Take the cameras as they stand in the plan (edited in a GIS) and only compute what they cover.
     """

@@ -8,7 +8,7 @@ from typing import Any
 
 from shapely import Point
 
-__all__ = ["Change", "HeadPrices", "change_rows", "head_changes", "in_words", "others_kept"]
+__all__ = ["Change", "HeadPrices", "camera_changes", "change_rows", "head_changes", "in_words", "others_kept"]
 
 Row = dict[str, Any]
 #: Posts closer than this stand on one place: a GIS rounds what it shows.
@@ -126,6 +126,37 @@ def _of_one_head(
         yield "height", (f"{float(was['height_m']):.2f} m", f"{float(row['height_m']):.2f} m"), prices.set_head
     if was["polarisation"] != row["polarisation"]:
         yield "polarisation", (str(was["polarisation"]), str(row["polarisation"])), prices.set_head
+
+
+def camera_changes(
+    before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]], reason: str
+) -> list[Change]:
+    """Changes of cameras from one plan to the next, in the order of their names; the site file has no price for them.
+
+    Parameters
+    ----------
+    before, after : rows of the layer cameras, with ``geometry``, m. reason : why they changed.
+    """
+    old, new = ({str(row["camera_id"]): row for row in rows} for rows in (before, after))
+    found = []
+    for name in sorted(old.keys() | new.keys()):
+        was, row = old.get(name), new.get(name)
+        there = row or was
+        assert there is not None
+        words: list[tuple[str, str, str]] = []
+        if was is None or row is None:
+            lens = f"camera, {_place_words(there)}, {float(there['lens_mm']):g} mm"
+            words.append(("added", "", lens) if was is None else ("removed", lens, ""))
+        else:
+            if was["geometry"].distance(row["geometry"]) > SAME_PLACE_M:
+                words.append(("moved", _place_words(was), _place_words(row)))
+            if float(was["lens_mm"]) != float(row["lens_mm"]):
+                words.append(("lens", f"{float(was['lens_mm']):g} mm", f"{float(row['lens_mm']):g} mm"))
+        found += [
+            Change(kind, name, str(there["zone_id"]), old_words, new_words, reason, None, _at(there))
+            for kind, old_words, new_words in words
+        ]
+    return found
 
 
 def change_rows(step: str, changes: Iterable[Change]) -> list[Row]:

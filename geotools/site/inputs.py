@@ -82,7 +82,9 @@ class Inputs(SiteSection):
     movers_layer: str | None = setting("layer of that file, where it has several", default=None)
     movers_crs: str | None = setting("coordinate system of that file where it names none", default=None)
     gates: str | None = setting(
-        "vector file with the gates, each across its opening; each gets a zone of its own", default=None
+        "vector file with the gates, each across its opening or, with a field width_m, as a point; each gets a zone of "
+        "its own; field swing_m says how far its leaves reach when open, swing_side whether inside, outside or both",
+        default=None,
     )
     gates_layer: str | None = setting("layer of that file, where it has several", default=None)
     gates_crs: str | None = setting("coordinate system of that file where it names none", default=None)

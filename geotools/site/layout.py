@@ -43,12 +43,23 @@ class Layout(SiteSection):
         "free distance between a beam and fence or keep-out", unit="m", mark=COMMON, default=0.3, ge=0, le=5
     )
     post_clear_m: float = setting(
-        "least distance of a post from fence or keep-out, so that it is no aid to climbing",
+        "least distance of a post from fence or keep-out; more where its highest head is a foothold over the fence",
         unit="m",
         mark=COMMON,
         default=1.0,
         ge=0,
         le=10,
+    )
+    climb_reach_m: float = setting(
+        "how far above a head somebody who stands on it gets hold of the fence's top",
+        unit="m",
+        mark=COMMON,
+        default=2.2,
+        gt=0.5,
+        le=4,
+    )
+    climb_leap_m: float = setting(
+        "how far somebody gets across from a head as high as the fence", unit="m", mark=COMMON, default=1.5, ge=0, le=5
     )
     fresnel_zones: float = setting(
         "width of a beam in radii of the first Fresnel zone (ITU-R P.530-18)", mark=COMMON, default=1.0, ge=0.6, le=3

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from geotools.site.base import PLACEHOLDER, SiteSection, setting
+from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 from geotools.site.catalogue import COMMON
 
 
@@ -37,6 +37,20 @@ class Cameras(SiteSection):
     )
     target_m: float = setting(
         "height that must be in sight above the ground", unit="m", mark=COMMON, default=0.3, gt=0.05, le=2
+    )
+    access_m: float = setting(
+        "distance of a proposed camera's post from fences, keep-outs and head posts, so that it can be climbed to",
+        unit="m",
+        mark=COMMON,
+        default=1.5,
+        ge=0.5,
+        le=10,
+    )
+    beam_clear_m: float = setting(
+        "distance of a proposed camera's post from every beam line", unit="m", mark=COMMON, default=1.5, ge=0, le=10
+    )
+    on_head_posts: bool = setting(
+        "whether proposed cameras may stand on the posts of heads", mark=CHOICE, default=False
     )
     positions: str | None = setting(
         "vector file with cameras that stand already: points; fields camera_id, zone_id, height_m, lens_mm, "

@@ -26,6 +26,7 @@ CAMERAS = LayerSchema(
         Field("lens_needed_mm", "real", "focal length that reaches the required class at the far end", "mm"),
         Field("required_class", "text", "class required at the far end", choices=DENSITY_CLASSES),
         Field("longest_zone_m", "real", "distance up to which this lens reaches the required class", "m"),
+        Field("locked", "boolean", "to fill in: whether the camera stays when others are proposed anew"),
     ),
     style=Style(Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=3.2), label_field="camera_id", label_size=7.0),
 )
@@ -33,14 +34,20 @@ CAMERAS = LayerSchema(
 VIEWS = LayerSchema(
     name="views",
     title="Camera views",
-    description="The ground in a camera's picture, from its nearest place to the far end of the zone it looks along.",
+    description="Every camera that a zone relies on, with the ground in its picture as far as its own zone's far end.",
     geometry="Polygon",
     key="view_id",
     made_by="cameras",
     fields=(
         Field("view_id", "text", "camera and zone", nullable=False),
         Field("camera_id", "text", "camera", nullable=False),
-        Field("zone_id", "text", "zone it looks along", nullable=False),
+        Field("zone_id", "text", "zone whose assessment relies on it", nullable=False),
+        Field(
+            "along",
+            "text",
+            "whether the camera looks along this zone; else it adds to its assessment",
+            choices=("yes", "no"),
+        ),
         Field("zone_length_m", "real", "length of the zone", "m"),
         Field("far_m", "real", "straight distance to the far end", "m"),
         Field("far_px_per_m", "real", "pixels per metre at the far end", "px/m"),

@@ -8,12 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely.geometry.base import BaseGeometry
 
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor, focal_length_mm, pixel_density
 
-__all__ = ["CameraAim", "CameraView", "aim_along", "choose_lens", "covered", "ground_view", "stand_back", "visible"]
+__all__ = [
+    "CameraAim",
+    "CameraView",
+    "aim_along",
+    "along",
+    "choose_lens",
+    "covered",
+    "ground_view",
+    "in_picture",
+    "visible",
+]
 
 Ground = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
@@ -85,25 +94,6 @@ def aim_along(
     )
 
 
-def stand_back(
-    start: ArrayLike, end: ArrayLike, ground: BaseGeometry, *, wanted_m: float, step_m: float = 1.0
-) -> float:
-    """How far behind the start of a zone, on its own line, a camera can stand without leaving the usable ground, m.
-
-    Parameters
-    ----------
-    start, end : (2,) of the zone, m. ground : where a camera post may stand. wanted_m : no farther than this.
-    """
-    a, b = np.asarray(start, dtype=np.float64)[:2], np.asarray(end, dtype=np.float64)[:2]
-    back = (a - b) / np.hypot(*(a - b))
-    steps = np.arange(0.0, wanted_m + 1e-9, step_m)
-    points = a + steps[:, None] * back
-    shapely.prepare(ground)
-    inside = shapely.intersects_xy(ground, points[:, 0], points[:, 1])
-    clear = np.logical_and.accumulate(inside)
-    return float(steps[clear][-1]) if clear.any() else 0.0
-
-
 def visible(distance_m: ArrayLike, ground_m: ArrayLike, eye_m: float, *, target_m: float) -> NDArray[np.bool_]:
     """Whether the top of a target is in line of sight over the ground before it, for every place along a profile.
 
@@ -147,6 +137,27 @@ class CameraView:
     focal_mm: float
 
 
+def along(zone: ArrayLike, spacing_m: float = 1.0) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Chainage (n,) and place (n, 2) every metre or so along a zone from one end to the other, both ends among them."""
+    a, b = np.asarray(zone, dtype=np.float64)[:, :2]
+    length = float(np.hypot(*(b - a)))
+    s = np.linspace(0.0, length, max(int(np.ceil(length / spacing_m)), 1) + 1)
+    return s, a + s[:, None] * (b - a) / length
+
+
+def in_picture(points: ArrayLike, view: CameraView) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Whether points (n, 3) lie in a camera's picture, and the pixels per metre there, (n,) each."""
+    at, eye = np.asarray(points, dtype=np.float64), np.asarray(view.place, dtype=np.float64)
+    offset = at[:, :2] - eye[:2]
+    level = np.maximum(np.hypot(offset[:, 0], offset[:, 1]), 1e-6)
+    bearing = np.degrees(np.arctan2(offset[:, 0], offset[:, 1]))
+    rise = np.degrees(np.arctan2(at[:, 2] - eye[2], level))
+    wide, upright = view.sensor.field_deg(view.focal_mm)
+    aside = np.abs((bearing - view.azimuth_deg + 180.0) % 360.0 - 180.0)
+    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - view.tilt_deg) <= upright / 2 + 1e-6)
+    return inside, pixel_density(view.sensor, view.focal_mm, np.hypot(level, at[:, 2] - eye[2]))
+
+
 def covered(
     zone: ArrayLike,
     view: CameraView,
@@ -165,21 +176,13 @@ def covered(
     zone : (2, 2) its ends, m. view : the camera's. density : wanted, px/m. target_m : height that must be seen.
     ground : level at any points. spacing_m : of the chainages.
     """
-    a, b = np.asarray(zone, dtype=np.float64)[:, :2]
     eye = np.asarray(view.place, dtype=np.float64)
-    length = float(np.hypot(*(b - a)))
-    s = np.linspace(0.0, length, max(int(np.ceil(length / spacing_m)), 1) + 1)
-    place = a + s[:, None] * (b - a) / length
+    s, place = along(zone, spacing_m)
     z = ground(place[:, 0], place[:, 1])
+    inside, per_metre = in_picture(np.column_stack([place, z + target_m / 2]), view)
+    seen = inside & (per_metre >= density * (1 - 1e-3))
     offset = place - eye[:2]
     level = np.maximum(np.hypot(offset[:, 0], offset[:, 1]), 1e-6)
-    bearing = np.degrees(np.arctan2(offset[:, 0], offset[:, 1]))
-    rise = np.degrees(np.arctan2(z + target_m / 2 - eye[2], level))
-    wide, upright = view.sensor.field_deg(view.focal_mm)
-    aside = np.abs((bearing - view.azimuth_deg + 180.0) % 360.0 - 180.0)
-    inside = (aside <= wide / 2 + 1e-6) & (np.abs(rise - view.tilt_deg) <= upright / 2 + 1e-6)
-    per_metre = pixel_density(view.sensor, view.focal_mm, np.hypot(level, z + target_m / 2 - eye[2]))
-    seen = inside & (per_metre >= density * (1 - 1e-3))
     sight = np.ones(s.size, dtype=bool)
     if seen.any():
         # the ways to all places at once; each is looked at as finely as the longest

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,16 +16,12 @@ from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError, place_words, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.schema import BEAMS, ZONES
-from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, choose_lens, covered, stand_back
-from geotools.terrain.band_grid import BandGrid
+from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, along, choose_lens, in_picture
+from geotools.steps.cameras.places import StandingGround, places_about
 
-__all__ = ["SHORT_M", "Camera", "Seen", "Sight", "camera_row"]
+__all__ = ["SHORT_M", "Camera", "Sight", "camera_row", "refuse_holes"]
 
 Row = dict[str, Any]
-#: Ground looked up for lines of sight: spacing, and how far to the side of zones and cameras it is known.
-_CELL_M, _BAND_M = 1.0, 40.0
-#: A camera post keeps this distance from the edge of the clear ground.
-_POST_M = 1.0
 #: Lengths below this are the rounding of a spacing of one metre.
 SHORT_M = 1.5
 
@@ -43,6 +39,7 @@ class Camera:
     lens_mm: float
     needed_mm: float
     aim: CameraAim
+    locked: bool = False
 
 
 class Sight:
@@ -53,6 +50,8 @@ class Sight:
         s = self.settings
         self.sensor = Sensor(s.sensor_width_mm, s.sensor_height_mm, s.width_px, s.height_px)
         self.density = DENSITY_CLASSES[s.required_class]
+        self._levels: dict[tuple[float, float], float] = {}
+        self.placeless: list[str] = []
         zones = ctx.read(ZONES)
         self.fence_of = dict(zip(zones["zone_id"], zones["fence_id"], strict=True))
         beams = ctx.read(BEAMS).drop_duplicates("zone_id").set_index("zone_id")
@@ -77,7 +76,9 @@ class Sight:
 
     def level(self, x: float, y: float, what: str) -> float:
         """Ground level at a camera's foot."""
-        z = float(self.ctx.terrain.sample([x], [y])[0])
+        if (x, y) not in self._levels:
+            self._levels[x, y] = float(self.ctx.terrain.sample([x], [y])[0])
+        z = self._levels[x, y]
         if not np.isfinite(z):
             raise InputError(
                 "a camera stands where the terrain has no data", where=f"{what}, x {x:.2f} y {y:.2f} m", mend="move it"
@@ -99,28 +100,54 @@ class Sight:
             azimuth_deg=aim.azimuth_deg if azimuth is None else azimuth % 360.0,
             tilt_deg=aim.tilt_deg if tilt is None else tilt,
         )
-        return Camera(camera_id, zone_id, given, float(at[0]), float(at[1]), height, lens, needed, aim)
+        locked = row.get("locked") is True
+        return Camera(camera_id, zone_id, given, float(at[0]), float(at[1]), height, lens, needed, aim, locked)
 
-    def propose(self, clear: Mapping[str, shapely.Geometry]) -> tuple[list[Camera], dict[str, Camera]]:
-        """One camera a zone from the better end; and for each zone a second one from its other end, if it is wanted."""
-        found, seconds = [], {}
+    def propose(self, ground: StandingGround) -> list[Camera]:
+        """One camera a zone, from where it sees most of it.
+
+        A zone beside which no camera may stand gets one at its end; `placeless` names those.
+        """
+        found = []
         for zone_id, ends in self.zones.items():
-            ground = clear.get(self.fence_of[zone_id], shapely.MultiPoint(ends).buffer(2 * _POST_M)).buffer(-_POST_M)
-            options = []
-            for way in (ends, ends[::-1]):
-                u = (way[0] - way[1]) / np.hypot(*(way[0] - way[1]))
-                room = stand_back(way[0], way[1], ground, wanted_m=self.settings.stand_back_m)
-                back = 0.0
-                # farther back takes a longer lens, whose blind foot is longer again: it settles in a few rounds
-                for _ in range(4):
-                    camera = self.looks(f"C-{zone_id}", zone_id, way, way[0] + back * u, False, {})
-                    back = float(min(room, camera.aim.near_m))
-                camera = self.looks(f"C-{zone_id}", zone_id, way, way[0] + back * u, False, {})
-                options.append((max(0.0, camera.aim.near_m - back), camera))
-            options.sort(key=lambda option: round(option[0], 1))
-            found.append(options[0][1])
-            seconds[zone_id] = replace(options[1][1], camera_id=f"C-{zone_id}-2")
-        return found, seconds
+            _, place = along(ends)
+            best = next(self.ranked(zone_id, ground, np.ones(len(place), dtype=bool), f"C-{zone_id}"), None)
+            if best is None:
+                self.placeless.append(zone_id)
+                best = self.looks(f"C-{zone_id}", zone_id, ends, ends[0], False, {})
+            found.append(best)
+        return found
+
+    def ranked(
+        self, zone_id: str, ground: StandingGround, wanted: NDArray[np.bool_], camera_id: str
+    ) -> Iterator[Camera]:
+        """Cameras that look along a zone from behind either end, those first that see most of what is wanted.
+
+        Parameters
+        ----------
+        zone_id, camera_id : names. ground : where they may stand.
+        wanted : (n,) places along the zone, as `along` gives them, that have to be seen. The terrain in between is not
+            asked here.
+        """
+        _, along_it = along(self.zones[zone_id])
+        z = self.ctx.terrain.sample(along_it[:, 0], along_it[:, 1])
+        refuse_holes(zone_id, self.zones[zone_id], z)
+        points = np.column_stack([along_it, z + self.settings.target_m / 2])
+        found: list[tuple[int, int, Camera]] = []
+        for way in (self.zones[zone_id], self.zones[zone_id][::-1]):
+            places = places_about(way[0], way[1], self.settings.stand_back_m)
+            places = places[ground.allows(self.fence_of[zone_id], places)]
+            levels = self.ctx.terrain.sample(places[:, 0], places[:, 1])
+            self._levels |= {(float(x), float(y)): float(v) for (x, y), v in zip(places, levels, strict=True)}
+            for at in places[np.isfinite(levels)]:
+                camera = self.looks(camera_id, zone_id, way, at, False, {})
+                eye = np.array([*at, self.level(float(at[0]), float(at[1]), zone_id) + camera.height_m])
+                view = CameraView(eye, camera.aim.azimuth_deg, camera.aim.tilt_deg, self.sensor, camera.lens_mm)
+                inside, per_metre = in_picture(points, view)
+                seen = inside & (per_metre >= self.density * (1 - 1e-3)) & ~ground.hidden(eye, along_it)
+                if (seen & wanted).any():
+                    found.append((-int((seen & wanted).sum()), len(found), camera))
+        yield from (camera for _, _, camera in sorted(found, key=lambda option: option[:2]))
 
     def given(self, rows: Sequence[Mapping[str, Any]]) -> list[Camera]:
         """Cameras that stand already: each looks along the zone it names, or that whose end is nearest."""
@@ -149,13 +176,16 @@ class Sight:
         return found
 
 
-def _known(ground: BandGrid, zone_id: str, a: NDArray, b: NDArray) -> None:
-    """InputError where the terrain under a zone has a hole, for nobody can say what a camera sees there."""
-    length = float(np.hypot(*(b - a)))
-    s = np.linspace(0.0, length, max(int(np.ceil(length)), 1) + 1)
-    place = a + s[:, None] * (b - a) / length
-    unknown = np.flatnonzero(~np.isfinite(ground(place[:, 0], place[:, 1])))
+def refuse_holes(zone_id: str, ends: NDArray, ground_m: NDArray) -> None:
+    """InputError where the terrain under a zone has a hole, for nobody can say what a camera sees there.
+
+    Parameters
+    ----------
+    zone_id : its name. ends : (2, 2) of the zone, m. ground_m : (n,) level of the ground at the places of `along`.
+    """
+    unknown = np.flatnonzero(~np.isfinite(ground_m))
     if unknown.size:
+        s, place = along(ends)
         x, y = place[unknown[0]]
         raise InputError(
             "the terrain has no data under a zone",
@@ -192,51 +222,6 @@ def camera_row(sight: Sight, camera: Camera) -> Row:
         "lens_needed_mm": round(camera.needed_mm, 3),
         "required_class": sight.settings.required_class,
         "longest_zone_m": round(float(longest_distance_m(sight.sensor, camera.lens_mm, sight.density)), 3),
+        "locked": camera.locked,
         "geometry": Point(camera.x, camera.y, ground + camera.height_m),
     }
-
-
-class Seen:
-    """What all cameras make of all zones."""
-
-    def __init__(self, sight: Sight, cameras: Sequence[Camera], rows: Sequence[Row]) -> None:
-        spine = [np.linspace(a, b, max(2, int(np.hypot(*(b - a)) / 8) + 1)) for a, b in sight.zones.values()]
-        spine.append(np.array([[c.x, c.y] for c in cameras]))
-        ground = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M)
-        for zone_id, (a, b) in sight.zones.items():
-            _known(ground, zone_id, a, b)
-        lines = shapely.linestrings(np.array(list(sight.zones.values())))
-        tree, names = shapely.STRtree(lines), list(sight.zones)
-        self.assessed: dict[str, NDArray[np.bool_]] = {}
-        self.own: dict[str, tuple[float, float, float]] = {}
-        for done, (camera, row) in enumerate(zip(cameras, rows, strict=True)):
-            sight.ctx.progress(done, len(cameras), f"camera {camera.camera_id}")
-            eye = shapely.get_coordinates(row["geometry"], include_z=True)[0]
-            near = tree.query(Point(eye[:2]).buffer(row["longest_zone_m"]))
-            for zone_id in {names[k] for k in near} | {camera.zone_id}:
-                s, picture, visible, density = covered(
-                    sight.zones[zone_id],
-                    CameraView(eye, camera.aim.azimuth_deg, camera.aim.tilt_deg, sight.sensor, camera.lens_mm),
-                    density=sight.density,
-                    ground=ground,
-                    target_m=sight.settings.target_m,
-                )
-                here = self.assessed.setdefault(zone_id, np.zeros(s.size, dtype=bool))
-                here |= picture & visible
-                if zone_id == camera.zone_id:
-                    step = float(s[1] - s[0])
-                    ends = sight.zones[zone_id]
-                    far = -1 if np.hypot(*(ends[1] - eye[:2])) >= np.hypot(*(ends[0] - eye[:2])) else 0
-                    self.own[camera.camera_id] = (
-                        float((picture & visible).sum() * step),
-                        float((picture & ~visible).sum() * step),
-                        float(density[far]),
-                    )
-
-    def uncovered(self, zone_id: str, length: float) -> tuple[float, float]:
-        """Length that no camera assesses, and where its middle lies along the zone, m."""
-        seen = self.assessed.get(zone_id)
-        if seen is None:
-            return length, length / 2
-        share = float((~seen).mean())
-        return length * share, float(np.mean(np.flatnonzero(~seen))) / max(seen.size - 1, 1) * length if share else 0.0

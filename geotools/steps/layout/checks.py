@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from geotools.steps.layout.obstacles import Obstacle
+from geotools.site.obstacles import Obstacle
 from geotools.steps.layout.roles import mixed_junctions
 from geotools.steps.layout.width import beam_half_width, beam_outline
 
@@ -133,7 +133,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 "choose another head type for this zone, or move a post",
             )
     for post, on_it in ((zone.start, zone.start_heads), (zone.end, zone.end_heads)):
-        for one in (one for one in limits.obstacles if one.crossed):
+        for one in (one for one in limits.obstacles if one.crossed and not one.posts):
             apart = one.shape.distance(shapely.Point(post))
             if apart < limits.post_clear_m - _TOUCH_M:
                 yield Conflict(
@@ -165,7 +165,7 @@ def check_zone(zone: ExaminedStrip, ground: BaseGeometry, limits: LayoutLimits) 
                 on_it,
                 _place(post),
                 f"{ground.boundary.distance(shapely.Point(post)):.2f} m from the edge of the clear ground",
-                f"about {limits.post_clear_m:g} m, so that it is no aid to climbing",
+                f"about {limits.post_clear_m:.2f} m, so that it is no aid to climbing",
                 "move the post",
             )
     outline = beam_outline(

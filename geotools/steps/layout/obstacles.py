@@ -1,81 +1,16 @@
-"""What a layout has to keep clear of, with names and kinds, so that a refusal can say which object it was."""
+"""The refusal of a layout with the objects that stand in its way."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
 
-import pandas as pd
 import shapely
-from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from geotools.errors import InfeasibleError, InputError
-from geotools.io.features import read_named
+from geotools.errors import InfeasibleError
+from geotools.site.obstacles import Obstacle
 
-__all__ = ["KINDS", "Obstacle", "explain", "read_obstacles"]
-
-#: Kinds of keep-outs, and whether beams may cross them; posts may stand on none.
-KINDS = {
-    "keep-out": False,
-    "building": False,
-    "tree": False,
-    "neighbour": False,
-    "road": True,
-    "drain": True,
-    "no posts": True,
-}
-_THIN_M = 0.05
-
-
-@dataclass(frozen=True)
-class Obstacle:
-    """One object on the ground.
-
-    Attributes
-    ----------
-    words : str
-        Kind, name and feature number, for messages.
-    shape : BaseGeometry
-        Its outline, m.
-    crossed : bool
-        Whether beams may cross it.
-    """
-
-    words: str
-    shape: BaseGeometry
-    crossed: bool = False
-
-    @property
-    def area(self) -> BaseGeometry:
-        """Its outline, points and lines with a little width, m."""
-        return self.shape if self.shape.geom_type.endswith("Polygon") else self.shape.buffer(_THIN_M)
-
-
-def read_obstacles(
-    path: Path | str, work_crs: CRS, *, layer: str | None = None, crs: str | None = None
-) -> list[Obstacle]:
-    """Keep-outs of a file; fields ``kind`` (one of `KINDS`, keep-out where it is empty) and ``name`` are read.
-
-    Raises InputError where the file cannot be read or a kind is not known.
-    """
-    found = []
-    for number, (fields, parts) in enumerate(read_named(path, "keep-outs", "input.keep_outs", work_crs, layer, crs), 1):
-        stated, name = fields.get("kind"), fields.get("name")
-        kind = "keep-out" if pd.isna(stated) or stated == "" else str(stated)
-        if kind not in KINDS:
-            raise InputError(
-                "a keep-out is of an unknown kind",
-                where=f"{path}, feature {number}, field kind",
-                found=kind,
-                expected=", ".join(KINDS),
-                mend="correct the field, or leave it empty",
-            )
-        called = "" if pd.isna(name) or name == "" else f" {str(name)!r}"
-        words = f"{kind}{called} (feature {number})"
-        found += [Obstacle(words, part, KINDS[kind]) for part in parts]
-    return found
+__all__ = ["explain"]
 
 
 def explain(

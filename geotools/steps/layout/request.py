@@ -18,7 +18,10 @@ from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.model import Zone
 from geotools.plan.schema import FENCE
 from geotools.site import Level
+from geotools.site.gates import Gate, gates_of
+from geotools.site.obstacles import Obstacle, obstacles_of
 from geotools.steps.layout.checks import Conflict, LayoutLimits
+from geotools.steps.layout.climbing import climbing_distance_m
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.extension import with_missing_levels
@@ -27,7 +30,8 @@ from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
-from geotools.steps.layout.obstacles import Obstacle, explain, read_obstacles
+from geotools.steps.layout.obstacles import explain
+from geotools.steps.layout.passages import past_objects
 from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
@@ -110,9 +114,22 @@ class Request:
         ranges = [self.site.all_head_types[level.head_type].max_range_m for level in self.levels]
         return min(self.settings.max_zone_m, assessed, *ranges)
 
+    def post_clear_m(self, fence_id: str) -> float:
+        """Least distance of a post from a fence line: as asked, or so far that its highest head is no foothold."""
+        s, fence = self.settings, self.heights.get(fence_id)
+        if fence is None:
+            return s.post_clear_m
+        head = max(level.height_m for level in self.levels_of(fence_id))
+        away = climbing_distance_m(head, fence, reach_m=s.climb_reach_m, leap_m=s.climb_leap_m)
+        return max(s.post_clear_m, away)
+
+    def limits_of(self, fence_id: str) -> LayoutLimits:
+        """The rules that zones beside one fence line are checked by."""
+        return replace(self.limits, post_clear_m=self.post_clear_m(fence_id))
+
     @cached_property
     def limits(self) -> LayoutLimits:
-        """The rules that zones are checked by."""
+        """The rules that zones are checked by, whatever the height of the fence."""
         s = self.settings
         return LayoutLimits(
             longest_m=self.allowed_m,
@@ -131,7 +148,7 @@ class Request:
         rows = self.ctx.read(FENCE)[["fence_id", "geometry"]].itertuples(index=False, name=None)
         flat = {str(name): LineString(shapely.get_coordinates(line)) for name, line in rows}
         fences = {name: shapely.remove_repeated_points(line) for name, line in flat.items()}
-        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed]
+        barred = [one.area.buffer(0.0) for one in self.obstacles if one.crossed and not one.posts]
         found = courses(
             fences,
             side=self.settings.side,
@@ -147,18 +164,22 @@ class Request:
     @cached_property
     def obstacles(self) -> tuple[Obstacle, ...]:
         """Keep-outs of the site with their kinds."""
-        i = self.site.input
-        if i.keep_outs is None:
-            return ()
-        crs = self.ctx.workspace.work_crs
-        return tuple(read_obstacles(self.site.path(i.keep_outs), crs, layer=i.keep_outs_layer, crs=i.keep_outs_crs))
+        found = obstacles_of(self.site, self.ctx.workspace.work_crs)
+        leaves = [gate for gate in self.gates if not gate.swept.is_empty]
+        return (*found, *(Obstacle(f"the swing of {gate.words}", gate.swept, "no posts") for gate in leaves))
 
-    def gates(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
+    @cached_property
+    def gates(self) -> list[Gate]:
+        """Gates of the site."""
+        lines = [LineString(shapely.get_coordinates(line)) for line in self.ctx.read(FENCE).geometry]
+        return gates_of(self.site, self.ctx.workspace.work_crs, lines)
+
+    def gate_stretches(self, found: Sequence[Course]) -> dict[str, list[tuple[float, float]]]:
         """Stretches of each course's line that get a zone of their own."""
         least = max(
             [self.settings.min_zone_m, *(self.site.all_head_types[x.head_type].min_range_m for x in self.levels)]
         )
-        return gate_stretches(self.site, self.ctx.workspace.work_crs, found, self.extension_m, least)
+        return gate_stretches(self.site, self.gates, found, self.extension_m, least)
 
     @cached_property
     def extension_m(self) -> float:
@@ -190,7 +211,7 @@ class Request:
             stagger_m=self.stagger_m,
             fresnel_zones=s.fresnel_zones,
             margin_m=s.margin_m,
-            post_clear_m=s.post_clear_m,
+            post_clear_m=self.post_clear_m(course.fence_id),
             straight_m=min([t for t in tolerance if t is not None], default=0.15),
             graded_width_m=2 * self.site.grading.under_m,
             most_lift_m=self.site.grading.batter_m * self.site.grading.max_slope,
@@ -283,6 +304,6 @@ class Request:
         count = max(int(np.ceil(course.line.length / _WIDTH_STEP_M)), 1) + (not course.line.is_closed)
         stations = np.linspace(0.0, course.line.length, count, endpoint=not course.line.is_closed)
         edge = course.ground.boundary
-        return free_width(
-            course.line, [*course.obstacles, edge], stations, reach_m=2 * max(self.settings.clear_m, 10.0)
-        )
+        reach = 2 * max(self.settings.clear_m, 10.0)
+        measured = free_width(course.line, [*course.obstacles, edge], stations, reach_m=reach)
+        return past_objects(course.line, course.ground, measured, reach)

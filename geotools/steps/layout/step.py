@@ -15,6 +15,7 @@ from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
+from geotools.steps.layout.gates import leaves_in_beams
 from geotools.steps.layout.locks import locked_names
 from geotools.steps.layout.reasons import changes_since
 from geotools.steps.layout.request import Request
@@ -28,7 +29,7 @@ def run(ctx: StepContext) -> StepResult:
     """Lay out every fence line, or judge the heads as they stand; see the manual beside this file."""
     layout = Request(ctx)
     found = layout.courses()
-    gates = layout.gates(found)
+    gates = layout.gate_stretches(found)
     before = _heads_before(ctx)
     stands = (ctx.params["keep"] or ctx.params["extend"]) and not ctx.params["redesign"]
     meant = layout.standing.meant() if stands else None
@@ -60,7 +61,9 @@ def run(ctx: StepContext) -> StepResult:
             rows["heads"] += head_rows(zone, junctions)
             rows["beams"] += beam_rows(zone)
             rows["zones"].append(zone_row(zone, course.fence, half))
-        conflicts += layout.judge_of(course.fence_id).chain(zones, course.ground, layout.limits, closed=closed)
+        conflicts += layout.judge_of(course.fence_id).chain(
+            zones, course.ground, layout.limits_of(course.fence_id), closed=closed
+        )
         widths = layout.widths(course)
         narrow = narrow_stretches(widths.chainage, widths.total, needed)
         for stretch in narrow:
@@ -93,7 +96,7 @@ def run(ctx: StepContext) -> StepResult:
             {"fence_id": course.fence_id, "area_m2": course.ground.area, "geometry": areas(course.ground)}
         )
         rows["widths"] += width_rows(course, widths, needed)
-    conflicts += layout.stack_conflicts(everything)
+    conflicts += layout.stack_conflicts(everything) + leaves_in_beams(everything, layout.gates)
     if meant is not None:
         rows["heads"] += meant.lone
         rows["zones"] += meant.empty_zones

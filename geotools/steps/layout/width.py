@@ -14,7 +14,15 @@ from geotools.beam.antenna import SPEED_OF_LIGHT
 from geotools.beam.closed_form import fresnel_radius
 from geotools.errors import NumericInputError
 
-__all__ = ["FreeWidth", "NarrowStretch", "beam_half_width", "beam_outline", "free_width", "narrow_stretches"]
+__all__ = [
+    "FreeWidth",
+    "NarrowStretch",
+    "beam_half_width",
+    "beam_outline",
+    "free_width",
+    "narrow_stretches",
+    "unit_normals",
+]
 
 
 @dataclass(frozen=True)
@@ -108,7 +116,7 @@ def beam_outline(
     return shapely.Polygon(ring)
 
 
-def _unit_normals(line: shapely.LineString, chainage: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
+def unit_normals(line: shapely.LineString, chainage: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
     """Points on the line, and the unit vector to the left there (at a bend: of the mean direction)."""
     step = min(0.01, line.length / 10)
     at = shapely.get_coordinates(shapely.line_interpolate_point(line, chainage))
@@ -184,7 +192,7 @@ def free_width(
     starts, ends = _edges_of(obstacles)
     if not len(starts):
         return FreeWidth(s, np.full(s.size, reach_m), np.full(s.size, reach_m))
-    at, left = _unit_normals(line, s)
+    at, left = unit_normals(line, s)
     tree = shapely.STRtree(shapely.linestrings(np.stack([starts, ends], axis=1)))
     return FreeWidth(
         s,

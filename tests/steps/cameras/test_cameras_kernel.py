@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapely import box
 
 from geotools.errors import NumericInputError
 from geotools.plan.camera import Sensor
-from geotools.steps.cameras.kernel import CameraView, aim_along, choose_lens, covered, ground_view, stand_back, visible
+from geotools.steps.cameras.kernel import CameraView, aim_along, choose_lens, covered, ground_view, visible
 
 SENSOR = Sensor(5.6, 3.15, 1920, 1080)
 
@@ -49,12 +48,6 @@ def test_lens_choice():
     assert lens == 25.0
     needed, lens = choose_lens(SENSOR, 250.0, 100.0, [4.0, 12.0, 25.0, 50.0])
     assert (lens < needed, lens) == (True, 50.0)
-
-
-def test_standing_back_ends_at_the_edge():
-    assert stand_back((0, 0), (50, 0), box(-7.5, -3, 60, 3), wanted_m=30) == 7.0
-    assert stand_back((0, 0), (50, 0), box(-90, -3, 60, 3), wanted_m=30) == 30.0
-    assert stand_back((0, 0), (50, 0), box(10, -3, 60, 3), wanted_m=30) == 0.0
 
 
 def test_a_ridge_hides_what_is_behind_it():
