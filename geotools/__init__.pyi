@@ -131,6 +131,11 @@ class Plan(_Plan):
     IEEE C95.1, as the local authority has them. Handle as sensitive: need-to-know."""
     walk_result: DataFrame
     """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
+    commission: GeoDataFrame
+    """One row a head: what it is to be set to, the level its beam is expected to stand at, fields for what it was
+    set to, and what the model says of that. A model is no acceptance; walk-test every zone."""
+    as_set: DataFrame
+    """Each zone and threat with the heads at the heights they were set to, against the heights as planned."""
     upkeep: GeoDataFrame
     """Dated maintenance tasks at every head and zone. The equipment's manual governs. Notify the alarm station
     first, and agree on who watches the zone meanwhile. Radio exposure: while people work in front of a head,
@@ -483,6 +488,32 @@ def walktest(
         Plan anew although results that were filled in are lost.
     """
 
+def commission(
+    site: Site,
+    plan: _Plan | None = None,
+    *,
+    results: Path | str | None = None,
+    reading: Literal["receiver", "free space"] = "receiver",
+    advice: bool = True,
+) -> Plan:
+    """Writes a page for setting up every head with its expected level, and says what the filled-in fields mean.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``stakeout``,
+        ``zones``, ``fence``, ``beams``, ``walk_test`` (if it is there), ``commission`` (if it is
+        there). Required layers that are missing are made first, with defaults.
+    results : path, optional
+        Filled-in form to read back: commission.csv, commission.gpkg, or a plan with its layer.
+    reading : {'receiver', 'free space'}, default 'receiver'
+        What levels were read against: a level of the receiver's own, or free space.
+    advice : bool, default True
+        The ground as proposed, which the set-up sheet counts heights from.
+    """
+
 def upkeep(
     site: Site,
     plan: _Plan | None = None,
@@ -550,9 +581,10 @@ def report(
         there), ``grading_points`` (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if
         it is there), ``as_built`` (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if
         it is there), ``routes`` (if it is there), ``route_crossings`` (if it is there), ``supply`` (if
-        it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is there), ``upkeep`` (if
-        it is there), ``upkeep_cost`` (if it is there), ``bill`` (if it is there), ``provenance`` (if it
-        is there). Required layers that are missing are made first, with defaults.
+        it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is there), ``commission``
+        (if it is there), ``as_set`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if
+        it is there), ``bill`` (if it is there), ``provenance`` (if it is there). Required layers that
+        are missing are made first, with defaults.
     """
 
 def explore(
@@ -595,8 +627,9 @@ def export(
         ``earthworks`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is
         there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if
         it is there), ``stakeout`` (if it is there), ``routes`` (if it is there), ``route_crossings``
-        (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is there), ``upkeep`` (if it
-        is there). Required layers that are missing are made first, with defaults.
+        (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is there), ``commission``
+        (if it is there), ``upkeep`` (if it is there). Required layers that are missing are made first,
+        with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     """

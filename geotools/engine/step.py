@@ -51,6 +51,7 @@ BUILT_IN = (
     "stakeout",
     "routes",
     "walktest",
+    "commission",
     "upkeep",
     "bill",
     "report",

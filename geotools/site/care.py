@@ -59,6 +59,16 @@ class Upkeep(SiteSection):
         max_length=40,
     )
     storms: tuple[date, ...] = setting("days of storms, for the tasks that follow one", default=())
+    crew: int = setting("people who do the maintenance", mark=CHOICE, default=1, ge=1, le=100)
+    day_hours: float = setting(
+        "working hours of one person in a day; no day of the plan holds more than the crew has (common practice, no "
+        "source)",
+        unit="h",
+        mark=CHOICE,
+        default=8.0,
+        gt=0,
+        le=24,
+    )
     hour_rate: float = setting("cost of an hour of one person", unit="currency", mark=PLACEHOLDER, default=60.0, ge=0)
     discount: float = setting("discount of later costs, a year", mark=CHOICE, default=0.0, ge=0, le=0.3)
 

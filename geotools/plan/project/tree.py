@@ -186,6 +186,8 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("stakeout", scale=2_500),
             VectorEntry("walk_test", scale=2_500),
             VectorEntry("walk_result"),
+            VectorEntry("commission", scale=2_500),
+            VectorEntry("as_set"),
             VectorEntry("upkeep", scale=2_500),
             VectorEntry("upkeep_cost"),
             VectorEntry("bill"),

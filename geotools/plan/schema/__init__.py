@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from geotools.plan.schema.batch import BATCH_SITES
+from geotools.plan.schema.commission import AS_SET, COMMISSION
 from geotools.plan.schema.core import Field, LayerSchema
 from geotools.plan.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.schema.earthwork import (
@@ -71,6 +72,8 @@ LAYERS: dict[str, LayerSchema] = {
         SUPPLY,
         WALK_PLAN,
         WALK_RESULT,
+        COMMISSION,
+        AS_SET,
         UPKEEP,
         UPKEEP_COST,
         BILL,
@@ -82,6 +85,7 @@ __all__ = [
     "ACCEPTANCE",
     "ADVICE",
     "AS_BUILT",
+    "AS_SET",
     "BATCH_SITES",
     "BEAMS",
     "BEAM_LEVELS",
@@ -90,6 +94,7 @@ __all__ = [
     "CAMERAS",
     "CHANGES",
     "CLEAR_GROUND",
+    "COMMISSION",
     "CONFLICTS",
     "CORRIDOR",
     "CROSSINGS",

@@ -172,6 +172,10 @@ UPKEEP = LayerSchema(
     fields=(
         Field("visit_id", "text", "visit: day, task, place", nullable=False),
         Field("due", "date", "day it is due", nullable=False),
+        Field(
+            "planned_on", "date", "day it is planned on: the day it is due, or the next on which the crew has time left"
+        ),
+        Field("planned_until", "date", "day it is finished; another one where it takes the crew longer than a day"),
         Field("task", "text", "maintenance task", nullable=False),
         Field(
             "scope", "text", "whether it is done at a head or along a zone", choices=("head", "zone"), nullable=False

@@ -42,7 +42,9 @@ def care_lines(site: Site, visits: Sequence[Row], scheme: str, start: date, book
     later = 0.0
     rate = book["upkeep.hour_rate"]
     for (zone, name, scope), mine in sorted(groups.items()):
-        task = tasks[name, scope]
+        task = tasks.get((name, scope))
+        if task is None:
+            continue  # on record as done, and no task of the site file any more
         hours = sum(float(visit["minutes"]) for visit in mine) / 60.0
         note = f"{len(mine)} visits in {site.upkeep.years} years"
         said = _of_scheme(task)

@@ -37,12 +37,16 @@ def calendar_bytes(
     # a name of several lines would break the line it stands on: no text property of the standard, so nothing escapes it
     calendar.add("x-wr-calname", " ".join(f"Upkeep: {site}".split()))
     moment = datetime.combine(stamp, time(), UTC)
+    told: dict[str, int] = {}
     for (day, task), group in groupby(sorted(visits), key=lambda v: (v.day, v.task)):
         batch = list(group)
         kind = f"{batch[0].scope}s" if len(batch) > 1 else batch[0].scope
         event = Event()
-        turn = batch[0].occurrence or day.isoformat()
-        event.add("uid", str(uuid.uuid5(_NAMESPACE, f"{site}/{turn}/{task}")))
+        turn = f"{site}/{batch[0].occurrence or day.isoformat()}/{task}"
+        # a turn that takes the crew several days has an event for each
+        told[turn] = told.get(turn, 0) + 1
+        name = turn if told[turn] == 1 else f"{turn}/day {told[turn]}"
+        event.add("uid", str(uuid.uuid5(_NAMESPACE, name)))
         event.add("dtstamp", moment)
         event.add("dtstart", day)
         event.add("dtend", day + timedelta(days=1))

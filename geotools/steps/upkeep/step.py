@@ -16,9 +16,12 @@ from geotools.plan.filled import filled_in
 from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
+from geotools.steps.upkeep.crew import CrewDays, crew_days
 from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
 
 TABLE = "upkeep.csv"
+#: A task that is done so many days late shows that the crew is too small (a choice of this toolkit).
+_LATE_DAYS = 14
 
 
 def _day(text: str | None, name: str) -> date | None:
@@ -38,7 +41,8 @@ def _day(text: str | None, name: str) -> date | None:
 def _plain_days(frame: gpd.GeoDataFrame) -> dict[str, list[date | None]]:
     """The columns of days as days, for a table."""
     return {
-        name: [None if pd.isna(day) else pd.Timestamp(day).date() for day in frame[name]] for name in ("due", "done_on")
+        name: [None if pd.isna(day) else pd.Timestamp(day).date() for day in frame[name]]
+        for name in ("due", "planned_on", "planned_until", "done_on")
     }
 
 
@@ -61,13 +65,19 @@ def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
     )
 
 
-def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> list[dict[str, object]]:
+def _visit_id(visit: Visit) -> str:
+    return f"{visit.day.isoformat()} {visit.task} {visit.place}"
+
+
+def _visit_rows(days: list[CrewDays], heads: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> list[dict[str, object]]:
     place = {h.head_id: (h.zone_id, h.geometry) for h in heads.itertuples()}
     place |= {z.zone_id: (z.zone_id, z.geometry.representative_point()) for z in zones.itertuples()}
     return [
         {
-            "visit_id": f"{v.day.isoformat()} {v.task} {v.place}",
+            "visit_id": _visit_id(v),
             "due": v.day,
+            "planned_on": one.first,
+            "planned_until": one.last,
             "task": v.task,
             "scope": v.scope,
             "place": v.place,
@@ -79,7 +89,8 @@ def _visit_rows(visits: list[Visit], heads: gpd.GeoDataFrame, zones: gpd.GeoData
             "done_by": None,
             "geometry": place[v.place][1],
         }
-        for v in visits
+        for one in days
+        for v in (one.visit,)
     ]
 
 
@@ -147,15 +158,17 @@ def run(ctx: StepContext) -> StepResult:
     visits = plan_visits(
         chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms, kinds=kinds
     )
-    frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(visits, heads, zones), heads.crs), as_of)
+    days = crew_days(visits, 60.0 * settings.crew * settings.day_hours)
+    frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(days, heads, zones), heads.crs), as_of)
     _say_record(ctx, frame, as_of)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
     said = {**laid_out_state(ctx.site, heads).fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
     rows = [row | said for row in frame.assign(**_plain_days(frame)).to_dict("records")]
     (ctx.scratch / TABLE).write_text(csv_text([*form, *said], rows), encoding="utf-8-sig", newline="")
     on_record = set(frame.loc[frame["status"] == "done", "visit_id"])
-    done = [v for v in visits if f"{v.day.isoformat()} {v.task} {v.place}" in on_record]
-    (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(visits, ctx.site.name, start, done=done))
+    done = [part for one in days if _visit_id(one.visit) in on_record for part in one.parts]
+    parts = [part for one in days for part in one.parts]
+    (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(parts, ctx.site.name, start, done=done))
     costs: dict[str, SchemeCost] = {
         name: scheme_cost(
             [t for t in tasks if t.scheme == name],
@@ -181,9 +194,19 @@ def run(ctx: StepContext) -> StepResult:
         for name, cost in costs.items()
     ]
     ctx.say(
-        f"{len(visits)} maintenance tasks on {len({v.day for v in visits})} days in {settings.years} years from "
+        f"{len(visits)} maintenance tasks on {len({part.day for part in parts})} days in {settings.years} years from "
         f"{start.isoformat()}"
     )
+    late = max(((one.last - one.visit.day).days for one in days), default=0)
+    if late > _LATE_DAYS:
+        ctx.warn(
+            f"the crew falls behind: a task is done {late} days after it is due; {settings.crew} people with "
+            f"{settings.day_hours:g} h a day are too few for these tasks (upkeep.crew, upkeep.day_hours)"
+        )
+    elif late:
+        ctx.say(
+            f"no day holds more than the crew's hours; the last task of a round is done {late} days after it is due"
+        )
     if costs:
         ctx.say("schemes cost: " + ", ".join(f"{name} {cost.total:,.0f}" for name, cost in costs.items()))
     return StepResult(

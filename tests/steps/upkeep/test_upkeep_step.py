@@ -1,8 +1,9 @@
 """The upkeep plan of the demonstration site."""
 
 import csv
+import re
 import sqlite3
-from datetime import date
+from datetime import date, timedelta
 
 import geopandas as gpd
 import pyogrio
@@ -85,7 +86,50 @@ def test_calendar_and_plan_tell_the_same_days(dated):
     rows = gpd.read_file(out / "plan.gpkg", layer="upkeep")
     events = vobject.readOne((out / "upkeep.ics").read_text(encoding="utf-8")).vevent_list
     told = {(e.dtstart.value, e.categories.value[0]) for e in events}
-    assert told == set(zip(rows["due"].dt.date, rows["task"], strict=True))
+    days = set()
+    for row in rows.itertuples():
+        span = (row.planned_until - row.planned_on).days
+        days |= {((row.planned_on + timedelta(days=k)).date(), row.task) for k in range(span + 1)}
+    assert told == days
+    assert (rows["planned_on"] >= rows["due"]).all()
+
+
+def hours_by_day(out):
+    """Hours of every day of the calendar, as its events state them."""
+    found = {}
+    for event in vobject.readOne((out / "upkeep.ics").read_text(encoding="utf-8")).vevent_list:
+        hours = float(re.search(r"About ([0-9.]+) h", event.description.value)[1])
+        found[event.dtstart.value] = found.get(event.dtstart.value, 0.0) + hours
+    return found
+
+
+def test_no_day_of_the_calendar_holds_more_than_the_crews_hours(plan):
+    # the demonstration's own tasks: 44 h fell on each first of April
+    site_file, out = plan
+    outcome = geotools.run_step("upkeep", geotools.open_site(site_file), out)
+    hours = hours_by_day(out)
+    assert max(hours.values()) <= 8.0 + 0.05
+    # rounded to a tenth for each event
+    assert sum(hours.values()) == pytest.approx(outcome.summary["hours"], abs=0.05 * 4 * len(hours))
+
+
+def test_a_larger_crew_is_done_sooner(plan, settings):
+    site_file, out = plan
+    late = []
+    for crew in (1, 6):
+        text = f"[upkeep]\nstart = 2027-04-01\nscheme = 'cleaning'\ncrew = {crew}\nyears = 2"
+        geotools.run_step("upkeep", settings(site_file, text), out, overwrite=True)
+        rows = gpd.read_file(out / "plan.gpkg", layer="upkeep")
+        late.append((rows["planned_until"] - rows["due"]).dt.days.max())
+        assert max(hours_by_day(out).values()) <= 8.0 * crew + 0.05
+    assert late[0] > late[1] == 0
+
+
+def test_a_crew_that_falls_behind_is_said(plan, settings):
+    site_file, out = plan
+    text = "[upkeep]\nstart = 2027-04-01\nscheme = 'cleaning'\nday_hours = 0.5\nyears = 1"
+    outcome = geotools.run_step("upkeep", settings(site_file, text), out)
+    assert any("falls behind" in w and "upkeep.crew" in w for w in outcome.warnings)
 
 
 def test_cost_table_marks_the_choice(dated):
