@@ -463,6 +463,8 @@ def export(
     plan: _Plan | None = None,
     *,
     format: Literal["both", "geojson", "kml"] = "both",
+    layers: str = "",
+    heights: bool = False,
 ) -> Plan:
     """Writes the plan's layers as GeoJSON and KML, in longitude and latitude.
 
@@ -484,6 +486,11 @@ def export(
         defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
+    layers : str, default ''
+        Names of the layers to write, separated by commas; all of them if empty.
+    heights : bool, default False
+        Whether places in GeoJSON have the plan's own heights, metres above its datum; most readers take
+        them for heights above the ellipsoid.
     """
 
 def apply(site: Site, plan: _Plan) -> ProposedState:
