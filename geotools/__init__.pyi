@@ -608,6 +608,8 @@ def export(
     plan: _Plan | None = None,
     *,
     format: Literal["both", "geojson", "kml"] = "both",
+    layers: str = "",
+    heights: bool = False,
 ) -> Plan:
     """Writes the plan's layers as GeoJSON and KML, in longitude and latitude.
 
@@ -632,6 +634,11 @@ def export(
         with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
+    layers : str, default ''
+        Names of the layers to write, separated by commas; all of them if empty.
+    heights : bool, default False
+        Whether places in GeoJSON have the plan's own heights, metres above its datum; most readers take
+        them for heights above the ellipsoid.
     """
 
 def apply(site: Site, plan: _Plan) -> ProposedState:
