@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -66,9 +66,15 @@ class Sight:
             )
         if missing:
             ctx.warn(f"zones without a beam are left out: {', '.join(missing[:5])}")
-        self.zones = {
+        every = {
             str(n): shapely.get_coordinates(beams.geometry[n])[[0, -1]] for n in zones["zone_id"] if n in beams.index
         }
+        holes = {n: hole for n, (a, b) in every.items() if (hole := _hole(ctx.terrain.sample, n, a, b)) is not None}
+        if len(holes) == len(every):
+            raise next(iter(holes.values()))
+        if holes:
+            ctx.warn(f"no answer for {', '.join(list(holes)[:5])}: the terrain has no data there")
+        self.zones = {n: ends for n, ends in every.items() if n not in holes}
 
     def length(self, zone_id: str) -> float:
         """Length of a zone, m."""
@@ -83,6 +89,10 @@ class Sight:
                 "a camera stands where the terrain has no data", where=f"{what}, x {x:.2f} y {y:.2f} m", mend="move it"
             )
         return z
+
+    def _on_ground(self, at: NDArray) -> bool:
+        """Whether the terrain has a level at a place."""
+        return bool(np.isfinite(self.ctx.terrain.sample([at[0]], [at[1]])[0]))
 
     def looks(self, camera_id: str, zone_id: str, ends: NDArray, at: NDArray, given: bool, row: Mapping) -> Camera:
         """A camera at a place that looks towards the second of two ends of a zone."""
@@ -115,6 +125,9 @@ class Sight:
                 for _ in range(4):
                     camera = self.looks(f"C-{zone_id}", zone_id, way, way[0] + back * u, False, {})
                     back = float(min(room, camera.aim.near_m))
+                    if not self._on_ground(way[0] + back * u):
+                        back = 0.0
+                        break
                 camera = self.looks(f"C-{zone_id}", zone_id, way, way[0] + back * u, False, {})
                 options.append((max(0.0, camera.aim.near_m - back), camera))
             options.sort(key=lambda option: round(option[0], 1))
@@ -149,21 +162,22 @@ class Sight:
         return found
 
 
-def _known(ground: BandGrid, zone_id: str, a: NDArray, b: NDArray) -> None:
-    """InputError where the terrain under a zone has a hole, for nobody can say what a camera sees there."""
+def _hole(ground: Callable[..., NDArray], zone_id: str, a: NDArray, b: NDArray) -> InputError | None:
+    """What is wrong where the terrain under a zone has a hole, for nobody can say what a camera sees there."""
     length = float(np.hypot(*(b - a)))
     s = np.linspace(0.0, length, max(int(np.ceil(length)), 1) + 1)
     place = a + s[:, None] * (b - a) / length
     unknown = np.flatnonzero(~np.isfinite(ground(place[:, 0], place[:, 1])))
-    if unknown.size:
-        x, y = place[unknown[0]]
-        raise InputError(
-            "the terrain has no data under a zone",
-            where=f"{place_words(s[unknown[0]], zone=zone_id)} (x {x:.2f}, y {y:.2f} m)",
-            found=f"{unknown.size} of {s.size} places without a height",
-            expected="a height everywhere along the zone",
-            mend="fill the hole in the model, or survey that stretch",
-        )
+    if not unknown.size:
+        return None
+    x, y = place[unknown[0]]
+    return InputError(
+        "the terrain has no data under a zone",
+        where=f"{place_words(s[unknown[0]], zone=zone_id)} (x {x:.2f}, y {y:.2f} m)",
+        found=f"{unknown.size} of {s.size} places without a height",
+        expected="a height everywhere along the zone",
+        mend="fill the hole in the model, or survey that stretch",
+    )
 
 
 def _number(row: Mapping[str, Any], name: str) -> float | None:
@@ -204,7 +218,8 @@ class Seen:
         spine.append(np.array([[c.x, c.y] for c in cameras]))
         ground = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M)
         for zone_id, (a, b) in sight.zones.items():
-            _known(ground, zone_id, a, b)
+            if (hole := _hole(ground, zone_id, a, b)) is not None:
+                raise hole
         lines = shapely.linestrings(np.array(list(sight.zones.values())))
         tree, names = shapely.STRtree(lines), list(sight.zones)
         self.assessed: dict[str, NDArray[np.bool_]] = {}
