@@ -71,7 +71,7 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
     return found
 
 
-def perimeter_of(site: Site, plan: Plan, ground: Ground, warn: Callable[[str], None]) -> Perimeter:
+def perimeter_of(site: Site, plan: Plan, ground: Ground, warn: Callable[[str], None] | None = None) -> Perimeter:
     """Every zone of the plan on a ground whose strip has levels everywhere; InputError where none has.
 
     Parameters
@@ -82,17 +82,19 @@ def perimeter_of(site: Site, plan: Plan, ground: Ground, warn: Callable[[str], N
         Reads the plan's layers by their schema.
     ground : Ground
         Existing, proposed or as built.
-    warn : Callable
-        Is given a sentence for each zone that is left out, because the ground has no level somewhere in its strip.
+    warn : Callable, optional
+        Is given a sentence for each zone that is left out, because the ground has no level somewhere in its strip. If
+        not given, such a zone is refused.
     """
     fences = plan(FENCE)
     chains, rules = chains_of(site, plan(ZONES), plan(BEAMS), fences), rules_of(site, fences)
     perimeter = Perimeter.of(chains, ground, rules)
     left_out = zones_without_ground(perimeter)
-    if len(left_out) == len(perimeter.zones):
+    if left_out and (warn is None or len(left_out) == len(perimeter.zones)):
         perimeter.check_ground()
-    for text in left_out.values():
-        warn(text)
+    if warn is not None:
+        for text in left_out.values():
+            warn(text)
     return answerable(perimeter, chains, left_out) if left_out else perimeter
 
 
