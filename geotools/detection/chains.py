@@ -11,6 +11,7 @@ from shapely import is_ccw
 
 from geotools.detection.from_plan import rules_of, zones_of
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.unanswered import answerable, zones_without_ground
 from geotools.errors import StepError
 from geotools.plan.model import FenceChain, Zone
 from geotools.plan.schema import BEAMS, FENCE, ZONES, LayerSchema
@@ -70,8 +71,8 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
     return found
 
 
-def perimeter_of(site: Site, plan: Plan, ground: Ground) -> Perimeter:
-    """Every zone of the plan on a ground; InputError where the ground has no level under a beam's strip.
+def perimeter_of(site: Site, plan: Plan, ground: Ground, warn: Callable[[str], None] | None = None) -> Perimeter:
+    """Every zone of the plan on a ground whose strip has levels everywhere; InputError where none has.
 
     Parameters
     ----------
@@ -81,11 +82,20 @@ def perimeter_of(site: Site, plan: Plan, ground: Ground) -> Perimeter:
         Reads the plan's layers by their schema.
     ground : Ground
         Existing, proposed or as built.
+    warn : Callable, optional
+        Is given a sentence for each zone that is left out, because the ground has no level somewhere in its strip. If
+        not given, such a zone is refused.
     """
     fences = plan(FENCE)
-    perimeter = Perimeter.of(chains_of(site, plan(ZONES), plan(BEAMS), fences), ground, rules_of(site, fences))
-    perimeter.check_ground()
-    return perimeter
+    chains, rules = chains_of(site, plan(ZONES), plan(BEAMS), fences), rules_of(site, fences)
+    perimeter = Perimeter.of(chains, ground, rules)
+    left_out = zones_without_ground(perimeter)
+    if left_out and (warn is None or len(left_out) == len(perimeter.zones)):
+        perimeter.check_ground()
+    if warn is not None:
+        for text in left_out.values():
+            warn(text)
+    return answerable(perimeter, chains, left_out) if left_out else perimeter
 
 
 def _meets(zones: tuple[Zone, ...]) -> bool:

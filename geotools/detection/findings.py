@@ -119,7 +119,7 @@ def _solve(
 def joined_floor(perimeter: Perimeter, zone_id: str, floors: dict[str, Floats]) -> Floats:
     """A zone's detection floor with what its neighbours' beams add."""
     topology, place = perimeter.topology(zone_id)
-    ids, ground = list(perimeter.zones), perimeter.levels(zone_id).ravel()
+    ids, ground = perimeter.in_chain(zone_id), perimeter.levels(zone_id).ravel()
     floor = floors[zone_id].ravel().copy()
     for link in topology.links(place):
         other = ids[link.other]

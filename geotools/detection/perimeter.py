@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
-from shapely import STRtree
+from shapely import Polygon, STRtree, linestrings
 
 from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.draws import coarse_beam, coarse_strip
@@ -39,6 +40,8 @@ R = TypeVar("R")
 
 #: Zones before and after one that ways across it may use.
 WAYS_ZONES = 3
+#: Modulation of stations that are unanswered: over every threshold, with any headroom.
+_NO_WAY = 1e3
 #: Zones solved together.
 _AT_ONCE = 24
 
@@ -69,9 +72,21 @@ class Perimeter:
         When somebody is detected.
     closed : collection of str
         Fence lines whose last zone meets the first.
+    silent : collection of Polygon
+        Strips of zones that are left out because their ground is not known. Stations beside them count as detected,
+        so that nothing is made of what is not known, and are `unanswered`.
     """
 
-    def __init__(self, zones: Sequence[Zone], ground: Ground, rules: Rules, closed: Collection[str] = ()) -> None:
+    def __init__(
+        self,
+        zones: Sequence[Zone],
+        ground: Ground,
+        rules: Rules,
+        closed: Collection[str] = (),
+        silent: Collection[Polygon] = (),
+    ) -> None:
+        self.silent = tuple(silent)
+        self._unanswered: dict[str, Flags] = {}
         self.zones = {zone.zone_id: zone for zone in zones}
         self.ground, self.rules, self.closed = ground, rules, frozenset(closed)
         self.grids = {
@@ -80,8 +95,9 @@ class Perimeter:
         self._chains: dict[str, _Chain] = {}
         for fence_id in dict.fromkeys(zone.fence_id for zone in zones):
             members = [zone for zone in zones if zone.fence_id == fence_id]
-            chain = _Chain(members, self.grids, fence_id in self.closed)
-            self._chains.update(dict.fromkeys(chain.ids, chain))
+            for piece in self._pieces(members):
+                chain = _Chain(piece, self.grids, fence_id in self.closed)
+                self._chains.update(dict.fromkeys(chain.ids, chain))
         self._own: dict[str, Array] = {}
         self._levels: dict[str, Array] = {}
         self._strips: dict[str, Strip] = {}
@@ -93,6 +109,17 @@ class Perimeter:
         self._batching = Batching()
         self.standing_db: dict[tuple[str, str], float] = {}
 
+    def _pieces(self, zones: Sequence[Zone]) -> Iterator[list[Zone]]:
+        """Zones of a fence line that follow each other; a silent zone between two parts them."""
+        half, piece = self.rules.half_width_m, [zones[0]]
+        for before, zone in pairwise(zones):
+            areas = [z.line.rectangle(0.0, z.line.length, half) for z in (before, zone)] if self.silent else []
+            if areas and not areas[0].intersects(areas[1]):
+                yield piece
+                piece = []
+            piece.append(zone)
+        yield piece
+
     def __getstate__(self) -> dict[str, object]:
         """Everything but the place where threads meet: another process has its own."""
         return {name: value for name, value in self.__dict__.items() if name != "_batching"}
@@ -102,10 +129,12 @@ class Perimeter:
         self._batching = Batching()
 
     @classmethod
-    def of(cls, chains: Sequence[FenceChain], ground: Ground, rules: Rules) -> Perimeter:
-        """The perimeter of a site's fence lines."""
+    def of(
+        cls, chains: Sequence[FenceChain], ground: Ground, rules: Rules, silent: Collection[Polygon] = ()
+    ) -> Perimeter:
+        """The perimeter of a site's fence lines; ``silent`` : as of the class."""
         zones = [zone for chain in chains for zone in chain.zones]
-        return cls(zones, ground, rules, [chain.fence_id for chain in chains if chain.closed])
+        return cls(zones, ground, rules, [chain.fence_id for chain in chains if chain.closed], silent)
 
     def with_zones(self, changed: Mapping[str, Sequence[Zone]], ground: Ground | None = None) -> Perimeter:
         """The perimeter with some zones replaced, each by one or more in the fence line's order, on another ground.
@@ -113,7 +142,7 @@ class Perimeter:
         What is solved already is kept where ground and zone are the same.
         """
         zones = [new for zone_id, zone in self.zones.items() for new in changed.get(zone_id, (zone,))]
-        made = Perimeter(zones, self.ground if ground is None else ground, self.rules, self.closed)
+        made = Perimeter(zones, self.ground if ground is None else ground, self.rules, self.closed, self.silent)
         made.take_over(self)
         return made
 
@@ -290,6 +319,10 @@ class Perimeter:
 
     # ---- with the neighbours of the chain
 
+    def in_chain(self, zone_id: str) -> list[str]:
+        """Names of the zones of the chain that a zone is part of, in the order of its geometry."""
+        return self._chains[zone_id].ids
+
     def topology(self, zone_id: str) -> tuple[Topology, int]:
         """Geometry of the chain that a zone is part of, and its place there."""
         chain = self._chains[zone_id]
@@ -327,10 +360,34 @@ class Perimeter:
         """(targets, n, k) best modulation of own and neighbours' heads; ``trial`` : own modulation of zones tried."""
         if not self._touched(zone_id, trial):
             if zone_id not in self._best:
-                self._best[zone_id] = np.maximum(self._solved(zone_id), self._covered(zone_id, {}))
+                joined = np.maximum(self._solved(zone_id), self._covered(zone_id, {}))
+                self._best[zone_id] = self._without_silent(zone_id, joined)
             return self._best[zone_id]
         own = trial[zone_id] if zone_id in trial else self._solved(zone_id)
-        return np.maximum(own, self._covered(zone_id, trial))
+        return self._without_silent(zone_id, np.maximum(own, self._covered(zone_id, trial)))
+
+    def _without_silent(self, zone_id: str, joined: Array) -> Array:
+        """The modulation with no way left open over stations that are unanswered."""
+        if self.silent:
+            joined = joined.copy()
+            joined[:, self.unanswered(zone_id)] = _NO_WAY
+        return joined
+
+    def unanswered(self, zone_id: str) -> Flags:
+        """Stations of a zone beside a strip whose ground is not known, up to the zone's end there, (n,)."""
+        if zone_id not in self._unanswered:
+            grid, half = self.grids[zone_id], self.rules.half_width_m
+            n = grid.chainage_m.size
+            beside = np.zeros(n, dtype=bool)
+            if self.silent:
+                x, y = grid.line.to_map(grid.chainage_m[:, None], np.array([[-half, half]]))
+                across = linestrings(np.stack([x, y], axis=-1))
+                beside[np.unique(STRtree(across).query(list(self.silent), predicate="intersects")[1])] = True
+                near, far = np.flatnonzero(beside[: n // 2]), np.flatnonzero(beside[n // 2 :])
+                beside[: near.max() + 1 if near.size else 0] = True
+                beside[n // 2 + far.min() if far.size else n :] = True
+            self._unanswered[zone_id] = beside
+        return self._unanswered[zone_id]
 
     def _touched(self, zone_id: str, trial: Mapping[str, Array]) -> bool:
         """Whether a case tried changes what is met in a zone's strip."""
@@ -439,9 +496,10 @@ class Perimeter:
     def straight_over(self, zone_id: str) -> dict[str, Array]:
         """Largest modulation that somebody meets who walks straight over a zone at each chainage, (n,).
 
-        At most stations a winding way is easier; a walk test goes straight.
+        At most stations a winding way is easier; a walk test goes straight. NaN where it is unanswered.
         """
-        return {threat: m.max(axis=1) for threat, m in self.seen(zone_id).items()}
+        unknown = self.unanswered(zone_id)
+        return {threat: np.where(unknown, np.nan, m.max(axis=1)) for threat, m in self.seen(zone_id).items()}
 
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""

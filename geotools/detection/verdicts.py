@@ -63,6 +63,8 @@ class StationVerdicts:
         How deep such a dip could be, m.
     beside : (n,) bool, or None
         Somebody crosses here by the field in three dimensions; None where that was not computed.
+    answered : (n,) bool, or None
+        Whether the ground of the zone and of what it meets here is known, so that anything may be said; None for all.
     """
 
     dead: Flags
@@ -72,16 +74,26 @@ class StationVerdicts:
     missed: Flags
     missed_m: float = 0.0
     beside: Flags | None = None
+    answered: Flags | None = None
+
+    @classmethod
+    def unanswered(cls, count: int) -> StationVerdicts:
+        """Of a zone whose ground is not known: nothing may be said of any of its stations."""
+        none = np.zeros(count, bool)
+        return cls(none, np.zeros(count), none, False, none, answered=none)
 
     def detected(self) -> Flags:
         """Stations that count as detected, (n,)."""
         sure = self.open_share <= 1.0 - CONFIDENCE
         agreed = True if self.beside is None else ~self.beside
+        agreed = agreed if self.answered is None else agreed & self.answered
         return np.asarray(self.known & ~self.dead & ~self.missed & sure & ~self.law & agreed)
 
     def verdict(self, row: int) -> tuple[str, float | None, str]:
         """Verdict, confidence and cause at a station."""
         share = float(self.open_share[row])
+        if self.answered is not None and not self.answered[row]:
+            return "unproven", None, "no_ground"
         if self.dead[row]:
             return "undetected", max(share, 0.5) if self.known else None, ""
         if not self.known:
@@ -156,9 +168,11 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
         beside the beam may decide.
     """
     dead = perimeter.dead(zone_id)
+    answered = ~perimeter.unanswered(zone_id) if perimeter.silent else None
     if unknowns.draws == 0:
         nothing = {
-            t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f)) for t, f in dead.items()
+            t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f), answered=answered)
+            for t, f in dead.items()
         }
         return ZoneVerdicts(nothing, [], [], ample=True)
     asked = rows_in_question(perimeter, zone_id, field)
@@ -179,6 +193,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
             missed.get(threat, np.zeros_like(flags)),
             missed_m,
             beside.get(threat),
+            answered,
         )
         for threat, flags in dead.items()
     }

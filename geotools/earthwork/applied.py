@@ -269,7 +269,8 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
     _check_target(into, job, overwrite)
     before = file_state(workspace.plan), file_state(job / CUT_FILL)
     with sources.open_terrain(site) as terrain:
-        perimeter = perimeter_of(site, workspace.read, terrain)
+        unanswered: list[str] = []
+        perimeter = perimeter_of(site, workspace.read, terrain, unanswered.append)
         surface = design_of(site, perimeter, terrain, job, workspace.plan_crs)
         proposed = proposed_zones(site, perimeter, workspace.read(PROPOSED_HEADS))
         heads, zones, fence = workspace.read(HEADS), workspace.read(ZONES), workspace.read(FENCE)
@@ -296,7 +297,7 @@ def apply_proposal(site: Site, job: Path | str, into: Path | str, *, overwrite: 
                     expected="nobody at work in it",
                     mend="run `geotools apply` again",
                 )
-    notes = _notes(planned, written, terrain.cell_m)
+    notes = [*unanswered, *_notes(planned, written, terrain.cell_m)]
     count = sum(len(zone.heads) for zone in planned)
     return Applied(into / SITE_NAME, into / OUT_NAME / workspace.plan.name, written, len(planned), count, notes)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
@@ -55,7 +57,7 @@ class PlannedState:
         """Every zone of the state on its ground; InputError where the ground has no level under a strip."""
         if self._proposed is not None:
             return self._proposed
-        return perimeter_of(self._ctx.site, self._ctx.read, self._ctx.terrain)
+        return perimeter_of(self._ctx.site, self._ctx.read, self._ctx.terrain, self._ctx.warn)
 
 
 def planned_state(ctx: StepContext, requested: str | None = None) -> PlannedState:
@@ -81,6 +83,14 @@ def planned_state(ctx: StepContext, requested: str | None = None) -> PlannedStat
     return _proposed_state(ctx)
 
 
+def _with_others(rows: gpd.GeoDataFrame, laid_out: gpd.GeoDataFrame, known: Collection[str]) -> gpd.GeoDataFrame:
+    """The rows, and at their end those of the layout whose zone is not known."""
+    others = laid_out[~laid_out["zone_id"].isin(list(known))]
+    if others.empty:
+        return rows
+    return gpd.GeoDataFrame(pd.concat([rows, others], ignore_index=True), geometry="geometry", crs=rows.crs)
+
+
 def laid_out_state(site: Site, heads: gpd.GeoDataFrame) -> PaperState:
     """What a paper says that shows the heads as the plan has them; ``heads`` : layer heads."""
     return _paper(site, "existing" if site.input.works is None else "proposed", heads)
@@ -92,13 +102,16 @@ def _paper(site: Site, kind: StateKind, heads: gpd.GeoDataFrame) -> PaperState:
 
 
 def _proposed_state(ctx: StepContext) -> PlannedState:
-    existing = perimeter_of(ctx.site, ctx.read, ctx.terrain)
+    existing = perimeter_of(ctx.site, ctx.read, ctx.terrain, ctx.warn)
     surface = design_of(ctx.site, existing, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
     becomes = proposed_zones(ctx.site, existing, ctx.read(PROPOSED_HEADS))
     zones = planned_zones(ctx.site, existing.zones, becomes, ctx.read(HEADS), surface)
     crs = ctx.workspace.work_crs
     heads = frame_of(HEADS, [row for zone in zones for row in head_rows(zone, (None, None))], crs)
     beams = frame_of(BEAMS, [row for zone in zones for row in beam_rows(zone)], crs)
+    # a zone without an answer has no proposal: it stands as it is laid out
+    heads = _with_others(heads, ctx.read(HEADS), existing.zones)
+    beams = _with_others(beams, ctx.read(BEAMS), existing.zones)
     moved = np.asarray(surface.change_at(heads.geometry.x.to_numpy(), heads.geometry.y.to_numpy()), float)
     perimeter = existing.with_zones(becomes, surface)
     return PlannedState(_paper(ctx.site, "proposed", heads), heads, beams, moved, ctx, perimeter)

@@ -237,3 +237,36 @@ def test_the_table_says_the_verdicts_of_each_site(sites: Path, tmp_path: Path) -
     assert sum(four) == pytest.approx(fence, abs=0.05)
     assert all(f"{threat}: " in rows["beta"]["verdicts"] for threat in set(said.threat) - {"all"})
     assert rows["broken"]["detected_m"] == "" == rows["broken"]["verdicts"]
+    # the worst place is the longest stretch of the worst verdict
+    each = said[said.threat != "all"]
+    worst_there = next(v for v in ("undetected", "no_beam", "unproven", "detected") if (each.verdict == v).any())
+    mine = each[each.verdict == worst_there]
+    longest = mine.loc[(mine.to_m - mine.from_m).idxmax()]
+    place = rows["beta"]["worst_place"]
+    assert place.startswith(f"{worst_there.replace('_', ' ')}, {longest.threat}")
+    assert f"{longest.to_m - longest.from_m:.1f} m from {longest.from_m:.1f} m along {longest.fence_id}" in place
+    page = (tmp_path / "batch.html").read_text("utf-8")
+    assert place in page and 'src="data:image/png;base64,' in page and "Handle as sensitive" in page
+    assert all(f">{name}<" in page for name in ("alpha", "beta", "gamma", "broken"))
+    # what a run is warned of is on record, and counts also where a later one has nothing to do
+    warned = rows["beta"]["warnings"]
+    CliRunner().invoke(cli, [*words.split(), "--resume"])
+    again = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
+    assert again["beta"]["state"] == "kept" and again["beta"]["warnings"] == warned != "0"
+
+
+def test_only_stale_begins_no_site_and_links_reports(sites: Path, tmp_path: Path) -> None:
+    own, out = tmp_path / "sites", tmp_path / "out"
+    for name in ("a", "b"):
+        make_site(own / name, name)
+    run_batch(read_manifest(own), out, steps=["inspect"])
+    make_site(own / "c", "c")
+    site = own / "b" / "site.toml"
+    site.write_text(site.read_text().replace("setback_m = 4.0", "setback_m = 5.0"))
+    (out / "sites" / "a" / "report.html").write_text("a report")
+    result = run_batch(read_manifest(own), out, only_stale=True)
+    assert [r.state for r in result.sites] == ["kept", "done", "left"]
+    # nor does it begin a step that had not been run
+    assert [r.steps for r in result.sites] == [[], ["inspect"], []]
+    assert not (out / "sites" / "c").exists()
+    assert '<a href="sites/a/report.html">a</a>' in result.page.read_text("utf-8")

@@ -56,16 +56,18 @@ class BatchScreen:
     def finished(self, result: BatchResult) -> None:
         """The closing count and the paths."""
         states = [site.state for site in result.sites]
-        counts = {state: states.count(state) for state in ("done", "kept", "failed")}
+        counts = {state: states.count(state) for state in ("done", "kept", "left", "failed")}
         if self.screen.as_json:
-            self.screen.emit("finished", **counts, table=result.table, combined=result.combined)
+            self.screen.emit("finished", **counts, table=result.table, combined=result.combined, page=result.page)
             return
         if self.screen.quiet:
             return
         said = ", ".join(f"{number} {state}" for state, number in counts.items() if number)
         self.screen.say(f"{len(states)} sites: {said}")
         self.screen.say(f"{cautions.DETECTION} {cautions.SENSITIVE}")
-        self.screen.say(f"Written: {result.table.resolve()}\n         {result.combined.resolve()}")
+        self.screen.say(
+            f"Written: {result.table.resolve()}\n         {result.combined.resolve()}\n         {result.page.resolve()}"
+        )
 
 
 def _minutes(seconds: float) -> str:
@@ -90,6 +92,9 @@ def make_workers(count: int, scheduler: str | None) -> Workers:
 @click.option("--scheduler", metavar="ADDRESS", help="A running Dask scheduler to use instead (extra `cluster`).")
 @click.option("--steps", help="Names of steps, separated by commas; by default the whole job.")
 @click.option("--resume", is_flag=True, help="Go on with a batch: do only what is not there from the same input.")
+@click.option(
+    "--only-stale", is_flag=True, help="Of sites that have results, bring those that are stale up to date; begin none."
+)
 @click.option("--overwrite", is_flag=True, help="Do every site anew, over results that are there.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only failures.")
@@ -101,12 +106,14 @@ def batch(
     scheduler: str | None,
     steps: str | None,
     resume: bool,
+    only_stale: bool,
 ) -> None:
     """Run the job on many sites, side by side.
 
     MANIFEST is a folder (every .toml file below it is a site), a TOML file with a [[site]] section for each site (file,
     name), or a CSV table with a column `file` and, optionally, `name`. Each site gets its own plan below DIR/sites; one
-    that fails never stops the others. DIR/outcomes.csv says what came of each; DIR/batch.gpkg holds the layers of all.
+    that fails never stops the others. DIR/outcomes.csv says what came of each; DIR/batch.html shows the same with all
+    sites on one map and links to their reports; DIR/batch.gpkg holds the layers of all.
 
     Ends with exit code 8 where a site failed.
     """
@@ -127,6 +134,7 @@ def batch(
             steps=names,
             overwrite=options.overwrite,
             resume=resume,
+            only_stale=only_stale,
             workers=made,
             told=screen.told,
         )

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from geotools.cli.batch.manifest import Entry
-from geotools.cli.batch.outcomes import write_combined, write_table
+from geotools.cli.batch.outcomes import outcome_rows, write_combined, write_table
+from geotools.cli.batch.page import write_page
 from geotools.cli.batch.task import SiteResult, Task, run_task
 from geotools.engine.lock import FolderLock
 from geotools.engine.runner import plan_steps
@@ -25,6 +26,7 @@ class BatchResult:
     sites: list[SiteResult]
     table: Path
     combined: Path
+    page: Path
 
     @property
     def failed(self) -> int:
@@ -39,6 +41,7 @@ def run_batch(
     steps: Sequence[str] | None = None,
     overwrite: bool = False,
     resume: bool = False,
+    only_stale: bool = False,
     workers: Workers | None = None,
     told: Callable[[SiteResult, int, int], None] = lambda result, done, total: None,
 ) -> BatchResult:
@@ -49,6 +52,7 @@ def run_batch(
     entries : the sites, from `read_manifest`.
     out : folder of the batch; ``steps`` : names of steps, None for the whole job.
     overwrite : do every site anew; ``resume`` : do only what is not there from the same input, settings and version.
+    only_stale : of sites that have results, bring those that are stale up to date; begin none.
     workers : who does the sites; None for this process.
     told : called as each site ends, with how many of how many are through.
 
@@ -56,7 +60,7 @@ def run_batch(
     """
     plan_steps(steps)  # an unknown step is one mistake, not one a site
     sites = out / SITES_NAME
-    if sites.is_dir() and any(sites.iterdir()) and not (overwrite or resume):
+    if sites.is_dir() and any(sites.iterdir()) and not (overwrite or resume or only_stale):
         raise OutputError(
             "the output folder holds a batch already",
             where=out,
@@ -66,7 +70,10 @@ def run_batch(
     lock = FolderLock(out)
     try:
         names = tuple(steps) if steps is not None else None
-        tasks = [Task(e.name, e.site_file, sites / e.folder, names, overwrite, resume) for e in entries]
+        tasks = [
+            Task(e.name, e.site_file, sites / e.folder, names, overwrite, resume or only_stale, only_stale)
+            for e in entries
+        ]
         results: list[SiteResult | None] = [None] * len(tasks)
         for done, (place, result) in enumerate((workers or Serial()).each(run_task, tasks), start=1):
             lost = isinstance(result, GeotoolsError)
@@ -75,7 +82,9 @@ def run_batch(
             assert lost or isinstance(ended, SiteResult)
             told(ended, done, len(tasks))
         ended_all = [result for result in results if result is not None]
-        return BatchResult(ended_all, write_table(out, ended_all), write_combined(out, ended_all))
+        table, combined = write_table(out, ended_all), write_combined(out, ended_all)
+        page = write_page(out, outcome_rows(out, ended_all), combined)
+        return BatchResult(ended_all, table, combined, page)
     finally:
         lock.release()
 

@@ -19,7 +19,7 @@ from geotools.errors import OutputError
 from geotools.io.files import close_to_others, disk_words, write_text
 from geotools.io.tables import csv_text
 from geotools.plan import gpkg
-from geotools.plan.schema import BATCH_SITES, LAYERS, VERDICTS, Field, LayerSchema
+from geotools.plan.schema import BATCH_SITES, LAYERS, PROVENANCE, VERDICTS, Field, LayerSchema
 from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, conform, frame_of, plan_crs_of
 
 TABLE_NAME = "outcomes.csv"
@@ -38,7 +38,8 @@ def outcome_rows(out: Path, results: Sequence[SiteResult]) -> list[dict[str, obj
             "state": r.state,
             "steps": " ".join(r.steps),
             "warnings": r.warnings,
-            **_verdicts(out / "sites" / r.folder / PLAN_NAME, r),
+            **_held(out / "sites" / r.folder / PLAN_NAME, r),
+            "report": _report(out, r),
             "problem": r.error.get("error"),
             "problem_where": r.error.get("where"),
             "found": r.error.get("found"),
@@ -49,14 +50,40 @@ def outcome_rows(out: Path, results: Sequence[SiteResult]) -> list[dict[str, obj
     ]
 
 
-def _verdicts(plan: Path, result: SiteResult) -> dict[str, object]:
-    """Metres of fence by verdict, of all threats together and of each; nothing where the plan holds none."""
+def _report(out: Path, result: SiteResult) -> str | None:
+    """The site's report counted from the batch's folder, where there is one."""
+    name = f"sites/{result.folder}/report.html"
+    return name if result.state != "failed" and (out / name).is_file() else None
+
+
+def _held(plan: Path, result: SiteResult) -> dict[str, object]:
+    """Warnings, verdicts and worst place as the plan holds them, whoever ran what when; nothing where it failed."""
     if result.state == "failed" or not plan.exists():
         return {}
     workspace = Workspace(plan.parent, plan_crs_of(plan))
+    notes = workspace.read(PROVENANCE)["notes"].dropna() if workspace.has(PROVENANCE) else []
+    warnings = sum(line.startswith("warning: ") for text in notes for line in str(text).splitlines())
     if not workspace.has(VERDICTS):
-        return {}
-    held = workspace.read(VERDICTS)
+        return {"warnings": warnings}
+    verdicts = workspace.read(VERDICTS)
+    return {"warnings": warnings, "worst_place": _worst_place(verdicts), **_lengths(verdicts)}
+
+
+def _worst_place(held: gpd.GeoDataFrame) -> str | None:
+    """The longest stretch of the worst verdict, in words; None where all is detected."""
+    mine = held[held["threat"] != EVERY_THREAT]
+    for verdict in ("undetected", "no_beam", "unproven"):
+        rows = mine[mine["verdict"] == verdict]
+        if len(rows):
+            row = rows.loc[(rows["to_m"] - rows["from_m"]).idxmax()]
+            zone = f" in {row['zone_id']}" if isinstance(row["zone_id"], str) else ""
+            place = f"{row['to_m'] - row['from_m']:.1f} m from {row['from_m']:.1f} m along {row['fence_id']}"
+            return f"{verdict.replace('_', ' ')}, {row['threat']}{zone}: {place}"
+    return None
+
+
+def _lengths(held: gpd.GeoDataFrame) -> dict[str, object]:
+    """Metres of fence by verdict, of all threats together and of each."""
     metres = (held["to_m"] - held["from_m"]).groupby([held["threat"], held["verdict"]]).sum()
     lengths = {t: [float(metres.get((t, name), 0.0)) for name in NAMES] for t in dict.fromkeys(held["threat"])}
     worst = lengths.pop(EVERY_THREAT, None)

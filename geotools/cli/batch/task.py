@@ -9,6 +9,7 @@ from typing import Any
 
 from geotools.engine.runner import Job, plan_steps
 from geotools.errors import GeotoolsError
+from geotools.plan.workspace import PLAN_NAME
 from geotools.site import open_site
 
 
@@ -22,11 +23,12 @@ class Task:
     steps: tuple[str, ...] | None = None
     overwrite: bool = False
     resume: bool = False
+    only_stale: bool = False
 
 
 @dataclass
 class SiteResult:
-    """How a site fared. ``state``: done, kept (all results were there), failed."""
+    """How a site fared. ``state``: done, kept (all results were there), left (not begun), failed."""
 
     name: str
     folder: str
@@ -43,10 +45,16 @@ def run_task(task: Task) -> SiteResult:
     """Run the steps of one site; never raises for what is wrong with the site."""
     began = time.perf_counter()
     result = SiteResult(task.name, task.out.name, "failed")
+    if task.only_stale and not (task.out / PLAN_NAME).exists():
+        result.state = "left"
+        return result
     try:
         site = open_site(task.site_file)
         steps = plan_steps(task.steps)
         with Job(site, task.out, overwrite=task.overwrite or task.resume) as job:
+            if task.only_stale:
+                begun = job.records()
+                steps = [step for step in steps if step.name in begun]
             for step in job.resume(steps) if task.resume else steps:
                 outcome = job.run_again(step) if task.resume else job.run(step.name)
                 result.steps.append(step.name)

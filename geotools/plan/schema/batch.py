@@ -17,17 +17,25 @@ BATCH_SITES = LayerSchema(
         Field(
             "state",
             "text",
-            "done in this run; kept: all results were current; failed: see the problem",
-            choices=("done", "kept", "failed"),
+            "done in this run; kept: all were current; left: not begun, by --only-stale; failed: see problem",
+            choices=("done", "kept", "left", "failed"),
             nullable=False,
         ),
         Field("steps", "text", "steps that were run, separated by spaces"),
-        Field("warnings", "integer", "how many warnings the steps gave; the site's run.log holds them"),
+        Field(
+            "warnings",
+            "integer",
+            "how many warnings its results rest on, also those of earlier runs; the site's run.log holds them",
+        ),
         Field("detected_m", "real", "fence on which every threat of the site is detected with 95 % confidence", "m"),
         Field("unproven_m", "real", "fence on which the worst of them is unproven", "m"),
         Field("undetected_m", "real", "fence on which one of them crosses undetected", "m"),
         Field("no_beam_m", "real", "fence that no beam covers", "m"),
         Field("verdicts", "text", "metres of the same four for each threat by itself"),
+        Field(
+            "worst_place", "text", "the longest stretch of the worst verdict: verdict, threat, zone, place and length"
+        ),
+        Field("report", "text", "the site's report, below the batch's folder"),
         Field("problem", "text", "what stood in the way"),
         Field("problem_where", "text", "where it was found"),
         Field("found", "text", "what was found there"),

@@ -113,7 +113,15 @@ VERDICTS = LayerSchema(
             "cause",
             "text",
             "why it is not detected with confidence",
-            choices=("no_beam", "survey_unstated", "survey_spacing", "not_known_exactly", "field_3d", "receiver_law"),
+            choices=(
+                "no_beam",
+                "no_ground",
+                "survey_unstated",
+                "survey_spacing",
+                "not_known_exactly",
+                "field_3d",
+                "receiver_law",
+            ),
         ),
         Field("settle", "text", "what would settle it"),
         Field(

@@ -114,7 +114,7 @@ def _verdict(zone: Zone, found: Comparison, dead_design: float, dead_built: floa
 def run(ctx: StepContext) -> StepResult:
     """Compare the survey with the design and run the detection on it; see the manual beside this file."""
     site = ctx.site
-    before = perimeter_of(site, ctx.read, ctx.terrain)
+    before = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
     surface = design_of(site, before, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
     proposed = proposed_zones(site, before, ctx.read(PROPOSED_HEADS))
     graded = set(ctx.read(GRADINGS).zone_id)

@@ -13,7 +13,7 @@ from shapely import Point
 
 from geotools.steps.cameras.kernel import CameraView, along, covered
 from geotools.steps.cameras.places import StandingGround
-from geotools.steps.cameras.sight import Camera, Row, Sight, refuse_holes
+from geotools.steps.cameras.sight import Camera, Row, Sight, hole_under
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["Assessment", "Share"]
@@ -51,7 +51,9 @@ class Assessment:
         self.terrain = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M)
         for zone_id, ends in sight.zones.items():
             _, place = along(ends)
-            refuse_holes(zone_id, ends, self.terrain(place[:, 0], place[:, 1]))
+            hole = hole_under(zone_id, ends, self.terrain(place[:, 0], place[:, 1]))
+            if hole is not None:
+                raise hole
         lines = shapely.linestrings(np.array(list(sight.zones.values())))
         tree, names = shapely.STRtree(lines), list(sight.zones)
         self.views: dict[str, tuple[CameraView, float]] = {}

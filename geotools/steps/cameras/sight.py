@@ -19,7 +19,7 @@ from geotools.plan.schema import BEAMS, ZONES
 from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, along, choose_lens, in_picture
 from geotools.steps.cameras.places import StandingGround, places_about
 
-__all__ = ["SHORT_M", "Camera", "Sight", "camera_row", "refuse_holes"]
+__all__ = ["SHORT_M", "Camera", "Sight", "camera_row", "hole_under"]
 
 Row = dict[str, Any]
 #: Lengths below this are the rounding of a spacing of one metre.
@@ -65,9 +65,20 @@ class Sight:
             )
         if missing:
             ctx.warn(f"zones without a beam are left out: {', '.join(missing[:5])}")
-        self.zones = {
+        every = {
             str(n): shapely.get_coordinates(beams.geometry[n])[[0, -1]] for n in zones["zone_id"] if n in beams.index
         }
+        holes = {}
+        for name, ends in every.items():
+            _, places = along(ends)
+            hole = hole_under(name, ends, ctx.terrain.sample(places[:, 0], places[:, 1]))
+            if hole is not None:
+                holes[name] = hole
+        if len(holes) == len(every):
+            raise next(iter(holes.values()))
+        if holes:
+            ctx.warn(f"no answer for {', '.join(list(holes)[:5])}: the terrain has no data there")
+        self.zones = {n: ends for n, ends in every.items() if n not in holes}
 
     def length(self, zone_id: str) -> float:
         """Length of a zone, m."""
@@ -131,7 +142,6 @@ class Sight:
         """
         _, along_it = along(self.zones[zone_id])
         z = self.ctx.terrain.sample(along_it[:, 0], along_it[:, 1])
-        refuse_holes(zone_id, self.zones[zone_id], z)
         points = np.column_stack([along_it, z + self.settings.target_m / 2])
         found: list[tuple[int, int, Camera]] = []
         for way in (self.zones[zone_id], self.zones[zone_id][::-1]):
@@ -176,24 +186,25 @@ class Sight:
         return found
 
 
-def refuse_holes(zone_id: str, ends: NDArray, ground_m: NDArray) -> None:
-    """InputError where the terrain under a zone has a hole, for nobody can say what a camera sees there.
+def hole_under(zone_id: str, ends: NDArray, ground_m: NDArray) -> InputError | None:
+    """What is wrong where the terrain under a zone has a hole, for nobody can say what a camera sees there.
 
     Parameters
     ----------
     zone_id : its name. ends : (2, 2) of the zone, m. ground_m : (n,) level of the ground at the places of `along`.
     """
     unknown = np.flatnonzero(~np.isfinite(ground_m))
-    if unknown.size:
-        s, place = along(ends)
-        x, y = place[unknown[0]]
-        raise InputError(
-            "the terrain has no data under a zone",
-            where=f"{place_words(s[unknown[0]], zone=zone_id)} (x {x:.2f}, y {y:.2f} m)",
-            found=f"{unknown.size} of {s.size} places without a height",
-            expected="a height everywhere along the zone",
-            mend="fill the hole in the model, or survey that stretch",
-        )
+    if not unknown.size:
+        return None
+    s, place = along(ends)
+    x, y = place[unknown[0]]
+    return InputError(
+        "the terrain has no data under a zone",
+        where=f"{place_words(s[unknown[0]], zone=zone_id)} (x {x:.2f}, y {y:.2f} m)",
+        found=f"{unknown.size} of {s.size} places without a height",
+        expected="a height everywhere along the zone",
+        mend="fill the hole in the model, or survey that stretch",
+    )
 
 
 def _number(row: Mapping[str, Any], name: str) -> float | None:

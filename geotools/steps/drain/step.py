@@ -26,7 +26,7 @@ _ZONES_AT_ONCE = 24
 def run(ctx: StepContext) -> StepResult:
     """Find standing and running water; see the manual beside this file."""
     beams = ctx.read(BEAMS)
-    perimeter = perimeter_of(ctx.site, ctx.read, ctx.terrain)
+    perimeter = perimeter_of(ctx.site, ctx.read, ctx.terrain, ctx.warn)
     folder = ctx.workspace.folder
     graded = (folder / CUT_FILL).exists()
     if graded:

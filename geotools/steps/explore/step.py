@@ -46,7 +46,7 @@ def run(ctx: StepContext) -> StepResult:
     """Answer every pair of heights beforehand and write the page; see the manual beside this file."""
     site, frames = ctx.site, _frames(ctx)
     low, high = _corners(frames)
-    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
+    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain), ctx.warn)
     floors = floors_of(perimeter)
     works = PlanRaster.beside(ctx.workspace.folder, "cut_fill.tif", ctx.workspace.plan_crs)
     limits: dict[str, tuple[float, float]] = {level.level: level.limits_m for level in site.stack_levels()}

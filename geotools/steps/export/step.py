@@ -82,7 +82,7 @@ def run(ctx: StepContext) -> StepResult:
         if wanted != "kml":
             name = f"{FOLDER}/{schema.name}.geojson"
             (ctx.scratch / FOLDER).mkdir(exist_ok=True)
-            said = f"{schema.title}. {schema.description}"
+            said = f"{schema.title}. {schema.description} {cautions.DETECTION} {cautions.SENSITIVE}"
             if frame.geometry.has_z.any():
                 said += f" Heights are metres above the site's datum ({datum}), not above the ellipsoid."
             # the driver takes the column away that it writes as the features' own member

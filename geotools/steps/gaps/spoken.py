@@ -45,6 +45,7 @@ SOURCE_WORDS = {
 _SETTLE = {
     "": "a walk test",
     "no_beam": "a zone, or heads in the zone that stands there",
+    "no_ground": "the ground of the zone's strip surveyed: the terrain has no data there",
     "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
     "survey_spacing": "the strip surveyed at a closer spacing",
     "not_known_exactly": "levels at the points of the layer resurvey, named as input.levels; heads measured as mounted",

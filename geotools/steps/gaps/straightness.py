@@ -8,6 +8,7 @@ from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import rules_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import outline, runs
+from geotools.detection.unanswered import zones_without_ground
 from geotools.engine.step import StepContext, StepResult
 from geotools.plan import ids
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
@@ -49,7 +50,11 @@ def run_straightness(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     raster = MapRaster(ctx.scratch / LINE_RASTER, ctx.workspace.plan_crs, detection.spacing_m, bounds, bands)
     for tile in (tile for chain in chains for tile in tiles_of(chain)):
         perimeter = Perimeter.of([tile.chain], ctx.terrain, rules_of(ctx.site, ctx.read(FENCE)))
+        why = zones_without_ground(perimeter)
         for zone_id in tile.asked:
+            if zone_id in why:
+                ctx.warn(why[zone_id])
+                continue
             grid, strip = perimeter.grids[zone_id], perimeter.strip(zone_id)
             below = straightness(strip)
             raster.lay(grid, (below,))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from geotools.detection.certainty import confident_weakest
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.unanswered import runs_without, silent_strips, zones_without_ground
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts, judge_stations
 from geotools.engine.step import StepContext
@@ -76,19 +77,49 @@ class StripValues:
 
 @dataclass(frozen=True)
 class TileResult:
-    """What a tile gives to the plan, of the zones it was in question: rows by layer, strips' values, verdicts."""
+    """What a tile gives to the plan, of the zones it was in question: rows by layer, strips' values, verdicts.
+
+    unanswered : why nothing can be said, by zone whose ground is not known.
+    """
 
     rows: dict[str, list[Row]]
     strips: list[StripValues]
     stations: dict[str, dict[str, StationVerdicts]]
+    unanswered: dict[str, str] = field(default_factory=dict)
 
 
 def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[int], None]) -> TileResult:
     """Solve a tile; ``turned`` : polarisation of its heads by zone and level."""
-    chain = tile.chain
     with small_cache():
-        perimeter = Perimeter.of([chain], task.terrain, task.rules)
-        perimeter.check_ground()
+        perimeter = Perimeter.of([tile.chain], task.terrain, task.rules)
+        why = zones_without_ground(perimeter)
+    if not why:
+        return _solve_run(task, tile, perimeter, turned, progress)
+    silent = {zone_id: why[zone_id] for zone_id in tile.asked if zone_id in why}
+    nothing = {
+        zone_id: dict.fromkeys(task.rules.targets, StationVerdicts.unanswered(perimeter.grids[zone_id].chainage_m.size))
+        for zone_id in silent
+    }
+    whole = TileResult({name: [] for name in LAYERS}, [], nothing, silent)
+    strips, asked = silent_strips(perimeter, why), set(tile.asked)
+    for run in runs_without(tile.chain, why):
+        core = [place for place, zone in enumerate(run.zones) if zone.zone_id in asked]
+        if not core:
+            continue
+        piece = Perimeter.of([run], task.terrain, task.rules, strips)
+        part = _solve_run(task, Tile(run, range(core[0], core[-1] + 1)), piece, turned, progress)
+        for name in LAYERS:
+            whole.rows[name].extend(part.rows[name])
+        whole.strips.extend(part.strips)
+        whole.stations.update(part.stations)
+    return whole
+
+
+def _solve_run(
+    task: TileTask, tile: Tile, perimeter: Perimeter, turned: Turned, progress: Callable[[int], None]
+) -> TileResult:
+    """Solve zones that follow each other and whose ground is known."""
+    chain = tile.chain
     found = find(perimeter, tile, progress)
     spots = spot_rows(found)
     rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
@@ -104,7 +135,8 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
         patch = found.patches[zone_id]
         ground = patch.ground_m
         gap = np.minimum(patch.floor - ground, HIGHEST_TOP_M), np.minimum(patch.floor, ground + HIGHEST_TOP_M)
-        strips.append(StripValues(patch.grid, gap, list(patch.best)))
+        best = np.where(perimeter.unanswered(zone_id)[:, None], np.nan, patch.best)
+        strips.append(StripValues(patch.grid, gap, list(best)))
     return TileResult(rows, strips, {zone_id: one.stations for zone_id, one in judged.items()})
 
 

@@ -14,6 +14,7 @@ from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
+from geotools.errors import InputError
 from geotools.io.crs import metres_per_unit
 from geotools.io.rasters import small_cache
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
@@ -86,18 +87,32 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     surveys = hidden_of(ctx)
     fences = ctx.read(FENCE).set_index("fence_id").geometry
     said: list[Stretch] = []
+    silent: list[str] = []
     with small_cache():
         rasters, done = _Rasters(ctx, rules, chains), 0
         for chain in chains:
             stations: dict[str, dict[str, StationVerdicts]] = {}
+            unanswered: dict[str, str] = {}
             asked = replace(task, unknowns=replace(task.unknowns, hidden=surveys.get(chain.fence_id)))
             for found in _findings(ctx, chain, asked, done, len(zones)):
-                done += len(found.strips)
+                done += len(found.stations)
                 rasters.lay(found)
                 stations |= found.stations
+                unanswered |= found.unanswered
                 for name in LAYERS:
                     rows[name] += found.rows[name]
+            for text in unanswered.values():
+                ctx.warn(text)
+            silent += list(unanswered)
             said += stretches(chain, fences[chain.fence_id], list(rules.targets), stations)
+        if len(silent) == len(zones):
+            raise InputError(
+                "the terrain has no data under any zone's strip",
+                where=ctx.site.path(ctx.site.input.terrain),
+                found=f"{len(silent)} zones without an answer, the first {silent[0]}",
+                expected="a level everywhere in the corridor",
+                mend="fill the holes in the model, survey the strips, or narrow detection.half_width_m",
+            )
         for fence_id in fences.index.difference([chain.fence_id for chain in chains]):
             said += stretches(FenceChain(str(fence_id), ()), fences[fence_id], list(rules.targets), {})
         if not rasters.finish():
@@ -134,6 +149,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             "method": "wave",
             "verdicts": lengths,
             "taken_as_known": list(left_out),
+            "unanswered_zones": silent,
             "zones_in_3d": sorted({one.zone_id for one in said if one.in_3d}),
             "unproven_by_source_m": source_lengths(rows["sensitivity"]),
             "dead_spots": len(rows["dead_spots"]),

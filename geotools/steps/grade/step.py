@@ -123,7 +123,7 @@ def _grading_row(g: Graded, work: Works) -> Row:
 def run(ctx: StepContext) -> StepResult:
     """Run the proposed state again and draw it; see the manual beside this file."""
     site = ctx.site
-    perimeter = perimeter_of(site, ctx.read, ctx.terrain)
+    perimeter = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
     perimeter.solve_all()
     proposed = proposed_zones(site, perimeter, ctx.read(PROPOSED_HEADS))
     surface = design_of(site, perimeter, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)

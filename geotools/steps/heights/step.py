@@ -72,7 +72,7 @@ def _row(perimeter: Perimeter, zone: Zone, level: str, limits: tuple[float, floa
 def run(ctx: StepContext) -> StepResult:
     """Search the heights of every beam that may move; see the manual beside this file."""
     site = ctx.site
-    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain))
+    perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain), ctx.warn)
     perimeter.solve_all()
     limits = height_limits(site, ctx.read(FENCE))
     every = ctx.params["zones"] == "every"

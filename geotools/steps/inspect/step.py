@@ -41,8 +41,8 @@ def _along(line: LineString, spacing_m: float) -> tuple[Array, Array]:
     return chainage, get_coordinates(line_interpolate_point(line, chainage))
 
 
-def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
-    """Raise where the ground under a fence line is not known, or cannot be ground."""
+def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> str | None:
+    """Raise where the ground under a fence line cannot be ground; a sentence where a part of it is not known."""
     left, bottom, right, top = terrain.bounds_m
     where = f"{terrain.path}, under fence line {fence_id}"
     # Before anything is laid along it: a vertex gone astray makes a line of any length.
@@ -70,7 +70,7 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
     chainage, places = _along(line, max(terrain.cell_m, 0.25))
     heights = terrain.sample(places[:, 0], places[:, 1])
     unknown = first_unknown(chainage, heights)
-    if unknown is not None:
+    if unknown is not None and not np.isfinite(heights).any():
         raise InputError(
             "the terrain has no data under the fence",
             where=where,
@@ -87,6 +87,12 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> None:
             expected="-500 to 9000 m",
             mend="check the band, the unit of height and the nodata value",
         )
+    if unknown is None:
+        return None
+    return (
+        f"{fence_id}: the terrain has no data under {unknown[1]:.1f} m of the fence, first at {unknown[0]:.1f} m along "
+        "it; zones whose strip has such places stay without an answer: survey that stretch, or fill the hole"
+    )
 
 
 def _fence_rows(sources: Sources, ctx: StepContext) -> list[dict[str, Any]]:
@@ -148,7 +154,8 @@ def run(ctx: StepContext) -> StepResult:
     rows = _fence_rows(sources, ctx)
     for done, row in enumerate(rows):
         ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
-        _check_ground(row["fence_id"], row["geometry"], terrain)
+        if (hole := _check_ground(row["fence_id"], row["geometry"], terrain)) is not None:
+            ctx.warn(hole)
     # asked for now: no step after this one can go without
     crossing_heights(ctx.site, frame_of(FENCE, rows, ctx.workspace.work_crs))
     _survey(ctx, rows)

@@ -104,7 +104,7 @@ def run(ctx: StepContext) -> StepResult:
             "which may find other spots: run `geotools gaps` with --method wave before relying on it"
         )
     ground = ctx.terrain
-    perimeter = perimeter_of(site, ctx.read, ground)
+    perimeter = perimeter_of(site, ctx.read, ground, ctx.warn)
     settings = grade_settings(site, ctx.read(FENCE))
     stands = tuple(standing_ways(site, ctx.workspace.work_crs))
     if stands and settings.water is not None:

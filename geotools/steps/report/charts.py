@@ -142,8 +142,8 @@ def long_section(section: ZoneSection, width: float) -> Figure:
 
 def _ground_panel(ax: Axes, s: ZoneSection) -> None:
     levels = [z for _, a, b in s.beams for z in (a, b)]
-    bottom = float(min(s.ground.min(), s.ground.min() if s.design is None else np.nanmin(s.design)))
-    top = float(max([s.ground.max(), *levels]))
+    bottom = float(min(np.nanmin(s.ground), np.nanmin(s.ground) if s.design is None else np.nanmin(s.design)))
+    top = float(max([np.nanmax(s.ground), *levels]))
     pad = 0.12 * max(top - bottom, 0.5)
     ax.fill_between(s.chainage, s.ground, bottom - pad, color=PALE, linewidth=0)
     ax.plot(s.chainage, s.ground, color=BLACK, lw=1.2, label="ground")

@@ -172,6 +172,10 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     blocks: list[Block] = []
     for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
         blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is detected in this zone.",), kind="caution")]
+    for bare in (section for section in sections if not np.isfinite(section.ground).any()):
+        words_of_it = "No answer here: the terrain has no data along this zone."
+        blocks += [Heading(f"Zone {bare.zone}"), Notes((words_of_it,), kind="caution")]
+    sections = [section for section in sections if np.isfinite(section.ground).any()]
     files, shown = [], {}
     (ctx.scratch / SECTIONS).mkdir()
     parts = [sections[k : k + _ZONES_A_PIECE] for k in range(0, len(sections), _ZONES_A_PIECE)]

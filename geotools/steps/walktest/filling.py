@@ -39,6 +39,8 @@ def predict_rows(rows: list[dict[str, Any]], perimeter: Perimeter) -> None:
     for row in known:
         grid = perimeter.grids[row["zone_id"]]
         m = float(np.interp(row["chainage_m"], grid.chainage_m, best[row["zone_id"]][row["threat"]]))
+        if not np.isfinite(m):
+            continue
         row["modulation"] = m
         row["expected"] = "detected" if perimeter.rules.alarms(m) else "missed"
 

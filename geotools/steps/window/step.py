@@ -147,7 +147,7 @@ def run(ctx: StepContext) -> StepResult:
         site.nuisance.mapped_accuracy_m,
     )
     weakest = weakest_of(ctx.read(CROSSINGS))
-    perimeter = perimeter_of(site, ctx.read, ctx.terrain)
+    perimeter = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
     missing = [zone_id for zone_id in perimeter.zones if zone_id not in weakest]
     if missing:
         raise StepError(
