@@ -38,6 +38,7 @@ from geotools.steps.report.sheets import (
     walk_sheet,
     zone_tables,
 )
+from geotools.steps.report.windows import WINDOW_LAYERS, windows_sheet
 from geotools.steps.report.wording import words
 
 Array = npt.NDArray[np.float64]
@@ -192,9 +193,10 @@ def run(ctx: StepContext) -> StepResult:
     report.blocks += [Heading("Map"), _map_picture(frames, site.threats)]
     zone_sheets, sections = _zone_sheets(ctx, frames)
     report.blocks += zone_sheets
+    report.blocks += windows_sheet(frames)
     report.blocks += heads_sheet(frames)
     for name, schema in LAYERS.items():
-        if name in frames and name not in _PLACED:
+        if name in frames and name not in _PLACED | WINDOW_LAYERS:
             report.blocks += layer_sheet(schema, frames[name])
     wanted = site.walktest
     threshold = summaries.get("walktest", {}).get("threshold")
