@@ -19,7 +19,7 @@ __all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "windows_sheet"]
 
 Frames = Mapping[str, pd.DataFrame]
 #: Layers that this sheet shows.
-WINDOW_LAYERS = frozenset({"operating_windows", "window_options", "set_off", "nuisance_reach"})
+WINDOW_LAYERS = frozenset({"operating_windows", "window_options", "window_surfaces", "set_off", "nuisance_reach"})
 #: Modulations at the chart's ends: what is weaker is drawn at the edge.
 _LEAST, _MOST = 0.005, 1.3
 _NAMED = 4
@@ -99,6 +99,10 @@ def windows_sheet(frames: Frames) -> list[Block]:
             "recommended": ("advised", 0),
         }
         blocks.append(field_table("What opens a window that is not open", options, columns, aside=True))
+    closing = windows[windows["closes_at_m"].notna()] if "closes_at_m" in windows else windows.head(0)
+    if len(closing):
+        columns = {"zone_id": ("zone", 0), "closes_at_m": ("closes under grass or snow of, m", 2)}
+        blocks.append(field_table("Keep grass shorter, and clear snow, where a window closes", closing, columns))
     return [*blocks, Notes(_CAUTIONS, "caution", "Cautions")]
 
 
