@@ -75,6 +75,9 @@ class Plan(_Plan):
     window_options: DataFrame
     """Changes tried for each zone whose window is not open, each with both edges of the window after it, by one
     detection and the same field; the other zones as they stand."""
+    window_surfaces: DataFrame
+    """For each zone and depth of grass or snow its window, by the best estimate, in two bounds: the surface only
+    hides what stands in it, or it reflects at its top. Written with `--surfaces`."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
@@ -316,6 +319,7 @@ def window(
     site: Site,
     plan: _Plan | None = None,
     *,
+    surfaces: bool = False,
     openings: bool = True,
 ) -> Plan:
     """Finds how far movers that are no threat set a zone off, and the thresholds between them and the threats.
@@ -328,6 +332,8 @@ def window(
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
         ``beams``, ``crossings``, ``clear_ground`` (if it is there), ``options`` (if it is there).
         Required layers that are missing are made first, with defaults.
+    surfaces : bool, default False
+        Also look at every window under grass and snow (nuisance.depths_m).
     openings : bool, default True
         Also search what opens a window that is not open.
     """
@@ -575,16 +581,17 @@ def report(
         ``dead_spots`` (if it is there), ``crossings`` (if it is there), ``beam_levels`` (if it is
         there), ``profiles`` (if it is there), ``resurvey`` (if it is there), ``sensitivity`` (if it is
         there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is there), ``operating_windows``
-        (if it is there), ``window_options`` (if it is there), ``advice`` (if it is there), ``options``
-        (if it is there), ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there),
-        ``head_heights`` (if it is there), ``earthworks`` (if it is there), ``gradings`` (if it is
-        there), ``grading_points`` (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if
-        it is there), ``as_built`` (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if
-        it is there), ``routes`` (if it is there), ``route_crossings`` (if it is there), ``supply`` (if
-        it is there), ``walk_test`` (if it is there), ``walk_result`` (if it is there), ``commission``
-        (if it is there), ``as_set`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if
-        it is there), ``bill`` (if it is there), ``provenance`` (if it is there). Required layers that
-        are missing are made first, with defaults.
+        (if it is there), ``window_options`` (if it is there), ``window_surfaces`` (if it is there),
+        ``advice`` (if it is there), ``options`` (if it is there), ``proposed_heads`` (if it is there),
+        ``water_crossings`` (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it
+        is there), ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it
+        is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance``
+        (if it is there), ``stakeout`` (if it is there), ``routes`` (if it is there),
+        ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is
+        there), ``walk_result`` (if it is there), ``commission`` (if it is there), ``as_set`` (if it is
+        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``bill`` (if it is
+        there), ``provenance`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     """
 
 def explore(

@@ -13,11 +13,13 @@ from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
 from geotools.plan.model import Zone
 
-__all__ = ["Case", "Rules", "length_of", "moved_heads", "straight_ground", "strip_nodes"]
+__all__ = ["Case", "Rules", "length_of", "moved_heads", "over_mirror", "straight_ground", "strip_nodes"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
+#: A body this high is none, m.
+_THIN_M = 0.01
 #: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
 _ACROSS_M = 0.25
 
@@ -146,3 +148,12 @@ def moved_heads(zone: Zone, moves_m: Array, lowest_m: float = 0.06) -> Zone:
             for pair, (tx_m, rx_m) in zip(zone.pairs, moves_m, strict=True)
         ),
     )
+
+
+def over_mirror(target: Target, mirror_m: float) -> Target:
+    """A body over a mirror that lies higher than the ground it stands on.
+
+    One that is hidden whole is left so thin that no beam looks for it.
+    """
+    base = max(target.base_m - mirror_m, 0.0)
+    return replace(target, base_m=base, height_m=max(target.top_m - mirror_m - base, _THIN_M))

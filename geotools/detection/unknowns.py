@@ -17,7 +17,7 @@ from geotools.beam.draws import coarse_spacing, with_change
 from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine
 from geotools.detection.accuracy import PER_95, Accuracy, Measured, error_field
-from geotools.detection.cases import Case, Rules, moved_heads
+from geotools.detection.cases import Case, Rules, moved_heads, over_mirror
 from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import Zone
@@ -33,8 +33,6 @@ _SMOOTH_M = 10.0
 _PASS_M = 4.0
 #: A change of level below this is none, m.
 _NOTHING_M = 1e-3
-#: A body this high is none, m.
-_THIN_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -136,10 +134,9 @@ class _World:
         )
 
     def _body(self, target: Target) -> Target:
-        """A body over the mirror; one that the grass hides whole is left so thin that no beam looks for it."""
-        base = max(target.base_m - self.mirror_m, 0.0)
-        top = target.base_m + target.height_m * self.taller - self.mirror_m
-        return replace(target, base_m=base, height_m=max(top - base, _THIN_M), width_m=target.width_m * self.wider)
+        """A body over the mirror, as tall and wide as in this world."""
+        grown = replace(target, height_m=target.height_m * self.taller, width_m=target.width_m * self.wider)
+        return over_mirror(grown, self.mirror_m)
 
 
 def drawn_modulation(

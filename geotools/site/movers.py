@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pydantic import field_validator
+
 from geotools.beam.movers import MOVERS, Mover, MoverKind, MoverPlace
 from geotools.site.base import CHOICE, PLACEHOLDER, SiteSection, setting
 
@@ -27,6 +29,22 @@ class Nuisance(SiteSection):
         ge=0,
         le=5,
     )
+
+    depths_m: tuple[float, ...] = setting(
+        "depths of grass or snow that windows are looked at under with `geotools window --surfaces`",
+        unit="m",
+        mark=CHOICE,
+        default=(0.05, 0.1, 0.2),
+        min_length=1,
+        max_length=8,
+    )
+
+    @field_validator("depths_m")
+    @classmethod
+    def _depths(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        if any(not 0.01 <= depth <= 0.5 for depth in value):
+            raise ValueError("a depth lies outside 0.01 to 0.5 m")
+        return value
 
 
 class MoverSettings(SiteSection):

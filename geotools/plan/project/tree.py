@@ -146,6 +146,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("set_off", scale=5_000, top=5),
             VectorEntry("nuisance_reach", scale=5_000, top=-2),
             VectorEntry("window_options"),
+            VectorEntry("window_surfaces"),
             RasterEntry("nuisance.tif", "Modulation of movers", _MODULATION, bands=0),
         ),
     ),

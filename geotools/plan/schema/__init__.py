@@ -27,7 +27,7 @@ from geotools.plan.schema.routes import ROUTE_CROSSINGS, ROUTES, SUPPLY
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
-from geotools.plan.schema.window import NUISANCE_REACH, OPERATING_WINDOWS, SET_OFF, WINDOW_OPTIONS
+from geotools.plan.schema.window import NUISANCE_REACH, OPERATING_WINDOWS, SET_OFF, WINDOW_OPTIONS, WINDOW_SURFACES
 
 LAYERS: dict[str, LayerSchema] = {
     layer.name: layer
@@ -54,6 +54,7 @@ LAYERS: dict[str, LayerSchema] = {
         SET_OFF,
         OPERATING_WINDOWS,
         WINDOW_OPTIONS,
+        WINDOW_SURFACES,
         ADVICE,
         OPTIONS,
         PROPOSED_HEADS,
@@ -130,6 +131,7 @@ __all__ = [
     "WATER_CROSSINGS",
     "WIDTHS",
     "WINDOW_OPTIONS",
+    "WINDOW_SURFACES",
     "ZONES",
     "Category",
     "Field",

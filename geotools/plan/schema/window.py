@@ -128,6 +128,13 @@ OPERATING_WINDOWS = LayerSchema(
         Field("threshold", "real", "the site's threshold (detection.threshold)"),
         Field("threshold_inside", "boolean", "whether that lies in the window by the best estimate"),
         Field("set_to", "real", "threshold to set at commissioning; empty where the window is empty"),
+        Field(
+            "closes_at_m",
+            "real",
+            "least depth of grass or snow looked at under which it is empty or a crossing misses the threshold; empty "
+            "where none does, or without `--surfaces`",
+            "m",
+        ),
         Field("opens_by", "text", "what opens an empty or narrow window for the least; see window_options"),
         Field("opens_cost", "real", "what that costs", "currency of the site file"),
     ),
@@ -170,5 +177,30 @@ WINDOW_OPTIONS = LayerSchema(
         Field("rx_x", "real", "place of the receiver post after it", "m"),
         Field("rx_y", "real", "place of the receiver post after it", "m"),
         Field("recommended", "boolean", "whether it is the cheapest that opens the window furthest"),
+    ),
+)
+
+WINDOW_SURFACES = LayerSchema(
+    name="window_surfaces",
+    title="Windows under grass and snow",
+    description=(
+        "For each zone and depth of grass or snow its window, by the best estimate, in two bounds: the surface only "
+        "hides what stands in it, or it reflects at its top. Written with `--surfaces`."
+    ),
+    geometry=None,
+    key="surface_id",
+    made_by="window",
+    fields=(
+        Field("surface_id", "text", "zone, depth and bound", nullable=False),
+        ZONE_ID,
+        Field("depth_m", "real", "depth of grass or snow", "m"),
+        Field("bound", "text", "what the surface does", choices=("hides", "reflects")),
+        Field("must_not", "real", "strongest response that must not alarm then"),
+        Field("must_not_mover", "text", "which mover gives it"),
+        Field("must", "real", "weakest crossing then"),
+        Field("must_threat", "text", "which threat crosses there"),
+        Field("width_db", "real", "width of the window then", "dB"),
+        Field("standing_db", "real", "standing level of the zone's weakest beam then", "dB"),
+        Field("keeps", "boolean", "whether the window is not empty and every crossing reaches the site's threshold"),
     ),
 )

@@ -10,6 +10,7 @@ from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.bill import bill_fact
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
+from geotools.steps.report.windows import window_facts
 from geotools.steps.report.wording import ACTIONS, number, words
 from geotools.terrain.quality import ORIGINS, shortest_dip
 
@@ -35,6 +36,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     facts += _dead(spots, threats)
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
+    facts += window_facts(frames.get("operating_windows"), currency)
     facts += _water(frames.get("ponds"))
     facts += bill_fact(frames.get("bill"), currency)
     blocks: list[Block] = [

@@ -65,6 +65,9 @@ class _Sheets(Document):
         self.ln(1.5)
 
     def notes(self, block: Notes) -> None:
+        # a caution stays whole where it can: a title at the foot of a page warns of nothing
+        if block.title and self.will_page_break(8.0 + 6.0 * len(block.items)):
+            self.add_page()
         top, page = self.get_y(), self.page
         if block.kind == "caution":
             self.ln(2)

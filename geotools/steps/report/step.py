@@ -39,6 +39,7 @@ from geotools.steps.report.sheets import (
     walk_sheet,
     zone_tables,
 )
+from geotools.steps.report.windows import WINDOW_LAYERS, windows_sheet
 from geotools.steps.report.wording import words
 from geotools.terrain.shading import shaded
 
@@ -213,9 +214,10 @@ def run(ctx: StepContext) -> StepResult:
     heading, sentence, verdicts, *rest = answer(frames, site.threats, site.detection.threshold, site.prices)
     report.blocks += [heading, sentence, verdicts, _map_picture(ctx, frames, site.threats)]
     report.blocks += [*_worst_section(frames, shown), *rest, *zone_sheets]
+    report.blocks += windows_sheet(frames)
     report.blocks += heads_sheet(frames)
     for name, schema in LAYERS.items():
-        if name in frames and name not in _PLACED:
+        if name in frames and name not in _PLACED | WINDOW_LAYERS:
             report.blocks += layer_sheet(schema, frames[name])
     wanted = site.walktest
     threshold = summaries.get("walktest", {}).get("threshold")

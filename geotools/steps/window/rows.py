@@ -15,8 +15,9 @@ from geotools.detection.operating import OperatingWindow, decibels
 from geotools.plan.model import Zone
 from geotools.steps.window.opening import Opening
 from geotools.steps.window.places import Placed
+from geotools.steps.window.surfaces import SurfaceWindow
 
-__all__ = ["Row", "option_row", "reach_rows", "set_off_rows", "window_row"]
+__all__ = ["Row", "option_row", "reach_rows", "set_off_rows", "surface_row", "window_row"]
 
 Row = dict[str, Any]
 Array = npt.NDArray[np.float64]
@@ -133,6 +134,7 @@ def window_row(zone: Zone, window: OperatingWindow, placed: Sequence[Placed]) ->
         "threshold": window.threshold,
         "threshold_inside": window.holds_threshold,
         "set_to": window.set_to,
+        "closes_at_m": None,
         "opens_by": None,
         "opens_cost": None,
         "geometry": zone.line.line(),
@@ -161,4 +163,22 @@ def option_row(zone_id: str, number: int, opening: Opening, recommended: bool) -
         "rx_x": None if line is None else line.x1,
         "rx_y": None if line is None else line.y1,
         "recommended": recommended,
+    }
+
+
+def surface_row(one: SurfaceWindow) -> Row:
+    """Row of the window_surfaces table."""
+    window = one.window
+    return {
+        "surface_id": f"{one.zone_id}/{one.depth_m:.2f}/{one.bound}",
+        "zone_id": one.zone_id,
+        "depth_m": one.depth_m,
+        "bound": one.bound,
+        "must_not": window.above,
+        "must_not_mover": window.nuisance[0].mover.name if window.nuisance else None,
+        "must": window.weakest.modulation,
+        "must_threat": window.weakest.threat,
+        "width_db": window.width_db,
+        "standing_db": one.standing_db,
+        "keeps": one.keeps,
     }

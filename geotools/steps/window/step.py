@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from geotools.beam.movers import Mover
 from geotools.detection.chains import chains_of, perimeter_of
 from geotools.detection.from_plan import head_types_of, height_limits
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
@@ -28,13 +29,15 @@ from geotools.plan.schema import (
     OPTIONS,
     SET_OFF,
     WINDOW_OPTIONS,
+    WINDOW_SURFACES,
     ZONES,
 )
 from geotools.plan.workspace import frame_of
 from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from geotools.steps.window.places import MoverPlaces, movers_of, read_features
-from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, window_row
+from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, surface_row, window_row
 from geotools.steps.window.spoken import closing_table, tell
+from geotools.steps.window.surfaces import closing_depth, surface_windows
 
 RASTER = "nuisance.tif"
 #: Zones whose surroundings are held at once.
@@ -128,6 +131,15 @@ class _Run:
         self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
         return _opens(best)
 
+    def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
+        """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
+        found = surface_windows(
+            self.perimeter, movers, self.places, sorted(self.ctx.site.nuisance.depths_m), self.limits.reach_m
+        )
+        for row in self.windows:
+            row["closes_at_m"] = closing_depth(found, str(row["zone_id"]))
+        return [surface_row(one) for one in found]
+
 
 def _opens(best: Opening | None) -> Row:
     if best is None:
@@ -184,6 +196,7 @@ def run(ctx: StepContext) -> StepResult:
             ctx.progress(number, len(names), "zones")
     if not raster.finish():
         ctx.say("the raster reaches very far: written as tiled GeoTIFF without overviews")
+    surfaces = made.under_surfaces(movers) if ctx.params["surfaces"] else []
     tell(ctx, made.windows, made.set_off, bool(places.features))
     crs = ctx.workspace.work_crs
     states = [row["state"] for row in made.windows]
@@ -199,6 +212,7 @@ def run(ctx: StepContext) -> StepResult:
             "set_off": frame_of(SET_OFF, made.set_off, crs),
             "operating_windows": frame_of(OPERATING_WINDOWS, made.windows, crs),
             "window_options": frame_of(WINDOW_OPTIONS, made.options),
+            "window_surfaces": frame_of(WINDOW_SURFACES, surfaces),
         },
         files=[RASTER],
         summary=summary,
@@ -210,7 +224,10 @@ STEP = Step(
     title="Find what alarms though nobody intrudes, and the operating window of every zone",
     summary="Finds how far movers that are no threat set a zone off, and the thresholds between them and the threats.",
     run=run,
-    params=(Param("openings", "flag", "also search what opens a window that is not open", default=True),),
+    params=(
+        Param("surfaces", "flag", "also look at every window under grass and snow (nuisance.depths_m)", default=False),
+        Param("openings", "flag", "also search what opens a window that is not open", default=True),
+    ),
     inputs=(
         LayerIn(FENCE, "what lies beyond it"),
         LayerIn(ZONES, "which zones follow each other"),
@@ -224,6 +241,7 @@ STEP = Step(
         LayerOut(SET_OFF),
         LayerOut(OPERATING_WINDOWS),
         LayerOut(WINDOW_OPTIONS),
+        LayerOut(WINDOW_SURFACES),
     ),
     files=(FileOut(RASTER, "raster", "largest modulation that each mover gives at every place beside the beams"),),
     order=47,

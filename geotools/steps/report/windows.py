@@ -1,0 +1,161 @@
+"""The sheet of operating windows: what alarms though nobody intrudes, as a picture first, then as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, PALE, SKY, VERMILION
+from geotools.steps.report.blocks import Block, Fact, Heading, Notes, Table
+from geotools.steps.report.charts import draw
+from geotools.steps.report.frame import FONT_PT
+from geotools.steps.report.wording import field_table, number
+
+__all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "windows_sheet"]
+
+Frames = Mapping[str, pd.DataFrame]
+#: Layers that this sheet shows.
+WINDOW_LAYERS = frozenset({"operating_windows", "window_options", "window_surfaces", "set_off", "nuisance_reach"})
+#: Modulations at the chart's ends: what is weaker is drawn at the edge.
+_LEAST, _MOST = 0.005, 1.3
+_NAMED = 4
+_CAUTIONS = (
+    "A model: set the threshold by the walk test, and look at a week of logged alarms before relying on it.",
+    "Sizes of movers are placeholders until the site file has its own.",
+)
+
+
+def window_facts(windows: pd.DataFrame | None, currency: str) -> list[Fact]:
+    """The first page's figure: how many windows are open, which are empty, and what opens those."""
+    if windows is None or windows.empty:
+        return []
+    count = windows["state"].value_counts()
+    empty = windows[windows["state"] == "empty"]
+    said = ", ".join(f"{count[state]} {state}" for state in ("open", "narrow", "empty") if count.get(state, 0))
+    notes = [_opened(str(by), rows, currency) for by, rows in empty.groupby(empty["opens_by"].fillna(""), sort=False)]
+    outside = windows[(windows["state"] != "empty") & ~windows["threshold_inside"].fillna(False).astype(bool)]
+    if len(outside):
+        notes.append(f"the site's threshold lies outside that of {', '.join(outside['zone_id'].head(_NAMED))}")
+    state = "bad" if len(empty) else "open" if count.get("narrow", 0) or len(outside) else "good"
+    note = "; ".join(notes) or "a threshold keeps what must not alarm apart from what must, by the model"
+    return [Fact("Operating windows of the zones", said, note, state)]
+
+
+def _opened(by: str, empty: pd.DataFrame, currency: str) -> str:
+    """Zones whose empty windows are opened by the same thing, and what that costs together."""
+    zones = ", ".join(empty["zone_id"].head(_NAMED)) + (" and more" if len(empty) > _NAMED else "")
+    price = f", {number(empty['opens_cost'].sum(), 0, currency)}" if empty["opens_cost"].notna().all() else ""
+    return f"empty: {zones}; opened by: {by}{price}" if by else f"empty: {zones}"
+
+
+def windows_sheet(frames: Frames) -> list[Block]:
+    """Picture of every zone's window, tables of windows, features and changes; nothing where the step has not run."""
+    windows = frames.get("operating_windows")
+    if windows is None or windows.empty:
+        return []
+    states = windows["state"].value_counts()
+    alt = (
+        f"Operating windows of {len(windows)} zones: {states.get('open', 0)} open, {states.get('narrow', 0)} narrow, "
+        f"{states.get('empty', 0)} empty; each a bar from the strongest response that must not alarm to the "
+        "weakest that must."
+    )
+    caption = (
+        "Left end of a bar: strongest response that must not alarm; right end: weakest crossing. Thin lines: with what "
+        "is not known exactly. Crossed red: empty. Diamond: threshold to set."
+    )
+    blocks: list[Block] = [
+        Heading("What alarms though nobody intrudes"),
+        draw(partial(window_chart, windows), alt, caption),
+        _table(windows),
+    ]
+    features = frames.get("set_off")
+    if features is not None and len(features):
+        near = features[features["sets_off"] != "no"]
+        columns = {
+            "feature": ("feature", 0),
+            "mover": ("mover", 0),
+            "zone_id": ("zone", 0),
+            "modulation": ("response", 2),
+            "modulation_high": ("at most", 2),
+            "chainage_m": ("strongest at, m", 0),
+            "sets_off": ("sets it off", 0),
+        }
+        if len(near):
+            blocks.append(field_table("Roads, paths and trees that set off a zone", near, columns))
+    options = frames.get("window_options")
+    if options is not None and len(options):
+        columns = {
+            "zone_id": ("zone", 0),
+            "words": ("change", 0),
+            "state": ("window then", 0),
+            "must_not": ("must not", 2),
+            "must": ("must", 2),
+            "set_to": ("set to", 2),
+            "cost": ("cost", 0),
+            "recommended": ("advised", 0),
+        }
+        blocks.append(field_table("What opens a window that is not open", options, columns, aside=True))
+    closing = windows[windows["closes_at_m"].notna()] if "closes_at_m" in windows else windows.head(0)
+    if len(closing):
+        columns = {"zone_id": ("zone", 0), "closes_at_m": ("closes under grass or snow of, m", 2)}
+        blocks.append(field_table("Keep grass shorter, and clear snow, where a window closes", closing, columns))
+    return [*blocks, Notes(_CAUTIONS, "caution", "Cautions")]
+
+
+def _table(windows: pd.DataFrame) -> Table:
+    columns = {
+        "zone_id": ("zone", 0),
+        "state": ("window", 0),
+        "must_not_mover": ("must not alarm", 0),
+        "must_not": ("response", 2),
+        "must_not_high": ("at most", 2),
+        "must_threat": ("must alarm", 0),
+        "must": ("response of it", 2),
+        "must_low": ("with 95 %", 2),
+        "width_db": ("width, dB", 1),
+        "set_to": ("set to", 2),
+        "must_chainage_m": ("walk at, m", 0),
+    }
+    return field_table("Operating window of every zone", windows, columns)
+
+
+def window_chart(windows: pd.DataFrame, width: float) -> Figure:
+    """A bar a zone over modulation, the site's threshold as a line; ``width`` in inches."""
+    count = len(windows)
+    left, foot, row = 0.95, 0.62, 0.26
+    height = foot + row * count + 0.12
+    figure = Figure(figsize=(width, height))
+    ax = figure.add_axes((left / width, foot / height, 1 - (left + 0.15) / width, row * count / height))
+
+    def at(value: float | None) -> float:
+        return float(np.clip(_LEAST if value is None or pd.isna(value) else value, _LEAST, _MOST))
+
+    for place, one in enumerate(windows.itertuples()):
+        low, high = at(one.must_not), at(one.must)
+        sure = at(one.must_not_high), at(one.must_low if pd.notna(one.must_low) else one.must)
+        if one.state == "empty":
+            ax.barh(place, low - high, left=high, height=0.5, color=PALE, edgecolor=VERMILION, hatch="xxx", lw=1.0)
+        else:
+            colour = SKY if one.state == "open" else PALE
+            ax.barh(place, high - low, left=low, height=0.5, color=colour, edgecolor=BLUE, lw=0.8)
+        ax.plot([low, sure[0]], [place - 0.32] * 2, color=ORANGE, lw=1.6)
+        ax.plot([sure[1], high], [place + 0.32] * 2, color=BLACK, lw=1.6)
+        if pd.notna(one.set_to):
+            ax.plot(one.set_to, place, marker="D", ms=5, color=BLACK, mfc="white")
+    threshold = float(windows["threshold"].iloc[0])
+    ax.axvline(threshold, color=GREY, lw=1.0, ls="--")
+    ax.set_xscale("log")
+    ax.set_xlim(_LEAST, _MOST)
+    ax.set_ylim(count - 0.4, -0.6)
+    ax.set_yticks(range(count), windows["zone_id"], fontsize=FONT_PT)
+    ticks = [0.01, 0.05, 0.1, 0.2, 0.5, 1.0]
+    ax.set_xticks(ticks, [f"{tick:g}" for tick in ticks], fontsize=FONT_PT)
+    ax.minorticks_off()
+    ax.set_xlabel(f"modulation (dashed: the site's threshold, {threshold:g})", fontsize=FONT_PT)
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    return figure

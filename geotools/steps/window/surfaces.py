@@ -1,0 +1,118 @@
+"""Windows under grass or snow: the depth at which each closes, between the two bounds of what a surface does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geotools.beam import Target
+from geotools.beam.movers import Mover
+from geotools.detection.cases import moved_heads, over_mirror
+from geotools.detection.nuisance import nuisance_of
+from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.perimeter import Perimeter
+from geotools.steps.window.places import MoverPlaces
+
+__all__ = ["BOUNDS", "SurfaceWindow", "closing_depth", "surface_windows", "under_surface"]
+
+#: What a surface does: it only hides what stands in it, or it reflects at its top. The truth lies between.
+BOUNDS = ("hides", "reflects")
+_LEAST_M = 0.001
+
+
+@dataclass(frozen=True)
+class SurfaceWindow:
+    """One zone's window under a surface of a depth, metres, in one of `BOUNDS`.
+
+    standing_db : standing level of its weakest beam then.
+    """
+
+    zone_id: str
+    depth_m: float
+    bound: str
+    window: OperatingWindow
+    standing_db: float
+
+    @property
+    def keeps(self) -> bool:
+        """Whether the window is not empty and every crossing reaches the threshold."""
+        return self.window.state != "empty" and self.window.weakest.modulation >= self.window.threshold
+
+
+def under_surface(perimeter: Perimeter, depth_m: float, bound: str) -> Perimeter:
+    """The perimeter with grass or snow of a depth all over its ground."""
+    rules = perimeter.rules
+    if bound == "hides":
+        changed = replace(rules, grass_m=max(rules.grass_m, depth_m))
+        return Perimeter(list(perimeter.zones.values()), perimeter.ground, changed, perimeter.closed)
+
+    def bodies(targets: Mapping[str, Target]) -> dict[str, Target]:
+        return {name: over_mirror(target, depth_m) for name, target in targets.items()}
+
+    changed = replace(
+        rules,
+        targets=bodies(rules.targets),
+        by_fence={name: bodies(held) for name, held in rules.by_fence.items()},
+        grass_m=max(rules.grass_m - depth_m, 0.0),
+    )
+    zones = [moved_heads(zone, np.full((len(zone.pairs), 2), -depth_m)) for zone in perimeter.zones.values()]
+    return Perimeter(zones, perimeter.ground, changed, perimeter.closed)
+
+
+def _mover_under(mover: Mover, depth_m: float) -> Mover | None:
+    """What of a mover stands out of a surface; None where it is buried whole, or is the ground's own old surface."""
+    if mover.kind == "surface":
+        return mover
+    base = max(mover.base_m - depth_m, 0.0)
+    height = mover.base_m + mover.height_m - depth_m - base
+    return replace(mover, base_m=base, height_m=height) if height > _LEAST_M else None
+
+
+def surface_windows(
+    perimeter: Perimeter, movers: Mapping[str, Mover], places: MoverPlaces, depths_m: Sequence[float], reach_m: float
+) -> list[SurfaceWindow]:
+    """The window of every zone under surfaces of these depths, by the best estimate.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        As it stands, the surface taken off.
+    movers : mapping of str to Mover
+        By name; what may alarm now and then is left out.
+    places : MoverPlaces
+        Where they may be.
+    depths_m : sequence of float
+        Depths of grass or snow, m.
+    reach_m : float
+        How far to either side of a beam line movers are looked for, m.
+    """
+    found = []
+    counted = {name: mover for name, mover in movers.items() if mover.must_not_alarm}
+    for depth in depths_m:
+        for bound in BOUNDS:
+            there = under_surface(perimeter, depth, bound)
+            there.solve_all()
+            shown = {name: _mover_under(mover, depth) for name, mover in counted.items()}
+            standing = {name: mover for name, mover in shown.items() if mover is not None}
+            around = nuisance_of(there, list(there.zones), standing, reach_m)
+            for zone_id, zone in there.zones.items():
+                own = there.own(zone_id)
+                met = {threat: there.weakest_of(zone_id, threat, own) for threat in there.rules.targets}
+                threat = min(met, key=met.__getitem__)
+                placed = [one.found for one in places.of_zone(zone, around[zone_id])]
+                weakest = WeakestCrossing(threat, met[threat], float("nan"))
+                window = window_of(zone_id, weakest, placed, there.rules.threshold)
+                level = min(there.standing_db[zone_id, pair.level] for pair in zone.pairs)
+                found.append(SurfaceWindow(zone_id, depth, bound, window, level))
+    return found
+
+
+def closing_depth(rows: Sequence[SurfaceWindow], zone_id: str) -> float | None:
+    """Least depth looked at under which a zone's window is empty in either bound, or a crossing misses the threshold.
+
+    None where it stays open in all of them.
+    """
+    closed = [row.depth_m for row in rows if row.zone_id == zone_id and not row.keeps]
+    return min(closed, default=None)

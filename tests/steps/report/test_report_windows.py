@@ -1,0 +1,97 @@
+"""Windows in the report: the first page's figure, the sheet, the picture's marks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from geotools.steps.report.answer import answer
+from geotools.steps.report.blocks import Heading, Picture, Table
+from geotools.steps.report.windows import window_chart, window_facts, windows_sheet
+from tests.steps.report.test_answer import PRICES
+
+
+def window(zone_id, state, must_not, must, **more):
+    row = {
+        "zone_id": zone_id,
+        "state": state,
+        "must_not": must_not,
+        "must_not_high": must_not * 1.3,
+        "must_not_mover": "lorry",
+        "must": must,
+        "must_low": must * 0.8,
+        "must_threat": "prone",
+        "must_chainage_m": 40.0,
+        "width_db": 20 * np.log10(must / must_not),
+        "threshold": 0.2,
+        "threshold_inside": must_not < 0.2 <= must,
+        "set_to": None if state == "empty" else (must_not * must) ** 0.5,
+        "opens_by": None,
+        "opens_cost": None,
+    }
+    return row | more
+
+
+CLOSE = "close its dead spots first: `geotools remedy`, grade"
+WINDOWS = pd.DataFrame(
+    [
+        window("Z1", "open", 0.05, 0.5),
+        window("Z2", "empty", 0.3, 0.1, opens_by=CLOSE, opens_cost=500.0),
+        window("Z3", "empty", 0.3, 0.2, opens_by=CLOSE, opens_cost=250.0),
+    ]
+)
+
+
+def test_an_empty_window_stands_on_the_first_page_with_what_opens_it():
+    said = str(answer({"operating_windows": WINDOWS}, ["prone"], 0.2, PRICES))
+    assert "1 open, 2 empty" in said
+    assert "empty: Z2, Z3; opened by: close its dead spots first" in said
+    assert "750 EUR" in said
+
+
+@pytest.mark.parametrize(
+    ("rows", "state"),
+    [
+        ([window("Z1", "open", 0.05, 0.5)], "good"),
+        ([window("Z1", "narrow", 0.05, 0.5)], "open"),
+        ([window("Z1", "open", 0.05, 0.1)], "open"),
+        ([window("Z1", "open", 0.05, 0.5), window("Z2", "empty", 0.3, 0.1)], "bad"),
+    ],
+)
+def test_the_mark_is_that_of_the_worst_window(rows, state):
+    (fact,) = window_facts(pd.DataFrame(rows), "EUR")
+    assert fact.state == state
+
+
+def test_nothing_is_said_where_the_step_has_not_run():
+    assert window_facts(None, "EUR") == []
+    assert windows_sheet({}) == []
+
+
+def test_the_sheet_shows_a_picture_first_and_the_features_that_set_off_alone():
+    features = pd.DataFrame(
+        {
+            "feature": ["lane", "path"],
+            "mover": ["lorry", "cyclist"],
+            "zone_id": ["Z1", "Z1"],
+            "modulation": [0.3, 0.01],
+            "modulation_high": [0.4, 0.02],
+            "chainage_m": [40.0, 40.0],
+            "sets_off": ["yes", "no"],
+        }
+    )
+    heading, picture, table, near, cautions = windows_sheet({"operating_windows": WINDOWS, "set_off": features})
+    assert isinstance(heading, Heading) and isinstance(picture, Picture) and isinstance(table, Table)
+    assert "1 open, 0 narrow, 2 empty" in picture.alt
+    assert [row[0] for row in near.rows] == ["lane"]
+    assert "logged alarms" in str(cautions)
+
+
+def test_a_bar_runs_from_one_side_to_the_other_and_an_empty_one_is_hatched():
+    ax = window_chart(WINDOWS, 7.2).axes[0]
+    first, second, _ = ax.patches
+    assert (first.get_x(), first.get_x() + first.get_width()) == pytest.approx((0.05, 0.5))
+    assert (second.get_x(), second.get_x() + second.get_width()) == pytest.approx((0.1, 0.3))
+    assert first.get_hatch() is None and second.get_hatch() == "xxx"
+    assert ax.get_xscale() == "log"
