@@ -67,10 +67,12 @@ def test_where_a_chain_lies_and_from_which_end_it_is_looked_at_changes_no_answer
             found = found[:, ::-1]
         # of modulations up to 1; what a neighbour gives is looked up between its nodes
         assert np.abs(found - expected).max() < 2e-3
-        assert placed.weakest(zone_id) == pytest.approx(BASE.weakest(zone_id), abs=2e-3)
         # what goes along the beam line counts as right of it, where it leaves it: mirrored, that is somewhere else
         if not placing.mirrored:
+            assert placed.weakest(zone_id) == pytest.approx(BASE.weakest(zone_id), abs=2e-3)
             assert (surely <= there).all() and (there <= perhaps).all()
+    weakest = [min(one.weakest(zone_id) for zone_id in ("Z1", "Z2")) for one in (placed, BASE)]
+    assert weakest[0] == pytest.approx(weakest[1], abs=2e-3)
 
 
 def test_there_is_something_to_be_found_in_either_zone():
