@@ -42,7 +42,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.height_band": ("tests/detection/test_level_ground.py",),
     "detection.height_search": ("tests/detection/test_height_search.py",),
     "detection.hidden": ("tests/detection/test_hidden.py",),
-    "detection.level_ground": ("tests/detection/test_level_ground.py",),
+    "detection.level_ground": ("tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURVEY,),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
