@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from geotools.corridor import BeamLine, StripGrid
@@ -10,11 +12,16 @@ from geotools.detection.topology import Topology
 from geotools.detection.ways import build_graph, worst_from
 
 
+@cache
+def topology_of(n, k):
+    """The strip as a chain of its own; it keeps what it worked out."""
+    grid = StripGrid(BeamLine(0.0, 0.0, n - 1.0, 0.0), np.arange(n, dtype=float), np.linspace(-(k // 2), k // 2, k))
+    return Topology([grid], [True], closed=False)
+
+
 def crossed_over(open_):
     """Stations (n,) of a strip alone that are crossed over open nodes (n, k)."""
-    n, k = open_.shape
-    grid = StripGrid(BeamLine(0.0, 0.0, n - 1.0, 0.0), np.arange(n, dtype=float), np.linspace(-(k // 2), k // 2, k))
-    topology = Topology([grid], [True], closed=False)
+    topology = topology_of(*open_.shape)
     return crossed(topology, [0], lambda place: areas_of(topology, place, open_), [0])[0]
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import json
 import os
-import signal
 import sys
 from collections.abc import Mapping
 from dataclasses import replace
@@ -21,6 +20,7 @@ from geotools.cli.commands import gis_plugin, new
 from geotools.cli.demo import demo
 from geotools.cli.doctor import doctor
 from geotools.cli.options import PlanOptions, output_options
+from geotools.cli.process import prepare_process
 from geotools.cli.share import share
 from geotools.cli.status import status
 from geotools.cli.terrain import terrain
@@ -248,14 +248,9 @@ for command in (demo, doctor, status, batch, apply, share, terrain, new, gis_plu
 _NO_SCREEN = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EPIPE}
 
 
-def _terminated(*_: object) -> NoReturn:
-    raise KeyboardInterrupt
-
-
 def main() -> None:
     """Entry point of the `geotools` command."""
-    # a polite request to end (from the desktop GIS, a scheduler) puts temporary files away as Ctrl-C does
-    signal.signal(signal.SIGTERM, _terminated)
+    prepare_process()
     few_heaps()
     rare_collections()
     # workers must not load a module that lies in the folder somebody works in

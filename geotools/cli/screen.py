@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
+from rich.measure import Measurement
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 #: A table longer than this is cut on the screen; the summary file has all of it.
 MOST_ROWS = 60
+#: No table is wider than this, in characters.
+MOST_COLUMNS = 10_000
 
 
 class Screen:
@@ -119,6 +122,24 @@ class Screen:
             return
         self.say(f"{step.name}: would write {', '.join(writes) or 'nothing'}")
 
+    def _table(self, title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+        """A table; where the screen is too narrow for it, a few lines for each row, which lose nothing."""
+        # as Text: what stands in brackets in a name is no markup
+        made = Table(title=Text(shown(title)), title_justify="left")
+        for number, heading in enumerate(columns):
+            made.add_column(Text(shown(str(heading))), justify="left" if number == 0 else "right")
+        for row in rows:
+            made.add_row(*(Text(shown(str(cell))) for cell in row))
+        wide = self.out.options.update(max_width=MOST_COLUMNS)
+        if Measurement.get(self.out, wide, made).maximum <= self.out.width:
+            self.out.print(made)
+            return
+        self.say(title)
+        for first, *others in rows:
+            self.say(f"{columns[0]} {first}")
+            for heading, cell in zip(columns[1:], others, strict=True):
+                self.say(f"  {heading}: {cell}")
+
     def finished(self, job: Job) -> None:
         """The closing tables of the steps that made one, and the path of what was written."""
         first = [o.summary["table"] for o in job.outcomes if "table" in o.summary]
@@ -129,13 +150,7 @@ class Screen:
         if self.quiet:
             return
         for table in tables:
-            # as Text: what stands in brackets in a name is no markup
-            made = Table(title=Text(shown(f"{job.site.name}: {table['title']}")), title_justify="left")
-            for number, heading in enumerate(table["columns"]):
-                made.add_column(Text(shown(str(heading))), justify="left" if number == 0 else "right")
-            for row in table["rows"][:MOST_ROWS]:
-                made.add_row(*(Text(shown(str(cell))) for cell in row))
-            self.out.print(made)
+            self._table(f"{job.site.name}: {table['title']}", table["columns"], table["rows"][:MOST_ROWS])
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
                 self.say(f"{left_out} more rows in summary.json")

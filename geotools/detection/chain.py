@@ -24,7 +24,9 @@ def _meeting(a: BeamLine, b: BeamLine) -> tuple[float, float]:
     if abs(cross) > 1e-9 * a.length * b.length:
         t = ((b.x0 - a.x0) * by - (b.y0 - a.y0) * bx) / cross
         s = ((b.x0 - a.x0) * ay - (b.y0 - a.y0) * ax) / cross
-        if 0.0 <= t <= 1.0 and 0.0 <= s <= 1.0:
+        # a line that ends on the other one meets it, whatever the rounding says
+        near_a, near_b = _ON_LINE_M / a.length, _ON_LINE_M / b.length
+        if -near_a <= t <= 1.0 + near_a and -near_b <= s <= 1.0 + near_b:
             return a.x0 + t * ax, a.y0 + t * ay
     return (a.x1 + b.x0) / 2.0, (a.y1 + b.y0) / 2.0
 

@@ -221,6 +221,12 @@ class _Pen:
 def _text(drawing: Drawing) -> str:
     """The drawing as a file, with its identifiers made from its content and without a clock."""
     stream = io.StringIO()
+    # the library lists classes in the order of a set
+    held = drawing.classes.classes
+    drawing.classes.add_required_classes(drawing.dxfversion)
+    ordered = sorted(held.items())
+    held.clear()
+    held.update(ordered)
     before = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True
     try:

@@ -28,7 +28,8 @@ _LEFTOVERS = (f"{SCRATCH_PREFIX}*", ".plan-*.gpkg*", ".*.tmp")
 def _sync(path: Path) -> None:
     """Have the disk hold what was written; a folder cannot be synced everywhere, and need not."""
     try:
-        handle = os.open(path, os.O_RDONLY)
+        # some systems (Windows) have the disk hold a file only through a handle that may write
+        handle = os.open(path, os.O_RDWR if path.is_file() else os.O_RDONLY)
     except OSError:
         return
     try:

@@ -25,7 +25,13 @@ def half_ways(columns):
 
     for row in range(SHAPE[0]):
         go([(row, columns[0])])
-    return ways
+    return {row: at_once(found) for row, found in ways.items()}
+
+
+def at_once(ways):
+    """Flat numbers of the nodes of every way, one way a row; shorter ones say their last node again."""
+    longest = max(len(way) for way in ways)
+    return np.array([[r * SHAPE[1] + c for r, c in way + way[-1:] * (longest - len(way))] for way in ways])
 
 
 RIGHT, LEFT = half_ways(list(range(MIDDLE + 1))), half_ways(list(range(SHAPE[1] - 1, MIDDLE - 1, -1)))
@@ -37,10 +43,9 @@ def hulls(ways, beams):
     Shape (ways, beams, 2).
     """
     found = np.empty((len(ways), len(beams), 2))
-    for number, way in enumerate(ways):
-        at = tuple(np.array(way).T)
-        for k, beam in enumerate(beams):
-            found[number, k] = min(beam.quiet, beam.lowest[at].min()), max(beam.quiet, beam.highest[at].max())
+    for k, beam in enumerate(beams):
+        found[:, k, 0] = np.minimum(beam.quiet, beam.lowest.ravel()[ways].min(axis=1))
+        found[:, k, 1] = np.maximum(beam.quiet, beam.highest.ravel()[ways].max(axis=1))
     return innermost(np.unique(found.reshape(len(ways), -1), axis=0).reshape(-1, len(beams), 2))
 
 
@@ -54,11 +59,21 @@ def innermost(found):
     return kept
 
 
+def spread_of(hulls):
+    """Envelope of each hull, the largest of all beams."""
+    return (hulls[..., 1] - hulls[..., 0]).max(axis=-1)
+
+
 def least_of_all(row, beams):
     """Least envelope over all pairs of half ways that meet at this node of the beam line, the largest of all beams."""
     right, left = hulls(RIGHT[row], beams), hulls(LEFT[row], beams)
     least = np.inf
-    for some in np.array_split(right, len(right) // 256 + 1):  # all pairs at once would take gigabytes
+    # no pair has less than either of it: the narrowest come first, and those wider than the best pair never count
+    right, left = (hull[np.argsort(spread_of(hull), kind="stable")] for hull in (right, left))
+    for some in np.array_split(right, len(right) // 32 + 1):  # all pairs at once would take gigabytes
+        if spread_of(some[:1])[0] >= least:
+            break
+        left = left[spread_of(left) < least]
         high = np.maximum(some[:, None, :, 1], left[None, :, :, 1])
         low = np.minimum(some[:, None, :, 0], left[None, :, :, 0])
         least = min(least, float((high - low).max(axis=-1).min()))

@@ -9,7 +9,7 @@ import pytest
 
 from geotools.beam import TARGETS, Target
 from geotools.detection.accuracy import Accuracy
-from geotools.detection.cases import moved_heads
+from geotools.detection.cases import Case, moved_heads
 from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import SOURCES, costs
@@ -74,6 +74,25 @@ def test_fill_settles_no_deeper_than_it_is_and_cut_not_at_all():
     moved = [spread(replace(KNOWN, build=one)) for one in (deep, thin, cut)]
     assert moved[0] > 3.0 * moved[1] > 0.0
     assert moved[2] < 1e-9
+
+
+def test_ground_that_settles_goes_down(monkeypatch):
+    """By as much as it may, half of it on the mean: never up."""
+    taken = []
+    case = Case
+
+    def seen(zone, strip, *rest, **more):
+        taken.append(strip.ground_m)
+        return case(zone, strip, *rest, **more)
+
+    monkeypatch.setattr("geotools.detection.unknowns.Case", seen)
+    fill = Build(Formula(lambda x, y: 0.3 + 0.0 * x), 0.0, 0.10)
+    perimeter = perimeter_on()
+    drawn_modulation(perimeter, "Z1", replace(KNOWN, build=fill), range(40))
+    before, *worlds = taken
+    moved = np.array([np.mean(world - before) for world in worlds])
+    assert moved.min() >= -0.10 and moved.max() <= 0.0
+    assert moved.mean() == pytest.approx(-0.05, abs=0.015)
 
 
 def test_detected_means_under_both_bounds_of_the_grass():

@@ -46,17 +46,16 @@ def brute(cells: Cells, line: SightLine, rules: GradingRules, levels: np.ndarray
     p, q = cells.pairs.T
     limit = np.maximum(rules.max_slope * cells.distance, np.abs(cells.ground[p] - cells.ground[q])) + 1e-9
     target = line.ends[0] + line.fraction * (line.ends[1] - line.ends[0])
-    best = np.inf
-    for choice in itertools.product(levels, repeat=len(move)):
-        d = cells.ground.copy()
-        d[move] = choice
-        dev = d[line.cells] - target
-        if (dev < -line.low - 1e-9).any() or (dev > line.high + 1e-9).any() or (np.abs(d[p] - d[q]) > limit).any():
-            continue
-        rise = d - cells.ground
-        cost = cells.area * (rules.prices.cut_m3 * -rise[rise < 0].sum() + rules.prices.fill_m3 * rise[rise > 0].sum())
-        best = min(best, cost)
-    return best
+    # all choices at once, one a row
+    d = np.tile(cells.ground, (len(levels) ** len(move), 1))
+    d[:, move] = np.stack(np.meshgrid(*[levels] * len(move), indexing="ij"), axis=-1).reshape(-1, len(move))
+    dev = d[:, line.cells] - target
+    fits = ((dev >= -line.low - 1e-9) & (dev <= line.high + 1e-9)).all(axis=1)
+    d = d[fits]
+    d = d[(np.abs(d[:, p] - d[:, q]) <= limit).all(axis=1)]
+    rise = d - cells.ground
+    cut, fill = np.maximum(-rise, 0.0).sum(axis=1), np.maximum(rise, 0.0).sum(axis=1)
+    return float((cells.area * (rules.prices.cut_m3 * cut + rules.prices.fill_m3 * fill)).min(initial=np.inf))
 
 
 @pytest.mark.parametrize("seed", range(4))

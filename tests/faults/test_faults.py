@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -45,6 +47,26 @@ def staged(out: Path, files: dict[str, str]) -> Path:
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text)
     return folder
+
+
+def test_the_disk_is_asked_to_hold_files_the_way_every_system_takes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows does so only through a handle that may write, and has no handles of folders."""
+    fcntl = pytest.importorskip("fcntl")
+    held: list[int] = []
+
+    def as_elsewhere(handle: int) -> None:
+        if fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE == os.O_RDONLY:
+            raise OSError(errno.EBADF, "not a handle that may write")
+        held.append(handle)
+
+    monkeypatch.setattr(os, "fsync", as_elsewhere)
+    folder = tmp_path / ".scratch-x"
+    folder.mkdir()
+    (folder / "new.txt").write_text("new")
+    publish(folder, tmp_path, guard="plan.gpkg", remove=[])
+    assert (tmp_path / "new.txt").read_text() == "new" and held
 
 
 def test_published_files_come_as_one_and_stale_ones_go(tmp_path: Path) -> None:

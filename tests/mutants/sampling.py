@@ -11,6 +11,7 @@ import ast
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import islice
 
 from cosmic_ray.ast import ast_nodes, get_ast
@@ -42,24 +43,35 @@ class Mutant:
 
     def source(self) -> str:
         """The module's source with the fault in it."""
-        right = path_of(self.module).read_text(encoding="utf-8")
-        changed = MutationVisitor.mutate_code(right, OperatorProvider()[self.operator](), self.occurrence)
-        if changed is None:
-            raise ValueError(f"{self.module} has no place {self.occurrence} for {self.operator}")
-        return str(changed)
+        return _changed(self)
 
     def where(self) -> tuple[int, str, str]:
         """Number of the first line that differs, as it is and as it is made."""
-        right = path_of(self.module).read_text(encoding="utf-8").splitlines()
+        right = _right(self.module).splitlines()
         for number, (one, other) in enumerate(zip(right, self.source().splitlines(), strict=False), 1):
             if one != other:
                 return number, one.strip(), other.strip()
         return len(right), "", ""
 
 
+@cache
+def _right(module: str) -> str:
+    return path_of(module).read_text(encoding="utf-8")
+
+
+@cache
+def _changed(mutant: Mutant) -> str:
+    changed = MutationVisitor.mutate_code(
+        _right(mutant.module), OperatorProvider()[mutant.operator](), mutant.occurrence
+    )
+    if changed is None:
+        raise ValueError(f"{mutant.module} has no place {mutant.occurrence} for {mutant.operator}")
+    return str(changed)
+
+
 def places(module: str) -> list[Mutant]:
     """Every place of a module that an operator knows; some of them may change nothing."""
-    tree = get_ast(path_of(module).read_text(encoding="utf-8"))
+    tree = get_ast(_right(module))
     nodes = list(ast_nodes(tree))
     found = []
     for name in _TAKEN:
@@ -72,7 +84,7 @@ def places(module: str) -> list[Mutant]:
 def acts(mutant: Mutant) -> bool:
     """Whether the module does anything else with the fault in it."""
     try:
-        return _acting(mutant.source()) != _acting(path_of(mutant.module).read_text(encoding="utf-8"))
+        return _acting(mutant.source()) != _acting(_right(mutant.module))
     except SyntaxError:
         return False
 
@@ -100,5 +112,6 @@ class _Acting(ast.NodeTransformer):
         return self.generic_visit(node)
 
 
+@cache
 def _acting(source: str) -> str:
     return ast.dump(_Acting().visit(ast.parse(source)))

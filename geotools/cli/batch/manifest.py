@@ -86,7 +86,7 @@ def _from_folder(folder: Path) -> list[Entry]:
 
 def _from_toml(path: Path) -> list[Entry]:
     try:
-        data: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+        data: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
         manifest = _Manifest.model_validate(data)
     except ValidationError as problem:
         wrong = [f"{'.'.join(map(str, e['loc'])) or 'the whole file'}: {e['msg']}" for e in problem.errors()[:5]]

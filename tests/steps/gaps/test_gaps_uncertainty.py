@@ -59,6 +59,12 @@ def test_check_points_give_back_bias_spread_and_reach():
     assert correlation_length(points[:10, :2], errors.ravel()[:10]) is None
 
 
+def test_check_points_come_as_they_stand_whatever_the_order_of_columns(tmp_path):
+    path = tmp_path / "points.csv"
+    path.write_text("Z,name,X,y\n30.5,a,1,20\n31.5,b,2,21\n32.5,c,3,22\n", encoding="utf-8-sig")
+    assert read_check_points(path).tolist() == [[1.0, 20.0, 30.5], [2.0, 21.0, 31.5], [3.0, 22.0, 32.5]]
+
+
 @pytest.mark.parametrize(
     ("text", "word"),
     [
