@@ -130,8 +130,15 @@ def test_the_glossary_has_an_anchor_for_each_term():
 
 
 def test_tables_of_needs_and_tolerances_are_those_declared():
-    made = filled("<!-- made: survey needs -->\n\n<!-- made: tolerances -->\n")
+    made = filled("<!-- made: survey needs -->\n\n<!-- made: tolerances -->\n\n")
     assert "| 0.85 m or finer | 0.075 m or better |" in made and "`grading.settlement_m` | 0.05 m" in made
+
+
+@pytest.mark.parametrize("name", ["index.md", "concepts/survey.md", "concepts/tolerance.md"])
+def test_a_made_table_stands_in_its_page_as_declared(name):
+    page = (ROOT / "docs" / "pages" / name).read_text("utf-8")
+    assert "<!-- made: " in page
+    assert filled(page) == page, "renew it: python -m docs.shown --tables"
 
 
 def test_words_are_read_and_code_is_not():
