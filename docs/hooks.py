@@ -6,7 +6,7 @@ from pathlib import Path
 
 from mkdocs.structure.files import File
 
-from docs.shown.weave import anchored, filled, glossary_terms, linked
+from docs.shown.weave import anchored, glossary_terms, linked
 from geotools import __version__
 from geotools.cli import cli
 from geotools.cli.manual import pages
@@ -48,9 +48,9 @@ def on_files(files, config):
 
 
 def on_page_markdown(markdown, page, config, files):
-    """Fills in tables that are made from declarations, and links each term to the glossary at its first use."""
+    """Links each term to the glossary at its first use."""
     here = page.file.src_uri
     glossary = (Path(config["docs_dir"]) / "glossary.md").read_text(encoding="utf-8")
     if here == "glossary.md":
         return anchored(markdown)
-    return linked(filled(markdown), glossary_terms(glossary), posixpath.relpath("glossary.md", posixpath.dirname(here)))
+    return linked(markdown, glossary_terms(glossary), posixpath.relpath("glossary.md", posixpath.dirname(here)))

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from geotools.engine.step import Step
     from geotools.site import Site
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __all__ = [
     "GeotoolsWarning",
     "Plan",

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from docs.shown.blocks import drawn_pages, is_played, pages, pictures
 from docs.shown.play import Shell, play, with_this_interpreter
+from docs.shown.weave import filled
 
 ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "docs" / "pages" / "pictures"
@@ -38,7 +39,14 @@ def main() -> None:
     options.add_argument("pages", nargs="*", type=Path)
     options.add_argument("--write", action="store_true", help="renew outputs and pictures")
     options.add_argument("--here", action="store_true", help="with the interpreter that runs this; README is left out")
+    options.add_argument("--tables", action="store_true", help="renew the tables made from declarations, play nothing")
     given = options.parse_args()
+    if given.tables:
+        for page in (ROOT / "docs" / "pages").rglob("*.md"):
+            text = page.read_text("utf-8")
+            if (made := filled(text)) != text:
+                page.write_text(made, "utf-8")
+        return
     chosen = [p.resolve() for p in given.pages] or pages(ROOT)
     readme = ROOT / "README.md"
     differs: list[str] = []

@@ -13,7 +13,8 @@ ORDINARY = {
 _ROW = re.compile(r"^\| (?P<terms>[^|]+?) \| (?P<meaning>[^|]+?) \|$", re.M)
 #: What no term is linked in: code, links, pictures, attributes, raw HTML.
 _KEPT = re.compile(r"`[^`]*`|!?\[[^\]]*\]\([^)]*\)(?:\{[^}]*\})?|<[^>]*>|\{[^}]*\}|https?://\S+")
-_MADE = re.compile(r"^<!-- made: ([\w ]+) -->$", re.M)
+#: A table that is made from declarations stands in the page, so that the page can be read as it is.
+_MADE = re.compile(r"^<!-- made: (?P<name>[\w ]+) -->\n\n(?P<table>(?:\|.*\n)*\n?)", re.M)
 
 
 def anchor(terms: str) -> str:
@@ -106,5 +107,5 @@ MADE: dict[str, Callable[[], str]] = {"survey needs": survey_needs, "tolerances"
 
 
 def filled(page: str) -> str:
-    """The page with every table that is made from declarations in its place."""
-    return _MADE.sub(lambda m: MADE[m[1]](), page)
+    """The page with every table that is made from declarations as the declarations have it now."""
+    return _MADE.sub(lambda m: f"<!-- made: {m['name']} -->\n\n{MADE[m['name']]().strip()}\n\n", page)

@@ -15,6 +15,7 @@ from docs.shown.blocks import Command, Picture, alike, drawn_pages, items, pages
 from docs.shown.drawing import as_png, same_picture
 from docs.shown.pictures import PICTURES
 from docs.shown.play import Shell, play
+from docs.shown.spelling import words_of
 from docs.shown.weave import anchored, filled, glossary_terms, linked
 
 ROOT = Path(__file__).parents[2]
@@ -129,5 +130,18 @@ def test_the_glossary_has_an_anchor_for_each_term():
 
 
 def test_tables_of_needs_and_tolerances_are_those_declared():
-    made = filled("<!-- made: survey needs -->\n\n<!-- made: tolerances -->\n")
+    made = filled("<!-- made: survey needs -->\n\n<!-- made: tolerances -->\n\n")
     assert "| 0.85 m or finer | 0.075 m or better |" in made and "`grading.settlement_m` | 0.05 m" in made
+
+
+@pytest.mark.parametrize("name", ["index.md", "concepts/survey.md", "concepts/tolerance.md"])
+def test_a_made_table_stands_in_its_page_as_declared(name):
+    page = (ROOT / "docs" / "pages" / name).read_text("utf-8")
+    assert "<!-- made: " in page
+    assert filled(page) == page, "renew it: python -m docs.shown --tables"
+
+
+def test_words_are_read_and_code_is_not():
+    page = "<h1>Beams<a class='headerlink' href='#x'>Permalnk</a></h1>"
+    page += "<p>A <code>zzone</code> isn't F01-Z003 or plan.gpkg.</p>"
+    assert words_of(page) == {"Beams", "isn't", "or"}
