@@ -264,7 +264,7 @@ def test_only_stale_begins_no_site_and_links_reports(sites: Path, tmp_path: Path
     site = own / "b" / "site.toml"
     site.write_text(site.read_text().replace("setback_m = 4.0", "setback_m = 5.0"))
     (out / "sites" / "a" / "report.html").write_text("a report")
-    result = run_batch(read_manifest(own), out, only_stale=True)
+    result = run_batch(read_manifest(own), out, resume="stale")
     assert [r.state for r in result.sites] == ["kept", "done", "left"]
     # nor does it begin a step that had not been run
     assert [r.steps for r in result.sites] == [[], ["inspect"], []]

@@ -133,8 +133,7 @@ def batch(
             options.out,
             steps=names,
             overwrite=options.overwrite,
-            resume=resume,
-            only_stale=only_stale,
+            resume="stale" if only_stale else resume,
             workers=made,
             told=screen.told,
         )

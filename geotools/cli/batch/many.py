@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from geotools.cli.batch.manifest import Entry
 from geotools.cli.batch.outcomes import outcome_rows, write_combined, write_table
@@ -40,8 +41,7 @@ def run_batch(
     *,
     steps: Sequence[str] | None = None,
     overwrite: bool = False,
-    resume: bool = False,
-    only_stale: bool = False,
+    resume: bool | Literal["stale"] = False,
     workers: Workers | None = None,
     told: Callable[[SiteResult, int, int], None] = lambda result, done, total: None,
 ) -> BatchResult:
@@ -51,8 +51,8 @@ def run_batch(
     ----------
     entries : the sites, from `read_manifest`.
     out : folder of the batch; ``steps`` : names of steps, None for the whole job.
-    overwrite : do every site anew; ``resume`` : do only what is not there from the same input, settings and version.
-    only_stale : of sites that have results, bring those that are stale up to date; begin none.
+    overwrite : do every site anew; ``resume`` : do only what is not there from the same input, settings and version, or
+        with "stale", of sites that have results, bring those that are stale up to date and begin none.
     workers : who does the sites; None for this process.
     told : called as each site ends, with how many of how many are through.
 
@@ -60,7 +60,7 @@ def run_batch(
     """
     plan_steps(steps)  # an unknown step is one mistake, not one a site
     sites = out / SITES_NAME
-    if sites.is_dir() and any(sites.iterdir()) and not (overwrite or resume or only_stale):
+    if sites.is_dir() and any(sites.iterdir()) and not (overwrite or resume):
         raise OutputError(
             "the output folder holds a batch already",
             where=out,
@@ -71,7 +71,7 @@ def run_batch(
     try:
         names = tuple(steps) if steps is not None else None
         tasks = [
-            Task(e.name, e.site_file, sites / e.folder, names, overwrite, resume or only_stale, only_stale)
+            Task(e.name, e.site_file, sites / e.folder, names, overwrite, bool(resume), resume == "stale")
             for e in entries
         ]
         results: list[SiteResult | None] = [None] * len(tasks)

@@ -36,7 +36,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     facts += _dead(spots, threats)
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
-    facts += window_facts(frames.get("operating_windows"), currency)
+    said += window_facts(frames.get("operating_windows"), currency)
     facts += _water(frames.get("ponds"))
     facts += bill_fact(frames.get("bill"), currency)
     blocks: list[Block] = [

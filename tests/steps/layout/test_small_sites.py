@@ -52,7 +52,7 @@ def site(shape, objects):
 
 
 def fits(ground, within, rules, ends, slack):
-    """Whether a beam keeps ``within`` the clear ground, and its posts ``slack`` more than the rules from its edge, m."""
+    """Whether a beam keeps ``within`` the clear ground, and its posts ``slack`` m more than the rules off its edge."""
     for post in map(Point, ends):
         if ground.boundary.distance(post) < rules.post_clear_m + slack:
             return False
