@@ -15,6 +15,7 @@ from geotools.detection.unanswered import answerable, zones_without_ground
 from geotools.errors import StepError
 from geotools.plan.model import FenceChain, Zone
 from geotools.plan.schema import BEAMS, FENCE, ZONES, LayerSchema
+from geotools.plan.zones import is_yes
 from geotools.site import Site
 from geotools.terrain.design import Ground
 
@@ -62,6 +63,8 @@ def chains_of(site: Site, zones: GeoDataFrame, beams: GeoDataFrame, fences: GeoD
                 fence_id=str(fence_id),
                 number=int(row.number),
                 forward=row.start_role == "transmitter",
+                # frames that a caller hands in may come without the field
+                locked=is_yes(getattr(row, "locked", None)),
             )
             for row in members.itertuples()
         )

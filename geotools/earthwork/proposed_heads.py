@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -98,7 +99,8 @@ def planned_zones(
         for part in proposed.get(zone.zone_id, (zone,)):
             number = numbers[zone.fence_id] = numbers.get(zone.fence_id, 0) + 1
             ends = _heads(part, zone, standing.get(zone.zone_id, {}), site, ground)
-            found.append(Zone.of_heads(part.zone_id, tuple(ends), fence_id=zone.fence_id, number=number))
+            made = Zone.of_heads(part.zone_id, tuple(ends), fence_id=zone.fence_id, number=number)
+            found.append(replace(made, locked=zone.locked and part.zone_id == zone.zone_id))
     return found
 
 

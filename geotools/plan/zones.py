@@ -16,7 +16,7 @@ from geotools.errors import InputError
 from geotools.plan import ids
 from geotools.plan.model import Head, Zone
 
-__all__ = ["beam_rows", "head_rows", "text_of", "zone_row", "zones_of_heads"]
+__all__ = ["beam_rows", "head_rows", "is_yes", "text_of", "zone_row", "zones_of_heads"]
 
 Row = dict[str, Any]
 
@@ -24,6 +24,11 @@ Row = dict[str, Any]
 def text_of(value: object) -> str:
     """A text field's value; empty where there is none."""
     return value if isinstance(value, str) else ""
+
+
+def is_yes(value: object) -> bool:
+    """Whether a yes-or-no field says yes; it may be empty."""
+    return value is not None and not pd.isna(value) and bool(value)  # type: ignore[call-overload]
 
 
 def _aim(head: Head, other: Head) -> tuple[float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -11,8 +12,10 @@ import pytest
 import rasterio
 
 import geotools
+from geotools.detection.chains import chains_of
 from geotools.earthwork import applied
 from geotools.earthwork.applied import apply_proposal
+from geotools.earthwork.proposed_heads import planned_zones
 from geotools.errors import GeotoolsError, OutputError, StepError
 from geotools.site import parse_site
 from geotools.site.written import as_set, site_file_text
@@ -93,6 +96,18 @@ def test_heads_names_planes_channels_and_settings_are_carried_over(job, tmp_path
     # nothing of the existing state is shown as an answer
     layers = set(gpd.list_layers(made.plan).name)
     assert not layers & {"dead_spots", "verdicts", "options", "advice", "proposed_heads"}
+
+
+def test_what_is_locked_stays_locked_in_the_proposed_state(job):
+    site, out = job
+    zones, beams, fence, heads = (_layer(out / "plan.gpkg", name) for name in ("zones", "beams", "fence", "heads"))
+    zones["locked"] = zones["zone_id"] == zones["zone_id"][0]
+    heads["locked"] = "post"
+    today = {zone.zone_id: zone for chain in chains_of(site, zones, beams, fence) for zone in chain.zones}
+    level = SimpleNamespace(sample=lambda x, y: np.zeros(len(x)))
+    planned = planned_zones(site, today, {}, heads, level)
+    assert [zone.zone_id for zone in planned if zone.locked] == [zones["zone_id"][0]]
+    assert {head.locked for zone in planned for head in zone.heads} == {"post"}
 
 
 def test_the_ground_is_the_ground_as_designed(job, tmp_path):

@@ -16,6 +16,7 @@ from geotools.engine.step import StepContext
 from geotools.errors import InputError, StepError, place_words, unprintable
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.schema import BEAMS, ZONES
+from geotools.plan.zones import is_yes
 from geotools.steps.cameras.kernel import CameraAim, CameraView, aim_along, along, choose_lens, in_picture
 from geotools.steps.cameras.places import StandingGround, places_about
 
@@ -111,7 +112,7 @@ class Sight:
             azimuth_deg=aim.azimuth_deg if azimuth is None else azimuth % 360.0,
             tilt_deg=aim.tilt_deg if tilt is None else tilt,
         )
-        locked = row.get("locked") is True
+        locked = is_yes(row.get("locked"))
         return Camera(camera_id, zone_id, given, float(at[0]), float(at[1]), height, lens, needed, aim, locked)
 
     def propose(self, ground: StandingGround) -> list[Camera]:

@@ -13,6 +13,7 @@ from geotools.plan.camera import best_class
 from geotools.plan.changes import camera_changes, change_rows, others_kept
 from geotools.plan.schema import BEAMS, CAMERAS, CHANGES, CLEAR_GROUND, CONFLICTS, FENCE, HEADS, VIEWS, ZONES
 from geotools.plan.workspace import frame_of
+from geotools.plan.zones import is_yes
 from geotools.steps.cameras.assessment import Assessment
 from geotools.steps.cameras.broken_rules import other_conflicts, zone_conflicts
 from geotools.steps.cameras.kernel import ground_view
@@ -45,7 +46,7 @@ def _cameras(ctx: StepContext, sight: Sight, ground: StandingGround) -> tuple[li
             crs=sight.settings.positions_crs,
         )
         return sight.given(points), False
-    locked = sight.given([row for row in standing if row["locked"] is True])
+    locked = sight.given([row for row in standing if is_yes(row["locked"])])
     served = {camera.zone_id for camera in locked}
     return [*locked, *(camera for camera in sight.propose(ground) if camera.zone_id not in served)], True
 

@@ -10,7 +10,7 @@ from geotools.errors import StepError
 from geotools.plan.edits import Meant, as_meant
 from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, HEADS, ZONES
-from geotools.plan.zones import text_of
+from geotools.plan.zones import is_yes, text_of
 from geotools.steps.layout.kept import kept_zones
 from geotools.steps.layout.locks import locked_names
 from geotools.steps.layout.usable import Course
@@ -66,5 +66,5 @@ class Standing:
             number_of={row["zone_id"]: int(row["number"]) for row in zones if row["number"] == row["number"]},
             kinds=self._kinds,
             level_at=self._level_at,
-            locked={row["zone_id"] for row in zones if row["locked"] is True},
+            locked={row["zone_id"] for row in zones if is_yes(row["locked"])},
         )
