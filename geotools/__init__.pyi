@@ -500,7 +500,7 @@ def commission(
     *,
     results: Path | str | None = None,
     reading: Literal["receiver", "free space"] = "receiver",
-    advice: bool = True,
+    state: Literal["proposed", "existing"] | None = None,
 ) -> Plan:
     """Writes a page for setting up every head with its expected level, and says what the filled-in fields mean.
 
@@ -510,14 +510,15 @@ def commission(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``stakeout``,
-        ``zones``, ``fence``, ``beams``, ``walk_test`` (if it is there), ``commission`` (if it is
+        ``zones``, ``fence``, ``heads``, ``beams``, ``proposed_heads`` (if it is there),
+        ``operating_windows`` (if it is there), ``walk_test`` (if it is there), ``commission`` (if it is
         there). Required layers that are missing are made first, with defaults.
     results : path, optional
         Filled-in form to read back: commission.csv, commission.gpkg, or a plan with its layer.
     reading : {'receiver', 'free space'}, default 'receiver'
         What levels were read against: a level of the receiver's own, or free space.
-    advice : bool, default True
-        The ground as proposed, which the set-up sheet counts heights from.
+    state : {'proposed', 'existing'}, optional
+        State that is set up. Left out: as sheets.state of the site file says.
     """
 
 def upkeep(

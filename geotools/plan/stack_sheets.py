@@ -24,6 +24,8 @@ _FIGURES, _POST, _WORDS = 11.0, 12.0, 4.0
 #: Case of a head as it is drawn, m: along its long side and across.
 _LONG_M, _SHORT_M = 0.26, 0.16
 _SMALL, _PLAIN = 6.0, 7.0
+#: Heights that differ by less are the same, m.
+_SAME_M = 0.0005
 
 
 @dataclass(frozen=True)
@@ -46,11 +48,13 @@ class _Post:
         self.sheet.line([(x + start, y), (x + end, y)], colour=colour, width=0.25, dash=(1.5, 1.0) if dashed else None)
 
 
-def _head_text(head: Head) -> tuple[str, str]:
+def _head_text(head: Head, laid_out_m: float | None) -> tuple[str, str]:
     kind = "TX" if head.transmitter else "RX"
     turned = "horizontal" if head.polarisation == "horizontal" else "vertical"
     channel = "" if head.channel is None else f"  ch {head.channel}"
-    return f"{kind} {head.level}  {head.height_m:.2f} m", f"{head.head_type.name}, {turned}{channel}"
+    other = laid_out_m is not None and abs(laid_out_m - head.height_m) > _SAME_M
+    beside = f" (laid out {laid_out_m:.2f})" if other else ""
+    return f"{kind} {head.level}  {head.height_m:.2f} m{beside}", f"{head.head_type.name}, {turned}{channel}"
 
 
 def _ruler(post: _Post, top_m: float, fence_m: float | None) -> None:
@@ -72,7 +76,9 @@ def _ruler(post: _Post, top_m: float, fence_m: float | None) -> None:
     sheet.words((x - 1.6, post.up(fence_m) + 2.2), f"{fence_m:.2f} m", _SMALL, anchor="end")
 
 
-def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float | None, top_m: float) -> None:
+def _draw_post(
+    post: _Post, zone: Zone, at_start: bool, fence_m: float | None, top_m: float, laid_out_m: Mapping[str, float]
+) -> None:
     """One post with its heads, and what an installer has to know of it."""
     sheet, heads = post.sheet, zone.on_post(at_start)
     line = zone.line if at_start else zone.line.reversed()
@@ -91,7 +97,7 @@ def _draw_post(post: _Post, zone: Zone, at_start: bool, fence_m: float | None, t
         sheet.area([(middle - w, y - t), (middle + w, y - t), (middle + w, y + t), (middle - w, y + t)], colour)
         sheet.box(middle - w, y - t, 2 * w, 2 * t, 0.2)
         room = x + long - middle - _WORDS
-        for text, down in zip(_head_text(head), (-0.4, 2.3), strict=True):
+        for text, down in zip(_head_text(head, laid_out_m.get(head.head_id)), (-0.4, 2.3), strict=True):
             sheet.words((middle + _WORDS, y + down), text, _SMALL, room=room)
     role = "transmitters" if heads[0].transmitter else "receivers"
     sheet.words((x, post.up(top_m) - 2.0), f"{zone.post_id(at_start)}: {role}", 8, bold=True, room=long)
@@ -113,7 +119,12 @@ def _fence_of(zone: Zone) -> str:
 
 
 def stack_sheets(
-    path: Path, zones: Sequence[Zone], title: str, fence_height_m: Mapping[str, float], state: str = "as laid out"
+    path: Path,
+    zones: Sequence[Zone],
+    title: str,
+    fence_height_m: Mapping[str, float],
+    state: str = "as laid out",
+    laid_out_m: Mapping[str, float] | None = None,
 ) -> None:
     """Every post from the side, eight a page of A4, true to scale, heights above its own ground in metres.
 
@@ -122,6 +133,7 @@ def stack_sheets(
     path : document to write. zones : with their heads. title : name of the site.
     fence_height_m : by fence line, drawn beside the heads of its zones; left out where it is not known.
     state : which heights these are, for the head of each page.
+    laid_out_m : heights as laid out by head; they stand beside heights that are others.
     """
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
     top_m = max([0.0, *fence_height_m.values(), *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
@@ -149,5 +161,6 @@ def stack_sheets(
                 at_start,
                 fence_height_m.get(_fence_of(zone)),
                 top_m,
+                laid_out_m or {},
             )
     book.output(path)

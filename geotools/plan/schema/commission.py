@@ -28,6 +28,12 @@ COMMISSION = LayerSchema(
         Field(
             "height_m", "real", "height to set the head's axis to, above finished ground, as in the layer stakeout", "m"
         ),
+        Field(
+            "laid_out_height_m",
+            "real",
+            "height as laid out, as in the layer heads; empty for a head that is added",
+            "m",
+        ),
         Field("grid_azimuth_deg", "real", "aim, clockwise from grid north", "degree"),
         Field("true_azimuth_deg", "real", "aim, clockwise from true north", "degree"),
         Field("tilt_deg", "real", "aim above (positive) or below the horizontal", "degree"),

@@ -35,6 +35,12 @@ STAKEOUT = LayerSchema(
             "earthwork_m", "real", "finished less surveyed ground: fill (positive) or cut (negative) at the post", "m"
         ),
         Field("height_m", "real", "height of the head's axis above the finished ground", "m"),
+        Field(
+            "laid_out_height_m",
+            "real",
+            "height as laid out, above the ground as surveyed, as in the layer heads; empty for a head that is added",
+            "m",
+        ),
         Field("axis_m", "real", "level of the head's axis", "m"),
         Field("faces_head_id", "text", "head it faces", nullable=False),
         Field("grid_azimuth_deg", "real", "aim, clockwise from grid north", "degree"),

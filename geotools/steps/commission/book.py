@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,13 @@ import pandas as pd
 from geotools.io.paper import Document, Sheet
 from geotools.plan.schema.style import GREY, PALE, SKY
 
-__all__ = ["write_book"]
+__all__ = ["FrontPage", "write_book"]
 
 Row = Mapping[str, Any]
 #: Millimetres: edge of the page, height of a row, room of its label and of a planned value.
 _EDGE, _ROW, _LABEL, _VALUE = 18.0, 8.0, 62.0, 50.0
+#: Heights that differ by less are the same, m.
+_SAME_M = 0.0005
 #: Levels that the scale of a page shows, dB.
 _SCALE = (-30.0, 10.0)
 #: Crossings in one column of a walk-test page, and columns.
@@ -27,30 +30,38 @@ def _number(value: Any, form: str, unit: str) -> str:
     return "–" if value is None or pd.isna(value) else f"{value:{form}} {unit}".strip()
 
 
-def write_book(path: Path, site: str, rows: Sequence[Row], crossings: Sequence[Row], cautions: Sequence[str]) -> int:
+@dataclass(frozen=True)
+class FrontPage:
+    """Name of the site, which state the book shows, and the cautions on its first page."""
+
+    site: str
+    state: str
+    cautions: tuple[str, ...]
+
+
+def write_book(path: Path, front: FrontPage, rows: Sequence[Row], crossings: Sequence[Row]) -> int:
     """Write the book, and give back how many pages it has.
 
     Parameters
     ----------
     path : Path
         Document to write.
-    site : str
-        Name of the site.
+    front : FrontPage
+        What the first page says.
     rows : sequence of mapping
         Rows of the layer commission.
     crossings : sequence of mapping
         Rows of the layer walk_test; empty where none are planned yet.
-    cautions : sequence of str
-        Printed on the first page.
     """
-    book = Document(f"{site}: commissioning book")
-    _front(Sheet(book), site, rows, cautions)
+    book = Document(f"{front.site}: commissioning book, {front.state}")
+    site = f"{front.site}, {front.state}"
+    _front(Sheet(book), site, rows, front.cautions)
     for row in rows:
         _head_page(Sheet(book), site, row)
     zones: dict[str, list[Row]] = {}
-    for crossing in crossings:
+    for crossing in sorted(crossings, key=lambda one: int(one["walk_order"])):
         zones.setdefault(str(crossing["zone_id"]), []).append(crossing)
-    for zone, mine in zones.items():
+    for zone, mine in sorted(zones.items()):
         for start in range(0, len(mine), _LINES * _COLUMNS):
             _walk_page(Sheet(book), site, zone, mine[start : start + _LINES * _COLUMNS], start > 0)
     pages = int(book.pages_count)
@@ -99,7 +110,7 @@ def _head_page(sheet: Sheet, site: str, row: Row) -> None:
     planned = (
         (
             "height of the axis above finished ground",
-            _number(row["height_m"], ".3f", "m"),
+            _height(row),
             _done(row["as_set_height_m"], ".3f", "m"),
         ),
         (
@@ -139,6 +150,14 @@ def _head_page(sheet: Sheet, site: str, row: Row) -> None:
 def _done(value: Any, form: str, unit: str) -> str:
     """A field that was filled in; room to write where it was not."""
     return "" if value is None or pd.isna(value) else f"{value:{form}} {unit}".strip()
+
+
+def _height(row: Row) -> str:
+    """Height to set, and beside it the one of the layout where that is another."""
+    said, laid_out = _number(row["height_m"], ".3f", "m"), row["laid_out_height_m"]
+    if laid_out is None or pd.isna(laid_out) or abs(laid_out - row["height_m"]) < _SAME_M:
+        return said
+    return f"{said} (laid out {laid_out:.3f})"
 
 
 def _level(row: Row) -> str:
@@ -192,9 +211,7 @@ def _scale(sheet: Sheet, y: float, row: Row) -> float:
 
 def _walk_page(sheet: Sheet, site: str, zone: str, crossings: Sequence[Row], again: bool) -> None:
     y = _title(sheet, site, f"{zone}: walk test{', continued' if again else ''}")
-    said = (
-        "Crossings in the order to walk them, weakest places first. Notify the alarm station before; mark the result."
-    )
+    said = "Crossings in walking order, each at its distance from post A or B. Notify the alarm station before."
     sheet.paragraph((_EDGE, y), sheet.width - 2 * _EDGE, said, 8)
     room = (sheet.width - 2 * _EDGE) / _COLUMNS
     tall = (sheet.height - y - 8 - _EDGE) / (_LINES + 1)
@@ -202,11 +219,11 @@ def _walk_page(sheet: Sheet, site: str, zone: str, crossings: Sequence[Row], aga
         left = _EDGE + column * room
         mine = crossings[column * _LINES : (column + 1) * _LINES]
         if mine:
-            _walk_line(sheet, left, y + 8, ("threat, no.", "at, m", "way", "m/s", "detected", "missed"), bold=True)
+            _walk_line(sheet, left, y + 8, ("threat, no.", "post, m", "way", "m/s", "detected", "missed"), bold=True)
         for k, one in enumerate(mine, 1):
             cells = (
                 f"{one['threat']} {one['number']}",
-                f"{one['chainage_m']:.1f}",
+                f"{str(one['from_post'])[-1]} {one['from_post_m']:.1f}",
                 "in" if one["direction"] == "inward" else "out",
                 f"{one['speed_m_s']:.2f}",
             )

@@ -28,6 +28,7 @@ _TAKEN = (
     "level",
     "head_type",
     "height_m",
+    "laid_out_height_m",
     "grid_azimuth_deg",
     "true_azimuth_deg",
     "tilt_deg",
@@ -39,15 +40,20 @@ _TAKEN = (
 )
 
 
-def head_rows(sheet: gpd.GeoDataFrame, levels: Mapping[tuple[str, str], BeamLevel], threshold: float) -> list[Row]:
-    """One row a head of the set-up sheet, with what its beam is expected to stand at; no field filled in."""
+def head_rows(
+    sheet: gpd.GeoDataFrame, levels: Mapping[tuple[str, str], BeamLevel], threshold: Mapping[str, float]
+) -> list[Row]:
+    """One row a head of the set-up sheet, with what its beam is expected to stand at; no field filled in.
+
+    threshold : by zone; of the others under the empty name.
+    """
     rows = []
     for head in sheet.to_dict("records"):
         beam = levels.get((head["zone_id"], head["level"]))
         rows.append(
             {
                 **{name: head[name] for name in _TAKEN},
-                "threshold": threshold,
+                "threshold": threshold.get(head["zone_id"], threshold[""]),
                 "expected_level_db": None if beam is None else beam.expected,
                 "level_low_db": None if beam is None else beam.low,
                 "level_high_db": None if beam is None else beam.high,

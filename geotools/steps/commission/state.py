@@ -1,30 +1,27 @@
-"""The state that is set up: zones with the heights of the layer stakeout on the ground that it counts them from."""
+"""The state that is set up, the same that the set-up sheet shows, and heads at the heights they were set to."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
 
-from geotools.detection.chains import perimeter_of
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.from_plan import CUT_FILL, design_of
+from geotools.earthwork.state import PlannedState, planned_state
 from geotools.engine.step import StepContext
 from geotools.errors import StepError
 from geotools.plan.model import Zone
 from geotools.plan.schema import STAKEOUT
-from geotools.terrain.design import Ground
 
-__all__ = ["planned_perimeter", "with_heights"]
+__all__ = ["state_of_sheet", "with_heights"]
 
-#: Levels of one ground that differ by less are the same, m.
-_SAME_M = 0.01
+#: Heights and levels that differ by less are the same, m.
+_SAME_M = 0.0005
 
 
-def with_heights(perimeter: Perimeter, heights: Mapping[tuple[str, str, str], float], ground: Ground) -> Perimeter:
-    """The perimeter with heads at other heights, on a ground.
+def with_heights(perimeter: Perimeter, heights: Mapping[tuple[str, str, str], float]) -> Perimeter:
+    """The perimeter with heads at other heights.
 
     heights : by zone, level and role, m; heads that are missing stay as they are.
     """
@@ -36,29 +33,23 @@ def with_heights(perimeter: Perimeter, heights: Mapping[tuple[str, str, str], fl
             rx = heights.get((zone_id, pair.level, "receiver"), pair.rx_height_m)
             made = made.with_heights(pair.level, tx, rx)
         changed[zone_id] = (made,)
-    return perimeter.with_zones(changed, ground)
+    return perimeter.with_zones(changed)
 
 
-def planned_perimeter(ctx: StepContext, sheet: gpd.GeoDataFrame) -> Perimeter:
-    """What the layer stakeout sets out: its heights, on the ground as proposed where it counts from that."""
-    standing = perimeter_of(ctx.site, ctx.read, ctx.terrain)
-    ground: Ground = ctx.terrain
-    if ctx.params["advice"] and (ctx.workspace.folder / CUT_FILL).exists():
-        ground = design_of(ctx.site, standing, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
-    _check(sheet, ground)
-    heights = {(h.zone_id, h.level, h.role): float(h.height_m) for h in sheet.itertuples()}
-    return with_heights(standing, heights, ground)
-
-
-def _check(sheet: gpd.GeoDataFrame, ground: Ground) -> None:
-    """StepError where the sheet's finished levels are of another ground."""
-    level = ground.sample(sheet.geometry.x.to_numpy(), sheet.geometry.y.to_numpy())
-    off = np.abs(level - sheet["finished_m"].to_numpy(float))
-    if len(off) and np.nanmax(off) > _SAME_M:
-        worst: Any = sheet.iloc[int(np.nanargmax(off))]
+def state_of_sheet(ctx: StepContext, sheet: gpd.GeoDataFrame) -> PlannedState:
+    """The state that the step is run for; StepError where the layer stakeout shows another."""
+    state = planned_state(ctx, ctx.params["state"])
+    known = state.heads.set_index("head_id")
+    strange = sorted(set(sheet["head_id"]) - set(known.index))
+    axes = known["ground_m"] + known["height_m"]
+    off = np.zeros(0) if strange else np.abs(sheet["axis_m"].to_numpy() - axes[sheet["head_id"]].to_numpy())
+    if strange or (len(off) and float(np.max(off)) > _SAME_M):
+        first = strange[0] if strange else str(sheet["head_id"].iloc[int(np.argmax(off))])
         raise StepError(
-            "the set-up sheet counts its heights from another ground",
-            where=f"layer {STAKEOUT.name}, head {worst['head_id']}",
-            found=f"finished level {worst['finished_m']:.3f} m, ground {level[int(np.nanargmax(off))]:.3f} m",
-            mend="run `geotools stakeout` and this step both with advice, or both with --no-advice",
+            "the set-up sheet shows another state",
+            where=f"layer {STAKEOUT.name}, head {first}",
+            found="a head that is not in it" if strange else f"an axis {float(np.max(off)):.3f} m off",
+            expected=state.paper.words,
+            mend="run `geotools stakeout` and this step with the same --state, or set sheets.state in the site file",
         )
+    return state

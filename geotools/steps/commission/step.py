@@ -13,13 +13,25 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
-from geotools.plan.schema import AS_SET, BEAMS, COMMISSION, FENCE, STAKEOUT, WALK_PLAN, ZONES
+from geotools.plan.paper_state import PaperState
+from geotools.plan.schema import (
+    AS_SET,
+    BEAMS,
+    COMMISSION,
+    FENCE,
+    HEADS,
+    OPERATING_WINDOWS,
+    PROPOSED_HEADS,
+    STAKEOUT,
+    WALK_PLAN,
+    ZONES,
+)
 from geotools.plan.workspace import Workspace, frame_of
 from geotools.steps.commission.causes import OFF_DB
 from geotools.steps.commission.levels import beams_of, expected_levels, levels_of
 from geotools.steps.commission.reading import FILLED, LEAST_READINGS, read_form, refuse_losing_fields
 from geotools.steps.commission.rows import Row, as_set_rows, head_rows, judge
-from geotools.steps.commission.state import planned_perimeter, with_heights
+from geotools.steps.commission.state import state_of_sheet, with_heights
 
 BOOK, FORM_CSV, FORM_GPKG = "commission.pdf", "commission.csv", "commission.gpkg"
 _PRACTICE = (
@@ -51,12 +63,23 @@ def _filled(ctx: StepContext, known: set[str]) -> dict[str, dict[str, Any]]:
     return {r["head_id"]: {n: None if pd.isna(r[n]) else r[n] for n in FILLED} for r in rows if r["head_id"] in known}
 
 
+def _thresholds(ctx: StepContext) -> dict[str, float]:
+    """Threshold by zone: from its operating window where there is one to set, else (the empty name) the site's."""
+    found = {"": ctx.site.detection.threshold}
+    if ctx.workspace.has(OPERATING_WINDOWS):
+        windows = ctx.read(OPERATING_WINDOWS)
+        set_to = windows[windows["set_to"].notna()]
+        found |= dict(zip(set_to["zone_id"], set_to["set_to"].astype(float), strict=True))
+    return found
+
+
 def run(ctx: StepContext) -> StepResult:
     """Write the book, or read it back; see the manual beside this file."""
     site, sheet = ctx.site, ctx.read(STAKEOUT)
-    planned = planned_perimeter(ctx, sheet)
+    state = state_of_sheet(ctx, sheet)
+    planned = state.perimeter
     beams = beams_of(planned)
-    rows = head_rows(sheet, expected_levels(site, beams), site.detection.threshold)
+    rows = head_rows(sheet, expected_levels(site, beams), _thresholds(ctx))
     filled = _filled(ctx, set(sheet["head_id"]))
     folder = ctx.workspace.folder
     refuse_losing_fields([folder / FORM_CSV, folder / FORM_GPKG], filled)
@@ -68,13 +91,14 @@ def run(ctx: StepContext) -> StepResult:
         results, told = _judged(ctx, rows, planned)
         summary |= told
     frame = frame_of(COMMISSION, rows, ctx.workspace.work_crs)
-    _write_forms(ctx, rows, frame)
+    _write_forms(ctx, rows, frame, state.paper)
     walk = ctx.read(WALK_PLAN).to_dict("records") if ctx.workspace.has(WALK_PLAN) else []
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.steps.commission.book import write_book
+    from geotools.steps.commission.book import FrontPage, write_book
 
-    before = (*_PRACTICE, cautions.RADIO, cautions.DETECTION, cautions.SENSITIVE)
-    pages = write_book(ctx.scratch / BOOK, site.name, rows, walk, before)
+    before = (*_PRACTICE, cautions.ALARM_STATION, cautions.RADIO, cautions.EXPOSURE)
+    front = FrontPage(site.name, state.paper.words, (*before, cautions.DETECTION, cautions.SENSITIVE))
+    pages = write_book(ctx.scratch / BOOK, front, rows, walk)
     ctx.say(f"{BOOK}: {pages} pages, one for each of {len(rows)} heads" + (", and the walk test" if walk else ""))
     if not walk:
         ctx.say("no crossings are planned yet: run `geotools walktest`, then this step again, for the walk-test pages")
@@ -85,9 +109,10 @@ def run(ctx: StepContext) -> StepResult:
     )
 
 
-def _write_forms(ctx: StepContext, rows: list[Row], frame: Any) -> None:
+def _write_forms(ctx: StepContext, rows: list[Row], frame: Any, paper: PaperState) -> None:
     short = [{k: round(v, 3) if isinstance(v, float) else v for k, v in row.items()} for row in rows]
-    text = csv_text(COMMISSION.field_names, short)
+    said = {**paper.fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
+    text = csv_text([*COMMISSION.field_names, *said], [row | said for row in short])
     (ctx.scratch / FORM_CSV).write_text(text, encoding="utf-8-sig", newline="")
     form = Workspace(ctx.scratch / "form", ctx.workspace.plan_crs)
     form.write({COMMISSION: frame})
@@ -101,7 +126,7 @@ def _judged(ctx: StepContext, rows: list[Row], planned: Perimeter) -> tuple[list
         for row in rows
         if row["as_set_height_m"] is not None
     }
-    as_set = with_heights(planned, heights, planned.ground)
+    as_set = with_heights(planned, heights)
     for perimeter in (planned, as_set):
         perimeter.solve_all()
     beams = beams_of(as_set)
@@ -147,13 +172,21 @@ STEP = Step(
             "receiver",
             choices=("receiver", "free space"),
         ),
-        Param("advice", "flag", "The ground as proposed, which the set-up sheet counts heights from.", True),
+        Param(
+            "state",
+            "choice",
+            "State that is set up. Left out: as sheets.state of the site file says.",
+            choices=("proposed", "existing"),
+        ),
     ),
     inputs=(
         LayerIn(STAKEOUT, "what every head is to be set to"),
         LayerIn(ZONES, "the strips"),
         LayerIn(FENCE, "which way is outward"),
+        LayerIn(HEADS, "the heads as laid out"),
         LayerIn(BEAMS, "which heads face each other"),
+        LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
+        LayerIn(OPERATING_WINDOWS, "threshold to set in each zone", required=False),
         LayerIn(WALK_PLAN, "crossings for the walk-test pages", required=False),
         LayerIn(COMMISSION, "fields that were filled in", required=False),
     ),
@@ -167,5 +200,5 @@ STEP = Step(
     ),
     order=77,
     citations=("IEC 62305 and IEC 60364-5-54 (from memory), named as cautions",),
-    cautions=(*_PRACTICE, cautions.RADIO, cautions.DETECTION),
+    cautions=(*_PRACTICE, cautions.ALARM_STATION, cautions.RADIO, cautions.EXPOSURE, cautions.DETECTION),
 )

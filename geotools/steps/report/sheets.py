@@ -86,13 +86,15 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
 def heads_sheet(frames: Frames) -> list[Block]:
     """The schedule of heads: from the stakeout sheet where there is one, else from the layout."""
     sheet = frames.get("stakeout")
+    laid_out = sheet is None
     if sheet is None:
         sheet = frames["heads"]
     columns = {
         "head_id": ("head", 0),
         "post_id": ("post", 0),
         "head_type": ("type", 0),
-        "height_m": ("height, m", 2),
+        "height_m": ("height, m" if laid_out else "height to set, m", 3),
+        "laid_out_height_m": ("height as laid out, m", 3),
         "axis_m": ("level, m", 2),
         "true_azimuth_deg": ("aim from true north, °", 1),
         "azimuth_deg": ("aim from grid north, °", 1),
@@ -104,8 +106,10 @@ def heads_sheet(frames: Frames) -> list[Block]:
     blocks: list[Block] = [
         Heading("Heads", flows=True),
         Text(
-            "Heights are of the head's axis above the finished ground. The layer stakeout "
-            "says how upright and turned heads are fitted."
+            "Heights are of the head's axis above the ground as it is. Run the step stakeout for the heights to set."
+            if laid_out
+            else "Heights to set are of the head's axis above the finished ground, those as laid out above the ground "
+            "as surveyed. The layer stakeout says how upright and turned heads are fitted."
         ),
     ]
     blocks.append(field_table("Heads schedule", sheet.drop(columns="azimuth_deg", errors="ignore"), columns))

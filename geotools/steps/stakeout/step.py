@@ -138,6 +138,7 @@ def run(ctx: StepContext) -> StepResult:
     aims, scale = _aims(heads, faces, crs)
     map_xy = heads.geometry.to_crs(ctx.workspace.plan_crs)
     kinds = ctx.site.all_head_types
+    laid_out = {h.head_id: float(h.height_m) for h in ctx.read(HEADS).itertuples()}
     rows: list[dict[str, Any]] = []
     for i, head in enumerate(heads.itertuples()):
         turned = head.polarisation == "horizontal"
@@ -156,6 +157,7 @@ def run(ctx: StepContext) -> StepResult:
                 "finished_m": finished,
                 "earthwork_m": finished - ground,
                 "height_m": float(head.height_m),
+                "laid_out_height_m": laid_out.get(head.head_id),
                 "axis_m": axis,
                 "faces_head_id": faces[head.head_id],
                 "grid_azimuth_deg": float(aims.grid_azimuth[i]),
@@ -194,6 +196,7 @@ def run(ctx: StepContext) -> StepResult:
         ctx.site.name,
         fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
         state.paper.words,
+        laid_out,
     )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():

@@ -13,7 +13,7 @@ import geotools
 from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import design_of
 from geotools.engine.runner import Job
-from geotools.errors import InputError, OutputError
+from geotools.errors import InputError, OutputError, StepError
 from geotools.site.sources import open_sources
 
 
@@ -154,3 +154,14 @@ def test_a_form_filled_in_where_it_lies_is_not_replaced(copy):
         geotools.run_step("commission", site, out, overwrite=True)
     geotools.run_step("commission", site, out, results=out / "commission.csv", overwrite=True)
     assert layer(out, "commission").set_index("head_id").loc["F01-Z003-TX-low", "remark"] == "loose bolt"
+
+
+def test_a_set_up_sheet_of_another_state_is_refused(copy):
+    site, out = copy
+    geotools.run_step("stakeout", site, out, state="existing", overwrite=True)
+    with pytest.raises(StepError, match="another state"):
+        geotools.run_step("commission", site, out, overwrite=True)
+    outcome = geotools.run_step("commission", site, out, state="existing", overwrite=True)
+    assert outcome.summary["heads"] == len(layer(out, "heads"))
+    mine, heads = layer(out, "commission").set_index("head_id"), layer(out, "heads").set_index("head_id")
+    assert (mine["height_m"] - heads["height_m"]).abs().max() == 0.0
