@@ -572,6 +572,8 @@ def export(
     plan: _Plan | None = None,
     *,
     format: Literal["both", "geojson", "kml"] = "both",
+    layers: str = "",
+    heights: bool = False,
 ) -> Plan:
     """Writes the plan's layers as GeoJSON and KML, in longitude and latitude.
 
@@ -595,6 +597,11 @@ def export(
         is there). Required layers that are missing are made first, with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
+    layers : str, default ''
+        Names of the layers to write, separated by commas; all of them if empty.
+    heights : bool, default False
+        Whether places in GeoJSON have the plan's own heights, metres above its datum; most readers take
+        them for heights above the ellipsoid.
     """
 
 def apply(site: Site, plan: _Plan) -> ProposedState:

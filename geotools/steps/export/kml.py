@@ -8,16 +8,19 @@ from typing import Any
 
 from fastkml import Data, ExtendedData
 from fastkml.containers import Document, Folder
-from fastkml.enums import Verbosity
+from fastkml.enums import AltitudeMode, Verbosity
 from fastkml.features import Placemark
+from fastkml.geometry import create_kml_geometry
 from fastkml.kml import KML
+from fastkml.links import Icon
 from fastkml.styles import IconStyle, LabelStyle, LineStyle, PolyStyle, Style, StyleUrl
-from shapely import force_2d
+from shapely import Point, force_2d
 from shapely.geometry.base import BaseGeometry
 
 from geotools.plan.schema import LayerSchema, Symbol
+from geotools.steps.export.icons import icon_name
 
-__all__ = ["KmlLayer", "kml_text"]
+__all__ = ["KmlLayer", "icons_of", "kml_text"]
 
 #: Line width in pixels of a globe viewer for a millimetre on paper.
 _PIXELS_PER_MM = 4.0
@@ -36,13 +39,30 @@ def _colour(rgb: str, opacity: float = 1.0) -> str:
     return f"{round(255 * opacity):02x}{rgb[5:7]}{rgb[3:5]}{rgb[1:3]}"
 
 
-def _style(symbol: Symbol, name: str) -> Style:
+def _is_points(schema: LayerSchema) -> bool:
+    return "Point" in (schema.geometry or "")
+
+
+def icons_of(schema: LayerSchema) -> dict[str, Symbol]:
+    """Symbols of a point layer by the identifier of their style; none for other layers."""
+    if schema.style is None or not _is_points(schema):
+        return {}
+    own = {schema.name: schema.style.symbol}
+    return own | {f"{schema.name}-{n}": c.symbol for n, c in enumerate(schema.style.categories, start=1)}
+
+
+def _style(symbol: Symbol, name: str, icon: str | None) -> Style:
     fill = 0.0 if symbol.fill == "none" else (0.6 if symbol.fill == "solid" else 0.4) * symbol.opacity
     face = symbol.fill_colour or symbol.colour
     return Style(
         id=name,
         styles=[
-            IconStyle(color=_colour(face), scale=symbol.size / 4.0),
+            # an icon of its own comes in its colours; without one the viewer's is tinted
+            IconStyle(
+                color=_colour("#ffffff" if icon else face),
+                scale=symbol.size / (6.0 if icon else 4.0),
+                icon=Icon(href=icon) if icon else None,
+            ),
             LabelStyle(scale=0.7),
             LineStyle(color=_colour(symbol.colour), width=max(symbol.width * _PIXELS_PER_MM, 1.0)),
             PolyStyle(color=_colour(face, fill)),
@@ -54,9 +74,14 @@ def _styles(schema: LayerSchema) -> Iterable[tuple[str | None, Style]]:
     """Value of the style's field and what it is drawn in; None for every other value."""
     if schema.style is None:
         return
-    yield None, _style(schema.style.symbol, schema.name)
+    icons = icons_of(schema)
+
+    def made(symbol: Symbol, name: str) -> Style:
+        return _style(symbol, name, icon_name(name) if name in icons else None)
+
+    yield None, made(schema.style.symbol, schema.name)
     for number, category in enumerate(schema.style.categories, start=1):
-        yield category.value, _style(category.symbol, f"{schema.name}-{number}")
+        yield category.value, made(category.symbol, f"{schema.name}-{number}")
 
 
 def _text(value: Any) -> str:
@@ -78,9 +103,20 @@ def _placemark(
         name=_text(row.get(schema.key or "")),
         style_url=None if url is None else StyleUrl(url=f"#{url}"),
         extended_data=ExtendedData(elements=fields),
-        # heights are above the site's own datum, which a globe viewer does not know: laid on its ground instead
-        geometry=force_2d(shape),
+        kml_geometry=_placed(schema, row, shape),
     )
+
+
+def _placed(schema: LayerSchema, row: dict[str, Any], shape: BaseGeometry) -> Any:
+    """The shape on the viewer's ground; what has a height above its ground stands that high on a line.
+
+    Levels are above the site's own datum, which a globe viewer does not know.
+    """
+    height = row.get("height_m") if _is_points(schema) else None
+    if height is None:
+        return create_kml_geometry(force_2d(shape))
+    raised = Point(shape.x, shape.y, round(float(height), 3))
+    return create_kml_geometry(raised, altitude_mode=AltitudeMode.relative_to_ground, extrude=True)
 
 
 def kml_text(site: str, layers: Sequence[KmlLayer], note: str) -> str:

@@ -7,10 +7,12 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
+import shapely
 from lxml import etree
+from PIL import Image
 
 import geotools
-from geotools.errors import OutputError
+from geotools.errors import OutputError, StepError
 from geotools.plan.schema import HEADS, LAYERS
 
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -40,7 +42,36 @@ def test_geojson_is_where_the_plan_is(exported):
         if plan.empty:
             continue  # without features GeoJSON has no fields
         key = LAYERS[name].key
-        assert list(there[key]) == list(plan[key])
+        assert list(there[key]) == list(plan[key]) == list(there["id"])
+
+
+def test_heights_of_the_plan_are_the_third_coordinate_and_the_file_says_above_what(with_gaps, tmp_path):
+    shutil.copytree(with_gaps, tmp_path / "demo")
+    site, exported = geotools.open_site(tmp_path / "demo" / "input" / "site.toml"), tmp_path / "demo" / "out"
+    geotools.run_step("export", site, exported, layers="heads beams zones", format="geojson", heights=True)
+    assert not (exported / "plan.kml").exists() and not (exported / "icons").exists()
+    for name, with_heights in (("heads", True), ("beams", True), ("zones", False)):
+        data = json.loads((exported / "geojson" / f"{name}.geojson").read_text(encoding="utf-8"))
+        plan = gpd.read_file(exported / "plan.gpkg", layer=name)
+        written = [shapely.geometry.shape(f["geometry"]) for f in data["features"]]
+        assert {bool(shapely.has_z(s)) for s in written} == {with_heights}
+        assert ("metres above the site's datum (invented, local)" in data["description"]) is with_heights
+        if with_heights:
+            z = [shapely.get_coordinates(s, include_z=True)[:, 2] for s in (written, plan.geometry.to_numpy())]
+            assert np.allclose(*z, rtol=0, atol=0.001)
+
+
+def test_layers_can_be_chosen(with_gaps, tmp_path):
+    shutil.copytree(with_gaps, tmp_path / "demo")
+    site, out = geotools.open_site(tmp_path / "demo" / "input" / "site.toml"), tmp_path / "demo" / "out"
+    geotools.run_step("export", site, out, layers="zones, heads")
+    assert sorted(p.name for p in (out / "geojson").iterdir()) == ["heads.geojson", "zones.geojson"]
+    data = json.loads((out / "geojson" / "heads.geojson").read_text(encoding="utf-8"))
+    assert {len(f["geometry"]["coordinates"]) for f in data["features"]} == {2} and "datum" not in data["description"]
+    assert {f.findtext(f"{KML}name") for f in etree.parse(out / "plan.kml").iter(f"{KML}Folder")} == {"Zones", "Heads"}
+    with pytest.raises(StepError, match="no such layer") as told:
+        geotools.run_step("export", site, out, layers="zones, profiles", overwrite=True)
+    assert "profiles" in str(told.value) and "dead_spots" in str(told.value)
 
 
 def test_geojson_follows_rfc_7946(exported):
@@ -82,12 +113,29 @@ def test_kml_has_the_styles_it_points_to(exported):
     styles = {s.get("id") for s in tree.iter(f"{KML}Style")}
     urls = [u.text for u in tree.iter(f"{KML}styleUrl")]
     assert urls and {u[1:] for u in urls} <= styles
-    # the transmitter's own colour, #d55e00 of the layer's style, written as alpha blue green red
-    style = HEADS.style.categories[0].symbol.fill_colour
-    assert style == "#d55e00"
-    assert any(c.text == "ff005ed5" for c in tree.iter(f"{KML}color"))
-    # nothing is fetched from elsewhere by a viewer
-    assert not list(tree.iter(f"{KML}href"))
+    # nothing is fetched from elsewhere by a viewer: icons lie beside the document
+    icons = [e.text for e in tree.iter(f"{KML}href")]
+    assert icons and all((exported / icon).is_file() and icon.startswith("icons/") for icon in icons)
+    assert {f"icons/{p.name}" for p in (exported / "icons").iterdir()} == set(icons)
+
+
+def test_icons_are_the_symbols_of_the_layer(exported):
+    for number, middle in ((1, "#d55e00"), (2, "#56b4e9")):
+        # the colours that the layer's style gives transmitters and receivers
+        assert HEADS.style.categories[number - 1].symbol.fill_colour == middle
+        with Image.open(exported / "icons" / f"heads-{number}.png") as icon:
+            assert icon.size == (64, 64) and icon.getpixel((0, 0))[3] == 0
+            assert "#{:02x}{:02x}{:02x}".format(*icon.getpixel((32, 32))[:3]) == middle
+
+
+def test_heads_stand_at_their_height_above_the_viewers_ground(exported):
+    plan = gpd.read_file(exported / "plan.gpkg", layer="heads")
+    tree = etree.parse(exported / "plan.kml")
+    folder = next(f for f in tree.iter(f"{KML}Folder") if f.findtext(f"{KML}name") == HEADS.title)
+    points = list(folder.iter(f"{KML}Point"))
+    assert {p.findtext(f"{KML}altitudeMode") for p in points} == {"relativeToGround"}
+    heights = [float(p.findtext(f"{KML}coordinates").split(",")[2]) for p in points]
+    assert heights == pytest.approx(list(plan["height_m"]), abs=0.0005)
 
 
 def test_no_file_is_replaced_unasked(exported):
