@@ -25,8 +25,8 @@ from geotools.plan.schema import FENCE, LAYERS, VERDICTS
 from geotools.site import open_site, parse_site, sharing
 from tests.validator import complaints
 
-#: Said on every map: unit and system of its heights.
-PLAIN = {"metre", "invented, local"}
+#: Said on every map: unit and system of its heights; and a column that GeoPackage itself has.
+PLAIN = {"metre", "invented, local", "vertical", "row_id"}
 WORDS = ("undetected", "unproven", "dead spot", "dead_spot", "crawl", "modulation", "crest", "weak")
 
 
