@@ -346,7 +346,7 @@ class Job:
         record.files_written = {name: sha256(ready / name)[:32] for name in result.files}
         self.workspace.put(made, PROVENANCE, self._provenance(step, ctx, result, record))
         staying = [path for path in self.out.glob("*.tif") if path.name not in stale]
-        self.workspace.put_project(made, self.site.name, [*staying, *ready.glob("*.tif")])
+        self.workspace.put_project(made, self.site.name, [*staying, *ready.glob("*.tif")], self.sources.vertical_datum)
         self.workspace.check_free()
         if file_state(self.workspace.plan) != before:
             check()

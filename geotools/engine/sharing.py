@@ -17,6 +17,8 @@ from geotools.errors import OutputError, StepError
 from geotools.io.files import close_to_others
 from geotools.io.publish import SCRATCH_PREFIX
 from geotools.plan.audiences import PUBLIC, Extract, extract
+from geotools.plan.cautions import CAUTIONS
+from geotools.plan.metadata import Described
 from geotools.plan.paper_map import PaperMap, draw_map
 from geotools.plan.shared import copy_whole, write_extract
 from geotools.plan.workspace import PLAN_NAME, Workspace
@@ -99,11 +101,13 @@ def share(
     with scratch as name:
         folder = Path(name)
         plan = folder / (file.name if kind == ".gpkg" else PLAN_NAME)
+        rights = " ".join(part for part in (f"For {recipient}." if recipient else "", _rights(audience)) if part)
+        said = Described(site.name, workspace.plan_crs, sources.vertical_datum, rights)
         if audience == "full":
-            if not copy_whole(workspace, plan, site.name, rasters):
+            if not copy_whole(workspace, plan, said, rasters):
                 warnings.append("the project that was saved in the plan stays; it looks for the plan as ./plan.gpkg")
         else:
-            written = {schema.name for schema in write_extract(workspace, seen, plan, site.name, rasters)}
+            written = {schema.name for schema in write_extract(workspace, seen, plan, said, rasters)}
             seen = Extract(tuple(s for s in seen.layers if s.name in written), seen.rasters)
         if kind != ".gpkg":
             draw_map(folder / PAPER_NAME, _paper(site, workspace, seen, audience, recipient, sources.vertical_datum))
@@ -118,6 +122,10 @@ def share(
             os.replace(made, file)
     layers = [s.name for s in seen.layers]
     return Shared(file, audience, layers, [path.name for path in rasters], warnings)
+
+
+def _rights(audience: Audience) -> str:
+    return "" if audience == "public" else " ".join(CAUTIONS)
 
 
 def _check(file: Path, job: Path, audience: str, recipient: str, overwrite: bool) -> str:

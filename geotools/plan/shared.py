@@ -11,6 +11,7 @@ from geotools.errors import OutputError
 from geotools.io.files import disk_words
 from geotools.plan import gpkg
 from geotools.plan.audiences import Extract
+from geotools.plan.metadata import Described, write_metadata
 from geotools.plan.project import write_project
 from geotools.plan.schema import LayerSchema
 from geotools.plan.workspace import PLAN_TROUBLE, Workspace
@@ -19,7 +20,7 @@ __all__ = ["copy_whole", "write_extract"]
 
 
 def write_extract(
-    workspace: Workspace, extract: Extract, target: Path, title: str, rasters: Iterable[Path] = ()
+    workspace: Workspace, extract: Extract, target: Path, said: Described, rasters: Iterable[Path] = ()
 ) -> list[LayerSchema]:
     """Write a new GeoPackage that holds the extract's layers and fields, and a project of them.
 
@@ -34,8 +35,8 @@ def write_extract(
         What is wanted; layers that the plan does not hold are left out.
     target : Path
         The file to make, in a folder that is there; there must be none of that name.
-    title : str
-        Name of the site.
+    said : Described
+        What the file says of itself.
     rasters : iterable of Path
         Rasters that will stand beside it.
 
@@ -65,18 +66,19 @@ def write_extract(
         if written:
             gpkg.finish(target, written)
             reduced = {schema.name: schema for schema in written}
-            write_project(target, workspace.plan_crs, title, rasters, reduced, name=target.name)
+            write_metadata(target, said)
+            write_project(target, workspace.plan_crs, said.title, rasters, reduced, name=target.name)
     except PLAN_TROUBLE as problem:
         raise _unwritten(target, problem) from problem
     return written
 
 
-def copy_whole(workspace: Workspace, target: Path, title: str, rasters: Iterable[Path] = ()) -> bool:
+def copy_whole(workspace: Workspace, target: Path, said: Described, rasters: Iterable[Path] = ()) -> bool:
     """Write all of the plan, with what people added, as a file without free pages.
 
     Parameters
     ----------
-    workspace, target, title, rasters
+    workspace, target, said, rasters
         As `write_extract` has them.
 
     Returns
@@ -92,7 +94,8 @@ def copy_whole(workspace: Workspace, target: Path, title: str, rasters: Iterable
     try:
         with closing(sqlite3.connect(workspace.plan)) as held:
             held.execute("VACUUM INTO ?", (str(target),))
-        return write_project(target, workspace.plan_crs, title, rasters, workspace.known, name=target.name)
+        write_metadata(target, said)
+        return write_project(target, workspace.plan_crs, said.title, rasters, workspace.known, name=target.name)
     except PLAN_TROUBLE as problem:
         raise _unwritten(target, problem) from problem
 

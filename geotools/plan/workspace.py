@@ -23,8 +23,10 @@ from geotools.io.crs import metric_twin
 from geotools.io.files import disk_words
 from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
+from geotools.plan.cautions import CAUTIONS
 from geotools.plan.digest import FileState, LayerDigest, digest_layers, file_state
 from geotools.plan.filled import filled_in
+from geotools.plan.metadata import Described, write_metadata
 from geotools.plan.project import write_project
 from geotools.plan.schema import LAYERS, PROVENANCE, LayerSchema
 
@@ -293,9 +295,10 @@ class Workspace:
         except PLAN_TROUBLE as problem:
             raise self._unwritten(problem) from problem
 
-    def put_project(self, built: Path, title: str, rasters: Iterable[Path]) -> None:
-        """Put the project, in which the plan opens as one map, into the file that `build` made; as `put`."""
+    def put_project(self, built: Path, title: str, rasters: Iterable[Path], vertical_datum: str) -> None:
+        """Put the project, in which the plan opens as one map, and what it is into the file that `build` made."""
         try:
+            write_metadata(built, Described(title, self.plan_crs, vertical_datum, " ".join(CAUTIONS)))
             write_project(built, self.plan_crs, title, rasters, self._known)
         except PLAN_TROUBLE as problem:
             raise self._unwritten(problem) from problem

@@ -19,8 +19,8 @@ FOLDER, KML_NAME = "geojson", "plan.kml"
 _ID = "id"
 _NOTE = (
     "Levels are left out: they stand in the fields, in metres above the site's own datum. Heads and cameras stand at "
-    f"their height above the viewer's ground. {cautions.DETECTION} "
-    f"{cautions.SERVICES} {cautions.EXPOSURE} {cautions.SENSITIVE}"
+    "their height above the viewer's ground. "
+    f"{cautions.DETECTION} {cautions.SERVICES} {cautions.EXPOSURE} {cautions.SENSITIVE}"
 )
 
 
@@ -82,7 +82,7 @@ def run(ctx: StepContext) -> StepResult:
         if wanted != "kml":
             name = f"{FOLDER}/{schema.name}.geojson"
             (ctx.scratch / FOLDER).mkdir(exist_ok=True)
-            said = f"{schema.title}. {schema.description} {cautions.DETECTION} {cautions.SENSITIVE}"
+            said = f"{schema.title}. {schema.description}"
             if frame.geometry.has_z.any():
                 said += f" Heights are metres above the site's datum ({datum}), not above the ellipsoid."
             # the driver takes the column away that it writes as the features' own member
@@ -92,7 +92,7 @@ def run(ctx: StepContext) -> StepResult:
                 driver="GeoJSON",
                 RFC7946="YES",
                 COORDINATE_PRECISION="8",
-                DESCRIPTION=said,
+                DESCRIPTION=f"{said} {cautions.DETECTION} {cautions.SENSITIVE}",
                 **({"ID_FIELD": _ID} if schema.key else {}),
             )
             files.append(name)
