@@ -32,6 +32,12 @@ from geotools.cli.options import WriteOptions, packed
     type=float,
     help="Vertical accuracy of the raster, 95 %, as its supplier states it; without it nothing counts as detected.",
 )
+@click.option(
+    "--side",
+    type=click.Choice(["inside", "outside", "left", "right", "between"]),
+    help="Side of the fence the beams stand on; left or right, along the line as drawn, for an open one. [inside]",
+)
+@click.option("--no-inspect", is_flag=True, help="Leave out the inspection of fence and terrain at the end.")
 @click.option("--overwrite", is_flag=True, help="Replace a site file that is there already.")
 @click.option("--dry-run", is_flag=True, help="Check everything and print the file; write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
@@ -45,20 +51,33 @@ def new(
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
+    side: str | None,
+    no_inspect: bool,
     **inputs: str | float | None,
 ) -> None:
-    """Write a site file that names every setting, with its default, unit and range."""
-    from geotools.cli.new_site import new_site_text, write_site
+    """Write a site file that names every setting, with its default, unit and range, and inspect fence and terrain.
 
-    text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs)
+    What the inspection refuses ends the command with its message; the site file stands and can be mended.
+    """
+    from geotools.cli.new_site import inspected, new_site_text, write_site
+    from geotools.site import open_site
+
+    text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs, side=side)
     if options.dry_run:
         click.echo(json.dumps({"event": "dry-run", "text": text}) if options.as_json else text)
         return
     write_site(site_file, text, overwrite=options.overwrite)
+    if not (options.quiet or options.as_json):
+        click.echo(f"Written: {site_file.resolve()}")
+    notes, warnings = ([], []) if no_inspect else inspected(open_site(site_file))
     if options.as_json:
-        click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve())}))
-    elif not options.quiet:
-        click.echo(f"Written: {site_file.resolve()}\nNext: geotools run {site_file} --out plan")
+        said = {"notes": notes, "warnings": warnings}
+        click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve()), **said}))
+        return
+    for text in [f"  warning: {one}" for one in warnings]:
+        click.echo(text, err=True)
+    if not options.quiet:
+        click.echo("\n".join([*(f"  {one}" for one in notes), f"Next: geotools run {site_file} --out plan"]))
 
 
 @click.group("gis-plugin")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from geotools.io.files import local_file, write_text
 from geotools.site import Site, parse_site
 from geotools.site.template import relative_to, site_text
 
-__all__ = ["new_site_text", "write_site"]
+__all__ = ["inspected", "new_site_text", "write_site"]
 
 
 def new_site_text(
@@ -22,6 +23,7 @@ def new_site_text(
     terrain: Path,
     threats: Sequence[str] = (),
     inputs: Mapping[str, Any] | None = None,
+    side: str | None = None,
 ) -> str:
     """Text of a site file that names every setting and opens without an error.
 
@@ -31,6 +33,7 @@ def new_site_text(
     fence, terrain : files that are there.
     threats : names of targets, empty for the default ones.
     inputs : further settings of the section ``[input]``, None for what the files say themselves.
+    side : side of the fence the beams stand on, None for the default.
 
     InputError where a file is not there, SiteError where a value cannot be.
     """
@@ -41,9 +44,21 @@ def new_site_text(
     top: dict[str, Any] = {"name": name}
     if threats:
         top["threats"] = list(threats)
-    text = site_text(Site, {"": top, "input": {**(inputs or {}), **files}}, Site.catalogues())
+    sections: dict[str, dict[str, Any]] = {"": top, "input": {**(inputs or {}), **files}}
+    if side is not None:
+        sections["layout"] = {"side": side}
+    text = site_text(Site, sections, Site.catalogues())
     parse_site(text, path)
     return text
+
+
+def inspected(site: Site) -> tuple[list[str], list[str]]:
+    """What the step inspect notes and warns of a site; nothing is kept of it. Raises what it refuses."""
+    from geotools.engine.runner import Job
+
+    with tempfile.TemporaryDirectory(prefix="geotools-") as folder, Job(site, Path(folder) / "out") as job:
+        outcome = job.run("inspect")
+    return outcome.notes, outcome.warnings
 
 
 def write_site(path: Path, text: str, *, overwrite: bool = False) -> None:

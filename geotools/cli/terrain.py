@@ -21,8 +21,10 @@ SURFACES = {".xml", ".landxml"}
 VECTORS = {".gpkg", ".geojson", ".json", ".dxf", ".shp", ".fgb"}
 
 
-def read_survey(path: Path, classes: tuple[int, ...], surface: str | None, layer: str | None) -> Survey:
-    """A survey file by its ending."""
+def read_survey(
+    path: Path, classes: tuple[int, ...], surface: str | None, layer: str | None, codes: Path | None = None
+) -> Survey:
+    """A survey file by its ending; ``codes`` : table of point codes, the toolkit's own if not given."""
     suffix = path.suffix.lower()
     if suffix in LIDAR:
         from geotools.terrain.lidar import read_lidar
@@ -34,7 +36,11 @@ def read_survey(path: Path, classes: tuple[int, ...], surface: str | None, layer
         return read_surface(path, surface)
     from geotools.terrain.measured import read_table, read_vector
 
-    return read_table(path) if suffix in TABLES else read_vector(path, layer)
+    if suffix not in TABLES:
+        return read_vector(path, layer)
+    from geotools.terrain.point_codes import NOT_GROUND, read_codes
+
+    return read_table(path, NOT_GROUND if codes is None else read_codes(codes))
 
 
 def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: dict[str, Any]) -> Made:
@@ -67,7 +73,10 @@ def make_terrain(sources: tuple[Path, ...], out: Path, progress: Any, options: d
         return join_rasters(sources, out, cell_m=options["cell"], stated=stated, progress=progress)
     from geotools.terrain.dtm import grid_survey
 
-    read = [(p, read_survey(p, options["classes"], options["surface"], options["layer"])) for p in surveyed]
+    read = [
+        (p, read_survey(p, options["classes"], options["surface"], options["layer"], options["codes"]))
+        for p in surveyed
+    ]
     for _, survey in read:
         survey.accuracy_m = options["accuracy"]
     cell_m = options["cell"] or 0.25
@@ -127,6 +136,12 @@ def told(made: Made) -> list[str]:
     default=(2,),
     show_default="2, ground",
     help="Class of the lidar points that are ground; may be given several times. Withheld points are never taken.",
+)
+@click.option(
+    "--codes",
+    type=click.Path(path_type=Path),
+    help="CSV table of point codes, columns code, meaning, ground (yes or no), in place of the toolkit's own: points of "
+    "a table whose column code names no ground, such as a water level or a base station, are left out.",
 )
 @click.option("--surface", help="Surface of a LandXML file that has several.")
 @click.option("--layer", help="Layer of a vector file that has several.")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from array import array
+from collections import Counter
+from collections.abc import Mapping
 from itertools import chain
 from pathlib import Path
 
@@ -18,6 +20,7 @@ from geotools.io.files import local_file
 from geotools.io.tables import csv_rows
 from geotools.io.vector_kind import drivers_for
 from geotools.io.vectors import FENCE_TROUBLE, safe_gdal
+from geotools.terrain.point_codes import code_column, left_out_words, meaning_of
 from geotools.terrain.points import Survey
 
 _NAMES = {
@@ -28,8 +31,17 @@ _NAMES = {
 MAX_TABLE_BYTES = 500_000_000
 
 
-def read_table(path: Path | str) -> Survey:
-    """Points from a table with columns for easting, northing and height; InputError names line and column at fault."""
+def read_table(path: Path | str, codes: Mapping[str, str] | None = None) -> Survey:
+    """Points from a table with columns for easting, northing and height; InputError names line and column at fault.
+
+    Parameters
+    ----------
+    path : Path or str
+        The table.
+    codes : mapping of str to str, optional
+        Codes in lower case that are no ground, with their meaning: where the table has a column ``code``, such points
+        are left out, and the survey's notes say so. If not given, every point counts.
+    """
     local = local_file(path, "table of points")
     if local.stat().st_size > MAX_TABLE_BYTES:
         raise InputError("the table of points is too large", where=local, expected=f"at most {MAX_TABLE_BYTES} bytes")
@@ -44,8 +56,13 @@ def read_table(path: Path | str) -> Survey:
             found=", ".join(heads) or "nothing",
             expected="columns x, y, z (or easting, northing, height) and a row a point",
         )
+    column, left_out = code_column(heads), Counter[tuple[str, str]]()
     places = array("d")
     for number, row in enumerate(chain([first], rows)):
+        meaning = meaning_of(row[column], codes) if codes and column is not None else None
+        if meaning is not None:
+            left_out[row[str(column)], meaning] += 1
+            continue
         for name in columns.values():
             try:
                 place = float(row[str(name)])
@@ -59,7 +76,8 @@ def read_table(path: Path | str) -> Survey:
                     expected="a number with a decimal point",
                 )
             places.append(place)
-    return Survey(None, iter([np.array(places).reshape(-1, 3)]))
+    notes = [left_out_words(local, left_out)] if left_out else []
+    return Survey(None, iter([np.array(places).reshape(-1, 3)]), notes=notes)
 
 
 def read_vector(path: Path | str, layer: str | None = None) -> Survey:

@@ -118,3 +118,32 @@ def test_the_accuracy_of_the_terrain_is_taken_from_the_command(tmp_path):
     assert geotools.open_site(tmp_path / "site.toml").input.vertical_accuracy_m == 0.06
     refused = new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "-1", "--overwrite")
     assert refused.exit_code == 4 and "vertical_accuracy_m" in refused.stderr
+
+
+def open_fence(folder):
+    """The demonstration's fence without its last sides."""
+    held = json.loads((DEMO / "fence.geojson").read_text("utf-8"))
+    held["features"][0]["geometry"]["coordinates"] = held["features"][0]["geometry"]["coordinates"][:3]
+    (folder / "open.geojson").write_text(json.dumps(held), "utf-8")
+    return folder / "open.geojson"
+
+
+def test_it_ends_with_an_inspection(tmp_path):
+    run = new(tmp_path, "--name", "a")
+    assert run.exit_code == 0, run.output
+    assert "1 fence line(s), 597.9 m" in run.output and "vertical accuracy of the terrain is not stated" in run.output
+    quiet = new(tmp_path, "--name", "a", "--overwrite", "--no-inspect")
+    assert quiet.exit_code == 0 and "597.9" not in quiet.output
+    data = json.loads(new(tmp_path, "--name", "a", "--overwrite", "--json").output)
+    assert data["event"] == "finished" and any("597.9 m" in text for text in data["notes"]) and data["warnings"]
+
+
+def test_an_open_line_is_refused_with_what_to_add(tmp_path):
+    words = ["new", str(tmp_path / "site.toml"), "--name", "a", "--fence", str(open_fence(tmp_path))]
+    words += ["--terrain", str(DEMO / "terrain.tif")]
+    run = CliRunner().invoke(cli, words)
+    assert run.exit_code != 0 and "an open fence line has no inside" in run.output
+    assert "geotools new --side left" in run.output and (tmp_path / "site.toml").exists()
+    run = CliRunner().invoke(cli, [*words, "--side", "left", "--overwrite"])
+    assert run.exit_code == 0, run.output
+    assert geotools.open_site(tmp_path / "site.toml").layout.side == "left"

@@ -13,7 +13,7 @@ import pytest
 from shapely import LineString, Polygon
 
 import geotools
-from geotools.errors import GeotoolsError, InputError, SiteError
+from geotools.errors import GeotoolsError, InfeasibleError, InputError, SiteError
 from tests.making import SQUARE, line, write_fence, write_raster
 
 MakeSite = Callable[..., Path]
@@ -58,7 +58,7 @@ def test_no_coordinate_system_in_the_fence(make_site: MakeSite, tmp_path: Path) 
 
 
 def test_all_in_degrees_is_refused_with_a_proposal(make_site: MakeSite, tmp_path: Path) -> None:
-    site = make_site()
+    site = make_site(toml='[layout]\nside = "left"')
     write_raster(
         tmp_path / "terrain.tif", np.full((50, 50), 9, np.float32), crs="EPSG:4326", left=9, top=48.8, cell=1e-4
     )
@@ -118,6 +118,28 @@ def test_a_terrain_without_data_under_the_whole_fence_is_refused(make_site: Make
     assert "no data under the fence" in found.what
 
 
+def test_an_open_line_without_a_side_is_refused_with_what_to_add(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site()
+    write_fence(tmp_path / "fence.geojson", [line(SQUARE[:3])])
+    with pytest.raises(InfeasibleError, match="an open fence line has no inside") as caught:
+        inspect(site, tmp_path / "out")
+    assert 'side = "left"' in str(caught.value.mend) and "[layout]" in str(caught.value.mend)
+
+
+def test_the_same_fence_twice_is_said(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site()
+    nudged = [(x + 0.1, y + 0.1) for x, y in SQUARE]
+    write_fence(tmp_path / "fence.geojson", [line(SQUARE), line(nudged)])
+    outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "out")
+    (said,) = [text for text in outcome.warnings if "lie on each other" in text]
+    assert "F01 and F02" in said and "drawn twice" in said
+    # one inside the other, a corridor between them, is no fence drawn twice
+    inner = [(0.8 * x + 10, 0.8 * y + 10) for x, y in SQUARE]
+    write_fence(tmp_path / "fence.geojson", [line(SQUARE), line(inner)])
+    outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "again")
+    assert not [text for text in outcome.warnings if "lie on each other" in text]
+
+
 def test_heights_that_cannot_be_ground(make_site: MakeSite, tmp_path: Path) -> None:
     ground = np.full((100, 100), 1e6, np.float32)
     assert "cannot be heights" in str(refusal(make_site(heights=ground), tmp_path))
@@ -166,7 +188,7 @@ def test_feet_are_converted_and_said(make_site: MakeSite, tmp_path: Path) -> Non
 
 
 def test_height_unit_left_open_in_a_system_of_feet_is_refused(make_site: MakeSite, tmp_path: Path) -> None:
-    site = make_site()
+    site = make_site(toml='[layout]\nside = "left"')
     write_raster(
         tmp_path / "terrain.tif", np.full((50, 50), 800, np.float32), crs="EPSG:2277", left=3e6, top=1e7, unit=None
     )

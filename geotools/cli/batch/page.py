@@ -85,6 +85,7 @@ def _map(combined: Path) -> str:
         ax.annotate(str(site), ((a + c) / 2, d), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=8)
     ax.set_aspect("equal" if fences.crs is None or fences.crs.is_projected else "auto")
     ax.set_xlabel(f"{'' if fences.crs is None else fences.crs.name}, {'map unit' if reach else ''}".strip(", "))
+    ax.ticklabel_format(useOffset=False, style="plain")
     ax.margins(0.06)
     keys = [Line2D([], [], color=VERDICT_COLOURS[v], lw=2.5, label=v.replace("_", " ")) for v in _ORDER]
     figure.legend(handles=keys, loc="outside lower center", ncols=4, frameon=False)

@@ -19,6 +19,7 @@ from geotools.plan.schema import (
     VERDICTS,
     ZONES,
 )
+from geotools.steps.gaps.overlapping import overlapping_words
 from geotools.steps.gaps.straightness import LINE_RASTER, run_straightness
 from geotools.steps.gaps.wave import CORRIDOR_RASTER, GAP_RASTER, RESURVEY_TABLE, run_wave
 from geotools.terrain.oddities import odd_along, odd_words
@@ -28,6 +29,8 @@ def run(ctx: StepContext) -> StepResult:
     """Find where each threat gets through; see the manual beside this file."""
     chains = chains_of(ctx.site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
     half = ctx.site.detection.half_width_m
+    for text in overlapping_words([zone for chain in chains for zone in chain.zones], half):
+        ctx.warn(text)
     for zone in (zone for chain in chains for zone in chain.zones):
         for text in odd_words(odd_along(ctx.terrain, zone.line.line(), half), f"{zone.zone_id}, in its strip"):
             ctx.warn(text)

@@ -15,6 +15,8 @@ from geotools.errors import InputError
 from geotools.io.crs import horizontal
 from geotools.io.files import local_file
 from geotools.plan import ids
+from geotools.plan.fence_checks import refuse_open, twice_words
+from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.schema import FENCE
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import Sources, open_sources
@@ -156,6 +158,13 @@ def run(ctx: StepContext) -> StepResult:
         ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
         if (hole := _check_ground(row["fence_id"], row["geometry"], terrain)) is not None:
             ctx.warn(hole)
+    lines = {row["fence_id"]: row["geometry"] for row in rows}
+    for fence_id, line in lines.items():
+        refuse_open(fence_id, line, ctx.site.layout.side)
+    if ctx.site.layout.side == "between":
+        fence_pairs(lines)
+    for twice in twice_words(lines):
+        ctx.warn(twice)
     # asked for now: no step after this one can go without
     crossing_heights(ctx.site, frame_of(FENCE, rows, ctx.workspace.work_crs))
     _survey(ctx, rows)

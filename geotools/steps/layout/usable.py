@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from geotools.errors import InfeasibleError
+from geotools.plan.fence_checks import refuse_open
 from geotools.plan.fence_pairs import fence_pairs
 from geotools.steps.layout.lines import MITRE_LIMIT, midway_line, setback_line
 
@@ -111,14 +111,7 @@ def courses(
     else:
         for name in sorted(fences):
             fence = fences[name]
-            if side in ("inside", "outside") and not fence.is_ring:
-                raise InfeasibleError(
-                    "an open fence line has no inside",
-                    where=f"fence line {name}",
-                    found=f"layout.side = {side!r}",
-                    expected="left or right, along the line as it was drawn",
-                    mend="set layout.side, or close the line",
-                )
+            refuse_open(name, fence, side)
             ground, inward = _beside(fence, side, clear_m, end_m)
             line = setback_line(fence, setback_m, side=side, name=name).simplify(SMOOTHING_M)
             found.append((name, fence, line, ground, inward, {name}))
