@@ -129,7 +129,7 @@ class _Run:
         kept = keep_away(trial, nuisance)
         every, best = best_opening(trial, found if kept is None else [*found, kept])
         self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
-        return _opens(best)
+        return _opens(best, window)
 
     def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
         """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
@@ -141,10 +141,12 @@ class _Run:
         return [surface_row(one) for one in found]
 
 
-def _opens(best: Opening | None) -> Row:
-    if best is None:
-        return {"opens_by": "nothing that was tried; see window_options"}
-    return {"opens_by": best.words, "opens_cost": best.cost}
+def _opens(best: Opening | None, window: OperatingWindow) -> Row:
+    if best is not None:
+        return {"opens_by": best.words, "opens_cost": best.cost}
+    if window.weakest.modulation > window.above_high:
+        return {"opens_by": "levels and bodies known better: see layers resurvey and sensitivity"}
+    return {"opens_by": "nothing that was tried; see window_options"}
 
 
 def run(ctx: StepContext) -> StepResult:
