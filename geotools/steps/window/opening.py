@@ -22,6 +22,8 @@ __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
 
 #: Changes of the heights of both heads of a level that are tried, m.
 _HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
+#: Less than this, dB, is no better window: both sides are no surer than that.
+_WORTH_DB = 3.0
 #: Changes, the cheapest first, that are tried with what is not known exactly too.
 _CONFIRMED = 4
 
@@ -220,6 +222,6 @@ def best_opening(trial: OpeningTrial, found: Sequence[Opening]) -> tuple[list[Op
             break
     every = [done.get(id(one), one) for one in priced] + rest
     if best is None:
-        better = [o for o in every if o.kept and o.window.width_db > max(trial.window.width_db, 0.0) + 0.5]
+        better = [o for o in every if o.kept and o.window.width_db > max(trial.window.width_db, 0.0) + _WORTH_DB]
         best = max(better, key=lambda o: (o.state == "open", o.window.width_db), default=None)
     return every, best

@@ -40,6 +40,11 @@ from geotools.steps.window.spoken import closing_table, tell
 from geotools.steps.window.surfaces import closing_depth, surface_windows
 
 RASTER = "nuisance.tif"
+#: What a window needs that only what is not known exactly of the crossing side closes.
+BETTER_KNOWN = "levels and bodies known better: see layers resurvey and sensitivity"
+#: Where the weakest crossing is this many times the strongest response that must not alarm, with what is not known
+#: exactly, no change for the sake of movers is looked for (6 dB).
+_NEAR = 2.0
 #: Zones whose surroundings are held at once.
 _AT_ONCE = 8
 
@@ -120,8 +125,10 @@ class _Run:
             words = "close its dead spots first: `geotools remedy`"
             said = f"{words}, {option.replace('_', ' ')}" if option else words
             return {"opens_by": said, "opens_cost": cost}
-        if window.weakest.low is None:
+        if window.state != "empty" and window.weakest.low is None:
             return {"opens_by": "state the survey's accuracy: what is not known exactly is unknown itself"}
+        if window.weakest.modulation > _NEAR * window.above_high:
+            return {"opens_by": BETTER_KNOWN}
         if not window.nuisance or not self.ctx.params["openings"]:
             return {}
         trial = OpeningTrial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
@@ -129,7 +136,7 @@ class _Run:
         kept = keep_away(trial, nuisance)
         every, best = best_opening(trial, found if kept is None else [*found, kept])
         self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
-        return _opens(best)
+        return _opens(best, window)
 
     def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
         """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
@@ -141,10 +148,12 @@ class _Run:
         return [surface_row(one) for one in found]
 
 
-def _opens(best: Opening | None) -> Row:
-    if best is None:
-        return {"opens_by": "nothing that was tried; see window_options"}
-    return {"opens_by": best.words, "opens_cost": best.cost}
+def _opens(best: Opening | None, window: OperatingWindow) -> Row:
+    if best is not None:
+        return {"opens_by": best.words, "opens_cost": best.cost}
+    if window.weakest.modulation > window.above_high:
+        return {"opens_by": BETTER_KNOWN}
+    return {"opens_by": "nothing that was tried; see window_options"}
 
 
 def run(ctx: StepContext) -> StepResult:
