@@ -58,7 +58,11 @@ def new(
     if options.as_json:
         click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve())}))
     elif not options.quiet:
-        click.echo(f"Written: {site_file.resolve()}\nNext: geotools run {site_file} --out plan")
+        click.echo(f"Written: {site_file.resolve()}")
+        if inputs["vertical_accuracy_m"] is None:
+            words = "without the terrain's accuracy nothing counts as detected"
+            click.echo(f"Set input.vertical_accuracy_m in it: {words}.")
+        click.echo(f"Next: geotools run {site_file} --out plan")
 
 
 @click.group("gis-plugin")
