@@ -8,7 +8,8 @@ from pathlib import Path
 
 #: A page says beneath a command what of its output it shows, and beneath that shows it.
 _OUTPUT = (
-    r'(?:\n+<!-- output(?: from "(?P<first>[^"]*)")?(?: to "(?P<last>[^"]*)")?(?: exit (?P<exit>\d+))? -->'
+    r'(?:\n+<!-- output(?: from "(?P<first>[^"]*)")?(?: to (?:(?P<nth>\d+)\. )?"(?P<last>[^"]*)")?'
+    r"(?: exit (?P<exit>\d+))? -->"
     r"\n+```text\n(?P<shown>.*?)^```$)?"
 )
 _COMMAND = (
@@ -26,6 +27,7 @@ class Command:
     """A command block: what is typed, which part of its output the page shows, and where in the page that stands.
 
     span : start and end of the shown output in the page's text, None where none is shown.
+    nth : which of the lines that hold the last word ends the part.
     elsewhere : what runs the command instead, empty where it is played.
     """
 
@@ -35,6 +37,7 @@ class Command:
     span: tuple[int, int] | None
     first: str | None
     last: str | None
+    nth: int
     code: int
     elsewhere: str
 
@@ -42,7 +45,9 @@ class Command:
         """The part of an output that the page shows: from one line to another, both named by a word they hold."""
         lines = output.splitlines()
         start = _found(lines, self.first, 0, self.line) if self.first else 0
-        end = _found(lines, self.last, start, self.line) if self.last else len(lines) - 1
+        end = start - 1 if self.last else len(lines) - 1
+        for _ in range(self.nth if self.last else 0):
+            end = _found(lines, self.last or "", end + 1, self.line)
         return "\n".join(line.rstrip() for line in lines[start : end + 1]) + "\n"
 
 
@@ -73,7 +78,17 @@ def items(text: str) -> list[Command | Picture]:
         span = None if m["shown"] is None else m.span("shown")
         typed = m["command"] if m["kind"] == "bash" else f"python - <<'END'\n{m['command']}END\n"
         found.append(
-            Command(typed, line, m["shown"], span, m["first"], m["last"], int(m["exit"] or 0), m["elsewhere"] or "")
+            Command(
+                typed,
+                line,
+                m["shown"],
+                span,
+                m["first"],
+                m["last"],
+                int(m["nth"] or 1),
+                int(m["exit"] or 0),
+                m["elsewhere"] or "",
+            )
         )
     return found
 

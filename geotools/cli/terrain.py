@@ -140,8 +140,8 @@ def told(made: Made) -> list[str]:
 @click.option(
     "--codes",
     type=click.Path(path_type=Path),
-    help="CSV table of point codes, columns code, meaning, ground (yes or no), in place of the toolkit's own: points of "
-    "a table whose column code names no ground, such as a water level or a base station, are left out.",
+    help="CSV table of point codes, columns code, meaning, ground (yes or no), in place of the toolkit's own: points "
+    "of a table whose column code names no ground, such as a water level or a base station, are left out.",
 )
 @click.option("--surface", help="Surface of a LandXML file that has several.")
 @click.option("--layer", help="Layer of a vector file that has several.")

@@ -114,8 +114,10 @@ def test_the_catalogues_stand_in_it_and_mean_what_counts_without_them():
 
 
 def test_the_accuracy_of_the_terrain_is_taken_from_the_command(tmp_path):
-    assert new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "0.06").exit_code == 0
+    said = new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "0.06")
+    assert said.exit_code == 0 and "nothing counts as detected" not in said.output
     assert geotools.open_site(tmp_path / "site.toml").input.vertical_accuracy_m == 0.06
+    assert "input.vertical_accuracy_m" in new(tmp_path, "--name", "Yard", "--overwrite").output
     refused = new(tmp_path, "--name", "Yard", "--vertical-accuracy-m", "-1", "--overwrite")
     assert refused.exit_code == 4 and "vertical_accuracy_m" in refused.stderr
 

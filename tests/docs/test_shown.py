@@ -64,6 +64,12 @@ def test_an_output_that_is_another_is_found_and_renewed(tmp_path):
     assert played(tmp_path, PAGE.format(shown="3\n4\n5\n")) == ([], PAGE.format(shown="3\n4\n5\n"))
 
 
+def test_an_output_ends_at_the_line_that_is_counted(tmp_path):
+    text = '```bash\nprintf "a\\nx\\nb\\nx\\nc\\n"\n```\n\n'
+    text += '<!-- output from "a" to 2. "x" -->\n\n```text\na\nx\nb\nx\n```\n'
+    assert played(tmp_path, text)[0] == []
+
+
 def test_a_command_that_fails_ends_it(tmp_path):
     with pytest.raises(SystemExit, match="exit code 1 in place of 0"):
         played(tmp_path, "```bash\nfalse\necho on\n```\n")
