@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from geotools.errors import NumericInputError
@@ -44,6 +44,8 @@ def test_a_crew_without_time_is_refused():
         crew_days(visits(10), 0.0)
 
 
+# a machine that is busy draws slowly: that says nothing of the days
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(st.tuples(st.integers(1, 25), st.floats(0, 2000)), max_size=60),
     st.floats(30, 3000),
