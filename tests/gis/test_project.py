@@ -79,6 +79,20 @@ def test_heads_go_and_verdicts_stay_where_the_whole_site_is_far_away(gis, made, 
     assert heads[0] > 5 * max(heads[1], 1)
 
 
+def test_the_layout_prints_on_a3_with_its_legend(gis, made, tmp_path):
+    answer = gis.python(HERE / "print_layout.py", made / "plan.gpkg", tmp_path / "paper.png")
+    assert answer["code"] == 0 and answer["page"] == [420, 297] and answer["linked"] == [True, True]
+    assert answer["scale"] == pytest.approx(1000, rel=1e-6)
+    # nothing of the legend under the scale bar; 2 x 10 m of bar at 1:1000
+    assert answer["legend"][0] < answer["legend"][1] and answer["bar"] == [10, 2]
+    pixels = np.asarray(Image.open(tmp_path / "paper.png").convert("RGB")).astype(int)
+    assert pixels.shape[:2] == (1169, 1653)
+    undetected = [int(VERDICT_COLOURS["undetected"][i : i + 2], 16) for i in (1, 3, 5)]
+    found = np.argwhere(np.abs(pixels - undetected).max(axis=2) < 8)
+    # on the map, and in the legend right of it
+    assert (found[:, 1] < 1250).sum() > 100 and (found[:, 1] > 1280).sum() > 50
+
+
 def test_a_project_saved_in_the_gis_outlives_the_next_run(gis, made, demo_input, tmp_path):
     own = tmp_path / "own"
     shutil.copytree(made, own)

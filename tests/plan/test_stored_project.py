@@ -114,6 +114,23 @@ def test_layers_stand_in_their_groups_with_relative_sources(plan, tmp_path):
     assert xml.find("layer-tree-group/custom-order")[0].text == ids[0]
 
 
+def test_the_map_has_a_layout_for_paper_of_the_site_at_a_round_scale(plan):
+    write_project(plan, UTM, "Yard [% 1 + 1 %] <b>", [])
+    _, xml = project(plan)
+    (layout,) = xml.findall("Layouts/Layout")
+    items = {item.get("id"): item for item in layout.iter("LayoutItem")}
+    assert set(items) == {"page", "map", "title", "notes", "legend", "scale bar"}
+    assert items["page"].get("size") == "420,297,mm"
+    view = items["map"].find("Extent")
+    # 30 m of fence with a margin go onto 310 mm at 1:125 (ISO 5455's series, with the engineer's scales between)
+    assert (float(view.get("xmax")) - float(view.get("xmin"))) == pytest.approx(310 * 125 / 1000)
+    assert float(view.get("xmin")) < 500_000 and float(view.get("xmax")) > 500_030
+    assert items["legend"].get("map_uuid") == items["scale bar"].get("mapUuid") == items["map"].get("uuid")
+    # a name is no expression
+    assert "[%" not in items["title"].get("labelText") and "<b>" in items["title"].get("labelText")
+    assert "need-to-know" in items["notes"].get("labelText") and "1:125" in items["notes"].get("labelText")
+
+
 def test_a_stored_project_is_the_same_bytes_each_time(plan, tmp_path):
     rasters = [raster(tmp_path / "design.tif")]
     held = []

@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element, ParseError, SubElement, fromstring, t
 
 from pyproj import CRS
 
+from geotools.plan.project.layout import add_layout
 from geotools.plan.project.tree import Ramp
 from geotools.plan.schema import LayerSchema
 
@@ -231,6 +232,9 @@ def project_xml(
     for _, layers in groups:
         for layer in layers:
             _map_layer(held, layer, crs)
+    if extent:
+        shown = {"" if layer.schema is None else layer.schema.name for _, layers in groups for layer in layers}
+        add_layout(root, crs, extent, title, sensitive=shown != {"fence"})
     properties = SubElement(root, "properties")
     # saved by the GIS, sources stay relative, so that the folder can be moved
     SubElement(SubElement(properties, "Paths"), "Absolute", {"type": "bool"}).text = "false"
