@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -51,9 +52,7 @@ def new(
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
-    side: str | None,
-    no_inspect: bool,
-    **inputs: str | float | None,
+    **inputs: Any,
 ) -> None:
     """Write a site file that names every setting, with its default, unit and range, and inspect fence and terrain.
 
@@ -62,6 +61,7 @@ def new(
     from geotools.cli.new_site import inspected, new_site_text, write_site
     from geotools.site import open_site
 
+    side, no_inspect = inputs.pop("side"), inputs.pop("no_inspect")
     text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs, side=side)
     if options.dry_run:
         click.echo(json.dumps({"event": "dry-run", "text": text}) if options.as_json else text)
