@@ -13,6 +13,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from geotools.errors import InputError
+from geotools.io.dxf_copies import copies_in
 from geotools.io.triggers import keeps_an_index
 from geotools.io.vrt import parse_xml
 
@@ -22,7 +23,6 @@ MAX_TEXT_BYTES = 20_000_000
 MAX_DXF_COPIES = 100_000
 _XML_ROOTS = {"gpx": ("GPX",)}
 _CRS_NAME = re.compile(r"(urn:(x-)?ogc:def:crs:[\w.:-]+|[A-Za-z]+:[\w.]+)", re.IGNORECASE)
-_COPIES = re.compile(rb"^[ \t]*7([01])[ \t]*\r?\n[ \t]*(\d+)[ \t]*\r?$", re.MULTILINE)
 _VIRTUAL = re.compile(r"create\s+virtual\s+table.*?\busing\s+(\w+)", re.IGNORECASE | re.DOTALL)
 _INDEXES = {"rtree", "fts3", "fts4", "fts5"}
 EXPECTED = "GeoPackage, Shapefile, GeoJSON, DXF, FlatGeobuf, GPX or MapInfo file; for a fence also KML or CSV"
@@ -135,16 +135,12 @@ def check_database(path: Path, what: str) -> None:
 def _check_drawing(path: Path, what: str) -> None:
     """A drawing may repeat a block in rows and columns; a few bytes could ask for thousands of millions of copies."""
     _text_size(path, what)
-    data = path.read_bytes()
-    for insert in data.split(b"INSERT")[1:]:
-        counts = {b"0": 1, b"1": 1}
-        for which, number in _COPIES.findall(insert[:4000].split(b"\n  0\n")[0]):
-            counts[which] = max(int(number[:9]), 1)
-        if counts[b"0"] * counts[b"1"] > MAX_DXF_COPIES:
-            raise InputError(
-                f"the {what} repeats a block too often",
-                where=path,
-                found=f"{counts[b'0']} columns x {counts[b'1']} rows",
-                expected=f"at most {MAX_DXF_COPIES} copies",
-                mend="explode the block, or keep only the fence in the drawing",
-            )
+    copies = copies_in(path.read_bytes(), MAX_DXF_COPIES)
+    if copies > MAX_DXF_COPIES:
+        raise InputError(
+            f"the {what} repeats a block too often",
+            where=path,
+            found=f"more than {MAX_DXF_COPIES} copies, blocks within blocks counted",
+            expected=f"at most {MAX_DXF_COPIES} copies",
+            mend="explode the block, or keep only the fence in the drawing",
+        )
