@@ -17,7 +17,7 @@ from geotools.plan.schema import VERDICTS
 from geotools.plan.workspace import frame_of
 
 ROOT = Path(__file__).parents[2]
-EXAMPLE = ROOT / "examples" / "patrol"
+EXAMPLE = ROOT / "docs" / "examples" / "patrol"
 
 
 @pytest.fixture
