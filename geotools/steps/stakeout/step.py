@@ -104,6 +104,14 @@ def _say_state(ctx: StepContext, state: PlannedState) -> None:
     changed = int((np.abs(heights - laid_out[heights.index]) > 0.0005).sum())
     if changed:
         ctx.say(f"{changed} heads at the heights of the proposed state, not as laid out (--state existing shows those)")
+    stood = ctx.read(HEADS).set_index("head_id").geometry
+    now = state.heads.loc[known].set_index("head_id").geometry
+    away = sorted(name for name, place in now.items() if place.distance(stood[name]) > 0.005)
+    if away:
+        zones = sorted(set(state.heads.loc[state.heads["head_id"].isin(away), "zone_id"]))
+        ctx.warn(
+            f"the proposed state moves posts of {', '.join(zones[:5])}: set them out from these papers, not the layout"
+        )
     added = sorted(set(state.heads.loc[~known, "zone_id"]))
     if added:
         ctx.say(f"the proposed state adds heads or splits zones: {', '.join(added[:5])} are on the sheet as proposed")
