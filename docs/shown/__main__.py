@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from docs.shown.blocks import drawn_pages, is_played, pages, pictures
@@ -62,19 +63,24 @@ def main() -> None:
             differs += play(readme, shell, PICTURES, write=given.write)
             print(f"README.md: {time.monotonic() - began:.0f} s", flush=True)
             environment = shell.environment
-        for page in chosen:
-            if page == readme or not is_played(page):
-                continue
+
+        def played(page: Path) -> list[str]:
             folder = work / page.stem
             folder.mkdir()
             began = time.monotonic()
             shell = Shell(folder, environment)
-            differs += play(page, shell, PICTURES, write=given.write)
+            found = play(page, shell, PICTURES, write=given.write)
             print(f"{page.relative_to(ROOT)}: {time.monotonic() - began:.0f} s", flush=True)
             if page.name == "index.md":
                 drawn = set().union(*map(pictures, pages(ROOT)))
                 for other in drawn_pages(ROOT):
-                    differs += play(other, shell, PICTURES, write=given.write, drawn=drawn)
+                    found += play(other, shell, PICTURES, write=given.write, drawn=drawn)
+            return found
+
+        # pages know nothing of each other, and each command leaves most of a second processor idle
+        with ThreadPoolExecutor(min(os.cpu_count() or 1, 2)) as pool:
+            for found in pool.map(played, (p for p in chosen if p != readme and is_played(p))):
+                differs += found
     for text in differs:
         print(text)
     if differs and not given.write:

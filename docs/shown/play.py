@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Container, Mapping
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from docs.shown.blocks import Command, alike, items
 from docs.shown.drawing import as_png, same_picture
 from docs.shown.pictures import PICTURES
 
+#: Pages are played beside each other; the drawing library draws one picture at a time.
+_DRAWING = threading.Lock()
 #: How a folder made for playing is called on the page.
 HOME = "~/work"
 
@@ -91,7 +94,8 @@ def play(page: Path, shell: Shell, pictures: Path, *, write: bool, drawn: Contai
         elif item.name in drawn:
             continue
         elif item.name in PICTURES:
-            made = as_png(PICTURES[item.name](shell.place))
+            with _DRAWING:
+                made = as_png(PICTURES[item.name](shell.place))
             kept = pictures / item.name
             if not kept.is_file() or not same_picture(made, kept.read_bytes()):
                 differs.append(f"{at}: the picture {item.name} is another now")
