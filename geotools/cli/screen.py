@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 MOST_ROWS = 60
 #: No table is wider than this, in characters.
 MOST_COLUMNS = 10_000
+#: A column of sentences is not made narrower than this.
+LEAST_COLUMN = 24
 
 
 class Screen:
@@ -131,7 +133,8 @@ class Screen:
         for row in rows:
             made.add_row(*(Text(shown(str(cell))) for cell in row))
         wide = self.out.options.update(max_width=MOST_COLUMNS)
-        if Measurement.get(self.out, wide, made).maximum <= self.out.width:
+        needed = Measurement.get(self.out, wide, made).maximum
+        if needed - _spare(columns, rows) <= self.out.width:
             self.out.print(made)
             return
         self.say(title)
@@ -161,3 +164,14 @@ class Screen:
             self.say(f"  {text}")
         self.say(f"{cautions.DETECTION} {cautions.SENSITIVE}")
         self.say(f"Written: {job.workspace.plan.resolve()}")
+
+
+def _spare(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> int:
+    """Characters that the columns of a table can give up by breaking headings and sentences between words."""
+    spare = 0
+    for heading, *cells in zip(columns, *rows, strict=True):
+        texts = [shown(str(text)) for text in (heading, *cells)]
+        longest_word = max(len(word) for text in texts for word in text.split() or [""])
+        widest_cell = max((len(text) for text in texts[1:]), default=0)
+        spare += max(max(map(len, texts)) - max(longest_word, min(LEAST_COLUMN, widest_cell)), 0)
+    return spare
