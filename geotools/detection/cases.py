@@ -13,7 +13,7 @@ from geotools.beam.strip import Strip
 from geotools.corridor import BeamLine, StripGrid
 from geotools.plan.model import Zone
 
-__all__ = ["Case", "Rules", "length_of", "moved_heads", "over_mirror", "straight_ground", "strip_nodes"]
+__all__ = ["Case", "Rules", "length_of", "moved_heads", "over_mirror", "reaches", "straight_ground", "strip_nodes"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -22,6 +22,11 @@ Flags = npt.NDArray[np.bool_]
 _THIN_M = 0.01
 #: Widest spacing of nodes across the strip, m: half the width of the narrowest body, so that none slips between.
 _ACROSS_M = 0.25
+
+
+def reaches(modulation: npt.ArrayLike, threshold: float) -> Flags:
+    """Whether a receiver with this threshold alarms, whoever or whatever moves, in the shape of what is given."""
+    return np.asarray(np.asarray(modulation) >= threshold)
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,7 @@ class Rules:
 
     def alarms(self, modulation: npt.ArrayLike) -> Flags:
         """Whether the largest modulation met on a way is enough for an alarm, in the shape of what is given."""
-        return np.asarray(np.asarray(modulation) >= self.threshold)
+        return reaches(modulation, self.threshold)
 
     @property
     def floor_width_m(self) -> float:

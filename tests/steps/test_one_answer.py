@@ -197,8 +197,10 @@ def test_every_step_says_what_gaps_says(names, tmp_path):
         return f"{step}, {name} ({site_of[name[:3]]})"
 
     with Job(site, tmp_path / "out", overwrite=True) as job:
-        for step in ("gaps", "heights", "remedy", "grade", "walktest"):
+        for step in ("gaps", "heights", "remedy", "grade"):
             job.run(step)
+        # gaps speaks of the heads and the ground that stand
+        job.run("walktest", state="existing")
         job.run("asbuilt", survey=tmp_path / "terrain.tif", tolerance_m=0.5)
         read = job.workspace.read
         spots = read(DEAD_SPOTS)

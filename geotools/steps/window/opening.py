@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from geotools.beam import HeadType
 from geotools.beam.movers import Mover
+from geotools.detection.cases import reaches
 from geotools.detection.certainty import confident_weakest
 from geotools.detection.height_search import opened_m
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of, reach_of
@@ -75,7 +76,7 @@ class Opening:
     @property
     def kept(self) -> bool:
         """Whether every window is left with room, and every crossing still reaches the site's threshold."""
-        return self.state != "empty" and all(one.weakest.modulation >= one.threshold for one in self.windows)
+        return self.state != "empty" and all(reaches(one.weakest.modulation, one.threshold) for one in self.windows)
 
 
 def _rank(window: OperatingWindow) -> int:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from shapely import LineString, MultiPolygon, Polygon, union_all
 
 from geotools.corridor import StripGrid
+from geotools.detection.cases import reaches
 from geotools.detection.nuisance import ZoneNuisance, reach_of
 from geotools.detection.operating import OperatingWindow, decibels
 from geotools.plan.model import Zone
@@ -94,18 +95,24 @@ def set_off_rows(
                 "chainage_m": met.chainage_m,
                 "offset_m": met.offset_m,
                 "beam_id": met.beam_id,
-                "sets_off": "yes" if met.modulation >= threshold else "possibly" if met.high >= threshold else "no",
+                "sets_off": _sets_off(met.modulation, met.high, threshold),
                 "geometry": LineString([(met.x, met.y), (float(foot[0]), float(foot[1]))]),
             }
         )
     return rows
 
 
+def _sets_off(modulation: float, high: float, threshold: float) -> str:
+    if reaches(modulation, threshold):
+        return "yes"
+    return "possibly" if reaches(high, threshold) else "no"
+
+
 def _stretch(nuisance: ZoneNuisance, name: str, offset_m: float, threshold: float) -> tuple[float | None, float | None]:
     """From and to where along the beam line a mover at an offset reaches the threshold."""
     grid = nuisance.grid
     column = int(np.argmin(np.abs(grid.offset_m - offset_m)))
-    over = np.flatnonzero(nuisance.best(name)[:, column] >= threshold)
+    over = np.flatnonzero(reaches(nuisance.best(name)[:, column], threshold))
     return (float(grid.chainage_m[over[0]]), float(grid.chainage_m[over[-1]])) if over.size else (None, None)
 
 

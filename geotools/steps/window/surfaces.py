@@ -9,7 +9,7 @@ import numpy as np
 
 from geotools.beam import Target
 from geotools.beam.movers import Mover
-from geotools.detection.cases import moved_heads, over_mirror
+from geotools.detection.cases import moved_heads, over_mirror, reaches
 from geotools.detection.nuisance import nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -38,7 +38,8 @@ class SurfaceWindow:
     @property
     def keeps(self) -> bool:
         """Whether the window is not empty and every crossing reaches the threshold."""
-        return self.window.state != "empty" and self.window.weakest.modulation >= self.window.threshold
+        alarms = reaches(self.window.weakest.modulation, self.window.threshold)
+        return self.window.state != "empty" and bool(alarms)
 
 
 def under_surface(perimeter: Perimeter, depth_m: float, bound: str) -> Perimeter:

@@ -180,8 +180,9 @@ def test_bridging_is_seen_by_a_head_at_the_fences_top_and_has_no_crawl_gap(tmp_p
     run_site(open_site(path), tmp_path, steps=["inspect", "layout", "gaps"])
     crossings = layer(tmp_path, "crossings")
     over = crossings[crossings.threat == "bridge"].set_index("zone_id").outcome
-    # where the ground lies far out of straight, a head at the fence's top does not do for all of the way
-    assert (over.drop("F01-Z005") == "detected").all()
+    # where the ground lies far out of straight, a head at the fence's top does not do for all of the way: over a dozen
+    # metres of one zone, and over the last one before the receiver of another
+    assert (over.drop(["F01-Z003", "F01-Z005"]) == "detected").all()
     spots = layer(tmp_path, "dead_spots")
     assert set(spots[spots.threat == "bridge"].cause) <= {"shadow", "dip"}
     stack = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = 0.91\nmin_height_m = 0.5\n'
