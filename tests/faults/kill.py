@@ -9,7 +9,6 @@ import signal
 import time
 import traceback
 from dataclasses import dataclass, field
-from itertools import product
 from pathlib import Path
 
 import geotools
@@ -26,6 +25,14 @@ class Tally:
     faults: list[str] = field(default_factory=list)
 
 
+#: Steps with the site they are run on, one after the other: together they leave every plan there is, for a layout also
+#: says on which heads and zones it found itself.
+_WALK = (
+    *(("inspect", 1), ("layout", 1), ("layout", 1), ("inspect", 0), ("layout", 0)),
+    *(("inspect", 1), ("layout", 0), ("inspect", 0), ("layout", 1), ("inspect", 1)),
+)
+
+
 class Ground:
     """Two sites that differ in their settings, and every plan that finished steps of theirs can leave."""
 
@@ -34,13 +41,15 @@ class Ground:
         self.sites = make_site(root / "a", "First yard"), make_site(root / "b", "Second yard")
         self.begin = root / "begin"
         run_steps(self.sites[0], self.begin)
-        self.known = []
-        for choice in product(self.sites, repeat=len(STEPS)):
-            out = root / "known"
-            for step, site in zip(STEPS, choice, strict=True):
-                geotools.run_step(step, geotools.open_site(site), out, overwrite=True)
+        self.known, self.ends = [digest(self.begin / "plan.gpkg")], []
+        shutil.copytree(self.begin, out := root / "known")
+        last = dict.fromkeys(STEPS, 0)
+        for step, number in _WALK:
+            geotools.run_step(step, geotools.open_site(self.sites[number]), out, overwrite=True)
+            last[step] = number
             self.known.append(digest(out / "plan.gpkg"))
-        self.end = digest(root / "known" / "plan.gpkg")
+            if set(last.values()) == {1}:
+                self.ends.append(self.known[-1])
 
     def fresh(self) -> Path:
         out = self.root / "out"
@@ -62,7 +71,7 @@ class Ground:
         except geotools.errors.GeotoolsError as problem:
             tally.faults.append(f"{when}: the next run fails: {problem}")
             return
-        if digest(out / "plan.gpkg") != self.end:
+        if digest(out / "plan.gpkg") not in self.ends:
             tally.faults.append(f"{when}: the next run gives another plan")
         left = [p.name for p in out.iterdir() if p.name.startswith(TEMPORARY) or p.name.endswith(".tmp")]
         if left:
