@@ -34,7 +34,8 @@ def label_of(param):
 def parameter_of(param):
     """The GIS's parameter for one of the contract's; its own range and type are checked by the command again."""
     name, label = param["name"], label_of(param)
-    default, optional = param["default"], param["default"] is None
+    # a text that may be empty is one that may be left out
+    default, optional = param["default"], param["default"] in (None, "")
     if param["kind"] in ("real", "integer"):
         kind = QgsProcessingParameterNumber.Double if param["kind"] == "real" else QgsProcessingParameterNumber.Integer
         made = QgsProcessingParameterNumber(name, label, kind, default, optional)
