@@ -1,9 +1,8 @@
-"""Forms that came back from the field, as CSV or as a layer: rows, and cells in the type they were meant as."""
+"""Forms that came back from the field, as CSV, workbook or layer: rows, and cells in the type they were meant as."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -11,26 +10,27 @@ import pandas as pd
 import pyogrio
 
 from geotools.errors import InputError, unprintable
+from geotools.io.spreadsheet import read_xlsx
 from geotools.io.tables import read_csv
 from geotools.io.vector_kind import check_database
 from geotools.plan.schema import LayerSchema
 from geotools.plan.workspace import PLAN_TROUBLE
 
-__all__ = ["day_in", "form_rows", "number_in", "text_in", "written_in"]
+__all__ = ["form_rows", "number_in", "text_in", "unreadable", "written_in"]
 
 
-def _unreadable(path: Path, found: str, layer: str) -> InputError:
+def unreadable(path: Path, found: str, layer: str) -> InputError:
     """The error for a form that cannot be read."""
     return InputError(
         "the results cannot be read",
         where=path,
         found=found,
-        expected=f"a CSV file, or a GeoPackage with the layer {layer}",
+        expected=f"a CSV file, a workbook (.xlsx), or a GeoPackage with the layer {layer}",
     )
 
 
 def form_rows(path: Path, schema: LayerSchema, required: Sequence[str]) -> list[dict[str, Any]]:
-    """Rows of a filled-in form: CSV (comma, semicolon or tab), or the layer in a GeoPackage.
+    """Rows of a filled-in form: CSV (comma, semicolon or tab), workbook, or the layer in a GeoPackage.
 
     Parameters
     ----------
@@ -43,14 +43,16 @@ def form_rows(path: Path, schema: LayerSchema, required: Sequence[str]) -> list[
     """
     if path.suffix.lower() == ".csv":
         return list(read_csv(path, required))
+    if path.suffix.lower() == ".xlsx":
+        return list(read_xlsx(path, required))
     with open(path, "rb") as stream:
         if stream.read(16) != b"SQLite format 3\x00":  # by its content: another kind could fetch or open what it names
-            raise _unreadable(path, "neither CSV nor GeoPackage", schema.name)
+            raise unreadable(path, "neither CSV nor workbook nor GeoPackage", schema.name)
     check_database(path, "results file")
     try:
         frame = pyogrio.read_dataframe(path, layer=schema.name, read_geometry=False)
     except PLAN_TROUBLE as problem:
-        raise _unreadable(path, str(problem)[:300], schema.name) from None
+        raise unreadable(path, str(problem)[:300], schema.name) from None
     missing = [name for name in required if name not in frame.columns]
     if missing:
         raise InputError("the results lack fields", where=f"{path}, layer {schema.name}", found=missing)
@@ -74,20 +76,6 @@ def written_in(row: Mapping[str, Any], name: str, where: str, form: str) -> str 
             mend="take it out",
         )
     return text or None
-
-
-def day_in(value: Any, where: str) -> date | None:
-    """A cell as a day; InputError where it is none."""
-    if value is None or pd.isna(value) or not str(value).strip():
-        return None
-    if isinstance(value, pd.Timestamp):
-        return value.date()
-    try:
-        return date.fromisoformat(str(value).strip()[:10].replace("/", "-"))
-    except ValueError:
-        raise InputError(
-            "a day is not a date", where=where, found=value, expected="year-month-day, as in 2027-05-03"
-        ) from None
 
 
 def number_in(value: Any, where: str, least: float, most: float, unit: str) -> float | None:

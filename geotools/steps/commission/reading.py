@@ -9,7 +9,8 @@ from typing import Any
 
 from geotools.errors import InputError, OutputError
 from geotools.io.files import local_file
-from geotools.plan.forms import day_in, form_rows, number_in, text_in, written_in
+from geotools.io.tables import day_of
+from geotools.plan.forms import form_rows, number_in, text_in, written_in
 from geotools.plan.schema import COMMISSION
 
 __all__ = ["FILLED", "LEAST_READINGS", "deviations", "read_form", "refuse_losing_fields"]
@@ -64,7 +65,7 @@ def _field(row: Mapping[str, Any], name: str, where: str) -> Any:
         number = number_in(row.get(name), place, *_RANGES[name])
         return int(number) if number is not None and name == "as_set_channel" else number
     if name == "set_on":
-        return day_in(row.get(name), place)
+        return day_of(row.get(name), place)
     text = written_in(row, name, where, _FORM)
     if name == "as_set_polarisation" and text is not None:
         word = text.lower()

@@ -7,20 +7,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import pyogrio
 
-from geotools.errors import InputError, OutputError, unprintable
+from geotools.errors import InputError, OutputError
 from geotools.io.files import local_file
-from geotools.io.spreadsheet import read_xlsx
-from geotools.io.tables import day_of, read_csv
-from geotools.io.vector_kind import check_database
+from geotools.io.tables import day_of
+from geotools.plan.forms import form_rows, text_in, unreadable, written_in
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import PLAN_TROUBLE
 
 __all__ = ["FILLED", "FilledForm", "read_form", "refuse_losing"]
 
 FILLED = ("result", "walked_on", "walker", "note")
+_FORM = "walk-test form"
 _LEAST = ("crossing_id", "result")
 #: What a form says beside the crossings' own fields: of its paper, and of the program that held it.
 _BESIDE = {"revision", "revision_date", "state_code", "caution", "fid", "geometry"}
@@ -46,52 +45,6 @@ def _result(text: str, where: str) -> str | None:
         found=text,
         expected="detected or missed (yes, no, 1, 0 are read too); empty where it was not walked",
     )
-
-
-def _unreadable(path: Path, found: str) -> InputError:
-    return InputError(
-        "the results cannot be read",
-        where=path,
-        found=found,
-        expected=f"a CSV file, a workbook (.xlsx), or a GeoPackage with the layer {WALK_PLAN.name}",
-    )
-
-
-def _rows(path: Path) -> list[dict[str, Any]]:
-    if path.suffix.lower() == ".csv":
-        return list(read_csv(path, _LEAST))
-    if path.suffix.lower() == ".xlsx":
-        return list(read_xlsx(path, _LEAST))
-    with open(path, "rb") as stream:
-        if stream.read(16) != b"SQLite format 3\x00":  # by its content: another kind could fetch or open what it names
-            raise _unreadable(path, "neither CSV nor workbook nor GeoPackage")
-    check_database(path, "results file")
-    try:
-        frame = pyogrio.read_dataframe(path, layer=WALK_PLAN.name, read_geometry=False)
-    except PLAN_TROUBLE as problem:
-        raise _unreadable(path, str(problem)[:300]) from None
-    missing = [name for name in _LEAST if name not in frame.columns]
-    if missing:
-        raise InputError("the results lack fields", where=f"{path}, layer {WALK_PLAN.name}", found=missing)
-    return [dict(row) for row in frame.to_dict("records")]
-
-
-def _text(value: Any) -> str:
-    return "" if value is None or pd.isna(value) else str(value).strip()
-
-
-def _written(row: Mapping[str, Any], name: str, where: str) -> str | None:
-    """What somebody wrote by hand; the plan takes no character that no document can hold."""
-    text = _text(row.get(name))
-    code = unprintable(text)
-    if code is not None:
-        raise InputError(
-            "a walk-test form holds a character that cannot be written",
-            where=f"{where}, {name}",
-            found=f"{code} in {text[:80]!r}",
-            mend="take it out",
-        )
-    return text or None
 
 
 @dataclass
@@ -134,7 +87,7 @@ class FilledForm:
 
 
 def _differs(given: Any, planned: Any) -> bool:
-    text = _text(given)
+    text = text_in(given)
     if not text:
         return False
     number = _number(text)
@@ -161,12 +114,12 @@ def read_form(path: Path, forms: Path | None = None) -> FilledForm:
         mend = f"the form of this plan lies in its folder: --results {forms / path.name}"
     local = Path(local_file(path, "results file", mend=mend))
     form = FilledForm()
-    rows = _rows(local)
+    rows = form_rows(local, WALK_PLAN, _LEAST)
     empty = 0
     for number, row in enumerate(rows, start=2):
-        crossing = _text(row["crossing_id"])
+        crossing = text_in(row["crossing_id"])
         where = f"{local}, row {number}, crossing {crossing or 'without a name'}"
-        result = _result(_text(row["result"]), where)
+        result = _result(text_in(row["result"]), where)
         if result is None:
             empty += bool(crossing)
             continue
@@ -177,14 +130,14 @@ def read_form(path: Path, forms: Path | None = None) -> FilledForm:
         form.filled[crossing] = {
             "result": result,
             "walked_on": day_of(row.get("walked_on"), where),
-            "walker": _written(row, "walker", where),
-            "note": _written(row, "note", where),
+            "walker": written_in(row, "walker", where, _FORM),
+            "note": written_in(row, "note", where, _FORM),
         }
         form.given[crossing] = row
-        place = _number(_text(row.get("chainage_m")))
+        place = _number(text_in(row.get("chainage_m")))
         if place is not None:
             form.chainage[crossing] = place
-        codes = {name: _text(row.get(name)) for name in ("heads_code", "ground_code")}
+        codes = {name: text_in(row.get(name)) for name in ("heads_code", "ground_code")}
         if all(codes.values()):
             form.codes[crossing] = codes
     if empty and form.filled:
@@ -200,7 +153,7 @@ def _holds_form(path: Path) -> bool:
     try:
         return WALK_PLAN.name in pyogrio.list_layers(path)[:, 0]
     except PLAN_TROUBLE as problem:
-        raise _unreadable(path, str(problem)[:300]) from None
+        raise unreadable(path, str(problem)[:300], WALK_PLAN.name) from None
 
 
 def refuse_losing(places: Sequence[Path], kept: Mapping[str, Any]) -> None:
