@@ -11,8 +11,8 @@ from pyproj import CRS
 
 from geotools.engine.step import discover
 from geotools.errors import InputError, StepError
+from geotools.plan.conform import conform
 from geotools.plan.schema import LAYERS, LayerSchema
-from geotools.plan.workspace import conform
 
 if TYPE_CHECKING:
     Frame: TypeAlias = GeoDataFrame | pd.DataFrame

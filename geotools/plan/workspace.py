@@ -15,15 +15,15 @@ import pandas as pd
 import pyogrio
 from pyproj import CRS
 from pyproj.exceptions import CRSError
-from shapely import force_2d, force_3d, get_type_id, has_z
 from shapely.errors import ShapelyError
 
-from geotools.errors import InputError, OutputError, StepError, unprintable
+from geotools.errors import InputError, OutputError, StepError
 from geotools.io.crs import metric_twin
 from geotools.io.files import disk_words
 from geotools.io.vector_kind import check_database
 from geotools.plan import gpkg
 from geotools.plan.cautions import CAUTIONS
+from geotools.plan.conform import conform, refuse_unprintable
 from geotools.plan.digest import FileState, LayerDigest, digest_layers, file_state
 from geotools.plan.filled import filled_in
 from geotools.plan.metadata import Described, write_metadata
@@ -46,86 +46,6 @@ PLAN_TROUBLE = (
     pyogrio.errors.FieldError,
     pyogrio.errors.CRSError,
 )
-_PANDAS_TYPE = {"text": "object", "integer": "Int64", "real": "float64", "boolean": "boolean", "date": "datetime64[ms]"}
-_SHAPELY_ID = {"Point": 0, "LineString": 1, "Polygon": 3, "MultiPoint": 4, "MultiLineString": 5, "MultiPolygon": 6}
-
-
-def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
-    """The frame with exactly the schema's columns, types and geometry; StepError names what is at fault."""
-    where = f"layer {schema.name}"
-    geometry = schema.geometry
-    extra = [c for c in frame.columns if c not in schema.field_names and c != "geometry"]
-    missing = [name for name in schema.field_names if name not in frame.columns]
-    if extra or missing:
-        raise StepError(
-            "a layer has other fields than are declared",
-            where=where,
-            found=f"not declared: {extra}; missing: {missing}",
-            expected=", ".join(schema.field_names),
-            mend="a plan of another version of the toolkit, or with fields deleted: run the job into a new folder",
-        )
-    columns = {}
-    for field in schema:
-        values = frame[field.name]
-        try:
-            columns[field.name] = pd.Series(values).astype(_PANDAS_TYPE[field.type]).reset_index(drop=True)
-        except (TypeError, ValueError) as problem:
-            raise StepError(
-                "a field holds values of another type",
-                where=f"{where}, field {field.name}",
-                found=problem,
-                expected=field.type,
-            ) from None
-        column = columns[field.name]
-        if not field.nullable and column.isna().any():
-            raise StepError("a field that must be filled is empty", where=f"{where}, field {field.name}")
-        if field.choices:
-            strange = sorted({str(v) for v in column.dropna()} - set(field.choices))
-            if strange:
-                raise StepError(
-                    "a field holds a value that is not declared",
-                    where=f"{where}, field {field.name}",
-                    found=strange,
-                    expected=", ".join(field.choices),
-                )
-    if schema.key is not None and columns[schema.key].duplicated().any():
-        twice = columns[schema.key][columns[schema.key].duplicated()].tolist()
-        raise StepError("a key is not unique", where=f"{where}, field {schema.key}", found=twice[:5])
-    data = pd.DataFrame(columns, columns=schema.field_names)
-    if geometry is None:
-        return data
-    shapes = gpd.GeoSeries(frame.geometry.to_numpy())
-    wanted = _SHAPELY_ID[geometry.removesuffix("Z")]
-    kinds = set(get_type_id(shapes.to_numpy()).tolist()) - {wanted}
-    if kinds or shapes.is_empty.any():
-        raise StepError(
-            "a layer holds geometry of another type, or none", where=where, found=sorted(kinds), expected=geometry
-        )
-    if geometry.endswith("Z"):
-        if len(shapes) and not has_z(shapes.to_numpy()).all():
-            raise StepError("a layer declared with heights has geometry without", where=where, expected=geometry)
-        shapes = gpd.GeoSeries(force_3d(shapes.to_numpy()))
-    else:
-        shapes = gpd.GeoSeries(force_2d(shapes.to_numpy()))
-    return gpd.GeoDataFrame(data, geometry=shapes, crs=getattr(frame, "crs", None))
-
-
-def _refuse_unprintable(frame: pd.DataFrame, schema: LayerSchema, plan: Path) -> None:
-    """What was typed into a layer ends in documents, drawings and tables; none can hold a control character."""
-    for field in schema:
-        if field.type != "text" or field.name not in frame.columns:
-            continue
-        texts = [text for text in frame[field.name] if isinstance(text, str)]
-        if unprintable("".join(texts)) is None:
-            continue
-        text = next(text for text in texts if unprintable(text) is not None)
-        raise InputError(
-            "a value of the plan holds a character that cannot be written",
-            where=f"{plan}, layer {schema.name}, field {field.name}",
-            found=f"{unprintable(text)} in {text[:80]!r}",
-            expected="letters, digits, signs, spaces",
-            mend="take it out, and type the value again",
-        )
 
 
 class Workspace:
@@ -144,6 +64,9 @@ class Workspace:
         self.work_crs = metric_twin(self.plan_crs)
         self._known = {name: schema for name, schema in LAYERS.items() if name != PROVENANCE.name}
         self._digests: tuple[tuple[FileState, int], dict[str, LayerDigest]] | None = None
+        self._names: tuple[FileState, list[str]] | None = None
+        #: what was read, by layer; empty again as soon as anybody but `build` wrote to the file
+        self._frames: dict[str, tuple[LayerDigest, LayerSchema, gpd.GeoDataFrame | pd.DataFrame]] = {}
 
     @property
     def plan(self) -> Path:
@@ -157,10 +80,13 @@ class Workspace:
 
     def layer_names(self) -> list[str]:
         """Names of the layers the plan holds now, empty where there is no plan yet; InputError where it is damaged."""
-        if not self.plan.exists():
+        state = file_state(self.plan)
+        if state[0] is None:
             return []
-        with self._reading():
-            return gpkg.layer_names(self.plan)
+        if self._names is None or self._names[0] != state:
+            with self._reading():
+                self._names = (state, gpkg.layer_names(self.plan))
+        return list(self._names[1])
 
     def digests(self, schemas: Iterable[LayerSchema] = ()) -> dict[str, LayerDigest]:
         """Codes of the content of the layers that the plan holds, reckoned anew only where the file was written to.
@@ -187,6 +113,8 @@ class Workspace:
             if self.plan.exists():
                 with self._reading():
                     found = digest_layers(self.plan, self._known.values())
+            if self._digests is None or self._digests[0][0] != state:
+                self._frames.clear()
             self._digests = ((state, len(self._known)), found)
         return dict(self._digests[1])
 
@@ -240,12 +168,28 @@ class Workspace:
             raise StepError(
                 "the plan has no such layer yet", where=self.plan, found="no layer " + schema.name, mend=maker
             )
+        code = self._code_now(schema)
+        held = self._frames.get(schema.name)
+        if code is not None and held is not None and held[0] == code and held[1] is schema:
+            return held[2].copy()
+        frame = self._read_checked(schema)
+        if code is not None:
+            self._frames[schema.name] = (code, schema, frame.copy())
+        return frame
+
+    def _code_now(self, schema: LayerSchema) -> LayerDigest | None:
+        """The layer's code where it is known for the file as it is; it is not reckoned for one reading."""
+        if self._digests is None or self._digests[0][0] != file_state(self.plan):
+            return None
+        return self._digests[1].get(schema.name)
+
+    def _read_checked(self, schema: LayerSchema) -> gpd.GeoDataFrame | pd.DataFrame:
         with self._reading():
             frame = pyogrio.read_dataframe(self.plan, layer=schema.name)
         if schema is PROVENANCE:  # a plan of an older version says less of itself
             frame = frame.reindex(columns=[*frame.columns, *(f.name for f in schema if f.name not in frame.columns)])
         keep = [name for name in schema.field_names if name in frame.columns]
-        _refuse_unprintable(frame, schema, self.plan)
+        refuse_unprintable(frame, schema, self.plan)
         if schema.geometry is None:
             return conform(pd.DataFrame(frame[keep]), schema)
         if frame.crs is None or CRS(frame.crs).to_2d() != self.plan_crs.to_2d():

@@ -19,8 +19,9 @@ from geotools.errors import OutputError
 from geotools.io.files import close_to_others, disk_words, write_text
 from geotools.io.tables import csv_text
 from geotools.plan import gpkg
+from geotools.plan.conform import conform
 from geotools.plan.schema import BATCH_SITES, LAYERS, PROVENANCE, VERDICTS, Field, LayerSchema
-from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, conform, frame_of, plan_crs_of
+from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, frame_of, plan_crs_of
 
 TABLE_NAME = "outcomes.csv"
 COMBINED_NAME = "batch.gpkg"
