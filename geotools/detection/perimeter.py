@@ -8,58 +8,28 @@ threshold.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from functools import cached_property
-from itertools import pairwise
-from typing import TypeVar
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
-from shapely import Polygon, STRtree, linestrings
+from shapely import Polygon
 
-from geotools.beam.cells import FineGround, fine_axis, strip_on
-from geotools.beam.draws import coarse_beam, coarse_strip
-from geotools.beam.response import ResponseRequest, StripResponse
-from geotools.beam.strip import Strip
-from geotools.corridor import StripGrid
 from geotools.detection.areas import Areas, areas_of, crossed, stepped_over
-from geotools.detection.cases import Case, Rules, length_of, strip_nodes
-from geotools.detection.topology import Link, Topology
-from geotools.engine.batching import Batching
-from geotools.errors import InputError, place_words
-from geotools.plan import ids
+from geotools.detection.cases import Rules, length_of
+from geotools.detection.joined import JoinedZones
 from geotools.plan.model import FenceChain, Zone
-from geotools.terrain.design import DesignSurface, Ground
+from geotools.terrain.design import Ground
 
 __all__ = ["WAYS_ZONES", "Perimeter"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
-T = TypeVar("T")
-R = TypeVar("R")
 
 #: Zones before and after one that ways across it may use.
 WAYS_ZONES = 3
-#: Modulation of stations that are unanswered: over every threshold, with any headroom.
-_NO_WAY = 1e3
-#: Zones solved together.
-_AT_ONCE = 24
 
 
-class _Chain:
-    """The zones of one fence line, in order, with the geometry of their strips."""
-
-    def __init__(self, zones: Sequence[Zone], grids: Mapping[str, StripGrid], closed: bool) -> None:
-        self.ids = [zone.zone_id for zone in zones]
-        self.place = {zone_id: place for place, zone_id in enumerate(self.ids)}
-        self._parts = [grids[z] for z in self.ids], [zone.forward for zone in zones], closed
-
-    @cached_property
-    def topology(self) -> Topology:
-        return Topology(*self._parts)
-
-
-class Perimeter:
+class Perimeter(JoinedZones):
     """Every zone of a site on one ground, with what its own heads give each place of its strip kept ready.
 
     Parameters
@@ -85,48 +55,8 @@ class Perimeter:
         closed: Collection[str] = (),
         silent: Collection[Polygon] = (),
     ) -> None:
-        self.silent = tuple(silent)
-        self._unanswered: dict[str, Flags] = {}
-        self.zones = {zone.zone_id: zone for zone in zones}
-        self.ground, self.rules, self.closed = ground, rules, frozenset(closed)
-        self.grids = {
-            z.zone_id: StripGrid(z.line, *strip_nodes(z.line, rules.half_width_m, rules.spacing_m)) for z in zones
-        }
-        self._chains: dict[str, _Chain] = {}
-        for fence_id in dict.fromkeys(zone.fence_id for zone in zones):
-            members = [zone for zone in zones if zone.fence_id == fence_id]
-            for piece in self._pieces(members):
-                chain = _Chain(piece, self.grids, fence_id in self.closed)
-                self._chains.update(dict.fromkeys(chain.ids, chain))
-        self._own: dict[str, Array] = {}
-        self._levels: dict[str, Array] = {}
-        self._strips: dict[str, Strip] = {}
-        self._fine: dict[str, Array] = {}
-        self._near: dict[str, list[str]] = {}
-        self._given: dict[tuple[str, str], Array] = {}
-        self._best: dict[str, Array] = {}
+        super().__init__(zones, ground, rules, closed, silent)
         self._areas: dict[tuple[str, int, float], Areas] = {}
-        self._batching = Batching()
-        self.standing_db: dict[tuple[str, str], float] = {}
-
-    def _pieces(self, zones: Sequence[Zone]) -> Iterator[list[Zone]]:
-        """Zones of a fence line that follow each other; a silent zone between two parts them."""
-        half, piece = self.rules.half_width_m, [zones[0]]
-        for before, zone in pairwise(zones):
-            areas = [z.line.rectangle(0.0, z.line.length, half) for z in (before, zone)] if self.silent else []
-            if areas and not areas[0].intersects(areas[1]):
-                yield piece
-                piece = []
-            piece.append(zone)
-        yield piece
-
-    def __getstate__(self) -> dict[str, object]:
-        """Everything but the place where threads meet: another process has its own."""
-        return {name: value for name, value in self.__dict__.items() if name != "_batching"}
-
-    def __setstate__(self, state: dict[str, object]) -> None:
-        self.__dict__.update(state)
-        self._batching = Batching()
 
     @classmethod
     def of(
@@ -145,259 +75,6 @@ class Perimeter:
         made = Perimeter(zones, self.ground if ground is None else ground, self.rules, self.closed, self.silent)
         made.take_over(self)
         return made
-
-    def take_over(self, other: Perimeter) -> None:
-        """Keep what another perimeter has solved of the same zones, where ground and rules are the same too.
-
-        What is requested within the other's :meth:`together` is solved there.
-        """
-        self._batching = other._batching
-        if other.ground is self.ground and other.rules == self.rules:
-            same = {z for z, zone in self.zones.items() if other.zones.get(z) == zone}
-            self._own.update({z: own for z, own in other._own.items() if z in same})
-            self._levels.update({z: level for z, level in other._levels.items() if z in same})
-            self._strips.update({z: strip for z, strip in other._strips.items() if z in same})
-
-    def check_ground(self) -> None:
-        """InputError where a strip has places without a level, naming the zone and the place."""
-        for zone_id, grid in self.grids.items():
-            level = self.levels(zone_id)
-            unknown = ~np.isfinite(level)
-            if unknown.any():
-                i, j = np.argwhere(unknown)[0]
-                x, y = grid.line.to_map(grid.chainage_m[i], grid.offset_m[j])
-                raise InputError(
-                    "the terrain has no data under a zone's strip",
-                    where=f"{place_words(grid.chainage_m[i], grid.offset_m[j], zone=zone_id)} "
-                    f"(x {float(x):.2f}, y {float(y):.2f} m)",
-                    found=f"{int(unknown.sum())} of {unknown.size} places without a level",
-                    expected="a level everywhere in the corridor",
-                    mend="fill the hole in the model, survey that stretch, or narrow detection.half_width_m",
-                )
-
-    def neighbours(self, zone_id: str) -> list[str]:
-        """Zones whose strip meets this one's, by name."""
-        if not self._near:
-            half = self.rules.half_width_m
-            names = np.array(list(self.zones))
-            areas = [z.line.rectangle(0.0, z.line.length, half) for z in self.zones.values()]
-            mine, other = STRtree(areas).query(areas, predicate="intersects")
-            for k, name in enumerate(names):
-                self._near[name] = sorted(names[other[(mine == k) & (other != k)]].tolist())
-        return self._near[zone_id]
-
-    def levels(self, zone_id: str, ground: Ground | None = None) -> Array:
-        """Ground of the zone's strip, (chainages, offsets); the perimeter's own ground is sampled once."""
-        if isinstance(ground, DesignSurface) and ground.terrain is self.ground:
-            return self.levels(zone_id) + ground.change_at(*self.grids[zone_id].map_xy())
-        if ground is not None:
-            return ground.sample(*self.grids[zone_id].map_xy())
-        if zone_id not in self._levels:
-            self._levels[zone_id] = self.ground.sample(*self.grids[zone_id].map_xy())
-        return self._levels[zone_id]
-
-    def strip(self, zone_id: str, ground: Ground | None = None) -> Strip:
-        """The zone's strip on a ground, with what lies between its nodes where the ground is finer than they are."""
-        grid = self.grids[zone_id]
-        own = ground is None or ground is self.ground
-        if own and zone_id in self._strips:
-            return self._strips[zone_id]
-        fine = self._fine_ground(zone_id, ground)
-        if fine is None:
-            made = Strip(grid.chainage_m, grid.offset_m, self.levels(zone_id, None if own else ground))
-        else:
-            made = strip_on(grid.chainage_m, grid.offset_m, fine)
-        if own:
-            self._strips[zone_id] = made
-        return made
-
-    def _fine_ground(self, zone_id: str, ground: Ground | None) -> FineGround | None:
-        """Ground between the nodes, as finely as it is known; None where the nodes are as fine as that."""
-        grid, of = self.grids[zone_id], self.ground if ground is None else ground
-        cell = min(of.cell_m, of.terrain.cell_m) if isinstance(of, DesignSurface) else of.cell_m
-        along, across = fine_axis(grid.chainage_m, cell), fine_axis(grid.offset_m, cell)
-        if along.size == grid.chainage_m.size and across.size == grid.offset_m.size:
-            return None
-        x, y = grid.line.to_map(along[:, None], across[None, :])
-        if isinstance(of, DesignSurface) and of.terrain is self.ground:
-            if zone_id not in self._fine:
-                self._fine[zone_id] = self.ground.sample(x, y)
-            level = self._fine[zone_id] + of.change_at(x, y)
-        else:
-            level = of.sample(x, y)
-        if not np.isfinite(level).all():
-            return None  # the nodes' own levels say where
-        return FineGround(along, across, level)
-
-    # ---- what heads give
-
-    def responses(self, cases: Sequence[Case]) -> list[list[StripResponse]]:
-        """What each pair of heads of each case gives over the zone's strip; solved together."""
-        requests = []
-        for case in cases:
-            strip = self._strip_of(case)
-            grass = self.rules.grass_m if case.grass_m is None else case.grass_m
-            targets = self.rules.targets_of(case.zone) if case.targets is None else case.targets
-            floor = (self.rules.floor_width_m, self.rules.threshold) if case.floor else None
-            who = tuple((target, grass) for target in targets)
-            rough = None if case.coarse_m is None else coarse_strip(strip, case.coarse_m)
-            asked = ResponseRequest(strip, who, floor, case.level) if rough is None else ResponseRequest(rough, who)
-            for number, pair in enumerate(case.zone.pairs):
-                name = ids.beam_id(case.zone.zone_id, pair.level)
-                beam = asked.strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
-                beam = case.aimed(beam, number)
-                requests.append((beam if rough is None else coarse_beam(beam, rough), asked))
-        found = iter(self._batching.look_at(requests))
-        return [[next(found) for _ in case.zone.pairs] for case in cases]
-
-    def _strip_of(self, case: Case) -> Strip:
-        if isinstance(case.ground, Strip):
-            return case.ground
-        grid = self.grids[case.zone.zone_id]
-        return Strip(grid.chainage_m, grid.offset_m, case.ground)
-
-    def best(self, cases: Sequence[Case]) -> list[Array]:
-        """Best modulation over the heads of each case, (targets, n, k) each."""
-        return [
-            np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
-            for case, found in zip(cases, self.responses(cases), strict=True)
-        ]
-
-    def _nothing(self, case: Case) -> Array:
-        """What a case without heads gives: nothing anywhere."""
-        targets = self.rules.targets if case.targets is None else case.targets
-        grid = self.grids[case.zone.zone_id]
-        return np.zeros((len(targets), grid.chainage_m.size, grid.offset_m.size))
-
-    def modulation(self, zone: Zone, ground: Strip | Array) -> dict[str, Array]:
-        """Best modulation of each threat over the zone's own heads, at every node of its strip.
-
-        ground : as of :class:`Case`.
-        """
-        return self.modulations([(zone, ground)])[0]
-
-    def modulations(self, cases: Sequence[tuple[Zone, Strip | Array]]) -> list[dict[str, Array]]:
-        """`modulation` of several cases in one go; the solver shares its transforms among them."""
-        every = [Case(zone, ground) for zone, ground in cases]
-        made = []
-        for case, found in zip(every, self.responses(every), strict=True):
-            for pair, one in zip(case.zone.pairs, found, strict=True):
-                self.standing_db[case.zone.zone_id, pair.level] = one.standing_level_db
-            best = np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
-            made.append(dict(zip(self.rules.targets, best, strict=True)))
-        return made
-
-    def together(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
-        """``work`` of every zone or group of zones, in order, several at once; their beams are solved in one go."""
-        return self._batching.map(work, items)
-
-    def own(self, zone_id: str) -> dict[str, Array]:
-        """`modulation` of a zone as it stands, solved once."""
-        return dict(zip(self.rules.targets, self._solved(zone_id), strict=True))
-
-    def _solved(self, zone_id: str) -> Array:
-        if zone_id not in self._own:
-            self.hold(zone_id, self.modulation(self.zones[zone_id], self.strip(zone_id)))
-        return self._own[zone_id]
-
-    def hold(self, zone_id: str, own: Mapping[str, Array]) -> None:
-        """Take what a zone's own heads give from whoever has solved it already."""
-        self._own[zone_id] = self._stacked(own)
-
-    def solve_all(self) -> None:
-        """Solve every zone as it stands, several at a time."""
-        todo = [z for z in self.zones if z not in self._own]
-        for start in range(0, len(todo), _AT_ONCE):
-            part = todo[start : start + _AT_ONCE]
-            for zone_id, own in zip(
-                part, self.modulations([(self.zones[z], self.strip(z)) for z in part]), strict=True
-            ):
-                self.hold(zone_id, own)
-
-    def _stacked(self, own: Mapping[str, Array]) -> Array:
-        return np.array([own[threat] for threat in self.rules.targets])
-
-    # ---- with the neighbours of the chain
-
-    def in_chain(self, zone_id: str) -> list[str]:
-        """Names of the zones of the chain that a zone is part of, in the order of its geometry."""
-        return self._chains[zone_id].ids
-
-    def topology(self, zone_id: str) -> tuple[Topology, int]:
-        """Geometry of the chain that a zone is part of, and its place there."""
-        chain = self._chains[zone_id]
-        return chain.topology, chain.place[zone_id]
-
-    def seen(self, zone_id: str, own: Mapping[str, Array] | None = None) -> dict[str, Array]:
-        """Best modulation at every node of a zone's strip, neighbours' heads included.
-
-        own : modulation of the zone's own heads in the case to be tried; as it stands if not given.
-        """
-        trial = {} if own is None else {zone_id: self._stacked(own)}
-        return dict(zip(self.rules.targets, self._joined(zone_id, trial), strict=True))
-
-    def cover(self, zone_id: str) -> dict[str, Array]:
-        """What the neighbours' heads give at the nodes of this zone's strip, 0 where none reaches."""
-        return dict(zip(self.rules.targets, self._covered(zone_id, {}), strict=True))
-
-    def _covered(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
-        topology, place = self.topology(zone_id)
-        ids = self._chains[zone_id].ids
-        n, k = topology.shape(place)
-        best = np.zeros((len(self.rules.targets), n * k))
-        for link in topology.links(place):
-            other = ids[link.other]
-            if other in trial:
-                there = _looked_up(link, trial[other])
-            elif (zone_id, other) in self._given:
-                there = self._given[zone_id, other]
-            else:
-                there = self._given[zone_id, other] = _looked_up(link, self._solved(other))
-            best[:, link.nodes] = np.maximum(best[:, link.nodes], there)
-        return best.reshape(-1, n, k)
-
-    def _joined(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
-        """(targets, n, k) best modulation of own and neighbours' heads; ``trial`` : own modulation of zones tried."""
-        if not self._touched(zone_id, trial):
-            if zone_id not in self._best:
-                joined = np.maximum(self._solved(zone_id), self._covered(zone_id, {}))
-                self._best[zone_id] = self._without_silent(zone_id, joined)
-            return self._best[zone_id]
-        own = trial[zone_id] if zone_id in trial else self._solved(zone_id)
-        return self._without_silent(zone_id, np.maximum(own, self._covered(zone_id, trial)))
-
-    def _without_silent(self, zone_id: str, joined: Array) -> Array:
-        """The modulation with no way left open over stations that are unanswered."""
-        if self.silent:
-            joined = joined.copy()
-            joined[:, self.unanswered(zone_id)] = _NO_WAY
-        return joined
-
-    def unanswered(self, zone_id: str) -> Flags:
-        """Stations of a zone beside a strip whose ground is not known, up to the zone's end there, (n,)."""
-        if zone_id not in self._unanswered:
-            grid, half = self.grids[zone_id], self.rules.half_width_m
-            n = grid.chainage_m.size
-            beside = np.zeros(n, dtype=bool)
-            if self.silent:
-                x, y = grid.line.to_map(grid.chainage_m[:, None], np.array([[-half, half]]))
-                across = linestrings(np.stack([x, y], axis=-1))
-                beside[np.unique(STRtree(across).query(list(self.silent), predicate="intersects")[1])] = True
-                near, far = np.flatnonzero(beside[: n // 2]), np.flatnonzero(beside[n // 2 :])
-                beside[: near.max() + 1 if near.size else 0] = True
-                beside[n // 2 + far.min() if far.size else n :] = True
-            self._unanswered[zone_id] = beside
-        return self._unanswered[zone_id]
-
-    def _touched(self, zone_id: str, trial: Mapping[str, Array]) -> bool:
-        """Whether a case tried changes what is met in a zone's strip."""
-        if not trial:
-            return False
-        chain = self._chains[zone_id]
-        near = chain.topology.touching(chain.place[zone_id])
-        return zone_id in trial or any(chain.ids[other] in trial for other in near)
-
-    # ---- who gets through
 
     def counted(self, zone_id: str) -> Flags:
         """Stations of a zone along which the chain runs, (n,); what lies past a neighbour's line is the neighbour's."""
@@ -548,10 +225,6 @@ class Perimeter:
     def dead_length(self, zone_id: str, dead: Mapping[str, Flags]) -> float:
         """Metres of the zone that let any threat through."""
         return length_of(np.any(list(dead.values()), axis=0), self.grids[zone_id].chainage_m)
-
-
-def _looked_up(link: Link, values: Array) -> Array:
-    return np.array([link.look_up(one) for one in values])
 
 
 def _first(values: Array, holds: Callable[[float], bool]) -> int | None:
