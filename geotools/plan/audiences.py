@@ -15,7 +15,7 @@ __all__ = ["CLIENT", "CONTRACTOR", "ENTRY", "PUBLIC", "Extract", "extract", "red
 ENTRY = r"[a-z][a-z0-9_]*\.(\*|[a-z][a-z0-9_]*)"
 EVERY_FIELD = "*"
 
-#: What anybody can see from the road. The strip and the posts stay out: where they stand tells how the site is watched.
+#: What anybody can see from the road. The strip and the posts stay out: where they stand shows how the site is watched.
 PUBLIC: tuple[str, ...] = ("fence.fence_id", "fence.closed", "fence.length_m", "fence.height_m")
 #: What has to be set out, built and moved; not who is detected where, nor what it costs.
 CONTRACTOR: tuple[str, ...] = (
@@ -163,7 +163,7 @@ def extract(entries: Iterable[str], known: Mapping[str, LayerSchema], where: str
 
 
 def reduced(schema: LayerSchema, fields: Iterable[str]) -> LayerSchema:
-    """The layer with those fields alone; its style uses no other, and its description tells of no other.
+    """The layer with those fields alone; its style uses no other, and its description mentions no other.
 
     A description may speak of what was left out, so that only the title of a reduced layer is kept.
     """

@@ -32,7 +32,7 @@ def write_extract(
     workspace : Workspace
         The plan.
     extract : Extract
-        What is wanted; layers that the plan does not hold are left out.
+        The layers to share; layers that the plan does not hold are left out.
     target : Path
         The file to make, in a folder that is there; there must be none of that name.
     said : Described

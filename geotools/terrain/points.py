@@ -47,7 +47,7 @@ class Survey:
     faces : triangles as rows of three point numbers, where the survey is a surface of its own; then there is one chunk.
     kind : ``ground``, or ``surface`` where roofs and plants are among the points. accuracy_m : vertical accuracy, 95 %,
         as its supplier states it.
-    height_unit, vertical_datum : of the heights, where the file tells them beside its coordinate system.
+    height_unit, vertical_datum : of the heights, where the file states them beside its coordinate system.
     notes, warnings : what was met on the way.
     """
 

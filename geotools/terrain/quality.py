@@ -15,13 +15,13 @@ __all__ = ["ORIGINS", "SurveyQuality", "estimated", "from_tags", "height_step", 
 
 #: Names in the raster's metadata begin so; they stand in the default domain, which copies and warps of GDAL carry on.
 PREFIX = "GEOTOOLS_"
-#: A dip needs two cells to be seen at all (sampling theorem: nothing shorter than two samples).
+#: A dip needs two cells to be resolved at all (sampling theorem: nothing shorter than two samples).
 CELLS_A_DIP = 2.0
 #: Scattered points fall as they like: three spacings for the same dip, which is one and a half cells a spacing.
 CELLS_A_SPACING = 1.5
 #: Second differences of natural ground grow with the distance to a power of at most 1 (self-affine ground, Hurst
 #: exponent below 1: Mandelbrot & Van Ness 1968, SIAM Review 10, 422); between the nodes of an interpolated model with
-#: 1.5 (straight pieces) or 2 (curves). Here the one is told from the other.
+#: 1.5 (straight pieces) or 2 (curves). Here the two are told apart.
 STEEP = 1.4
 #: Distances that are compared, in cells.
 _LADDER = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128)
@@ -54,7 +54,7 @@ class SurveyQuality:
         and a half times their spacing. The shortest dip that shows is twice as long.
     origin : str
         Where that figure comes from: ``stated`` in the site file, ``metadata`` of the raster, ``estimated`` from its
-        heights, ``cell`` where nothing but the raster's own cell tells it.
+        heights, ``cell`` where nothing but the raster's own cell shows it.
     spacing_m : float, optional
         Mean distance of the surveyed points, m.
     source_cell_m : float, optional

@@ -1,4 +1,4 @@
-"""Several rasters as one: the first that knows a place decides, and what they disagree by is told."""
+"""Several rasters as one: the first that knows a place decides, and what they disagree by is reported."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from geotools.terrain.points import NOTHING_STATED, Stated, refuse_two_units
 from geotools.terrain.quality import SurveyQuality, from_tags
 from geotools.terrain.tin import CellGrid
 
-#: A step at a seam looks like a gap under the beam. Half of the straightness a prone threat asks for (TRADE: common
+#: A step at a seam looks like a gap under the beam. Half of the straightness a prone threat requires (TRADE: common
 #: practice, no source) is as much as may pass without a word.
 STEP_M = 0.0375
 

@@ -2,7 +2,7 @@
 
 A damaged packed file can make the decoder ask for any amount of memory, or end the process it runs in. Here it may.
 Each piece is written as its number of points (8 bytes) and x, y, z of the points (8 bytes each); last, the classes that
-were met are told as one line of words on the other output.
+were met are reported as one line of words on the other output.
 """
 
 from __future__ import annotations

@@ -119,7 +119,7 @@ def read_manifest(path: Path | str) -> list[Entry]:
     Parameters
     ----------
     path : a folder (every ``.toml`` file below it is a site), a TOML file with ``[[site]]`` sections (``file``,
-        ``name``), or a CSV table with a column ``file`` and, if wanted, ``name``. Paths count from its folder.
+        ``name``), or a CSV table with a column ``file`` and, optionally ``name``. Paths count from its folder.
 
     Raises InputError or SiteError where it cannot be read, is empty, or names two sites alike.
     """

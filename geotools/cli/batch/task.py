@@ -15,7 +15,7 @@ from geotools.site import open_site
 
 @dataclass(frozen=True)
 class Task:
-    """What a worker is told: small, and nothing of the site's data."""
+    """What a worker is given: small, and nothing of the site's data."""
 
     name: str
     site_file: Path

@@ -74,7 +74,7 @@ class Group:
     plain: str = ""
 
 
-#: Best modulation, dark where least is received of a crossing; lightness alone tells the order.
+#: Best modulation, dark where least is received of a crossing; lightness alone shows the order.
 _MODULATION = Ramp(
     (
         (0.0, "#00224e", 0.9, "0"),

@@ -139,7 +139,7 @@ class Sight:
         ----------
         zone_id, camera_id : names. ground : where they may stand.
         wanted : (n,) places along the zone, as `along` gives them, that have to be seen. The terrain in between is not
-            asked here.
+            checked here.
         """
         _, along_it = along(self.zones[zone_id])
         z = self.ctx.terrain.sample(along_it[:, 0], along_it[:, 1])

@@ -163,7 +163,7 @@ def _backtrack(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDA
 
 
 def _programme(matrix: NDArray[np.bool_], colours: int, fixed: list[int]) -> NDArray[np.intp] | None:
-    """The same as an integer programme; neighbours are told apart by cliques, which is far tighter than by pairs."""
+    """The same as an integer programme; neighbours are kept apart by cliques, which is far tighter than by pairs."""
     n = matrix.shape[0]
     left = np.triu(matrix)
     cliques: list[list[int]] = []

@@ -19,7 +19,7 @@ from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["RadioHeads", "margins_of"]
 
-#: Terrain is asked only where it can decide: pairs with more margin than this without it are apart anyway.
+#: Terrain is looked up only where it can decide: pairs with more margin than this without it are apart anyway.
 _TERRAIN_BELOW_DB = 10.0
 #: Receivers dealt with at a time.
 _BLOCK = 256
@@ -135,6 +135,6 @@ def margins_of(ctx: StepContext, heads: RadioHeads) -> NDArray[np.float64]:
         with_terrain = reception(
             receivers[block], transmitters, ground=ground, ask_terrain=partial(_the_same, ask), **lobes
         )
-        # the wanted paths are not asked: their own terrain is the detection step's question
+        # the wanted paths are left out: their own terrain is the detection step's question
         found[block] = pair_margins(with_terrain.level_db, heads.own[block], protection_db=settings.protection_db)
     return found

@@ -12,7 +12,7 @@ from geotools.steps.commission.levels import pointing_db, shift_for
 
 __all__ = ["OFF_DB", "level_causes", "setting_causes"]
 
-#: A level so far off its prediction is told with likely causes, dB.
+#: A level so far off its prediction is reported with likely causes, dB.
 OFF_DB = 3.0
 #: Steps in which an aim is looked for that explains a loss, degrees.
 _AIM_STEP_DEG = 0.1

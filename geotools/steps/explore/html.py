@@ -1,4 +1,4 @@
-"""The page as one file: words, style, data, and the script that draws, with nothing asked of a network."""
+"""The page as one file: words, style, data, and the script that draws, with nothing loaded from a network."""
 
 from __future__ import annotations
 

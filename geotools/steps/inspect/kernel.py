@@ -26,7 +26,7 @@ def coarse_cell_warning(cell_m: float, threat: str) -> str | None:
 
 
 def coarse_accuracy_warning(accuracy_m: float | None, tolerance_m: float | None, threat: str) -> str | None:
-    """A sentence where the stated vertical accuracy (95 %) is coarser than the ground tolerance the threat asks for."""
+    """A sentence where the stated vertical accuracy (95 %) is coarser than the ground tolerance the threat requires."""
     if tolerance_m is None:
         return None
     if accuracy_m is None:

@@ -73,7 +73,7 @@ class LayoutWeights:
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
     short_m : a metre that a beam lacks of its run past a junction.
-    offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
+    offset_m2 : a square metre of ground between the beam and the line it is to follow.
     """
 
     zone: float = 10_000.0

@@ -33,7 +33,7 @@ class HeldZone:
     starts_with_tx: bool
 
     def turned(self) -> HeldZone:
-        """The same seen along the line the other way."""
+        """The same along the line the other way."""
         return HeldZone(self.end, self.start, self.holds[::-1], not self.starts_with_tx)
 
     def junction(self, *, last: bool, past_m: float) -> NDArray[np.float64]:

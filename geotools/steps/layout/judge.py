@@ -35,7 +35,7 @@ _TRIALS = 6
 
 
 class Judge:
-    """Checks of one site; what detection says of a stack over level ground is asked once."""
+    """Checks of one site; what detection says of a stack over level ground is computed once."""
 
     def __init__(self, site: Site, kinds: dict[str, HeadType], rules: Rules) -> None:
         self.site, self.kinds, self.rules = site, kinds, rules

@@ -18,7 +18,7 @@ _SHOWN = 3
 
 
 def _why_level(site: Site, level: str) -> str:
-    """What asks for a head at a level of the stack."""
+    """What calls for a head at a level of the stack."""
     if site.stack:
         return f"the site file's stack has a head at level {level}"
     rule = next((rule for rule in called_rules(site.threats, site.stack_rules) if rule.level == level), None)
@@ -58,7 +58,7 @@ def reasons(ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = ())
 def changes_since(
     ctx: StepContext, before: Sequence[Row], after: Sequence[Row], locked: Sequence[str] = ()
 ) -> list[dict[str, Any]]:
-    """Rows of the layer ``changes`` for the heads, told to the user as well; none where there was no plan."""
+    """Rows of the layer ``changes`` for the heads, reported to the user as well; none where there was no plan."""
     if not before:
         return []
     prices = ctx.site.prices

@@ -44,7 +44,7 @@ _WIDTH_STEP_M = 5.0
 
 
 class Request:
-    """One run: what the site file asks for, and the plan and terrain it is asked of."""
+    """One run: what the site file asks for, and the plan and terrain it applies to."""
 
     def __init__(self, ctx: StepContext) -> None:
         self.ctx = ctx
@@ -115,7 +115,7 @@ class Request:
         return min(self.settings.max_zone_m, assessed, *ranges)
 
     def post_clear_m(self, fence_id: str) -> float:
-        """Least distance of a post from a fence line: as asked, or so far that its highest head is no foothold."""
+        """Least distance of a post from a fence line: as set, or so far that its highest head is no foothold."""
         s, fence = self.settings, self.heights.get(fence_id)
         if fence is None:
             return s.post_clear_m
@@ -188,7 +188,7 @@ class Request:
 
     @cached_property
     def stagger_m(self) -> float:
-        """Sideways distance of posts in line: as asked, but no more than what the two zones see there closes well."""
+        """Sideways distance of posts in line: as set, but no more than what the two zones see there closes well."""
         stack = self.judge.stack_of(self.levels)
         distance, half = self.judge.half_width_m(stack, self.longest_m)
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))

@@ -55,7 +55,7 @@ class Facts:
 class Table:
     """A table; every row has a cell for each column, ``numeric`` columns are set flush right.
 
-    ``aside``: detail that a screen shows only when asked.
+    ``aside``: detail that a screen shows only when opened.
     """
 
     caption: str

@@ -1,4 +1,4 @@
-"""The report as one HTML file that asks nothing of a network."""
+"""The report as one HTML file that loads nothing from a network."""
 
 from __future__ import annotations
 

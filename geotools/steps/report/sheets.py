@@ -138,7 +138,7 @@ def layer_sheet(schema: LayerSchema, frame: pd.DataFrame) -> list[Block]:
 def walk_sheet(
     frames: Frames, probability: float, confidence: float, threshold: Mapping[str, Any] | None
 ) -> list[Block]:
-    """What the walk test proves, or how many crossings are planned."""
+    """What the walk test shows, or how many crossings are planned."""
     result = frames.get("walk_result")
     if result is None:
         return []

@@ -49,7 +49,7 @@ def binomial_bounds(
     ----------
     detected, trials : counts, any shapes that broadcast.
     confidence : between 0 and 1.
-    sided : "lower": each bound on its own holds at `confidence` (what an acceptance asks); "two": the pair does.
+    sided : "lower": each bound on its own holds at `confidence` (what an acceptance test requires); "two": the pair does.
 
     Returns
     -------
@@ -94,7 +94,7 @@ class ThresholdEstimate:
     """What walk-test results say of the receiver's threshold m0 (modulation, dimensionless).
 
     m0 : the modulation detected half the time; NaN where the results cannot tell.
-    low, high : interval of m0 at the asked confidence; an open end is 0 or infinity.
+    low, high : interval of m0 at the stated confidence; an open end is 0 or infinity.
     spread : scatter of the threshold in natural-log units of modulation (0 = a sharp threshold).
     kind : "fitted", "separated" (every miss lies under every detection), "all detected", "all missed",
         or "unrelated" (detections do not rise with predicted modulation: the model does not explain this site).

@@ -93,7 +93,7 @@ def _closing_costs(ctx: StepContext) -> Mapping[str, tuple[str, float | None]]:
 
 
 class _Run:
-    """One run: what is asked of every zone, and the rows that come of it."""
+    """One run: what is computed for every zone, and the rows that come of it."""
 
     def __init__(self, ctx: StepContext, perimeter: Perimeter, places: MoverPlaces) -> None:
         self.ctx, self.perimeter, self.places = ctx, perimeter, places
