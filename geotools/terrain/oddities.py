@@ -36,7 +36,7 @@ _NEAR_DATUM_M = 5.0
 _LOW_M = 0.5
 #: A piece that rises so far above the ground about it, over so much of it, with edges steeper than 1 in 1.
 _HIGH_M, _LEAST_M2, _STEEP = 1.5, 1.0, 1.0
-#: The widest piece that is distinguished from the ground beneath it, m: a hall is wider, but its edge is found all the same.
+#: The widest piece that is told from the ground beneath it, m: a hall is wider, but its edge is found.
 _WIDEST_M = 15.0
 #: Length of line that is looked at in one go, m.
 _PIECE_M = 200.0

@@ -31,7 +31,7 @@ from geotools.terrain.model import Terrain
 from geotools.terrain.oddities import odd_along, odd_words
 from geotools.terrain.quality import ORIGINS
 
-#: Heights rounded to this step or more hide the straightness that detecting a prone person requires (0.075 m) by themselves.
+#: Heights rounded to this step or more hide the straightness that a prone person requires (0.075 m).
 COARSE_STEP_M = 0.05
 #: Far beyond any one site; a line of more is a mistake, and would fill the memory.
 MAX_FENCE_M = 1_000_000.0

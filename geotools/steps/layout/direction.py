@@ -1,4 +1,4 @@
-"""A course described in one way, however its fence was drawn: another first vertex or direction gives the same layout."""
+"""A course in one form, however its fence was drawn: another first vertex or direction gives the same layout."""
 
 from __future__ import annotations
 
@@ -45,12 +45,12 @@ class AsDrawn:
         return self.length_m - along if self.turned else along
 
     def stretches(self, gates: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-        """Stretches of the line as drawn, described in the one way."""
+        """Stretches of the line as drawn, in the one form."""
         told = [tuple(self.chainage(np.array(stretch)).tolist()) for stretch in gates]
         return sorted((b, a) if self.turned else (a, b) for a, b in told)
 
     def held(self, zones: Sequence[HeldZone]) -> list[HeldZone]:
-        """Zones as they stand in the order and direction as drawn, described in the one way; a ring may start anywhere."""
+        """Zones as they stand as drawn, in the one form; a ring may start anywhere."""
         return [zone.turned() for zone in reversed(zones)] if self.turned else list(zones)
 
     def zones(self, posted: Sequence[PostedSpan]) -> list[PostedSpan]:
@@ -76,7 +76,7 @@ class AsDrawn:
 
 
 def in_one_way(course: Course) -> tuple[Course, AsDrawn]:
-    """The course with its line described in the one way, and the way back.
+    """The course with its line in the one form, and the way back.
 
     A ring runs anticlockwise from its outermost corner in a direction that no axis takes, an open line from the end
     that lies farther back in that direction.

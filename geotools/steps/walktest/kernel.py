@@ -49,7 +49,7 @@ def binomial_bounds(
     ----------
     detected, trials : counts, any shapes that broadcast.
     confidence : between 0 and 1.
-    sided : "lower": each bound on its own holds at `confidence` (what an acceptance test requires); "two": the pair does.
+    sided : "lower": each bound on its own holds at `confidence` (acceptance tests); "two": the pair does.
 
     Returns
     -------
