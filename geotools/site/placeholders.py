@@ -9,7 +9,7 @@ from geotools.site.base import PLACEHOLDER, SiteSection
 from geotools.site.stacks import called_rules
 from geotools.site.template import Setting, section_settings, subsections
 
-__all__ = ["placeholders"]
+__all__ = ["placeholders", "price_mark"]
 
 
 def placeholders(site: Site, sections: Collection[str] | None = None) -> tuple[str, ...]:
@@ -28,6 +28,29 @@ def placeholders(site: Site, sections: Collection[str] | None = None) -> tuple[s
         One text for each head type, the stack, the maintenance tasks and each section with placeholders in it.
     """
     return tuple(_all(site, frozenset(type(site).model_fields) if sections is None else frozenset(sections)))
+
+
+def price_mark(site: Site, *names: str) -> str:
+    """What must stand beside a sum of money: whether the prices in it are the site's own.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    names : str
+        Prices in the sum, ``section.name`` of the site file; those of 0 add nothing and do not count.
+
+    Returns
+    -------
+    str
+        Empty where the site file states every one of them, else "at placeholder prices" or "partly at ...".
+    """
+    pairs = [name.split(".") for name in names]
+    paid = [(section, name) for section, name in pairs if getattr(getattr(site, section), name)]
+    left = [name for section, name in paid if name not in getattr(site, section).model_fields_set]
+    if not left:
+        return ""
+    return "at placeholder prices" if len(left) == len(paid) else "partly at placeholder prices"
 
 
 def _all(site: Site, read: Collection[str]) -> Iterator[str]:

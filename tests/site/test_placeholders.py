@@ -6,7 +6,7 @@ import pytest
 
 from geotools.site import Site
 from geotools.site.care import default_maintenance
-from geotools.site.placeholders import placeholders
+from geotools.site.placeholders import placeholders, price_mark
 from geotools.site.stacks import default_stack_rules
 from geotools.site.template import repeated, section_settings, subsections
 
@@ -89,3 +89,14 @@ def test_every_default_says_where_it_comes_from():
 def test_the_height_of_the_fence_has_no_default():
     assert Site(name="yard", input=INPUT).fence_height_m is None
     assert of({"fence_height_m"}) == ()
+
+
+def test_a_sum_of_money_says_whether_its_prices_are_the_sites_own():
+    def mark(**prices):
+        return price_mark(Site(name="yard", input=INPUT, prices=prices), "prices.cut_m3", "prices.stone_fill_m")
+
+    assert mark() == "at placeholder prices"
+    assert mark(cut_m3=20.0) == "partly at placeholder prices"
+    assert mark(cut_m3=20.0, stone_fill_m=35.0) == ""
+    # a price of nothing adds nothing to the sum, so nobody has to state it
+    assert price_mark(Site(name="yard", input=INPUT), "prices.haul_m3") == ""

@@ -38,6 +38,7 @@ from geotools.plan.schema import (
 )
 from geotools.plan.workspace import frame_of
 from geotools.site import Site, stack_for
+from geotools.site.placeholders import price_mark
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
 from geotools.steps.remedy.option import Option, reason_for
@@ -137,6 +138,7 @@ def run(ctx: StepContext) -> StepResult:
         return zone_options(perimeter, own, zone_id, limits, keep_mask(kept, own), every=True)[0]
 
     joint, surface = put_together(perimeter, blank, options, settings, prices, further)
+    crossings = crossing_rows(joint)
     advice: list[Row] = []
     choices: list[Row] = []
     for zone_id, all_tried in joint.tried.items():
@@ -160,11 +162,11 @@ def run(ctx: StepContext) -> StepResult:
         layers={
             "advice": frame_of(ADVICE, advice, crs),
             "options": frame_of(OPTIONS, choices),
-            "water_crossings": frame_of(WATER_CROSSINGS, crossing_rows(joint), crs),
+            "water_crossings": frame_of(WATER_CROSSINGS, crossings, crs),
             "proposed_heads": frame_of(PROPOSED_HEADS, proposed_rows(perimeter, joint.proposed, surface), crs),
         },
         files=[CUT_FILL],
-        summary=_summary(ctx, advice, choices),
+        summary=_summary(ctx, advice, choices, bool(crossings)),
     )
 
 
@@ -177,7 +179,7 @@ def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) 
                 ctx.warn(f"zone {zone_id}: {then - now:.1f} m more are dead with what its neighbours get")
 
 
-def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str, object]:
+def _summary(ctx: StepContext, rows: list[Row], choices: list[Row], drained: bool) -> dict[str, object]:
     clear = sum(bool(r["clear"]) for r in rows)
     ctx.say(f"{len(rows)} dead spots: {clear} clear in a run of all zones as proposed, {len(rows) - clear} not")
     taken = [r for r in choices if r["recommended"]]
@@ -185,6 +187,10 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
         if row["option"] == "none":
             ctx.warn(f"zone {row['zone_id']}: {row['reason']}")
     currency = ctx.site.prices.currency
+    used = ["cut_m3", "fill_m3", "haul_m3", "surface_m2", "strip_m2", "set_head", "head", "post"]
+    if drained:
+        used += ["stone_fill_m", "grated_drain_m", "pipe_m", "pipe_end"]
+    mark = price_mark(ctx.site, *(f"prices.{name}" for name in used))
     return {
         "spots": len(rows),
         "clear": clear,
@@ -195,7 +201,7 @@ def _summary(ctx: StepContext, rows: list[Row], choices: list[Row]) -> dict[str,
         "for_tolerances": sum(for_tolerances(r) or 0.0 for r in taken),
         "currency": currency,
         "table": {
-            "title": "Remedy for each zone with dead spots",
+            "title": ", ".join(["Remedy for each zone with dead spots", *([mark] if mark else [])]),
             "columns": [
                 "zone",
                 "remedy",

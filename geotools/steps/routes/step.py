@@ -11,6 +11,7 @@ from geotools.engine.step import LayerIn, LayerOut, Step, StepContext, StepResul
 from geotools.plan import cautions
 from geotools.plan.schema import FENCE, FLOW_CROSSINGS, HEADS, ROUTE_CROSSINGS, ROUTES, SUPPLY, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
+from geotools.site.placeholders import price_mark
 from geotools.steps.routes.graph import RouteGraph, build_graph
 from geotools.steps.routes.ground import trench_places
 from geotools.steps.routes.inputs import NO_SOURCES, ground_of, sources_of, trench_prices, waters_of
@@ -99,7 +100,9 @@ def _told(
     ctx: StepContext, rows: list[dict[str, Any]], supply: list[dict[str, Any]], crossings: list[dict[str, Any]]
 ) -> dict[str, Any]:
     """What is worth knowing, said, and as figures."""
-    currency = ctx.site.prices.currency
+    prices = ("trench_m", "cable_m", "conduit_m", "road_m", "drain_crossing", "fence_crossing")
+    mark = price_mark(ctx.site, *(f"bill.{name}" for name in prices))
+    currency = f"{ctx.site.prices.currency} {mark}".strip()
     laid, loops = [r for r in rows if r["laid"]], [r for r in rows if r["kind"] == "spare loop"]
     trenches = [row for row in rows if row["kind"] == "trench"]
     trench, cable, cost = (sum(row[name] for row in laid) for name in ("length_m", "cable_m", "cost"))

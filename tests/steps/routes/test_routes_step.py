@@ -66,6 +66,12 @@ def test_the_bill_costs_what_the_routes_cost(routed):
     assert mine.loc[mine["item"] == "cable", "quantity"].sum() == pytest.approx(outcome.summary["cable_m"], abs=0.06)
 
 
+def test_a_price_that_nobody_stated_is_no_sum_of_money_without_a_mark(routed):
+    _, outcome = routed
+    (said,) = [note for note in outcome.notes if "m of trench" in note]
+    assert said.endswith("EUR at placeholder prices")
+
+
 def test_without_source_points_the_step_says_what_layer_it_needs(plan, settings):
     site_file, out = plan
     outcome = geotools.run_step("routes", settings(site_file, "[routes]\nhead_w = 6.0"), out)
