@@ -16,6 +16,7 @@ import pyogrio.raw
 from pyproj import CRS
 
 from geotools.errors import OutputError
+from geotools.plan.field_notes import COLUMN_TABLES, write_field_notes
 from geotools.plan.schema import Field, LayerSchema, to_qml, to_sld
 
 VERSION = "1.3"
@@ -31,16 +32,6 @@ CREATE TABLE IF NOT EXISTS layer_styles (
   f_table_catalog TEXT(256), f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
   styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT(30),
   ui TEXT(30), update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')))
-"""
-_COLUMN_TABLES = """
-CREATE TABLE IF NOT EXISTS gpkg_data_columns (
-  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT, mime_type TEXT,
-  constraint_name TEXT, CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
-  CONSTRAINT gdc_tn UNIQUE (table_name, name));
-CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
-  constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT, min NUMERIC, min_is_inclusive BOOLEAN,
-  max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
-  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
 """
 #: GeoPackage 1.3, table 16: GDAL makes it only where it registers an extension of its own, such as a spatial index.
 _EXTENSION_TABLE = """
@@ -195,7 +186,7 @@ def _forget_layer(path: Path, name: str) -> None:
 def finish(path: Path, schemas: list[LayerSchema]) -> None:
     """Write field notes, allowed values and default styles of the layers just written; synced as they are."""
     with closing(_connect_new(path)) as db, db:
-        db.executescript(_EXTENSION_TABLE + _COLUMN_TABLES)
+        db.executescript(_EXTENSION_TABLE + COLUMN_TABLES)
         db.execute(_STYLE_TABLE)
         db.execute(
             "INSERT OR IGNORE INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
@@ -209,28 +200,9 @@ def finish(path: Path, schemas: list[LayerSchema]) -> None:
                 (table, *_SCHEMA_EXTENSION, table),
             )
         for schema in schemas:
-            _write_field_notes(db, schema)
+            write_field_notes(db, schema)
             _write_style(db, schema)
             db.execute("UPDATE gpkg_contents SET last_change = ? WHERE table_name = ?", (_FIXED_TIME, schema.name))
-
-
-def _write_field_notes(db: sqlite3.Connection, schema: LayerSchema) -> None:
-    for field in schema:
-        constraint = None
-        if field.choices:
-            constraint = f"{schema.name}__{field.name}"
-            db.execute("DELETE FROM gpkg_data_column_constraints WHERE constraint_name = ?", (constraint,))
-            db.executemany(
-                "INSERT INTO gpkg_data_column_constraints (constraint_name, constraint_type, value) "
-                "VALUES (?, 'enum', ?)",
-                [(constraint, choice) for choice in field.choices],
-            )
-        db.execute(
-            "INSERT OR REPLACE INTO gpkg_data_columns "
-            "(table_name, column_name, name, title, description, constraint_name) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
-            (schema.name, field.name, field.name, None, field.comment, constraint),
-        )
 
 
 def _mark(qml: str | None, sld: str | None) -> str:
@@ -247,7 +219,10 @@ def _write_style(db: sqlite3.Connection, schema: LayerSchema) -> None:
     db.executemany("DELETE FROM layer_styles WHERE id = ?", [(number,) for number in ours])
     if schema.style is None or schema.geometry is None:
         return
-    qml, sld = to_qml(schema.style, schema.geometry, schema.fields), to_sld(schema.style, schema.geometry, schema.name)
+    qml, sld = (
+        to_qml(schema.style, schema.geometry, schema.fields, schema.key),
+        to_sld(schema.style, schema.geometry, schema.name),
+    )
     default = not any(row[4] for row in found if row[0] not in ours)
     # The row keeps its number, so that running a step again changes nothing.
     db.execute(

@@ -16,9 +16,10 @@ from pyproj import CRS
 from rasterio.errors import RasterioError
 
 from geotools.io.rasters import safe_gdal
+from geotools.plan.project.related import own_style, related
 from geotools.plan.project.tree import GROUPS, OTHER, RasterEntry, VectorEntry
 from geotools.plan.project.xml import MapLayer, Shown, project_xml
-from geotools.plan.schema import LAYERS, LayerSchema, to_qml
+from geotools.plan.schema import LAYERS, LayerSchema
 
 __all__ = ["PROJECT_NAME", "write_project"]
 
@@ -76,6 +77,7 @@ def write_project(
             return False
         flat = crs.to_2d()
         groups = _groups(db, {**LAYERS, **(others or {})}, {path.name: path for path in rasters}, name)
+        groups = related(groups, flat)
         content = _packed(project_xml(title, flat, groups, _extent(db)))
         metadata = json.dumps({"last_modified_time": _FIXED_TEXT, "last_modified_user": _mark(content)})
         db.execute("INSERT OR REPLACE INTO qgis_projects VALUES (?, ?, ?)", (PROJECT_NAME, metadata, content))
@@ -146,7 +148,7 @@ def _default_style(db: sqlite3.Connection, schema: LayerSchema) -> str | None:
     ).fetchone()
     if found and found[0]:
         return str(found[0])
-    return to_qml(schema.style, schema.geometry, schema.fields) if schema.style and schema.geometry else None
+    return own_style(schema)
 
 
 def _vector_layers(db: sqlite3.Connection, entry: VectorEntry, schema: LayerSchema, file: str) -> list[MapLayer]:

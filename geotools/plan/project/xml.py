@@ -9,8 +9,10 @@ from xml.etree.ElementTree import Element, ParseError, SubElement, fromstring, t
 from pyproj import CRS
 
 from geotools.plan.project.layout import add_layout
+from geotools.plan.project.relations import add_relations
 from geotools.plan.project.tree import Ramp
 from geotools.plan.schema import LayerSchema
+from geotools.plan.schema.form import add_form, add_reference
 
 __all__ = ["MapLayer", "Shown", "project_xml"]
 
@@ -48,6 +50,10 @@ class MapLayer:
         Of a raster, from 1.
     ramp : Ramp, optional
         Of a raster; None shades the ground.
+    provider : str
+        By which the GIS opens a vector layer.
+    references : tuple of (str, str)
+        Fields through which a row of another layer is chosen, with the relation.
     """
 
     shown: Shown
@@ -55,6 +61,8 @@ class MapLayer:
     style: str | None = None
     band: int = 0
     ramp: Ramp | None = None
+    provider: str = "ogr"
+    references: tuple[tuple[str, str], ...] = ()
 
 
 def _system(parent: Element, crs: CRS | None) -> None:
@@ -84,7 +92,7 @@ def _vector(node: Element, layer: MapLayer, schema: LayerSchema) -> None:
         node.set("geometry", "No geometry")
     else:
         node.set("geometry", "Point" if "Point" in geometry else "Line" if "Line" in geometry else "Polygon")
-    SubElement(node, "provider", {"encoding": "UTF-8"}).text = "ogr"
+    SubElement(node, "provider", {"encoding": "UTF-8"}).text = layer.provider
     try:
         styled = fromstring(layer.style) if layer.style else None
     except ParseError:
@@ -92,6 +100,10 @@ def _vector(node: Element, layer: MapLayer, schema: LayerSchema) -> None:
     if styled is not None:
         node.set("labelsEnabled", styled.get("labelsEnabled", "0"))
         node.extend(part for part in styled if part.tag not in ("mapTip", "provider", "srs", "datasource", "id"))
+    if not layer.style:
+        add_form(node, schema.fields, schema.key)
+    for field, relation in layer.references:
+        add_reference(node, field, relation)
     SubElement(node, "mapTip").text = map_tip(schema)
 
 
@@ -181,7 +193,7 @@ def _tree(root: Element, groups: Sequence[tuple[str, Sequence[MapLayer]]]) -> No
                     "id": layer.shown.id,
                     "name": layer.shown.title,
                     "source": layer.shown.source,
-                    "providerKey": "ogr" if layer.schema else "gdal",
+                    "providerKey": layer.provider if layer.schema else "gdal",
                     "checked": "Qt::Checked" if layer.shown.on else "Qt::Unchecked",
                     "expanded": "1" if layer.shown.on else "0",
                 },
@@ -232,6 +244,7 @@ def project_xml(
     for _, layers in groups:
         for layer in layers:
             _map_layer(held, layer, crs)
+    add_relations(root, {layer.schema.name: layer.shown.id for _, layers in groups for layer in layers if layer.schema})
     if extent:
         shown = {"" if layer.schema is None else layer.schema.name for _, layers in groups for layer in layers}
         add_layout(root, crs, extent, title, sensitive=shown != {"fence"})

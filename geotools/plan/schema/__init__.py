@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geotools.plan.schema.batch import BATCH_SITES
 from geotools.plan.schema.commission import AS_SET, COMMISSION
-from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.core import Edit, Field, LayerSchema
 from geotools.plan.schema.detection import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.schema.earthwork import (
     ACCEPTANCE,
@@ -134,6 +134,7 @@ __all__ = [
     "WINDOW_SURFACES",
     "ZONES",
     "Category",
+    "Edit",
     "Field",
     "LayerSchema",
     "Style",

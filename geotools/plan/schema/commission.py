@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from geotools.plan.schema.core import Field, LayerSchema
-from geotools.plan.schema.plan import ZONE_ID
+from geotools.plan.schema.core import Edit, Field, LayerSchema
+from geotools.plan.schema.plan import HEAD_HEIGHT, ZONE_ID
 from geotools.plan.schema.style import BLUE, GREEN, GREY, VERMILION, YELLOW, Category, Style, Symbol
 
 _SET = "to fill in: as set"
@@ -47,9 +47,23 @@ COMMISSION = LayerSchema(
             "level_low_db", "real", "lowest level expected, with mounting, aim and grass within their tolerances", "dB"
         ),
         Field("level_high_db", "real", "highest level expected, likewise", "dB"),
-        Field("as_set_height_m", "real", f"{_SET}: height of the axis above finished ground", "m", by_hand=True),
-        Field("as_set_azimuth_deg", "real", f"{_SET}: aim, clockwise from grid north", "degree", by_hand=True),
-        Field("as_set_tilt_deg", "real", f"{_SET}: tilt", "degree", by_hand=True),
+        Field(
+            "as_set_height_m",
+            "real",
+            f"{_SET}: height of the axis above finished ground",
+            "m",
+            by_hand=True,
+            edit=HEAD_HEIGHT,
+        ),
+        Field(
+            "as_set_azimuth_deg",
+            "real",
+            f"{_SET}: aim, clockwise from grid north",
+            "degree",
+            by_hand=True,
+            edit=Edit(0.0, 360.0),
+        ),
+        Field("as_set_tilt_deg", "real", f"{_SET}: tilt", "degree", by_hand=True, edit=Edit(-45.0, 45.0)),
         Field(
             "as_set_polarisation",
             "text",
@@ -57,15 +71,23 @@ COMMISSION = LayerSchema(
             choices=("vertical", "horizontal"),
             by_hand=True,
         ),
-        Field("as_set_channel", "integer", f"{_SET}: channel", by_hand=True),
+        Field("as_set_channel", "integer", f"{_SET}: channel", by_hand=True, edit=Edit(1, 100)),
         Field(
             "as_set_level_db",
             "real",
             "to fill in: level that the receiver shows with nobody in the zone",
             "dB",
             by_hand=True,
+            edit=Edit(-200.0, 200.0),
         ),
-        Field("earth_ohm", "real", "to fill in: resistance to earth, measured at the post", "ohm", by_hand=True),
+        Field(
+            "earth_ohm",
+            "real",
+            "to fill in: resistance to earth, measured at the post",
+            "ohm",
+            by_hand=True,
+            edit=Edit(0.0, 1e6),
+        ),
         Field("foundation", "text", "to fill in: foundation of the post, kind and depth", by_hand=True),
         Field("set_on", "date", "to fill in: day it was set", by_hand=True),
         Field("set_by", "text", "to fill in: who set it", by_hand=True),

@@ -24,6 +24,21 @@ GeometryType = Literal[
 
 
 @dataclass(frozen=True)
+class Edit:
+    """How a person may change a field in a form.
+
+    Parameters
+    ----------
+    lowest, highest : numbers between which a value may lie, None for no limit.
+    listed : whether the values that the layer holds already are offered; others may be typed.
+    """
+
+    lowest: float | None = None
+    highest: float | None = None
+    listed: bool = False
+
+
+@dataclass(frozen=True)
 class Field:
     """One column of a layer.
 
@@ -36,6 +51,7 @@ class Field:
     choices : the only values a text field may hold, empty for any.
     nullable : whether the value may be missing.
     by_hand : whether people fill it in; steps that make the layer anew carry it over.
+    edit : how a person may change it where a step reads it back; None where it is derived, and forms only show it.
     """
 
     name: str
@@ -45,6 +61,12 @@ class Field:
     choices: tuple[str, ...] = ()
     nullable: bool = True
     by_hand: bool = False
+    edit: Edit | None = None
+
+    @property
+    def editable(self) -> bool:
+        """Whether a change by hand counts: what is derived is made anew from what it stands on."""
+        return self.by_hand or self.edit is not None
 
     @property
     def alias(self) -> str:
@@ -56,6 +78,7 @@ class Field:
             ("m2", "_m2"),
             ("m3", "_m3"),
             ("degree", "_deg"),
+            ("dB", "_db"),
             ("GHz", "_ghz"),
         ):
             if self.unit == unit:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from geotools.plan import cautions
-from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.core import Edit, Field, LayerSchema
 from geotools.plan.schema.plan import ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
@@ -112,10 +112,10 @@ WALK_PLAN = LayerSchema(
         Field("heads_code", "text", "code of the heads that decide this crossing", nullable=False),
         Field("ground_code", "text", "code of the ground that decides this crossing", nullable=False),
         Field("void", "text", "why the result does not count any more; empty where it does"),
-        Field("result", "text", "to fill in: what the receiver did", choices=("detected", "missed")),
-        Field("walked_on", "date", "to fill in: day of the crossing"),
-        Field("walker", "text", "to fill in: who crossed"),
-        Field("note", "text", "to fill in: remarks"),
+        Field("result", "text", "to fill in: what the receiver did", choices=("detected", "missed"), edit=Edit()),
+        Field("walked_on", "date", "to fill in: day of the crossing", edit=Edit()),
+        Field("walker", "text", "to fill in: who crossed", edit=Edit(listed=True)),
+        Field("note", "text", "to fill in: remarks", edit=Edit()),
     ),
     style=Style(
         Symbol(BLACK, width=0.5, dash="dot"),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from geotools.plan.schema.core import Field, LayerSchema
+from dataclasses import replace
+
+from geotools.plan.schema.core import Edit, Field, LayerSchema
 from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, SKY, VERMILION, Category, Style, Symbol
 
+#: As far as a site file may set a head (`geotools.site.stacks`).
+HEAD_HEIGHT = Edit(0.05, 10.0)
 ZONE_ID = Field("zone_id", "text", "zone, numbered along the fence", nullable=False)
 
 FENCE = LayerSchema(
@@ -19,7 +23,13 @@ FENCE = LayerSchema(
         Field("source_feature", "integer", "feature number in the source file"),
         Field("closed", "boolean", "whether the line closes on itself"),
         Field("length_m", "real", "length on the ground plan", "m"),
-        Field("height_m", "real", "height of the fence: its feature's field height_m, else the site's", "m"),
+        Field(
+            "height_m",
+            "real",
+            "height of the fence: its feature's field height_m, else the site's",
+            "m",
+            edit=Edit(0.1, 20.0),
+        ),
         Field("resolves_m", "real", "distance between heights of the terrain that are independent of each other", "m"),
         Field(
             "resolves_origin",
@@ -75,7 +85,12 @@ ZONES = LayerSchema(
             "m3",
         ),
         Field("left_open_m", "real", "length of dips that the layout estimates cheaper to leave than to fill", "m"),
-        Field("locked", "boolean", "to fill in: whether a new design leaves the zone's posts, heads and channel alone"),
+        Field(
+            "locked",
+            "boolean",
+            "to fill in: whether a new design leaves the zone's posts, heads and channel alone",
+            edit=Edit(),
+        ),
     ),
     style=Style(Symbol(BLUE, width=0.3, fill="none"), label_field="zone_id"),
 )
@@ -88,18 +103,25 @@ HEADS = LayerSchema(
     key="head_id",
     made_by="layout",
     fields=(
-        Field("head_id", "text", "head: zone, role, level", nullable=False),
-        ZONE_ID,
-        Field("post_id", "text", "post the head stands on", nullable=False),
+        Field("head_id", "text", "head: zone, role, level", nullable=False, edit=Edit()),
+        replace(ZONE_ID, edit=Edit()),
+        Field("post_id", "text", "post the head stands on", nullable=False, edit=Edit()),
         Field("junction_id", "text", "junction of two zones it stands at, empty at an open end"),
-        Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
-        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
-        Field("head_type", "text", "head type as named in the site file", nullable=False),
+        Field(
+            "role",
+            "text",
+            "transmitter or receiver",
+            choices=("transmitter", "receiver"),
+            nullable=False,
+            edit=Edit(),
+        ),
+        Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False, edit=Edit()),
+        Field("head_type", "text", "head type as named in the site file", nullable=False, edit=Edit(listed=True)),
         Field("band_ghz", "real", "carrier frequency", "GHz"),
-        Field("height_m", "real", "height of the head's axis above the ground at its post", "m"),
+        Field("height_m", "real", "height of the head's axis above the ground at its post", "m", edit=HEAD_HEIGHT),
         Field("ground_m", "real", "ground level at the post", "m"),
-        Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal")),
-        Field("channel", "integer", "channel number, from 1"),
+        Field("polarisation", "text", "plane of the electric field", choices=("vertical", "horizontal"), edit=Edit()),
+        Field("channel", "integer", "channel number, from 1", edit=Edit(1, 64)),
         Field(
             "margin_db",
             "real",
@@ -116,6 +138,7 @@ HEADS = LayerSchema(
             "to fill in: what a new design leaves alone: the place of the post, the head on its post, the channel of "
             "the zone, or head and channel",
             choices=("post", "head", "channel", "all"),
+            edit=Edit(),
         ),
     ),
     style=Style(
@@ -141,13 +164,13 @@ BEAMS = LayerSchema(
         Field("beam_id", "text", "beam: zone and level", nullable=False),
         ZONE_ID,
         Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
-        Field("tx_head_id", "text", "transmitter head", nullable=False),
-        Field("rx_head_id", "text", "receiver head", nullable=False),
+        Field("tx_head_id", "text", "transmitter head", nullable=False, edit=Edit(listed=True)),
+        Field("rx_head_id", "text", "receiver head", nullable=False, edit=Edit(listed=True)),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
         Field("band_ghz", "real", "carrier frequency", "GHz"),
         Field("length_m", "real", "distance between the heads on the ground plan", "m"),
-        Field("tx_height_m", "real", "transmitter's height above the ground", "m"),
-        Field("rx_height_m", "real", "receiver's height above the ground", "m"),
+        Field("tx_height_m", "real", "transmitter's height above the ground", "m", edit=HEAD_HEIGHT),
+        Field("rx_height_m", "real", "receiver's height above the ground", "m", edit=HEAD_HEIGHT),
     ),
     style=Style(
         Symbol(GREY, width=0.3),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from geotools.plan.schema.core import Field
+from geotools.plan.schema.form import add_form
 from geotools.plan.schema.style import Style, Symbol
 
 _DASH = {"solid": "solid", "dash": "dash", "dot": "dot", "dash dot": "dash dot"}
@@ -94,27 +95,8 @@ def _add_labels(root: Element, style: Style) -> None:
     )
 
 
-def _add_fields(root: Element, fields: Sequence[Field]) -> None:
-    """Names with units for people, and lists to choose from where a field holds only certain words."""
-    configuration = SubElement(root, "fieldConfiguration")
-    for field in fields:
-        widget = "ValueMap" if field.choices else {"date": "DateTime", "boolean": "CheckBox"}.get(field.type)
-        if widget is None:
-            continue
-        node = SubElement(SubElement(configuration, "field", {"name": field.name}), "editWidget", {"type": widget})
-        options = SubElement(SubElement(node, "config"), "Option", {"type": "Map"})
-        if widget == "ValueMap":
-            listed = SubElement(options, "Option", {"name": "map", "type": "List"})
-            for choice in field.choices:
-                one = SubElement(listed, "Option", {"type": "Map"})
-                SubElement(one, "Option", {"name": choice, "value": choice, "type": "QString"})
-    aliases = SubElement(root, "aliases")
-    for number, field in enumerate(fields, start=1):
-        SubElement(aliases, "alias", {"field": field.name, "index": str(number), "name": field.alias})
-
-
-def to_qml(style: Style, geometry: str, fields: Sequence[Field] = ()) -> str:
-    """The style as QML text for a layer of that geometry type; ``fields`` get their names, units and choices."""
+def to_qml(style: Style, geometry: str, fields: Sequence[Field] = (), key: str | None = None) -> str:
+    """The style as QML text for a layer of that geometry type; ``fields`` make its form, with ``key`` unique in it."""
     kind = kind_of(geometry)
     parts = ["Symbology"] + (["Labeling"] if style.label_field else []) + (["Fields", "Forms"] if fields else [])
     categories = "|".join(parts)
@@ -140,7 +122,7 @@ def to_qml(style: Style, geometry: str, fields: Sequence[Field] = ()) -> str:
         renderer = SubElement(root, "renderer-v2", {"type": "singleSymbol", "symbollevels": "0"})
         _add_symbol(SubElement(renderer, "symbols"), kind, "0", style.symbol)
     if fields:
-        _add_fields(root, fields)
+        add_form(root, fields, key)
     if style.label_field:
         _add_labels(root, style)
     return tostring(root, encoding="unicode")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geotools.plan import cautions
 from geotools.plan.schema.core import Field, LayerSchema
-from geotools.plan.schema.plan import ZONE_ID
+from geotools.plan.schema.plan import HEAD_HEIGHT, ZONE_ID
 from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, YELLOW, Category, Style, Symbol
 
 ADVICE = LayerSchema(
@@ -132,7 +132,9 @@ PROPOSED_HEADS = LayerSchema(
         Field("role", "text", "transmitter or receiver", choices=("transmitter", "receiver"), nullable=False),
         Field("level", "text", "place in the stack", choices=("low", "main", "top"), nullable=False),
         Field("head_type", "text", "head type as named in the site file", nullable=False),
-        Field("height_m", "real", "height of the head's axis above the proposed ground at its post", "m"),
+        Field(
+            "height_m", "real", "height of the head's axis above the proposed ground at its post", "m", edit=HEAD_HEIGHT
+        ),
         Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),
         Field("ground_m", "real", "proposed ground level at the post", "m"),
         Field("change", "text", "what is done to it", choices=("stays", "set", "moved", "added"), nullable=False),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geotools.plan.schema.core import Field, LayerSchema
+from geotools.plan.schema.core import Edit, Field, LayerSchema
 from geotools.plan.schema.style import BLACK, BLUE, GREY, SKY, VERMILION, YELLOW, Category, Style, Symbol
 
 DENSITY_CLASSES = ("none", "monitor", "detect", "observe", "recognise", "identify", "inspect")
@@ -15,18 +15,26 @@ CAMERAS = LayerSchema(
     key="camera_id",
     made_by="cameras",
     fields=(
-        Field("camera_id", "text", "camera", nullable=False),
-        Field("zone_id", "text", "zone it looks along"),
+        Field("camera_id", "text", "camera", nullable=False, edit=Edit()),
+        Field("zone_id", "text", "zone it looks along", edit=Edit(listed=True)),
         Field("source", "text", "given by the user or proposed", choices=("given", "proposed"), nullable=False),
-        Field("height_m", "real", "height above the ground", "m"),
+        Field("height_m", "real", "height above the ground", "m", edit=Edit(0.1, 100.0)),
         Field("ground_m", "real", "ground level at its foot", "m"),
-        Field("azimuth_deg", "real", "direction of its axis, clockwise from grid north", "degree"),
-        Field("tilt_deg", "real", "its axis above (positive) or below the horizontal", "degree"),
-        Field("lens_mm", "real", "focal length", "mm"),
+        Field(
+            "azimuth_deg",
+            "real",
+            "direction of its axis, clockwise from grid north",
+            "degree",
+            edit=Edit(-360.0, 360.0),
+        ),
+        Field(
+            "tilt_deg", "real", "its axis above (positive) or below the horizontal", "degree", edit=Edit(-90.0, 90.0)
+        ),
+        Field("lens_mm", "real", "focal length", "mm", edit=Edit(0.5, 1000.0)),
         Field("lens_needed_mm", "real", "focal length that reaches the required class at the far end", "mm"),
         Field("required_class", "text", "class required at the far end", choices=DENSITY_CLASSES),
         Field("longest_zone_m", "real", "distance up to which this lens reaches the required class", "m"),
-        Field("locked", "boolean", "to fill in: whether the camera stays when others are proposed anew"),
+        Field("locked", "boolean", "to fill in: whether the camera stays when others are proposed anew", edit=Edit()),
     ),
     style=Style(Symbol(BLACK, fill_colour=YELLOW, marker="diamond", size=3.2), label_field="camera_id", label_size=7.0),
 )

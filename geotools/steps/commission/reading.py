@@ -18,15 +18,6 @@ __all__ = ["FILLED", "LEAST_READINGS", "deviations", "read_form", "refuse_losing
 FILLED = tuple(field.name for field in COMMISSION if field.by_hand)
 #: Receivers of one head type that it takes to find what their levels count from (a choice of this toolkit).
 LEAST_READINGS = 3
-#: Ranges of what can be filled in: least, most, unit.
-_RANGES = {
-    "as_set_height_m": (0.05, 10.0, "m"),
-    "as_set_azimuth_deg": (0.0, 360.0, "degree"),
-    "as_set_tilt_deg": (-45.0, 45.0, "degree"),
-    "as_set_channel": (1.0, 100.0, ""),
-    "as_set_level_db": (-200.0, 200.0, "dB"),
-    "earth_ohm": (0.0, 1e6, "ohm"),
-}
 _FORM = "commissioning form"
 
 
@@ -61,8 +52,9 @@ def read_form(path: Path) -> dict[str, dict[str, Any]]:
 
 def _field(row: Mapping[str, Any], name: str, where: str) -> Any:
     place = f"{where}, field {name}"
-    if name in _RANGES:
-        number = number_in(row.get(name), place, *_RANGES[name])
+    field = COMMISSION.field(name)
+    if field.edit and field.edit.lowest is not None and field.edit.highest is not None:
+        number = number_in(row.get(name), place, field.edit.lowest, field.edit.highest, field.unit)
         return int(number) if number is not None and name == "as_set_channel" else number
     if name == "set_on":
         return day_of(row.get(name), place)
