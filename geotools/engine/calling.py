@@ -28,7 +28,9 @@ def run_step(step: Step, ctx: StepContext) -> StepResult:
 def check_result(step: Step, result: StepResult, scratch: Path) -> None:
     """StepError where layers or files are not those that the step declares."""
     declared = {out.schema.name for out in step.outputs}
-    if set(result.layers) != declared:
+    # a layer of another step is left as it is where there is nothing to fill in
+    missing = {out.schema.name for out in step.outputs if not out.updates} - set(result.layers)
+    if missing or not set(result.layers) <= declared:
         raise StepError(
             "a step hands back other layers than it declares",
             where=f"step {step.name}",

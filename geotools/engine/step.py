@@ -161,7 +161,8 @@ class LayerIn:
 class LayerOut:
     """A layer of the plan that the step writes, replacing the one of that name.
 
-    ``updates`` marks a layer that another step makes and this one fills in: finding it there is no overwriting.
+    ``updates`` marks a layer that another step makes and this one fills in: finding it there is no overwriting, and
+    where there is nothing to fill in it may be left out.
     """
 
     schema: LayerSchema

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 
 from pydantic import PrivateAttr
 
+from geotools.io.files import is_remote
 from geotools.plan.schema import PROVENANCE, LayerSchema
 from geotools.plan.workspace import PLAN_NAME, Workspace
 from geotools.site import Site
@@ -43,7 +45,7 @@ class Reads:
 
     def file(self, path: object) -> None:
         """Note a file, with its content as it is before it is read."""
-        name = str(path)
+        name = str(path) if is_remote(str(path)) else os.path.abspath(str(path))
         if name not in self.files:
             self.files[name] = self.file_code(name)
 

@@ -15,8 +15,9 @@ from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import CROSS_RELIEF_M, cross_relief, open_in_3d, rows_in_question
+from geotools.detection.stretches import stretches
 from geotools.detection.unknowns import Unknowns
-from geotools.detection.verdicts import judge_stations, stretches
+from geotools.detection.verdicts import judge_stations
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from geotools.steps.gaps.spoken import verdict_rows
 from tests.invented_ground import Formula

@@ -13,8 +13,9 @@ from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.stretches import Stretch, stretches
 from geotools.detection.unknowns import Unknowns
-from geotools.detection.verdicts import Stretch, judge_stations, stretches
+from geotools.detection.verdicts import judge_stations
 from geotools.plan.model import BeamPair, FenceChain, Zone
 from geotools.site.detection import Detection
 from tests.evidence.page import Section

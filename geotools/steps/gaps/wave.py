@@ -10,8 +10,9 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import definition_of, rules_of
+from geotools.detection.stretches import Stretch, stretches
 from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
-from geotools.detection.verdicts import StationVerdicts, Stretch, stretches
+from geotools.detection.verdicts import StationVerdicts
 from geotools.engine.step import StepContext, StepResult
 from geotools.engine.workers import Serial
 from geotools.errors import InputError

@@ -83,6 +83,9 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
     ]
     state = "bad" if {"no_beam", "undetected"} & set(metres.index) else "open" if "unproven" in metres.index else "good"
     given = _condition(mine)
+    walked = _by_walk(mine, "detected", "")
+    if walked:
+        rest.append(f"{number(walked, 1)} m of what is detected by the walk test, unproven by the model alone")
     note = ", ".join(rest) or "by the model, over the whole fence"
     return Fact(
         f"Fence, {words(threat)}",
@@ -90,6 +93,15 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
         f"{note}; taken as exactly known: {given}" if given else note,
         "open" if given and state == "good" else state,
     )
+
+
+def _by_walk(verdicts: pd.DataFrame, verdict: str, cause: str) -> float:
+    """Metres of fence that a walk test gave a verdict."""
+    if "basis" not in verdicts:
+        return 0.0
+    mine = verdicts[(verdicts["basis"] == "walk_test") & (verdicts["verdict"] == verdict)]
+    mine = mine[mine["cause"].fillna("") == cause]
+    return float((mine["to_m"] - mine["from_m"]).sum())
 
 
 def _condition(verdicts: pd.DataFrame) -> str:
@@ -224,12 +236,22 @@ def _sentence(
         return "Detection has not been computed for this plan yet; the sheets below show what there is."
     known = verdicts[verdicts["threat"].isin(threats)]
     bare = known[known["verdict"] == "no_beam"]
-    through = [words(t) for t in threats if ((known["threat"] == t) & (known["verdict"] == "undetected")).any()]
+    missed = known[known["cause"] == "walk_missed"] if "cause" in known else known.iloc[:0]
+    by_model = known[~known.index.isin(missed.index)]
+    through = [words(t) for t in threats if ((by_model["threat"] == t) & (by_model["verdict"] == "undetected")).any()]
     open_ = [words(t) for t in threats if ((known["threat"] == t) & (known["verdict"] == "unproven")).any()]
     parts = []
     if len(bare):
         one = bare[bare["threat"] == bare["threat"].iloc[0]]
         parts.append(f"{number((one['to_m'] - one['from_m']).sum(), 1)} m of fence have no beam.")
+    for threat in threats:
+        mine = missed[missed["threat"] == threat]
+        if len(mine):
+            zones = sorted(mine["zone_id"].unique())
+            parts.append(
+                f"On the walk test {words(threat)} crossed without an alarm in {', '.join(zones)}, where the model had "
+                "detected it or left it open."
+            )
     if through:
         zones = [] if spots is None else sorted(spots["zone_id"].unique())
         verb = "crosses" if len(through) == 1 else "cross"

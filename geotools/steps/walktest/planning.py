@@ -83,7 +83,9 @@ def _unproven(ctx: StepContext, state: PlannedState) -> gpd.GeoDataFrame | None:
     if not ctx.workspace.has(VERDICTS) or state.proposes:
         return None
     verdicts = ctx.read(VERDICTS)
-    return verdicts[verdicts["verdict"] == "unproven"]
+    # a walk test changes verdicts: where to walk is for the model's own to say
+    said = verdicts["verdict"].where(verdicts["basis"] != "walk_test", verdicts["model_verdict"])
+    return verdicts[said == "unproven"]
 
 
 def _stretches(zone_id: str, threat: str, line: BeamLine, along: npt.NDArray[np.float64], rows: Any) -> Flags:

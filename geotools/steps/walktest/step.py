@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.verdict_rows import verdict_table
 from geotools.earthwork.state import planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan import cautions
@@ -22,6 +23,7 @@ from geotools.plan.schema import (
     ZONES,
 )
 from geotools.plan.workspace import frame_of
+from geotools.steps.walktest.along_fence import follow_walk
 from geotools.steps.walktest.filling import (
     fill_rows,
     move_rows,
@@ -126,6 +128,12 @@ def run(ctx: StepContext) -> StepResult:
             f"{100 * wanted.confidence:g} % confidence; {effort_words(ctx.site, rows)}"
         )
     layers = {"walk_test": frame, "walk_result": frame_of(WALK_RESULT, verdicts)}
+    along = follow_walk(ctx, state, rows, verdicts)
+    if along is not None:
+        layers["verdicts"], lengths = along
+        if "table" in summary:
+            summary["fence_verdicts"] = lengths
+            summary["table"] = verdict_table(lengths, summary["table"])
     return StepResult(layers=layers, files=files, summary=summary)
 
 
@@ -226,10 +234,10 @@ STEP = Step(
         LayerIn(BEAMS, "heads whose detection is predicted"),
         LayerIn(HEADS, "the heads that results are bound to"),
         LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
-        LayerIn(VERDICTS, "which stretches are unproven", required=False),
+        LayerIn(VERDICTS, "which stretches are unproven, and what a walk test makes of them", required=False),
         LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),
     ),
-    outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT)),
+    outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT), LayerOut(VERDICTS, updates=True)),
     files=(
         FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
         FileOut(FORM_XLSX, "table", "The form as a workbook, results to be chosen from a list."),

@@ -59,6 +59,20 @@ def test_what_the_survey_shows_stands_on_the_first_page():
     assert "up to 80.0 m of fence are unproven for dips that it does not show" in said
 
 
+def test_what_the_walk_test_made_of_the_fence_stands_on_the_first_page():
+    rows = [
+        ("prone", 0.0, 60.0, "detected", None, "model"),
+        ("prone", 60.0, 78.0, "detected", None, "walk_test"),
+        ("prone", 78.0, 80.0, "undetected", "walk_missed", "walk_test"),
+    ]
+    verdicts = pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict", "cause", "basis"])
+    crossing = {"threat": "prone", "modulation": 0.5, "zone_id": "Z1", "chainage_m": 9.0, "outcome": "detected"}
+    frames = {"verdicts": verdicts.assign(zone_id="Z1"), "crossings": pd.DataFrame([crossing])}
+    said = str(answer(frames, ["prone"], 0.2, PRICES))
+    assert "On the walk test prone crossed without an alarm in Z1" in said and "By the model, prone" not in said
+    assert "18.0 m of what is detected by the walk test, unproven by the model alone" in said
+
+
 def test_what_was_walked_stands_on_the_first_page_and_void_results_do_not_count():
     rows = [
         {"verdict": "demonstrated", "walked": 29, "void": 0, "unexpected_misses": 0},

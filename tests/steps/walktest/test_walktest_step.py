@@ -15,6 +15,7 @@ import pytest
 from shapely import LineString, Point
 
 import geotools
+from geotools.engine.freshness import job_states
 from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError
 from geotools.plan.schema import HEADS
@@ -367,3 +368,52 @@ def test_a_form_in_the_plans_folder_is_named_when_it_is_looked_for_elsewhere(tmp
         reading.read_form(Path("walk_test.csv"), Path("north"))
     with pytest.raises(InputError, match="where you stand"):
         reading.read_form(Path("other.csv"), Path("north"))
+
+
+@pytest.fixture
+def judged(with_gaps, tmp_path):
+    """After gaps, with a walk test planned: site, folder, the model's verdicts."""
+    shutil.copytree(with_gaps, tmp_path / "demo")
+    site, out = geotools.open_site(tmp_path / "demo" / "input" / "site.toml"), tmp_path / "demo" / "out"
+    geotools.run_step("walktest", site, out)
+    return site, out, gpd.read_file(out / "plan.gpkg", layer="verdicts")
+
+
+def stale(site, out):
+    return {one.name for one in job_states(site, out) if one.state == "stale"}
+
+
+def test_verdicts_along_the_fence_follow_the_walk_and_results_on_other_heads_change_none(judged, monkeypatch):
+    site, out, before = judged
+    assert set(before["basis"]) == {"model"} and not stale(site, out)
+    rows = walk(out, lambda row: row["expected"] == "detected")
+    lost = next(r for r in rows if (r["zone_id"], r["threat"], r["expected"]) == ("F01-Z002", "walk", "detected"))
+    lost["result"] = "missed"
+    for row in rows:
+        if row["zone_id"] == "F01-Z004":  # walked on other heads: void
+            row.update(result="missed", heads_code="00000000")
+    write_form(out / "filled.csv", rows)
+    # as people give it: from where they stand
+    monkeypatch.chdir(out)
+    outcome = geotools.run_step("walktest", site, out, overwrite=True, results=Path("filled.csv"))
+    after = gpd.read_file(out / "plan.gpkg", layer="verdicts")
+    mine = after[(after["zone_id"] == "F01-Z002") & (after["threat"] == "walk")]
+    assert set(mine["verdict"]) == {"undetected", "unproven"}, "nothing is detected where the model was refuted"
+    assert (
+        mine[mine["cause"] == "walk_missed"]
+        .geometry.distance(
+            gpd.read_file(out / "plan.gpkg", layer="walk_test").set_index("crossing_id").geometry[lost["crossing_id"]]
+        )
+        .max()
+        < 1.0
+    )
+    assert set(after.loc[(after["zone_id"] == "F01-Z004") & (after["threat"] != "all"), "basis"]) == {"model"}
+    assert outcome.summary["fence_verdicts"]["walk"]["undetected"] > 0
+    assert outcome.summary["table"]["title"].startswith("verdicts")
+    assert any("undetected by the walk test" in text for text in outcome.warnings)
+    # a demonstration for a zone and threat turns what was unproven for what is not known exactly, near its crossings
+    shown = after[(after["basis"] == "walk_test") & (after["verdict"] == "detected") & (after["threat"] != "all")]
+    assert len(shown) and set(shown["model_verdict"]) == {"unproven"}
+    result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result").set_index(["zone_id", "threat"])["verdict"]
+    assert {result[key] for key in zip(shown["zone_id"], shown["threat"], strict=True)} == {"demonstrated"}
+    assert not stale(site, out), "what was read is known, wherever it was named from"

@@ -1,0 +1,128 @@
+"""Verdicts along the fence as rows of their layer: the worst of all threats, lengths, the closing table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+from shapely import LineString
+from shapely.ops import substring
+
+from geotools.detection.verdicts import VERDICTS
+from geotools.plan import ids
+
+__all__ = [
+    "EVERY_THREAT",
+    "SOURCE_WORDS",
+    "Row",
+    "condition",
+    "lengths_of",
+    "numbered",
+    "settled_by",
+    "verdict_table",
+    "worst_rows",
+]
+
+Row = dict[str, Any]
+#: Stands in the field threat of the rows for all threats together, the worst of them.
+EVERY_THREAT = "all"
+_RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
+SOURCE_WORDS = {
+    "survey": "accuracy of the survey",
+    "spacing": "dips between its points",
+    "build": "works as they turn out",
+    "body": "bodies' sizes",
+    "surface": "surface of the grass",
+    "heads": "heads as mounted",
+    "law": "law of the receiver",
+}
+_SETTLE = {
+    "": "a walk test",
+    "no_beam": "a zone, or heads in the zone that stands there",
+    "no_ground": "the ground of the zone's strip surveyed: the terrain has no data there",
+    "survey_unstated": "the accuracy of the terrain: input.vertical_accuracy_m or survey.check_points",
+    "survey_spacing": "the strip surveyed at a closer spacing",
+    "not_known_exactly": "levels at the points of the layer resurvey, named as input.levels; heads measured as mounted",
+    "field_3d": "a walk test: the field over the profile detects here, the one in three dimensions does not",
+    "receiver_law": "a walk test, which fits the receiver's law and threshold",
+    "walk_missed": "mend ground or heads here, where somebody crossed without an alarm, and walk again",
+    "walk_contradicts": "heads measured and settings corrected as the walk test says, gaps, and a walk test again",
+}
+
+
+def settled_by(verdict: str, cause: str | None) -> str:
+    """What would settle a stretch, in words."""
+    if verdict == "undetected" and not cause:
+        return "remedy: the layers options and advice"
+    return _SETTLE[cause or ""]
+
+
+def condition(left_out: Sequence[str]) -> str:
+    """What is taken as exactly known, in words; empty where nothing is."""
+    return ", ".join(SOURCE_WORDS[source] for source in left_out)
+
+
+def numbered(rows: Sequence[Row]) -> list[Row]:
+    """Rows of single threats in the layer's order, each with its name."""
+    ordered = sorted(rows, key=lambda row: (row["fence_id"], row["threat"], row["from_m"]))
+    return [
+        {**row, "verdict_id": f"{ids.of_threat(row['fence_id'], row['threat'])}-{number:04d}"}
+        for number, row in enumerate(ordered, start=1)
+    ]
+
+
+def worst_rows(rows: Sequence[Row]) -> list[Row]:
+    """The worst verdict of all threats along every fence line; ``rows`` : of single threats."""
+    found: list[Row] = []
+    for fence_id in dict.fromkeys(row["fence_id"] for row in rows):
+        mine = [row for row in rows if row["fence_id"] == fence_id]
+        cuts = sorted({row["from_m"] for row in mine} | {row["to_m"] for row in mine})
+        pieces: list[tuple[float, float, Row]] = []
+        for a, b in pairwise(cuts):
+            here = [row for row in mine if row["from_m"] <= (a + b) / 2 < row["to_m"]]
+            worst = min(here, key=lambda row: (_RANK[row["verdict"]], row["confidence"] or 0.0))
+            if pieces and all(pieces[-1][2][name] == worst[name] for name in ("verdict", "cause")):
+                pieces[-1] = (pieces[-1][0], b, pieces[-1][2])
+            else:
+                pieces.append((a, b, worst))
+        for number, (a, b, worst) in enumerate(pieces, start=1):
+            found.append(
+                {
+                    **worst,
+                    "verdict_id": f"{ids.of_threat(fence_id, EVERY_THREAT)}-{number:04d}",
+                    "threat": EVERY_THREAT,
+                    "from_m": a,
+                    "to_m": b,
+                    "geometry": _joined([row for row in mine if row["threat"] == worst["threat"]], a, b),
+                }
+            )
+    return found
+
+
+def _joined(rows: Sequence[Row], from_m: float, to_m: float) -> LineString:
+    """The fence between two places of it; ``rows`` : of one threat."""
+    ordered = sorted(rows, key=lambda row: row["from_m"])
+    whole = LineString([xy for row in ordered for xy in row["geometry"].coords])
+    first = ordered[0]["from_m"]
+    return substring(whole, from_m - first, to_m - first)
+
+
+def lengths_of(rows: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
+    """Metres of fence by threat and verdict; the four add up to the fence."""
+    lengths = {row["threat"]: dict.fromkeys(VERDICTS, 0.0) for row in rows if row["threat"] != EVERY_THREAT}
+    for row in rows:
+        if row["threat"] != EVERY_THREAT:
+            lengths[row["threat"]][row["verdict"]] += row["to_m"] - row["from_m"]
+    return {threat: {name: round(m, 2) for name, m in each.items()} for threat, each in lengths.items()}
+
+
+def verdict_table(lengths: Mapping[str, Mapping[str, float]], closing: Row, left_out: Sequence[str] = ()) -> Row:
+    """The closing table: the verdicts first, then what was found zone by zone."""
+    names = ["detected, 95 %", "unproven", "undetected", "no beam"]
+    first = {
+        "title": "verdicts, metres of fence" + (f"; exactly as given: {condition(left_out)}" if left_out else ""),
+        "columns": ["threat", *names],
+        "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
+    }
+    return first | {"more": [closing]}
