@@ -10,7 +10,7 @@ __all__ = ["MODULES", "narrow_tests"]
 
 _BEAM = tuple(
     f"tests/beam/test_{name}.py"
-    for name in ("heads_differ", "closed_forms", "terrain_exact", "solver", "cross_slope", "cells", "trade", "laws")
+    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver", "cross_slope", "cells", "trade", "laws")
 )
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py" for name in ("heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
@@ -31,8 +31,8 @@ _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("standing", "strip", "sweep", "targets", "wave")},
     "beam.cells": ("tests/beam/test_cells.py",),
     "beam.draws": ("tests/beam/test_draws.py",),
-    "beam.field3d": ("tests/beam/test_field3d.py",),
-    "beam.interference": ("tests/beam/test_interference.py",),
+    "beam.field3d": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_field3d.py"),
+    "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
     "beam.rain": ("tests/beam/test_rain.py",),
     **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
