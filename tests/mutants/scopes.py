@@ -10,11 +10,13 @@ __all__ = ["MODULES", "narrow_tests"]
 
 _BEAM = tuple(
     f"tests/beam/test_{name}.py"
-    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver", "cross_slope", "cells", "trade", "laws")
-)
+    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
+) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _PERIMETER = tuple(
-    f"tests/detection/test_{name}.py" for name in ("heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+    f"tests/detection/test_{name}.py"
+    for name in ("chain_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
 )
+_CHAIN = "tests/detection/test_chain_by_hand.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _UNKNOWN = ("tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
 _GRADING = tuple(f"tests/earthwork/test_{name}.py" for name in ("programme", "window"))
@@ -36,12 +38,18 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "beam.rain": ("tests/beam/test_rain.py",),
     **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
-    "detection.accuracy": (_SURVEY, *_UNKNOWN),
+    "detection.accuracy": (_CHAIN, *_UNKNOWN, _SURVEY),
     "detection.causes": ("tests/detection/test_causes.py",),
     "detection.envelope": ("tests/detection/test_envelope.py",),
-    "detection.height_band": ("tests/detection/test_level_ground.py",),
+    "detection.height_band": (
+        _CHAIN,
+        "tests/detection/test_level_ground.py",
+    ),
     "detection.height_search": ("tests/detection/test_height_search.py",),
-    "detection.hidden": ("tests/detection/test_hidden.py",),
+    "detection.hidden": (
+        _CHAIN,
+        "tests/detection/test_hidden.py",
+    ),
     "detection.level_ground": ("tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURVEY,),
