@@ -1,4 +1,4 @@
-"""A field made by hand, whose integrals are known: what a body takes of it, how high it must be, what lies between nodes.
+"""A field made by hand, whose integrals are known: what a body takes, how high it must be, what lies between.
 
 No wave is solved here. Red when a sum over height or width, the place of the ground, a floor or a phase goes wrong.
 """

@@ -4,6 +4,7 @@ Red when a pattern, a limit, a pointing error, a phase of the march, a search fo
 """
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -108,7 +109,7 @@ def test_screens_turn_the_phase_by_the_change_of_slope_at_the_true_height():
     for row, (ground, deep) in enumerate(
         [(grounds[0], depth), (grounds[1], 0.0), (grounds[0][::-1], depth), (grounds[1][::-1], 0.0)]
     ):
-        slope = [(b - a) / 0.5 for a, b in zip(ground, ground[1:], strict=False)]
+        slope = [(b - a) / 0.5 for a, b in pairwise(ground)]
         for step in range(4):
             bend = slope[step + 1] - slope[step] if step + 1 < len(slope) else 0.0
             expected = np.exp(-1j * HEAD.wavenumber * bend * (z - deep))

@@ -16,16 +16,21 @@ _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
     for name in ("chain_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
 )
-_CHAIN = "tests/detection/test_chain_by_hand.py"
+_DRAWN = "tests/detection/test_survey_by_hand.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _UNKNOWN = ("tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
-_GRADING = tuple(f"tests/earthwork/test_{name}.py" for name in ("programme", "window"))
+_BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "windows", "grading", "solving"))
+_GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
+    *_BY_HAND,
     "tests/earthwork/test_built.py::test_the_headroom_is_kept_over_the_threshold_not_under_it",
     "tests/earthwork/test_zones.py::test_heads_stay_within_their_limits",
     "tests/earthwork/test_zones.py::test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface",
 )
-_WATER = tuple(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits"))
+_WATER = (
+    "tests/earthwork/test_water_by_hand.py",
+    *(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits")),
+)
 _ZONING = tuple(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel"))
 
 _TESTS: dict[str, tuple[str, ...]] = {
@@ -38,16 +43,16 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "beam.rain": ("tests/beam/test_rain.py",),
     **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
-    "detection.accuracy": (_CHAIN, *_UNKNOWN, _SURVEY),
+    "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": ("tests/detection/test_causes.py",),
     "detection.envelope": ("tests/detection/test_envelope.py",),
     "detection.height_band": (
-        _CHAIN,
+        _DRAWN,
         "tests/detection/test_level_ground.py",
     ),
     "detection.height_search": ("tests/detection/test_height_search.py",),
     "detection.hidden": (
-        _CHAIN,
+        _DRAWN,
         "tests/detection/test_hidden.py",
     ),
     "detection.level_ground": ("tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
@@ -60,8 +65,14 @@ _TESTS: dict[str, tuple[str, ...]] = {
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),
-    "earthwork.proof": ("tests/earthwork/test_proof.py",),
-    "earthwork.volumes": ("tests/earthwork/test_volumes.py",),
+    "earthwork.proof": (
+        *_BY_HAND,
+        "tests/earthwork/test_proof.py",
+    ),
+    "earthwork.volumes": (
+        _BY_HAND[1],
+        "tests/earthwork/test_volumes.py",
+    ),
     "earthwork.water": _WATER,
     **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
     "steps.layout.chain": ("tests/steps/layout/test_chain.py",),
