@@ -1,5 +1,6 @@
 """Faults in the numerics, and whether the tests notice: `python -m tests.mutants [--sample N] [--seed S] [--known]`.
 
+A fault that survives and is known to change nothing (`equal.py`, with why) is listed as equal and not as survived.
 ``--known`` tries the faults made by hand (`known.py`), each against its own test. Without it a sample of the faults
 that a mutation library (cosmic-ray, extra ``mutants``) knows is tried against the narrow tests of its module.
 """
@@ -11,22 +12,26 @@ import json
 import sys
 import time
 from collections import Counter
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
+from tests.mutants.equal import why_equal
 from tests.mutants.known import KNOWN
 from tests.mutants.trying import Outcome, Trial, attempts, load_libraries
 
+#: What a fault is called, the trial of it, and why it changes nothing, empty where it does.
+Named = tuple[str, Trial, str]
 
-def _known(only: str) -> list[tuple[str, Trial]]:
+
+def _known(only: str) -> list[Named]:
     return [
-        (f"{one.module}: {one.fault}", Trial(one.module, one.source(), (one.test,)))
+        (f"{one.module}: {one.fault}", Trial(one.module, one.source(), (one.test,)), "")
         for one in KNOWN
         if only in one.module
     ]
 
 
-def _sampled(count: int, seed: int, only: str) -> list[tuple[str, Trial]]:
+def _sampled(count: int, seed: int, only: str) -> list[Named]:
     # the one part that needs the library
     from tests.mutants.sampling import sample
     from tests.mutants.scopes import MODULES, narrow_tests
@@ -35,20 +40,23 @@ def _sampled(count: int, seed: int, only: str) -> list[tuple[str, Trial]]:
     listed = []
     for one in drawn:
         line, before, after = one.where()
-        listed.append(
-            (f"{one.module}:{line}: {before}  ->  {after}", Trial(one.module, one.source(), narrow_tests(one.module)))
-        )
+        trial = Trial(one.module, one.source(), narrow_tests(one.module))
+        listed.append((f"{one.module}:{line}: {before}  ->  {after}", trial, why_equal(one.module, before, after)))
     return listed
 
 
 def _report(tried: list[tuple[str, Outcome]], seconds: float) -> dict[str, object]:
     count = Counter(outcome.verdict for _, outcome in tried)
+    told = count["caught"] + count["timeout"]
     return {
         "faults": len(tried),
-        **{verdict: count[verdict] for verdict in ("caught", "timeout", "survived")},
+        **{verdict: count[verdict] for verdict in ("caught", "timeout", "survived", "equal")},
+        # one that never ends is noticed too
+        "noticed, of those that change something": round(told / max(told + count["survived"], 1), 4),
         "seconds": round(seconds),
         "processor_s": round(sum(outcome.processor_s for _, outcome in tried)),
         "survivors": [name for name, outcome in tried if outcome.verdict == "survived"],
+        "equal_and_why": [f"{name}  ({outcome.test})" for name, outcome in tried if outcome.verdict == "equal"],
     }
 
 
@@ -67,8 +75,9 @@ def main() -> None:
     began = time.perf_counter()
     named = _known(given.only) if given.known else _sampled(given.sample, given.seed, given.only)
     tried: list[tuple[str, Outcome]] = []
-    outcomes = attempts([(trial, given.most) for _, trial in named], given.workers)
-    for (name, _), outcome in zip(named, outcomes, strict=True):
+    outcomes = attempts([(trial, given.most) for _, trial, _ in named], given.workers)
+    for (name, _, why), found in zip(named, outcomes, strict=True):
+        outcome = replace(found, verdict="equal", test=why) if why and found.verdict == "survived" else found
         tried.append((name, outcome))
         print(f"{outcome.verdict:8} {outcome.processor_s:5.1f} s  {name}  {outcome.test}", flush=True)
     report = _report(tried, time.perf_counter() - began)

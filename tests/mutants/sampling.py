@@ -97,7 +97,11 @@ def sample(modules: Sequence[str], count: int, seed: int) -> list[Mutant]:
 
 
 class _Acting(ast.NodeTransformer):
-    """Leaves out what does nothing when a module runs: annotations and docstrings."""
+    """Leaves out what changes no result, by rule.
+
+    Annotations and docstrings do nothing when a module runs; decorators here only say that a value is frozen or kept;
+    what stands in a ``raise`` is the text of an error; a star in a signature only says how arguments may be named.
+    """
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
         node.annotation = ast.Constant(None)
@@ -107,8 +111,25 @@ class _Acting(ast.NodeTransformer):
         node.annotation = None
         return node
 
+    def visit_arguments(self, node: ast.arguments) -> ast.AST:
+        default = dict(zip((one.arg for one in node.kwonlyargs), node.kw_defaults, strict=True))
+        plain = [*node.posonlyargs, *node.args]
+        default |= dict(zip((one.arg for one in plain[len(plain) - len(node.defaults) :]), node.defaults, strict=True))
+        every = [*plain, *node.kwonlyargs]
+        given = [default.get(one.arg) for one in every]
+        merged = ast.arguments([], [], node.vararg, every, given, node.kwarg, [])
+        return self.generic_visit(merged)
+
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
-        node.returns = None
+        node.returns, node.decorator_list = None, []
+        return self.generic_visit(node)
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
+        node.decorator_list = []
+        return self.generic_visit(node)
+
+    def visit_Raise(self, node: ast.Raise) -> ast.AST:
+        node.exc = node.exc.func if isinstance(node.exc, ast.Call) else node.exc
         return self.generic_visit(node)
 
 

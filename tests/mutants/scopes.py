@@ -10,20 +10,27 @@ __all__ = ["MODULES", "narrow_tests"]
 
 _BEAM = tuple(
     f"tests/beam/test_{name}.py"
-    for name in ("heads_differ", "closed_forms", "terrain_exact", "solver", "cross_slope", "cells", "trade", "laws")
-)
+    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
+) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _PERIMETER = tuple(
-    f"tests/detection/test_{name}.py" for name in ("heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+    f"tests/detection/test_{name}.py"
+    for name in ("chain_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
 )
+_DRAWN = "tests/detection/test_survey_by_hand.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _UNKNOWN = ("tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
-_GRADING = tuple(f"tests/earthwork/test_{name}.py" for name in ("programme", "window"))
+_BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "windows", "grading", "solving"))
+_GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
+    *_BY_HAND,
     "tests/earthwork/test_built.py::test_the_headroom_is_kept_over_the_threshold_not_under_it",
     "tests/earthwork/test_zones.py::test_heads_stay_within_their_limits",
     "tests/earthwork/test_zones.py::test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface",
 )
-_WATER = tuple(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits"))
+_WATER = (
+    "tests/earthwork/test_water_by_hand.py",
+    *(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits")),
+)
 _ZONING = tuple(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel"))
 
 _TESTS: dict[str, tuple[str, ...]] = {
@@ -31,17 +38,23 @@ _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("standing", "strip", "sweep", "targets", "wave")},
     "beam.cells": ("tests/beam/test_cells.py",),
     "beam.draws": ("tests/beam/test_draws.py",),
-    "beam.field3d": ("tests/beam/test_field3d.py",),
-    "beam.interference": ("tests/beam/test_interference.py",),
+    "beam.field3d": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_field3d.py"),
+    "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
     "beam.rain": ("tests/beam/test_rain.py",),
     **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
-    "detection.accuracy": (_SURVEY, *_UNKNOWN),
+    "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": ("tests/detection/test_causes.py",),
     "detection.envelope": ("tests/detection/test_envelope.py",),
-    "detection.height_band": ("tests/detection/test_level_ground.py",),
+    "detection.height_band": (
+        _DRAWN,
+        "tests/detection/test_level_ground.py",
+    ),
     "detection.height_search": ("tests/detection/test_height_search.py",),
-    "detection.hidden": ("tests/detection/test_hidden.py",),
+    "detection.hidden": (
+        _DRAWN,
+        "tests/detection/test_hidden.py",
+    ),
     "detection.level_ground": ("tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURVEY,),
@@ -52,8 +65,14 @@ _TESTS: dict[str, tuple[str, ...]] = {
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),
-    "earthwork.proof": ("tests/earthwork/test_proof.py",),
-    "earthwork.volumes": ("tests/earthwork/test_volumes.py",),
+    "earthwork.proof": (
+        *_BY_HAND,
+        "tests/earthwork/test_proof.py",
+    ),
+    "earthwork.volumes": (
+        _BY_HAND[1],
+        "tests/earthwork/test_volumes.py",
+    ),
     "earthwork.water": _WATER,
     **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
     "steps.layout.chain": ("tests/steps/layout/test_chain.py",),

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from tests.mutants.equal import EQUAL, why_equal
 from tests.mutants.known import KNOWN
 from tests.mutants.scopes import MODULES, narrow_tests
 from tests.mutants.trying import ROOT, path_of
@@ -39,3 +40,11 @@ def test_a_trial_tells_a_fault_from_none_and_changes_no_file():
     said = subprocess.run([sys.executable, "-c", _TRIES], cwd=ROOT, capture_output=True, text=True, check=True)
     assert said.stdout.split() == ["survived", "caught", "timeout"]
     assert path_of("geotools.earthwork.volumes").read_bytes() == before
+
+
+@pytest.mark.parametrize("one", EQUAL, ids=lambda one: f"{one.module}: {one.line[:30]}")
+def test_every_fault_that_changes_nothing_is_of_a_line_that_stands_there_once(one):
+    source = "".join(path_of(f"geotools.{one.module}").read_text(encoding="utf-8").split())
+    assert source.count("".join(one.line.split())) == 1 and one.why
+    assert why_equal(f"geotools.{one.module}", one.line, one.line + one.fault) == one.why
+    assert why_equal("geotools.beam.other", one.line, one.line + one.fault) == ""

@@ -1,0 +1,113 @@
+"""One strip's programme with what machines add to it, worked by hand.
+
+Red when works are tried in another order, a line leaves no room for a lift, dust is kept, or a bound or price is off.
+"""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from geotools.earthwork import solving
+from geotools.earthwork.buildable import Machine
+from geotools.earthwork.known import Known
+from geotools.earthwork.limits import SightLine
+from geotools.earthwork.prices import Prices
+from geotools.earthwork.programme import Grading, GradingRules
+from geotools.earthwork.solving import Solver
+from geotools.errors import InfeasibleError
+from geotools.terrain.cells import strip_cells
+
+
+def solver_of(prices=None, machine=None, **rules):
+    ground = np.zeros((6, 5))
+    ground[2:4, 1:4] = 0.3
+    cells = strip_cells(ground, 0.5)
+    return Solver(
+        cells, GradingRules(prices or Prices(2.0, 3.0), **rules), machine or Machine(0.05, 0.5), None, Known()
+    )
+
+
+def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
+    """Narrow first, then flow round the edge of a lift, then wider, thin works last; the first that there are count."""
+    solver, tried, give = solver_of(), [], [1]
+    free = Grading(
+        *(np.full(30, v) for v in (0.0, 0.1, 0.1)),
+        np.zeros((1, 2)),
+        1.0,
+        0.25,
+        np.zeros((1, 2), bool),
+        np.zeros(0, bool),
+    )
+
+    def bounds(cells, change, machine, *, wider, thin):
+        tried.append((wider, thin))
+        return np.full(30, -1.0), np.full(30, 1.0)
+
+    def grade(cells, lines, rules, *, falls=None, bounds=None, weighing=None, explain=True):
+        if bounds is None:
+            return free
+        if len(tried) < give[0]:
+            raise InfeasibleError("none")
+        return replace(free, design=free.design.copy())
+
+    monkeypatch.setattr(solving, "buildable_bounds", bounds)
+    monkeypatch.setattr(solving, "grade", grade)
+    line = SightLine(
+        "Z", np.arange(30), np.zeros(30), np.full(30, 0.1), np.full(30, 0.1), (0.0, 0.0), ((0.0, 0.0),) * 2
+    )
+    for count, last in ((1, (0, False)), (2, (0, False)), (3, (1, False)), (4, (1, True))):
+        tried.clear()
+        give[0] = count
+        made = solver([line])
+        assert len(tried) == count and tried[-1] == last and solver.buildable(made) == (count < 4)
+    tried.clear()
+    give[0] = 9
+    made = solver([line])
+    assert made is free and not solver.buildable(made)
+
+
+def test_a_line_for_machines_has_room_for_a_lift_and_none_where_nothing_is_moved():
+    solver = solver_of(build_m=0.02)
+    line = SightLine(
+        "Z",
+        np.array([11, 6, 12, 1]),
+        np.array([0.5] * 4),
+        np.full(4, 0.1),
+        np.full(4, 0.1),
+        (0.0, 0.2),
+        ((-1.0, 1.0),) * 2,
+    )
+    low, high = np.zeros(30), np.zeros(30)
+    low[11], high[11] = 0.05, np.inf  # to be filled
+    low[6], high[6] = -np.inf, -0.05  # to be cut
+    low[12], high[12] = -1.0, 1.0
+    told = solver._for_machines(line, np.array([0.1, 0.1]), low, high)
+    assert told.ends == (0.1, 0.1) and told.reach == ((0.1, 0.1), (0.1, 0.1))
+    # 0.3 - 0.1 + 0.05 + 0.02 above the line; 0.05 + 0.02 + 0.1 below it; as they were; nothing asked
+    assert told.high == pytest.approx([0.27, 0.1, 0.1, np.inf]) and told.low == pytest.approx([0.1, 0.17, 0.1, np.inf])
+
+
+def test_no_works_are_below_the_bound_and_dust_is_left_lying():
+    prices = Prices(2.0, 3.0, surface_m2=4.0, set_head=50.0)
+    solver = solver_of(prices, Machine(0.0, 0.0))
+    under = np.flatnonzero(solver.cells.movable)
+    line = SightLine("Z", under, np.full(18, 0.5), np.full(18, 0.1), np.full(18, 0.1), (0.0, 0.0), ((0.0, 0.0),) * 2)
+    made = solver([line])
+    # six cells 0.3 m up: 0.2 m of each goes, and they are worked
+    assert made.cut_m3 == pytest.approx(6 * 0.2 * 0.25, rel=1e-3) and solver.bound(made) is None
+    assert made.cost == pytest.approx(6 * 0.25 * (0.2 * 2.0 + 4.0), rel=1e-3)
+    solver._asked[id(made.design)] = made.design, [line]
+    assert solver.bound(made) == pytest.approx(6 * 0.25 * (0.2 * 2.0 + 4.0), rel=1e-3)
+    assert solver.bound(replace(made, moved=np.array([[True, False]]))) == pytest.approx(solver.bound(made) + 50.0)
+    assert solver.rough([line]) == pytest.approx(made.cost, rel=1e-2)
+    change = np.zeros(30)
+    change[[6, 7, 8]] = 0.004, -0.004, 0.006
+    dusty = replace(made, cut=np.maximum(-change, 0), fill=np.maximum(change, 0), design=solver.cells.ground + change)
+    clean = solver._without_dust(dusty)
+    assert (clean.design - solver.cells.ground)[[6, 7, 8]] == pytest.approx([0.0, 0.0, 0.006])
+    assert clean.cut.max() == 0.0 and clean.fill.sum() == pytest.approx(0.006)
+    assert clean.cost == pytest.approx(0.25 * (0.006 * 3.0 + 4.0))
+    way = SimpleNamespace(cost=9.0)
+    assert solver.price(replace(clean, moved=np.array([[True, True]])), [way, way]) == pytest.approx(clean.cost + 118.0)
