@@ -99,7 +99,7 @@ def _libraries() -> Iterator[Finding]:
 
 
 def _maps() -> Iterator[Finding]:
-    """The libraries under the Python ones, each asked for its version and a minimal piece of its work."""
+    """The libraries under the Python ones, each tried for its version and a minimal piece of its work."""
     asked: dict[str, Callable[[], str]] = {
         "GDAL (rasters)": _gdal,
         "GDAL (vectors)": _ogr,
