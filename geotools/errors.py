@@ -21,6 +21,7 @@ __all__ = [
     "OutputError",
     "SiteError",
     "StepError",
+    "counted",
     "file_part",
     "place_words",
     "shown",
@@ -167,6 +168,11 @@ class GeotoolsWarning(UserWarning):
     def parts(self) -> dict[str, str]:
         """The message as name and text, as an error gives it; parts that were not given are left out."""
         return {name: text for name, text in (("warning", self.what), ("where", self.where)) if text is not None}
+
+
+def counted(number: int, noun: str, several: str = "") -> str:
+    """So many of something in words: ``1 pond``, ``2 ponds``; ``several`` where an s is not all it takes."""
+    return f"{number} {noun if number == 1 else several or noun + 's'}"
 
 
 def place_words(chainage_m: float, offset_m: float | None = None, *, zone: str = "") -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from geotools.cli.screen import Screen
-from geotools.errors import InputError, file_part, shown, unprintable
+from geotools.errors import InputError, counted, file_part, shown, unprintable
 
 
 def test_plain_names_stay() -> None:
@@ -55,3 +55,9 @@ def test_the_screen_is_not_steered_and_takes_no_markup(capsys: pytest.CaptureFix
     said = capsys.readouterr()
     assert said.out == "[/b] [red]name\\x1b[2J \\udcff\n"
     assert said.err == "[/b]\\x9b2J\n"
+
+
+def test_so_many_of_something_agrees_with_its_number():
+    assert counted(0, "pond") == "0 ponds" and counted(1, "pond") == "1 pond" and counted(2, "pond") == "2 ponds"
+    assert counted(1, "beam stands", "beams stand") == "1 beam stands"
+    assert counted(3, "beam stands", "beams stand") == "3 beams stand"

@@ -19,7 +19,7 @@ from geotools.earthwork.proof import CheckedGrading, Proof, Search, grade_until_
 from geotools.earthwork.solving import Solver
 from geotools.earthwork.window import beside
 from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
-from geotools.errors import InfeasibleError
+from geotools.errors import InfeasibleError, counted
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, StripCells
 
@@ -214,7 +214,7 @@ class ZoneGroup:
         price = solver.price(made.grading, crossings)
         reason = made.reason if not made.clear else self.settings.clear_words
         if ponds:
-            reason += f"; {len(ponds)} place(s) where water would stand and no crossing drains it"
+            reason += f"; {counted(len(ponds), 'place')} where water would stand and no crossing drains it"
         return ZoneGrading(
             self._settled(made.grading.ends),
             self.strip,

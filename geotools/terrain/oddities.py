@@ -20,6 +20,7 @@ from scipy import ndimage
 from shapely import LineString, box, line_interpolate_point
 from shapely.ops import substring
 
+from geotools.errors import counted
 from geotools.terrain.model import Terrain
 
 __all__ = ["HIGHEST_M", "LOWEST_M", "Oddity", "odd_along", "odd_words", "oddities"]
@@ -184,6 +185,6 @@ def odd_words(found: Sequence[Oddity], where: str) -> list[str]:
         if not of_kind:
             continue
         worst = max(of_kind, key=lambda one: abs(one.height_m))
-        more = f", and {len(of_kind) - 1} more such place(s)" if len(of_kind) > 1 else ""
+        more = f", and {counted(len(of_kind) - 1, 'more such place')}" if len(of_kind) > 1 else ""
         said.append(f"{where}: at x {worst.x_m:.1f}, y {worst.y_m:.1f} m {words.format(height=worst.height_m)}{more}")
     return said

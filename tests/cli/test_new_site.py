@@ -133,7 +133,7 @@ def open_fence(folder):
 def test_it_ends_with_an_inspection(tmp_path):
     run = new(tmp_path, "--name", "a")
     assert run.exit_code == 0, run.output
-    assert "1 fence line(s), 597.9 m" in run.output and "vertical accuracy of the terrain is not stated" in run.output
+    assert "1 fence line, 597.9 m" in run.output and "vertical accuracy of the terrain is not stated" in run.output
     quiet = new(tmp_path, "--name", "a", "--overwrite", "--no-inspect")
     assert quiet.exit_code == 0 and "597.9" not in quiet.output
     data = json.loads(new(tmp_path, "--name", "a", "--overwrite", "--json").output)

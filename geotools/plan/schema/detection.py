@@ -20,7 +20,16 @@ from geotools.plan.schema.style import (
     Symbol,
 )
 
-CAUSES = ("near_head", "dip", "shadow", "standing_null", "corner", "junction", "range")
+#: What makes a dead spot, as the layers name it and as people say it.
+CAUSES = {
+    "near_head": "near a head",
+    "dip": "dip",
+    "shadow": "behind a crest",
+    "standing_null": "beam in a null",
+    "corner": "corner",
+    "junction": "open junction",
+    "range": "heads too far apart for this threat",
+}
 
 DEAD_SPOTS = LayerSchema(
     name="dead_spots",
@@ -34,7 +43,7 @@ DEAD_SPOTS = LayerSchema(
         ZONE_ID,
         Field("threat", "text", "threat that crosses undetected", nullable=False),
         Field("method", "text", "how it was found", choices=("wave", "straightness"), nullable=False),
-        Field("cause", "text", "what makes it", choices=CAUSES),
+        Field("cause", "text", "what makes it", choices=tuple(CAUSES)),
         Field("from_m", "real", "chainage of its near end from the transmitter post", "m"),
         Field("to_m", "real", "chainage of its far end from the transmitter post", "m"),
         Field("length_m", "real", "length along the zone", "m"),

@@ -12,7 +12,7 @@ from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import design_of
 from geotools.earthwork.proposal import proposed_zones
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import InputError, SiteError
+from geotools.errors import InputError, SiteError, counted
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
 from geotools.plan import cautions, ids
@@ -89,7 +89,8 @@ def _verdict(zone: Zone, found: Comparison, dead_design: float, dead_built: floa
     if not levels:
         first = found.areas[0]
         said.append(
-            f"{len(found.areas)} place(s) out of tolerance, the worst by {first.worst:+.2f} m over {first.area:.0f} m2"
+            f"{counted(len(found.areas), 'place')} out of tolerance, "
+            f"the worst by {first.worst:+.2f} m over {first.area:.0f} m2"
         )
     if not detection:
         said.append(f"the run on the ground as built finds {dead_built:.1f} m dead")

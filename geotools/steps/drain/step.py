@@ -9,6 +9,7 @@ from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import CUT_FILL, design_of, surface_over
 from geotools.earthwork.waterway import standing_ways, water_ways
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.errors import counted
 from geotools.io.crs import metres_per_unit
 from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, WATER_CROSSINGS, ZONES
@@ -39,10 +40,10 @@ def run(ctx: StepContext) -> StepResult:
     heads = low_heads(beams)
     stands = standing_ways(ctx.site, ctx.workspace.work_crs)
     if stands:
-        ctx.say(f"with the {len(stands)} way(s) for water of input.waterways kept open")
+        ctx.say(f"with the {counted(len(stands), 'way')} for water of input.waterways kept open")
     ways = [way.levels for way in water_ways(ctx)] if graded else []
     if ways:
-        ctx.say(f"after: with the {len(ways)} way(s) for water of water_crossings built and kept open")
+        ctx.say(f"after: with the {counted(len(ways), 'way')} for water of water_crossings built and kept open")
     told: dict[tuple[str, int, int], Row] = {}
     flow_rows: list[Row] = []
     dammed: list[str] = []
@@ -85,7 +86,8 @@ def _summary(ctx: StepContext, standing: list[Row], flow_rows: list[Row], graded
         flows = sum(r["state"] == state for r in flow_rows)
         if mine or flows or state == "now":
             ctx.say(
-                f"{state}: {len(mine)} pond(s) in the zones, {volume:.2f} m3; {flows} flow path(s) across the beams"
+                f"{state}: {counted(len(mine), 'pond')} in the zones, {volume:.2f} m3; "
+                f"{counted(flows, 'flow path')} across the beams"
             )
         figures[state] = {"ponds": len(mine), "volume_m3": round(volume, 3), "flow_crossings": flows}
     for zone_id in graded:

@@ -14,8 +14,10 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
 from geotools.detection.findings import Findings
 from geotools.engine.step import StepContext
+from geotools.errors import counted
 from geotools.plan import ids
 from geotools.plan.model import DeadSpot
+from geotools.plan.schema.detection import CAUSES
 
 __all__ = ["Row", "closing_table", "crossing_rows", "profile_rows", "spot_rows", "tell"]
 
@@ -143,9 +145,9 @@ def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: di
         if spots:
             longest = max(spots, key=lambda r: r["length_m"])
             ctx.say(
-                f"{target.name}: {len(spots)} dead spot(s), {sum(r['length_m'] for r in spots):.1f} m; "
+                f"{target.name}: {counted(len(spots), 'dead spot')}, {sum(r['length_m'] for r in spots):.1f} m; "
                 f"the longest {longest['length_m']:.1f} m in {longest['zone_id']} from {longest['from_m']:.1f} m "
-                f"({longest['cause'].replace('_', ' ')})"
+                f"({CAUSES[longest['cause']]})"
             )
         elif value is not None:
             ctx.say(
@@ -153,4 +155,7 @@ def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: di
             )
     nulls = [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]]
     if nulls:
-        ctx.warn(f"{len(nulls)} beam(s) stand in a two-ray null (below {NULL_DB:g} dB): {', '.join(nulls[:6])}")
+        ctx.warn(
+            f"{counted(len(nulls), 'beam stands', 'beams stand')} in a two-ray null "
+            f"(below {NULL_DB:g} dB): {', '.join(nulls[:6])}"
+        )

@@ -11,7 +11,7 @@ from shapely import LineString, Point, box, get_coordinates, line_interpolate_po
 from geotools.corridor import Array
 from geotools.detection.from_plan import crossing_heights
 from geotools.engine.step import LayerOut, Step, StepContext, StepResult
-from geotools.errors import InputError
+from geotools.errors import InputError, counted
 from geotools.io.crs import horizontal
 from geotools.io.files import local_file
 from geotools.plan import ids
@@ -180,7 +180,7 @@ def run(ctx: StepContext) -> StepResult:
         if text is not None:
             ctx.warn(text)
     total = float(sum(row["length_m"] for row in rows))
-    ctx.say(f"{len(rows)} fence line(s), {total:.1f} m; terrain cells of {terrain.cell_m:.2f} m")
+    ctx.say(f"{counted(len(rows), 'fence line')}, {total:.1f} m; terrain cells of {terrain.cell_m:.2f} m")
     return StepResult(
         layers={"fence": frame_of(FENCE, rows, ctx.workspace.work_crs)},
         summary={

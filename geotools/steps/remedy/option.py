@@ -10,6 +10,7 @@ from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose
 from geotools.earthwork.zones import ZoneGrading
+from geotools.errors import counted
 from geotools.plan.model import BeamPair, Zone
 
 __all__ = [
@@ -136,7 +137,7 @@ def earth_words(volumes: tuple[float, float, float, float], crossings: Sequence[
     if not crossings:
         return said
     kinds = sorted({crossing.kind for crossing in crossings})
-    return f"{said}, with {len(crossings)} way(s) for water ({', '.join(kinds)})"
+    return f"{said}, with {counted(len(crossings), 'way')} for water ({', '.join(kinds)})"
 
 
 def works_together(

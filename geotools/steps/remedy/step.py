@@ -23,6 +23,7 @@ from geotools.earthwork.from_plan import (
 from geotools.earthwork.proposal import proposed_rows
 from geotools.earthwork.waterway import standing_ways
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.errors import counted
 from geotools.plan.model import BeamPair, DeadSpot
 from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
@@ -110,7 +111,7 @@ def run(ctx: StepContext) -> StepResult:
     stands = tuple(standing_ways(site, ctx.workspace.work_crs))
     if stands and settings.water is not None:
         settings = replace(settings, water=replace(settings.water, ways=stands))
-        ctx.say(f"with the {len(stands)} way(s) for water of input.waterways kept open")
+        ctx.say(f"with the {counted(len(stands), 'way')} for water of input.waterways kept open")
     kept = kept_areas(site, ctx.read(FENCE), ctx.workspace.work_crs)
     p = site.prices
     if not p.model_fields_set:

@@ -90,8 +90,8 @@ class _Sheets(Document):
         self.ln(3)
 
     def facts(self, block: Facts) -> None:
-        columns = 3
-        gap, height = 2.5, 20.0
+        # four stand in one row: the verdicts of three threats and the windows, with map and section beneath on one page
+        columns, gap, height = 4 if len(block.facts) == 4 else 3, 2.5, 20.0
         width = (self.epw - gap * (columns - 1)) / columns
         for start in range(0, len(block.facts), columns):
             if self.will_page_break(height + 2):
@@ -107,9 +107,10 @@ class _Sheets(Document):
                 self.set_text_color(*_SOFT)
                 self._fit(fact.label, (x + 2.5, y + 1.5, width - 4), 7.5, 3.6, 1, bold=False)
                 self.set_text_color(*_INK)
-                self._fit(_MARK[fact.state] + fact.value, (x + 2.5, y + 6, width - 4), 11.5, 5, 1, bold=True)
+                size, line, lines = (11.5, 5.0, 1) if columns == 3 else (8.5, 3.6, 2)
+                self._fit(_MARK[fact.state] + fact.value, (x + 2.5, y + 5.5, width - 4), size, line, lines, bold=True)
                 self.set_text_color(*_SOFT)
-                self._fit(fact.note, (x + 2.5, y + 12, width - 4), 7, 3.4, 2, bold=False)
+                self._fit(fact.note, (x + 2.5, y + 12 + (lines - 1), width - 4), 7, 3.4, 2, bold=False)
             self.set_xy(self.l_margin, y + height + gap)
 
     def _fit(

@@ -10,8 +10,9 @@ from typing import Any
 import pandas as pd
 
 from geotools.plan.schema import LayerSchema
+from geotools.plan.schema.detection import CAUSES
 from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
-from geotools.steps.report.wording import ACTIONS, CAUSES, field_table, number, words
+from geotools.steps.report.wording import ACTIONS, field_table, number, words
 
 __all__ = [
     "heads_sheet",

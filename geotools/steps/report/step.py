@@ -18,7 +18,7 @@ from geotools.corridor import BeamLine, StripGrid
 from geotools.earthwork.state import laid_out_state
 from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.engine.writing import SUMMARY_NAME
-from geotools.errors import file_part
+from geotools.errors import counted, file_part
 from geotools.plan import cautions
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
@@ -139,7 +139,7 @@ def _map_picture(ctx: StepContext, frames: dict[str, Any], threats: Sequence[str
     )
     art = replace(art, ground=shaded(ctx.terrain, *extent_of(art)))
     alt = (
-        f"Map of the perimeter: {len(zones)} zones along {len(art.fences)} fence line(s), "
+        f"Map of the perimeter: {len(zones)} zones along {counted(len(art.fences), 'fence line')}, "
         f"{len(heads)} heads, {len(art.dead)} dead spots."
     )
     caption = "Map, north up; the strip of each zone is drawn to scale, the ground shaded by light from the north-west."

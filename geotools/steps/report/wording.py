@@ -10,7 +10,7 @@ import pandas as pd
 
 from geotools.steps.report.blocks import Table
 
-__all__ = ["ACTIONS", "CAUSES", "field_table", "number", "words"]
+__all__ = ["ACTIONS", "field_table", "number", "words"]
 
 ACTIONS = {
     "set_heads": "set the heads to other heights",
@@ -24,15 +24,6 @@ ACTIONS = {
     "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",
     "none": "no remedy found",
-}
-CAUSES = {
-    "near_head": "near a head",
-    "dip": "dip",
-    "shadow": "behind a crest",
-    "standing_null": "beam in a null",
-    "corner": "corner",
-    "junction": "open junction",
-    "range": "heads too far apart for this threat",
 }
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from geotools.engine.step import LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.errors import counted
 from geotools.plan import cautions
 from geotools.plan.schema import FENCE, FLOW_CROSSINGS, HEADS, ROUTE_CROSSINGS, ROUTES, SUPPLY, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
@@ -118,7 +119,7 @@ def _told(
     if loops and not ctx.site.routes.spare_loops:
         price = sum(row["cost"] for row in loops)
         ctx.say(
-            f"{len(loops)} spare loop(s) for {price:,.0f} {currency} leave at most {left} lost; "
+            f"{counted(len(loops), 'spare loop')} for {price:,.0f} {currency} would leave at most {left} lost; "
             "routes.spare_loops lays them"
         )
     drops = [row["drop_share"] for row in supply if row.get("drop_share") is not None]
