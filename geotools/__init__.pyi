@@ -134,6 +134,9 @@ class Plan(_Plan):
     IEEE C95.1, as the local authority has them. Handle as sensitive: need-to-know."""
     walk_result: DataFrame
     """What the walk test demonstrates for each zone and threat: exact binomial bounds and what to do next."""
+    walk_heads: DataFrame
+    """Where results contradict the model with its heads as stated: law, threshold and head heights fitted together,
+    a row a head. Measure a head before it is moved."""
     commission: GeoDataFrame
     """One row a head: what it is to be set to, the level its beam is expected to stand at, fields for what it was
     set to, and what the model says of that. A model is no acceptance; walk-test every zone."""
@@ -589,10 +592,10 @@ def report(
         is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance``
         (if it is there), ``stakeout`` (if it is there), ``routes`` (if it is there),
         ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is
-        there), ``walk_result`` (if it is there), ``commission`` (if it is there), ``as_set`` (if it is
-        there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``bill`` (if it is
-        there), ``provenance`` (if it is there). Required layers that are missing are made first, with
-        defaults.
+        there), ``walk_result`` (if it is there), ``walk_heads`` (if it is there), ``commission`` (if it
+        is there), ``as_set`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is
+        there), ``bill`` (if it is there), ``provenance`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     """
 
 def explore(

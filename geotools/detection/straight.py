@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.response import StripResponse
-from geotools.detection.cases import Case
+from geotools.detection.cases import Case, moved_heads
 from geotools.detection.perimeter import Perimeter
 
-__all__ = ["StraightCrossings", "straight_crossings"]
+__all__ = ["StraightCrossings", "straight_by_heads", "straight_crossings"]
 
 Floats = NDArray[np.float64]
 
@@ -58,3 +58,36 @@ def _swing(one: StripResponse, number: int) -> Floats:
     level = one.level[number]
     highest = np.maximum(level.max(axis=1), one.quiet_level)
     return np.asarray(highest - np.minimum(level.min(axis=1), one.quiet_level))
+
+
+def straight_by_heads(perimeter: Perimeter, zone_id: str, moves_m: Floats) -> dict[str, tuple[Floats, Floats]]:
+    """Straight crossings of a zone with its heads mounted higher or lower than stated, by threat.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        The zone's.
+    zone_id : str
+        The zone; it has heads.
+    moves_m : (k,) array
+        Moves tried of every transmitter, and of every receiver, m.
+
+    Returns
+    -------
+    dict of str to (array, array)
+        Modulation and swing of every pair by itself, as of :class:`StraightCrossings`, (pairs, k, k, n) each: for each
+        move of the transmitter and of the receiver, at each chainage.
+    """
+    zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
+    targets = list(perimeter.rules.targets)
+    shape = len(zone.pairs), len(moves_m), len(moves_m), perimeter.grids[zone_id].chainage_m.size
+    found = {threat: (np.empty(shape), np.empty(shape)) for threat in targets}
+    for a, tx_m in enumerate(moves_m):
+        moved = [np.tile([tx_m, rx_m], (shape[0], 1)) for rx_m in moves_m]
+        cases = [Case(moved_heads(zone, move), strip, level=True) for move in moved]
+        for b, pairs in enumerate(perimeter.responses(cases)):
+            for pair, one in enumerate(pairs):
+                for number, threat in enumerate(targets):
+                    found[threat][0][pair, a, b] = one.modulation[number].max(axis=1)
+                    found[threat][1][pair, a, b] = _swing(one, number)
+    return found

@@ -149,10 +149,12 @@ def _changes(
         results = [one for one in walked if one.zone_id == zone_id]
         missed, contradicted = np.zeros(here.size, bool), False
         for one in results:
-            if not one.detected:
-                off = np.where(here, np.abs(along - one.chainage_m), np.inf)
+            off = np.where(here, np.abs(along - one.chainage_m), np.inf)
+            said = verdict[int(off.argmin())]
+            # a miss where the model says undetected was foretold: it says nothing of what lies beside
+            if not one.detected and said != "undetected":
                 missed |= off <= max(MISSED_M, float(off.min()))
-                contradicted |= bool(verdict[int(off.argmin())] == "detected")
+                contradicted |= bool(said == "detected")
         if zone_id in demonstrated:
             found = np.array([one.chainage_m for one in results if one.detected])
             near = np.abs(along[:, None] - found).min(axis=1, initial=np.inf) <= SHOWN_M

@@ -100,6 +100,7 @@ CLIENT: tuple[str, ...] = (
     "acceptance.*",
     "walk_test.*",
     "walk_result.*",
+    "walk_heads.*",
     "upkeep.*",
     "upkeep_cost.*",
     "routes.*",

@@ -90,6 +90,9 @@ def test_crossings_without_a_demonstration_change_nothing_and_what_is_dead_stays
     rows, fence = unproven(model, "")
     dead = [{**r, "verdict": "undetected"} if r["verdict"] == "unproven" else r for r in rows]
     assert at(walk((dead, fence), crossings, DEMONSTRATED), 30.0)["verdict"] == "undetected"
+    # a miss that the model foretold leaves what lies beside as it was
+    foretold = walk((dead, fence), [WalkedCrossing("Z1", "prone", 20.2, detected=False)])
+    assert at(foretold, 19.5)["verdict"] == "detected" and {row["basis"] for row in foretold} == {"model"}
 
 
 def test_a_miss_that_the_plan_allows_for_opens_its_own_place_alone(model):

@@ -187,6 +187,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("stakeout", scale=2_500),
             VectorEntry("walk_test", scale=2_500),
             VectorEntry("walk_result"),
+            VectorEntry("walk_heads"),
             VectorEntry("commission", scale=2_500),
             VectorEntry("as_set"),
             VectorEntry("upkeep", scale=2_500),

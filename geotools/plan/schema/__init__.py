@@ -16,7 +16,7 @@ from geotools.plan.schema.earthwork import (
     HEAD_HEIGHTS,
     PONDS,
 )
-from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_PLAN, WALK_RESULT
+from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_HEADS, WALK_PLAN, WALK_RESULT
 from geotools.plan.schema.layout import CHANGES, CLEAR_GROUND, CONFLICTS, WIDTHS
 from geotools.plan.schema.money import BILL, BILL_SECTIONS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
@@ -73,6 +73,7 @@ LAYERS: dict[str, LayerSchema] = {
         SUPPLY,
         WALK_PLAN,
         WALK_RESULT,
+        WALK_HEADS,
         COMMISSION,
         AS_SET,
         UPKEEP,
@@ -126,6 +127,7 @@ __all__ = [
     "UPKEEP_COST",
     "VERDICTS",
     "VIEWS",
+    "WALK_HEADS",
     "WALK_PLAN",
     "WALK_RESULT",
     "WATER_CROSSINGS",

@@ -165,6 +165,34 @@ WALK_RESULT = LayerSchema(
     ),
 )
 
+WALK_HEADS = LayerSchema(
+    name="walk_heads",
+    title="Head heights by the walk test",
+    description=(
+        "Where results contradict the model with its heads as stated: law, threshold and head heights fitted together, "
+        "a row a head. Measure a head before it is moved."
+    ),
+    geometry=None,
+    key="head_id",
+    made_by="walktest",
+    fields=(
+        Field("head_id", "text", "head", nullable=False),
+        ZONE_ID,
+        Field("stated_m", "real", "height above ground as the plan has it", "m"),
+        Field("offset_m", "real", "most likely offset from it, upward positive", "m"),
+        Field("half_m", "real", "half the width of the offset's 95 % range", "m"),
+        Field(
+            "state",
+            "text",
+            "off: the walk shows it; not separated: this head or its partner is; not shown: the walk says nothing",
+            choices=("agrees", "off", "not separated", "not shown"),
+            nullable=False,
+        ),
+        Field("would_show_m", "real", "smallest offset of this head alone, up and down, that would have shown", "m"),
+        Field("law", "text", "law of the receiver that it was fitted under", choices=("field", "envelope")),
+    ),
+)
+
 UPKEEP = LayerSchema(
     name="upkeep",
     title="Maintenance plan",

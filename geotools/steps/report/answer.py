@@ -28,6 +28,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     verdicts = frames.get("verdicts")
     said = [] if verdicts is None else [_verdict(threat, verdicts) for threat in threats]
     facts = _walked(frames.get("walk_result"))
+    facts += _heads_off(frames.get("walk_heads"))
     facts += _survey(frames.get("fence"), verdicts)
     facts += _field(verdicts)
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
@@ -126,6 +127,20 @@ def _walked(result: pd.DataFrame | None) -> list[Fact]:
     state = "bad" if counts.get("failed", 0) else "good" if shown == len(result) else "open"
     note = ", ".join(rest) or "for the heads and the ground that were walked"
     return [Fact("Walk test", f"{shown} of {len(result)} zones and threats demonstrated", note, state)]
+
+
+def _heads_off(heads: pd.DataFrame | None) -> list[Fact]:
+    """Heads that the walk test shows to hang off their stated height."""
+    if heads is None or heads.empty:
+        return []
+    off, apart = (heads[heads["state"] == state] for state in ("off", "not separated"))
+    if off.empty and apart.empty:
+        return [Fact("Head heights by the walk test", "none shown to be off", "fitted together with law and threshold")]
+    said = [f"{row['head_id']} {number(row['offset_m'], 2, 'm')}" for row in off.to_dict("records")[:6]]
+    note = ", ".join(said) + ("; measure them" if said else "")
+    if len(apart):
+        note += f"{'; ' if note else ''}one of each pair, measure both: {', '.join(apart['head_id'][:6])}"
+    return [Fact("Head heights by the walk test", f"{len(off)} of {len(heads)} shown to be off", note, "bad")]
 
 
 def _survey(fence: pd.DataFrame | None, verdicts: pd.DataFrame | None) -> list[Fact]:

@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.straight import straight_crossings
+from geotools.steps.walktest.heads import DECISIVE
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold
 
-__all__ = ["DECISIVE", "LawFit", "fit_law", "law_words", "predicted_by_law"]
+__all__ = ["LawFit", "fit_law", "law_words", "predicted_by_law"]
 
 Law = Literal["field", "envelope", "either", "neither"]
 
-#: By how much the logarithm of the likelihood has to be larger under one law for it to be named: odds of 20 to 1.
-DECISIVE = float(np.log(20.0))
 #: Crossings of which neighbouring heads get more than this say nothing of the zone's own receivers.
 _BESIDE = 0.05
 _LEAST = 1e-4

@@ -5,9 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from geotools.detection.perimeter import Perimeter
 from geotools.detection.verdict_rows import verdict_table
 from geotools.earthwork.state import planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
@@ -18,6 +15,7 @@ from geotools.plan.schema import (
     HEADS,
     PROPOSED_HEADS,
     VERDICTS,
+    WALK_HEADS,
     WALK_PLAN,
     WALK_RESULT,
     ZONES,
@@ -33,30 +31,13 @@ from geotools.steps.walktest.filling import (
     void_rows,
 )
 from geotools.steps.walktest.forms import FORM_CSV, FORM_GPKG, FORM_GPX, FORM_XLSX, LASTING, effort_words, write_forms
-from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold
-from geotools.steps.walktest.law import fit_law, law_words, predicted_by_law
+from geotools.steps.walktest.judging import CHART, judge_all
 from geotools.steps.walktest.planning import planned_rows
 from geotools.steps.walktest.reading import FILLED, FilledForm, read_form, refuse_losing
 from geotools.steps.walktest.results import judge
 from geotools.steps.walktest.sequential import acceptance_numbers
 
-_LEAST_MODULATION = 1e-4
-CHART, SKETCHES = "walk_test.png", "walk_test.pdf"
-
-
-def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
-    said = {
-        "all detected": f"every crossing walked was detected: m0 lies at or below {estimate.high:.2f}",
-        "all missed": f"every crossing walked was missed: m0 lies above {estimate.low:.2f}",
-        "separated": f"m0 lies between {estimate.low:.2f} and {estimate.high:.2f}",
-        "fitted": f"m0 is {estimate.m0:.2f} ({estimate.low:.2f} to {estimate.high:.2f})",
-        "unrelated": "detections do not follow the predicted modulation: the model does not explain this site; "
-        "check ground, alignment and receiver settings before changing m0",
-    }[estimate.kind]
-    agrees = estimate.low <= site_m0 <= estimate.high
-    verdict = "agrees with" if agrees else "disagrees with"
-    tail = "" if estimate.kind == "unrelated" else f"; the site file's {site_m0:.2f} {verdict} that"
-    return f"threshold from {estimate.trials} results: {said}{tail}"
+SKETCHES = "walk_test.pdf"
 
 
 def _results(ctx: StepContext) -> tuple[FilledForm, Path]:
@@ -107,6 +88,7 @@ def run(ctx: StepContext) -> StepResult:
         "walked": len(form.filled),
         "state": state.paper.words,
     }
+    heads: list[dict[str, Any]] = []
     if form.filled:
         void = sum(bool(row["result"] and row["void"]) for row in rows)
         summary["void"] = void
@@ -118,7 +100,8 @@ def run(ctx: StepContext) -> StepResult:
         walked = [row for row in rows if row["result"] and not row["void"]]
         if walked:
             files.append(CHART)
-            summary |= _judge_all(ctx, walked, verdicts, perimeter)
+            said, heads = judge_all(ctx, walked, verdicts, perimeter)
+            summary |= said
         else:
             summary["verdicts"] = {v["result_id"]: v["verdict"] for v in verdicts}
     else:
@@ -127,7 +110,11 @@ def run(ctx: StepContext) -> StepResult:
             f"{numbers[0]} crossings of {where} and threat, all detected, show {wanted.probability:.2f} at "
             f"{100 * wanted.confidence:g} % confidence; {effort_words(ctx.site, rows)}"
         )
-    layers = {"walk_test": frame, "walk_result": frame_of(WALK_RESULT, verdicts)}
+    layers = {
+        "walk_test": frame,
+        "walk_result": frame_of(WALK_RESULT, verdicts),
+        "walk_heads": frame_of(WALK_HEADS, heads),
+    }
     along = follow_walk(ctx, state, rows, verdicts)
     if along is not None:
         layers["verdicts"], lengths = along
@@ -135,62 +122,6 @@ def run(ctx: StepContext) -> StepResult:
             summary["fence_verdicts"] = lengths
             summary["table"] = verdict_table(lengths, summary["table"])
     return StepResult(layers=layers, files=files, summary=summary)
-
-
-def _estimate(one: ThresholdEstimate) -> dict[str, Any]:
-    named = {name: float(getattr(one, name)) for name in ("m0", "low", "high")}
-    return {"kind": one.kind, **{name: round(v, 4) if np.isfinite(v) else None for name, v in named.items()}}
-
-
-def _law(ctx: StepContext, walked: list[dict[str, Any]], perimeter: Perimeter) -> dict[str, Any]:
-    """Which law the results follow, with the threshold under each; said where they tell."""
-    by_field, by_envelope, counts = predicted_by_law(walked, perimeter)
-    if not counts.any():
-        return {}
-    detected = np.array([row["result"] == "detected" for row in walked])[counts]
-    fit = fit_law(by_field[counts], by_envelope[counts], detected, ctx.site.walktest.confidence)
-    ctx.say(law_words(fit))
-    return {
-        "law": fit.law,
-        "trials": fit.trials,
-        "log_likelihood_difference": round(fit.difference, 3),
-        **{law: _estimate(one) for law, one in fit.estimates.items()},
-    }
-
-
-def _judge_all(
-    ctx: StepContext, walked: list[dict[str, Any]], verdicts: list[dict[str, Any]], perimeter: Perimeter
-) -> dict[str, Any]:
-    """Threshold, law and verdicts from the results that count."""
-    # somebody wholly hidden from every head has a modulation of nothing, which has no logarithm
-    modulation = np.maximum([row["modulation"] for row in walked], _LEAST_MODULATION)
-    detected = np.array([row["result"] == "detected" for row in walked])
-    m0 = ctx.site.detection.threshold
-    estimate = estimate_threshold(modulation, detected, ctx.site.walktest.confidence)
-    # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.steps.walktest.chart import results_chart
-
-    (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
-    ctx.say(_threshold_words(estimate, m0))
-    surprises = sum(v["unexpected_misses"] for v in verdicts)
-    if surprises:
-        ctx.warn(f"{surprises} crossings were missed that the model expected to be detected")
-    table = [
-        [v["zone_id"], v["threat"], f"{v['detected']} of {v['walked']}", f"{v['lower']:.2f}", v["verdict"]]
-        for v in verdicts
-        if v["walked"]
-    ]
-    wanted = ctx.site.walktest
-    return {
-        "verdicts": {v["result_id"]: v["verdict"] for v in verdicts},
-        "threshold": _estimate(estimate),
-        "receiver_law": _law(ctx, walked, perimeter),
-        "table": {
-            "title": f"walk test against {wanted.probability:.2f} at {100 * wanted.confidence:g} % confidence",
-            "columns": ["zone", "threat", "detected", "at least", "verdict"],
-            "rows": table,
-        },
-    }
 
 
 STEP = Step(
@@ -237,7 +168,7 @@ STEP = Step(
         LayerIn(VERDICTS, "which stretches are unproven, and what a walk test makes of them", required=False),
         LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),
     ),
-    outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT), LayerOut(VERDICTS, updates=True)),
+    outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT), LayerOut(WALK_HEADS), LayerOut(VERDICTS, updates=True)),
     files=(
         FileOut(FORM_CSV, "table", "The form for paper or spreadsheet; UTF-8, cells safe in spreadsheets."),
         FileOut(FORM_XLSX, "table", "The form as a workbook, results to be chosen from a list."),
