@@ -34,6 +34,10 @@ class Plan(_Plan):
     """Ground that beams and posts may use: beside the fence, or between two fences, keep-outs taken out."""
     widths: GeoDataFrame
     """Free width of the corridor square to the line the beams follow, from obstacle to obstacle."""
+    standoffs: GeoDataFrame
+    """For each zone why its beam stands where it does, and the ground to keep clear on either side: the beam's own
+    width, or the reach of movers that are no threat, over level ground. The step window decides on the real
+    ground, a week of logged alarms on site."""
     conflicts: GeoDataFrame
     """Places in conflict with a rule of the layout: what was found, what is required, how to mend it."""
     changes: GeoDataFrame
@@ -580,22 +584,22 @@ def report(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``,
         ``corridor`` (if it is there), ``zones``, ``heads``, ``beams``, ``clear_ground`` (if it is
-        there), ``widths`` (if it is there), ``conflicts`` (if it is there), ``changes`` (if it is
-        there), ``cameras`` (if it is there), ``views`` (if it is there), ``verdicts`` (if it is there),
-        ``dead_spots`` (if it is there), ``crossings`` (if it is there), ``beam_levels`` (if it is
-        there), ``profiles`` (if it is there), ``resurvey`` (if it is there), ``sensitivity`` (if it is
-        there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is there), ``operating_windows``
-        (if it is there), ``window_options`` (if it is there), ``window_surfaces`` (if it is there),
-        ``advice`` (if it is there), ``options`` (if it is there), ``proposed_heads`` (if it is there),
-        ``water_crossings`` (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it
-        is there), ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it
-        is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance``
-        (if it is there), ``stakeout`` (if it is there), ``routes`` (if it is there),
-        ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is
-        there), ``walk_result`` (if it is there), ``walk_heads`` (if it is there), ``commission`` (if it
-        is there), ``as_set`` (if it is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is
-        there), ``bill`` (if it is there), ``provenance`` (if it is there). Required layers that are
-        missing are made first, with defaults.
+        there), ``widths`` (if it is there), ``standoffs`` (if it is there), ``conflicts`` (if it is
+        there), ``changes`` (if it is there), ``cameras`` (if it is there), ``views`` (if it is there),
+        ``verdicts`` (if it is there), ``dead_spots`` (if it is there), ``crossings`` (if it is there),
+        ``beam_levels`` (if it is there), ``profiles`` (if it is there), ``resurvey`` (if it is there),
+        ``sensitivity`` (if it is there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is
+        there), ``operating_windows`` (if it is there), ``window_options`` (if it is there),
+        ``window_surfaces`` (if it is there), ``advice`` (if it is there), ``options`` (if it is there),
+        ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there), ``head_heights`` (if
+        it is there), ``earthworks`` (if it is there), ``gradings`` (if it is there), ``grading_points``
+        (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built``
+        (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``routes`` (if
+        it is there), ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test``
+        (if it is there), ``walk_result`` (if it is there), ``walk_heads`` (if it is there),
+        ``commission`` (if it is there), ``as_set`` (if it is there), ``upkeep`` (if it is there),
+        ``upkeep_cost`` (if it is there), ``bill`` (if it is there), ``provenance`` (if it is there).
+        Required layers that are missing are made first, with defaults.
     """
 
 def explore(
@@ -632,17 +636,17 @@ def export(
         What another function gave back; edits of its frames count. Read from it: ``fence`` (if it is
         there), ``corridor`` (if it is there), ``zones`` (if it is there), ``heads`` (if it is there),
         ``beams`` (if it is there), ``clear_ground`` (if it is there), ``widths`` (if it is there),
-        ``conflicts`` (if it is there), ``changes`` (if it is there), ``cameras`` (if it is there),
-        ``views`` (if it is there), ``verdicts`` (if it is there), ``dead_spots`` (if it is there),
-        ``crossings`` (if it is there), ``resurvey`` (if it is there), ``nuisance_reach`` (if it is
-        there), ``set_off`` (if it is there), ``operating_windows`` (if it is there), ``advice`` (if it
-        is there), ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there),
-        ``earthworks`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is
-        there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if
-        it is there), ``stakeout`` (if it is there), ``routes`` (if it is there), ``route_crossings``
-        (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is there), ``commission``
-        (if it is there), ``upkeep`` (if it is there). Required layers that are missing are made first,
-        with defaults.
+        ``standoffs`` (if it is there), ``conflicts`` (if it is there), ``changes`` (if it is there),
+        ``cameras`` (if it is there), ``views`` (if it is there), ``verdicts`` (if it is there),
+        ``dead_spots`` (if it is there), ``crossings`` (if it is there), ``resurvey`` (if it is there),
+        ``nuisance_reach`` (if it is there), ``set_off`` (if it is there), ``operating_windows`` (if it
+        is there), ``advice`` (if it is there), ``proposed_heads`` (if it is there), ``water_crossings``
+        (if it is there), ``earthworks`` (if it is there), ``grading_points`` (if it is there),
+        ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built`` (if it is there),
+        ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``routes`` (if it is there),
+        ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test`` (if it is
+        there), ``commission`` (if it is there), ``upkeep`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     format : {'both', 'geojson', 'kml'}, default 'both'
         Which files to write.
     layers : str, default ''

@@ -131,3 +131,10 @@ class SitePrices(SiteSection):
     )
     pipe_m: float = setting("one metre of pipe through works, covered", mark=PLACEHOLDER, default=70.0, ge=0)
     pipe_end: float = setting("one inlet or outlet of a pipe", mark=PLACEHOLDER, default=150.0, ge=0)
+    nuisance_m: float = setting(
+        "what a layout counts for one metre of beam that something which is no threat sets off: the alarms answered "
+        "for nothing over the years; 0 leaves it out",
+        mark=PLACEHOLDER,
+        default=400.0,
+        ge=0,
+    )

@@ -114,6 +114,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("corridor", top=-3),
             VectorEntry("clear_ground", top=-4),
             VectorEntry("widths", scale=5_000),
+            VectorEntry("standoffs", scale=10_000, top=1),
             VectorEntry("conflicts", shown=True, scale=10_000, top=6),
             VectorEntry("changes", scale=10_000),
         ),

@@ -17,7 +17,7 @@ from geotools.plan.schema.earthwork import (
     PONDS,
 )
 from geotools.plan.schema.fieldwork import STAKEOUT, UPKEEP, UPKEEP_COST, WALK_HEADS, WALK_PLAN, WALK_RESULT
-from geotools.plan.schema.layout import CHANGES, CLEAR_GROUND, CONFLICTS, WIDTHS
+from geotools.plan.schema.layout import CHANGES, CLEAR_GROUND, CONFLICTS, STANDOFFS, WIDTHS
 from geotools.plan.schema.money import BILL, BILL_SECTIONS
 from geotools.plan.schema.plan import BEAMS, CORRIDOR, FENCE, HEADS, ZONES
 from geotools.plan.schema.provenance import PROVENANCE
@@ -39,6 +39,7 @@ LAYERS: dict[str, LayerSchema] = {
         BEAMS,
         CLEAR_GROUND,
         WIDTHS,
+        STANDOFFS,
         CONFLICTS,
         CHANGES,
         CAMERAS,
@@ -122,6 +123,7 @@ __all__ = [
     "SENSITIVITY",
     "SET_OFF",
     "STAKEOUT",
+    "STANDOFFS",
     "SUPPLY",
     "UPKEEP",
     "UPKEEP_COST",

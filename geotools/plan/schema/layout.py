@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from geotools.plan.schema.core import Field, LayerSchema
-from geotools.plan.schema.style import BLACK, GREEN, GREY, PALE, PURPLE, VERMILION, Category, Style, Symbol
+from geotools.plan.schema.style import BLACK, GREEN, GREY, ORANGE, PALE, PURPLE, VERMILION, Category, Style, Symbol
 
 CLEAR_GROUND = LayerSchema(
     name="clear_ground",
@@ -42,6 +42,45 @@ WIDTHS = LayerSchema(
         categories=(
             Category("yes", "Wide enough", Symbol(GREY, width=0.15)),
             Category("no", "Too narrow for the beam", Symbol(VERMILION, width=0.6, dash="dash")),
+        ),
+    ),
+)
+
+STANDOFFS = LayerSchema(
+    name="standoffs",
+    title="Distance of the beams from what lives beside them",
+    description=(
+        "For each zone why its beam stands where it does, and the ground to keep clear on either side: the beam's own "
+        "width, or the reach of movers that are no threat, over level ground. The step window decides on the real "
+        "ground, a week of logged alarms on site."
+    ),
+    geometry="LineString",
+    key="zone_id",
+    made_by="layout",
+    fields=(
+        Field("zone_id", "text", "zone", nullable=False),
+        Field("fence_m", "real", "from the beam line to the fence, on average", "m"),
+        Field("asked_m", "real", "distance of layout.setback_m; empty between two fences", "m"),
+        Field("outside_m", "real", "ground to keep clear on the fence's outer side, from the beam line", "m"),
+        Field("outside_for", "text", "what needs that: a mover and where it lives, or the beam itself"),
+        Field("inside_m", "real", "ground to keep clear on the inner side, from the beam line", "m"),
+        Field("inside_for", "text", "what needs that: a mover and where it lives, or the beam itself"),
+        Field("width_m", "real", "both sides together", "m"),
+        Field("nearest", "text", "mover and place with the least room to spare, which the next three are for"),
+        Field("reach_m", "real", "how far off the beam it reaches the threshold there, by the best estimate", "m"),
+        Field("keep_m", "real", "how far it has to stay off there, with what is not known exactly", "m"),
+        Field("away_m", "real", "how near to the beam its middle comes there", "m"),
+        Field("reached_m", "real", "length of the beam that something reaches", "m"),
+        Field("out_of_reach", "boolean", "whether nothing reaches the beam"),
+        Field("cost", "real", "what the layout counted for that (prices.nuisance_m)", "currency of the site file"),
+        Field("why", "text", "why the beam stands where it does"),
+    ),
+    style=Style(
+        Symbol(GREY, width=0.3),
+        field="out_of_reach",
+        categories=(
+            Category("1", "Out of reach of what lives beside the beam", Symbol(GREY, width=0.3)),
+            Category("0", "Within reach of something that is no threat", Symbol(ORANGE, width=1.0, dash="dash")),
         ),
     ),
 )

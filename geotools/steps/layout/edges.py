@@ -22,6 +22,10 @@ from geotools.steps.layout.width import beam_half_width
 __all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]
 
 Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+#: Of places x and y of beams, their share of the way from head to head, and the length of the beam.
+Reached = Callable[
+    [NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]], NDArray[np.bool_]
+]
 
 _CHUNK = 500_000
 #: Places looked at together: few enough that what is worked out for them stays in the processor's cache.
@@ -42,6 +46,7 @@ class ZoneRules:
     held : above 0 at any places where nothing may be moved, so that ground out of straight there stays as it is; None
     where the ground may be moved everywhere.
     no_posts : ground that beams may cross and no post may stand on.
+    reached : says where beams lie within the reach of what lives beside the fence; None where nothing does.
     """
 
     longest_m: float
@@ -58,6 +63,7 @@ class ZoneRules:
     most_lift_m: float = float("inf")
     held: Field | None = None
     no_posts: BaseGeometry | None = None
+    reached: Reached | None = None
 
     @property
     def post_reach_m(self) -> float:
@@ -73,7 +79,12 @@ class LayoutWeights:
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
     short_m : a metre that a beam lacks of its run past a junction.
+<<<<<<< HEAD
     offset_m2 : a square metre of ground between the beam and the line it is to follow.
+=======
+    offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
+    nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
+>>>>>>> 2e50dbc (Keep beams out of reach of what lives beside the fence, and say why each stands where it does)
     """
 
     zone: float = 10_000.0
@@ -82,6 +93,7 @@ class LayoutWeights:
     dead_ground_m: float = 2_000.0
     short_m: float = 10_000.0
     offset_m2: float = 0.5
+    nuisance_m: float = 0.0
 
 
 def runs_past(nodes: Candidates, node: NDArray, extension_m: float, *, last: bool, closed: bool) -> NDArray[np.float64]:
@@ -193,13 +205,16 @@ class _Judge:
         room_end = np.min(np.where(blocked & beyond, along, np.inf), axis=1, initial=np.inf) - (start + length)
         room_end = np.clip(np.where(np.isfinite(room_end), room_end - 0.75, end), 0.0, end)
         short = (start - room_start) + (end - room_end)
-        earth, dead = np.zeros(length.size), np.zeros(length.size)
+        earth, dead, reached = np.zeros(length.size), np.zeros(length.size), np.zeros(length.size)
         if self.ground is not None:
             z = self.ground(x, y)
             held = np.zeros(x.shape, bool) if rules.held is None else np.nan_to_num(rules.held(x, y)) > 0
             earth, dead = self._earthwork(z, along, total, held)
             # no post can be set where the level of the ground is not known
             possible &= np.isfinite(z[:, 0]) & np.isfinite(z[:, -1])
+        if rules.reached is not None and prices.nuisance_m > 0.0:
+            beside = rules.reached(x, y, along / total[:, None], np.broadcast_to(total[:, None], x.shape))
+            reached = np.sum(beside * _lengths(along), axis=1)
         cost = (
             prices.zone
             + prices.short_zone * (total < rules.wanted_m)
@@ -207,6 +222,7 @@ class _Judge:
             + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
             + prices.offset_m2 * np.abs(offset) * length
+            + prices.nuisance_m * reached
         )
         return possible, cost, short, earth, dead
 
@@ -215,8 +231,7 @@ class _Judge:
         rules, prices = self.rules, self.prices
         line = z[:, :1] + (z[:, -1:] - z[:, :1]) * along / total[:, None]
         rise = np.nan_to_num(z - line)
-        step = np.diff(along, axis=1)
-        weight = np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
+        weight = _lengths(along)
         lift = np.maximum(np.abs(rise) - rules.straight_m, 0.0)
         volume = lift * rules.graded_width_m
         # more than the slopes beside the works have room for is not graded, nor is what must not be dug
@@ -226,6 +241,12 @@ class _Judge:
         hidden = np.any(refused & (rise > 0), axis=1) * total / 2
         dead = np.maximum(np.sum(leave * weight, axis=1), hidden)
         return np.sum(np.where(leave | refused, 0.0, volume) * weight, axis=1), dead
+
+
+def _lengths(along: NDArray) -> NDArray:
+    """Length of beam that each place stands for, (m, k)."""
+    step = np.diff(along, axis=1)
+    return np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
 
 
 def possible_zones(

@@ -28,6 +28,7 @@ class Needs:
 
     rules, prices : limits, and the weights of the choice. setback_m, clear_m : of the line and of the clear ground.
     candidate_spacing_m : spacing of candidate posts. beamwidth_deg : of the heads that decide a mixed junction.
+    inward_m : how far from the line, inward, beams may have to stand to be out of reach of what lives beside the fence.
     """
 
     rules: ZoneRules
@@ -36,6 +37,7 @@ class Needs:
     clear_m: float
     candidate_spacing_m: float
     beamwidth_deg: float
+    inward_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,7 @@ def offsets_for(course: Course, needs: Needs) -> tuple[list[float], list[float]]
     ladder = np.arange(-10, 11) * step
     held = ladder[(ladder >= -max(outer, 0.0)) & (ladder <= max(inner, 0.0))]
     bends = {*held.tolist(), *([deep] if 0 < deep <= inner else []), *([deep + 1.0] if 0 < deep + 1.0 <= inner else [])}
-    usual = [offset for offset in held.tolist() if abs(offset) <= step + 1e-9]
+    usual = [offset for offset in held.tolist() if -step - 1e-9 <= offset <= max(step, needs.inward_m + step) + 1e-9]
     return [course.inward * o for o in usual], [course.inward * o for o in sorted(bends)]
 
 

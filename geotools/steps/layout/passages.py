@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
-from geotools.steps.layout.width import FreeWidth, unit_normals
+from geotools.steps.layout.width import FreeWidth, free_width, unit_normals
 
-__all__ = ["past_objects"]
+__all__ = ["past_objects", "width_along"]
 
 #: Nearer than this to the edge of the clear ground, the line counts as off it, m.
 _EDGE_M = 0.05
+#: Spacing of the free widths that are written out, m.
+_STEP_M = 5.0
 
 
 def past_objects(line: LineString, ground: BaseGeometry, widths: FreeWidth, reach_m: float) -> FreeWidth:
@@ -50,3 +54,19 @@ def _widest(
         return 0.0, 0.0
     ends = (shapely.get_coordinates(max(pieces, key=lambda part: part.length)) - at) @ left
     return float(ends.min()), float(ends.max())
+
+
+def width_along(
+    line: shapely.LineString, ground: BaseGeometry, obstacles: Sequence[BaseGeometry], reach_m: float
+) -> FreeWidth:
+    """Free width of a course's clear ground at every few metres, between obstacles and past what stands in it.
+
+    Parameters
+    ----------
+    line, ground, obstacles : of the course, m.
+    reach_m : how far is measured to either side, m.
+    """
+    count = max(int(np.ceil(line.length / _STEP_M)), 1) + (not line.is_closed)
+    stations = np.linspace(0.0, line.length, count, endpoint=not line.is_closed)
+    measured = free_width(line, [*obstacles, ground.boundary], stations, reach_m=reach_m)
+    return past_objects(line, ground, measured, reach_m)

@@ -31,16 +31,14 @@ from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
 from geotools.steps.layout.obstacles import explain
-from geotools.steps.layout.passages import past_objects
+from geotools.steps.layout.passages import width_along
 from geotools.steps.layout.standing import Standing
+from geotools.steps.layout.standoffs import Standoffs
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["Request"]
-
-#: Spacing of the free widths that are written out.
-_WIDTH_STEP_M = 5.0
 
 
 class Request:
@@ -60,6 +58,11 @@ class Request:
     def standing(self) -> Standing:
         """The plan as it stands."""
         return Standing(self.ctx, self.kinds, self.level_at)
+
+    @cached_property
+    def standoffs(self) -> Standoffs:
+        """What lives beside the beams."""
+        return Standoffs(self.site, self.ctx.workspace.work_crs, self.longest_m)
 
     def judge_of(self, fence_id: str) -> Judge:
         """The judge of what stands beside one fence line: threats that cross it cross at its height."""
@@ -224,6 +227,7 @@ class Request:
             dead_ground_m=s.dead_ground_m,
             # an open junction is worth a zone
             short_m=max(zone, s.dead_ground_m),
+            nuisance_m=prices.nuisance_m,
         )
         return Needs(
             rules, weights, setback, clear, s.candidate_spacing_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg
@@ -284,9 +288,9 @@ class Request:
         spine = shapely.get_coordinates(shapely.segmentize(course.line, 4.0))
         reach = 2 * self.extension_m + needs.clear_m
         ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
-        held = self._held(spine, reach)
-        if held is not None:
-            needs = replace(needs, rules=replace(needs.rules, held=held))
+        beside = self.standoffs.closeness(course, self.judge.stack_of(self.levels_of(course.fence_id)), spine, reach)
+        rules = replace(needs.rules, held=self._held(spine, reach), reached=beside)
+        needs = replace(needs, rules=rules, inward_m=0.0 if beside is None else beside.asks_m)
         stations = np.arange(0.0, course.line.length, 1.0)
         along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))
         level = ground(along[:, 0], along[:, 1])
@@ -301,9 +305,4 @@ class Request:
 
     def widths(self, course: Course) -> FreeWidth:
         """Free width at every few metres."""
-        count = max(int(np.ceil(course.line.length / _WIDTH_STEP_M)), 1) + (not course.line.is_closed)
-        stations = np.linspace(0.0, course.line.length, count, endpoint=not course.line.is_closed)
-        edge = course.ground.boundary
-        reach = 2 * max(self.settings.clear_m, 10.0)
-        measured = free_width(course.line, [*course.obstacles, edge], stations, reach_m=reach)
-        return past_objects(course.line, course.ground, measured, reach)
+        return width_along(course.line, course.ground, course.obstacles, 2 * max(self.settings.clear_m, 10.0))

@@ -10,7 +10,18 @@ from shapely import unary_union
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
 from geotools.plan.model import Zone
-from geotools.plan.schema import BEAMS, CHANGES, CLEAR_GROUND, CONFLICTS, CORRIDOR, FENCE, HEADS, WIDTHS, ZONES
+from geotools.plan.schema import (
+    BEAMS,
+    CHANGES,
+    CLEAR_GROUND,
+    CONFLICTS,
+    CORRIDOR,
+    FENCE,
+    HEADS,
+    STANDOFFS,
+    WIDTHS,
+    ZONES,
+)
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows, zone_row
 from geotools.steps.layout.by_hand import difference, incomplete
@@ -20,6 +31,7 @@ from geotools.steps.layout.locks import locked_names
 from geotools.steps.layout.reasons import changes_since
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
+from geotools.steps.layout.standoffs import said
 from geotools.steps.layout.width import beam_half_width, narrow_stretches
 
 Row = dict[str, Any]
@@ -44,7 +56,7 @@ def run(ctx: StepContext) -> StepResult:
         + layout.settings.margin_m
     )
     rows: dict[str, list[Row]] = {
-        name: [] for name in ("corridor", "zones", "heads", "beams", "clear_ground", "widths")
+        name: [] for name in ("corridor", "zones", "heads", "beams", "clear_ground", "widths", "standoffs")
     }
     conflicts: list[Conflict] = []
     everything: list[Zone] = []
@@ -96,6 +108,7 @@ def run(ctx: StepContext) -> StepResult:
             {"fence_id": course.fence_id, "area_m2": course.ground.area, "geometry": areas(course.ground)}
         )
         rows["widths"] += width_rows(course, widths, needed)
+        rows["standoffs"] += layout.standoffs.rows(course, zones)
     conflicts += layout.stack_conflicts(everything) + leaves_in_beams(everything, layout.gates)
     if meant is not None:
         rows["heads"] += meant.lone
@@ -114,8 +127,9 @@ def run(ctx: StepContext) -> StepResult:
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
     stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)))
     _say(ctx, layout, everything, conflicts)
+    ctx.say(said(rows["standoffs"]))
     crs = ctx.workspace.work_crs
-    schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, CONFLICTS, CHANGES)}
+    schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, STANDOFFS, CONFLICTS, CHANGES)}
     rows["conflicts"] = broken
     rows["changes"] = changes_since(
         ctx, before, rows["heads"], locked_names(zone for zones in locked.values() for zone in zones)
@@ -130,6 +144,7 @@ def run(ctx: StepContext) -> StepResult:
             "posts": 2 * len(rows["zones"]),
             "longest_zone_m": round(max((row["length_m"] for row in rows["zones"]), default=0.0), 3),
             "run_past_junctions_m": round(layout.extension_m, 3),
+            "within_reach": sum(not row["out_of_reach"] for row in rows["standoffs"]),
             "conflicts_found": len(broken),
             "changes": len(rows["changes"]),
             "kept": kept is not None,
@@ -207,6 +222,7 @@ STEP = Step(
         LayerOut(BEAMS),
         LayerOut(CLEAR_GROUND),
         LayerOut(WIDTHS),
+        LayerOut(STANDOFFS),
         LayerOut(CONFLICTS),
         LayerOut(CHANGES),
     ),

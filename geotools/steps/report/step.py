@@ -53,7 +53,7 @@ _MAP_SHARE, _SECTION_SHARE = 0.35, 0.32
 
 HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 #: Layers of which the map and the zones' sheets show what matters; the rest is for a GIS.
-_FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "sensitivity"}
+_FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "standoffs", "sensitivity"}
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
 _PLACED = {
     "fence",

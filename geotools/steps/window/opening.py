@@ -10,6 +10,7 @@ from geotools.beam.movers import Mover
 from geotools.detection.cases import reaches
 from geotools.detection.certainty import confident_weakest
 from geotools.detection.height_search import opened_m
+from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of, reach_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -17,7 +18,6 @@ from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import Zone
 from geotools.plan.moving import MoveLimits, move_words, moved_sideways, parts_of, places_beside
 from geotools.site import SitePrices
-from geotools.steps.window.places import MoverPlaces
 
 __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
 

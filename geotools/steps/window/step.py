@@ -10,6 +10,7 @@ import pandas as pd
 from geotools.beam.movers import Mover
 from geotools.detection.chains import chains_of, perimeter_of
 from geotools.detection.from_plan import head_types_of, height_limits
+from geotools.detection.mover_places import MoverPlaces, movers_of, read_features
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -34,7 +35,6 @@ from geotools.plan.schema import (
 )
 from geotools.plan.workspace import frame_of
 from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
-from geotools.steps.window.places import MoverPlaces, movers_of, read_features
 from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, surface_row, window_row
 from geotools.steps.window.spoken import closing_table, tell
 from geotools.steps.window.surfaces import closing_depth, surface_windows

@@ -10,10 +10,10 @@ import numpy as np
 from geotools.beam import Target
 from geotools.beam.movers import Mover
 from geotools.detection.cases import moved_heads, over_mirror, reaches
+from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.nuisance import nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
-from geotools.steps.window.places import MoverPlaces
 
 __all__ = ["BOUNDS", "SurfaceWindow", "closing_depth", "surface_windows", "under_surface"]
 

@@ -10,8 +10,8 @@ from pyproj import CRS
 from shapely import LineString, Point, Polygon
 
 import geotools
+from geotools.detection.mover_places import Feature, MoverPlaces, read_features
 from geotools.errors import InputError
-from geotools.steps.window.places import Feature, MoverPlaces, read_features
 
 RING = LineString([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)])
 

@@ -10,6 +10,7 @@ from shapely import LineString, box
 from geotools.beam import HEAD_TYPES
 from geotools.beam.movers import MOVERS
 from geotools.detection.accuracy import Accuracy
+from geotools.detection.mover_places import Feature, MoverPlaces
 from geotools.detection.nuisance import nuisance_of
 from geotools.detection.operating import WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -17,7 +18,6 @@ from geotools.detection.unknowns import Unknowns
 from geotools.plan.moving import MoveLimits
 from geotools.site import SitePrices
 from geotools.steps.window.opening import OpeningLimits, OpeningTrial, best_opening, keep_away, openings
-from geotools.steps.window.places import Feature, MoverPlaces
 from tests.invented_ground import MAIN, RULES, Formula, zone
 
 #: Distance of the road from the beam line, m; the fence stands 3 m from it.

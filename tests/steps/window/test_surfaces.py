@@ -9,8 +9,8 @@ import pytest
 from shapely import LineString
 
 from geotools.beam.movers import MOVERS
+from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.perimeter import Perimeter
-from geotools.steps.window.places import MoverPlaces
 from geotools.steps.window.surfaces import closing_depth, surface_windows, under_surface
 from tests.invented_ground import LOW, MAIN, RULES, Formula, zone
 
