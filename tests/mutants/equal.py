@@ -1,4 +1,4 @@
-"""Faults that change nothing anybody could notice, each with why; listed, but not counted as missed."""
+"""Faults that change nothing anybody could notice, each with why; they are tried and listed, not counted as missed."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ __all__ = ["EQUAL", "EqualFault", "why_equal"]
 
 @dataclass(frozen=True)
 class EqualFault:
-    """A module, the line as it is (no spaces), what a line with the fault holds, and why that is the same."""
+    """A module, its line, what that line holds with the fault in it (spaces left out), and why it is the same."""
 
     module: str
     line: str

@@ -31,7 +31,10 @@ _WATER = (
     "tests/earthwork/test_water_by_hand.py",
     *(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits")),
 )
-_ZONING = tuple(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel"))
+_CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
+_DRAIN = "tests/steps/drain/test_drain_by_hand.py"
+_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules"))
+_ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
@@ -76,11 +79,26 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "earthwork.water": _WATER,
     **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
     "steps.layout.chain": ("tests/steps/layout/test_chain.py",),
-    "steps.layout.checks": ("tests/steps/layout/test_checks.py",),
-    "steps.layout.width": ("tests/steps/layout/test_width.py",),
-    "steps.channels.colouring": ("tests/steps/channels/test_colouring.py",),
-    "steps.channels.kernel": ("tests/steps/channels/test_channels_kernel.py",),
-    "steps.drain.kernel": ("tests/steps/drain/test_drain_kernel.py",),
+    "steps.layout.checks": (
+        _LAID[2],
+        "tests/steps/layout/test_checks.py",
+    ),
+    "steps.layout.width": (
+        *_LAID[:2],
+        "tests/steps/layout/test_width.py",
+    ),
+    "steps.channels.colouring": (
+        _CHANNELS,
+        "tests/steps/channels/test_colouring.py",
+    ),
+    "steps.channels.kernel": (
+        _CHANNELS,
+        "tests/steps/channels/test_channels_kernel.py",
+    ),
+    "steps.drain.kernel": (
+        _DRAIN,
+        "tests/steps/drain/test_drain_kernel.py",
+    ),
 }
 
 MODULES = tuple(f"geotools.{name}" for name in _TESTS)

@@ -75,16 +75,16 @@ class ZoneRules:
 class LayoutWeights:
     """What the choice weighs against each other, any one currency.
 
-    zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
-    earthwork_m3 : cut or fill.
-    dead_ground_m : a metre of perimeter that stays blind.
-    short_m : a metre that a beam lacks of its run past a junction.
-<<<<<<< HEAD
-    offset_m2 : a square metre of ground between the beam and the line it is to follow.
-=======
-    offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
-    nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
->>>>>>> 2e50dbc (Keep beams out of reach of what lives beside the fence, and say why each stands where it does)
+        zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
+        earthwork_m3 : cut or fill.
+        dead_ground_m : a metre of perimeter that stays blind.
+        short_m : a metre that a beam lacks of its run past a junction.
+    <<<<<<< HEAD
+        offset_m2 : a square metre of ground between the beam and the line it is to follow.
+    =======
+        offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
+        nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
+    >>>>>>> 2e50dbc (Keep beams out of reach of what lives beside the fence, and say why each stands where it does)
     """
 
     zone: float = 10_000.0
