@@ -10,7 +10,7 @@ from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.bill import bill_fact
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
-from geotools.steps.report.windows import window_facts
+from geotools.steps.report.windows import window_facts, window_words
 from geotools.steps.report.wording import ACTIONS, number, words
 from geotools.terrain.quality import ORIGINS, shortest_dip
 
@@ -40,9 +40,13 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     said += window_facts(frames.get("operating_windows"), currency)
     facts += _water(frames.get("ponds"))
     facts += bill_fact(frames.get("bill"), currency)
+    sentences = (
+        _sentence(verdicts, threats, crossings, spots, chosen),
+        window_words(frames.get("operating_windows"), currency),
+    )
     blocks: list[Block] = [
         Heading("Summary"),
-        Text(_sentence(verdicts, threats, crossings, spots, chosen)),
+        Text(" ".join(part for part in sentences if part)),
         Facts(tuple(said)),
         Facts(tuple(facts)),
     ]

@@ -15,7 +15,7 @@ from geotools.steps.report.charts import draw
 from geotools.steps.report.frame import FONT_PT
 from geotools.steps.report.wording import field_table, number
 
-__all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "windows_sheet"]
+__all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "window_words", "windows_sheet"]
 
 Frames = Mapping[str, pd.DataFrame]
 #: Layers that this sheet shows.
@@ -36,20 +36,35 @@ def window_facts(windows: pd.DataFrame | None, currency: str) -> list[Fact]:
     count = windows["state"].value_counts()
     empty = windows[windows["state"] == "empty"]
     said = ", ".join(f"{count[state]} {state}" for state in ("open", "narrow", "empty") if count.get(state, 0))
-    notes = [_opened(str(by), rows, currency) for by, rows in empty.groupby(empty["opens_by"].fillna(""), sort=False)]
-    outside = windows[(windows["state"] != "empty") & ~windows["threshold_inside"].fillna(False).astype(bool)]
-    if len(outside):
-        notes.append(f"the site's threshold lies outside that of {', '.join(outside['zone_id'].head(_NAMED))}")
+    outside = _threshold_outside(windows)
     state = "bad" if len(empty) else "open" if count.get("narrow", 0) or len(outside) else "good"
-    note = "; ".join(notes) or "a threshold keeps what must not alarm apart from what must, by the model"
-    return [Fact("Operating windows of the zones", said, note, state)]
+    good = "a threshold keeps what must not alarm apart from what must, by the model"
+    return [Fact("Operating windows of the zones", said, good if state == "good" else "by the best estimate", state)]
+
+
+def window_words(windows: pd.DataFrame | None, currency: str) -> str:
+    """What the first page says of windows that are empty or leave the threshold out; empty where there are none."""
+    if windows is None or windows.empty:
+        return ""
+    empty = windows[windows["state"] == "empty"]
+    notes = [_opened(str(by), rows, currency) for by, rows in empty.groupby(empty["opens_by"].fillna(""), sort=False)]
+    outside = _threshold_outside(windows)
+    if len(outside):
+        zones = ", ".join(outside["zone_id"].head(_NAMED))
+        notes.append(f"The site's threshold lies outside the operating window of {zones}.")
+    return " ".join(notes)
+
+
+def _threshold_outside(windows: pd.DataFrame) -> pd.DataFrame:
+    return windows[(windows["state"] != "empty") & ~windows["threshold_inside"].fillna(False).astype(bool)]
 
 
 def _opened(by: str, empty: pd.DataFrame, currency: str) -> str:
     """Zones whose empty windows are opened by the same thing, and what that costs together."""
     zones = ", ".join(empty["zone_id"].head(_NAMED)) + (" and more" if len(empty) > _NAMED else "")
-    price = f", {number(empty['opens_cost'].sum(), 0, currency)}" if empty["opens_cost"].notna().all() else ""
-    return f"empty: {zones}; opened by: {by}{price}" if by else f"empty: {zones}"
+    price = f", for {number(empty['opens_cost'].sum(), 0, currency)}" if empty["opens_cost"].notna().all() else ""
+    said = f"No threshold keeps what must not alarm apart from what must in {zones}"
+    return f"{said}; what opens the window: {by}{price}." if by else f"{said}."
 
 
 def windows_sheet(frames: Frames) -> list[Block]:

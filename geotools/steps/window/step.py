@@ -122,8 +122,8 @@ class _Run:
         """What opens a window that is not open."""
         if not self.perimeter.rules.alarms(window.weakest.modulation):
             option, cost = self.closing.get(zone_id, ("", None))
-            words = "close its dead spots first: `geotools remedy`"
-            said = f"{words}, {option.replace('_', ' ')}" if option else words
+            way = option.replace("_", " ") if option else "step remedy says how"
+            said = f"close its dead spots first ({way})"
             return {"opens_by": said, "opens_cost": cost}
         if window.state != "empty" and window.weakest.low is None:
             return {"opens_by": "state the survey's accuracy: what is not known exactly is unknown itself"}

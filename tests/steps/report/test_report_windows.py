@@ -46,7 +46,7 @@ WINDOWS = pd.DataFrame(
 def test_an_empty_window_stands_on_the_first_page_with_what_opens_it():
     said = str(answer({"operating_windows": WINDOWS}, ["prone"], 0.2, PRICES))
     assert "1 open, 2 empty" in said
-    assert "empty: Z2, Z3; opened by: close its dead spots first" in said
+    assert "apart from what must in Z2, Z3; what opens the window: close its dead spots first" in said
     assert "750 EUR" in said
 
 
