@@ -12,7 +12,7 @@ import pandas as pd
 from geotools.plan.schema import LayerSchema
 from geotools.plan.schema.detection import CAUSES
 from geotools.steps.report.blocks import Block, Heading, Notes, Table, Text
-from geotools.steps.report.wording import ACTIONS, field_table, number, words
+from geotools.steps.report.wording import ACTIONS, field_table, number, typeset, words
 
 __all__ = [
     "heads_sheet",
@@ -75,7 +75,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
             out.append(field_table(f"{caption} for {zone}", shown, columns))
         said = list(dict.fromkeys(str(r) for r in rows[column].dropna()))
         if name == "advice" and said:
-            out.append(Notes(tuple(said), title="Advice"))
+            out.append(Notes(tuple(map(typeset, said)), title="Advice"))
     levels = frames.get("beam_levels")
     rows = None if levels is None else levels[levels["zone_id"] == zone]
     if rows is not None and len(rows):
@@ -132,7 +132,7 @@ def layer_sheet(schema: LayerSchema, frame: pd.DataFrame) -> list[Block]:
     out.append(table.turned() if len(shown) > 10 and len(frame) <= 6 else table)
     for name in long:
         said = [f"{row[schema.key]}: {row[name]}" for row in frame.dropna(subset=[name]).to_dict("records")]
-        out.append(Notes(tuple(said), title=words(name).capitalize()))
+        out.append(Notes(tuple(map(typeset, said)), title=words(name).capitalize()))
     return out
 
 
@@ -257,7 +257,7 @@ def uncertain_sheet(
     ]
     blocks: list[Block] = [Heading("Uncertainty", flows=True), Notes(tuple(items))]
     if warnings:
-        blocks.append(Notes(tuple(dict.fromkeys(warnings)), title="Warnings of the steps"))
+        blocks.append(Notes(tuple(map(typeset, dict.fromkeys(warnings))), title="Warnings of the steps"))
     return blocks
 
 

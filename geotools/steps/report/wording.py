@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +11,7 @@ import pandas as pd
 
 from geotools.steps.report.blocks import Table
 
-__all__ = ["ACTIONS", "field_table", "number", "words"]
+__all__ = ["ACTIONS", "field_table", "number", "typeset", "words"]
 
 ACTIONS = {
     "set_heads": "set the heads to other heights",
@@ -30,6 +31,11 @@ ACTIONS = {
 def words(name: object) -> str:
     """A name of a setting as a reader says it."""
     return str(name).replace("_", " ")
+
+
+def typeset(text: str) -> str:
+    """A step's sentence as it is set on paper: square and cubic metres with their exponents raised."""
+    return re.sub(r"(?<=\d )m([23])\b", lambda found: "m²" if found[1] == "2" else "m³", text)
 
 
 def number(value: Any, digits: int = 2, unit: str = "") -> str:
