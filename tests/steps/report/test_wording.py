@@ -10,10 +10,7 @@ from geotools.steps.report.wording import number, typeset
 @pytest.mark.parametrize(
     ("said", "on_paper"),
     [
-        (
-            "cut 0.3 m3 and fill 5.7 m3 over 40 m2, 0.31 m at most",
-            "cut 0.3 m³ and fill 5.7 m³ over 40 m², 0.31 m at most",
-        ),
+        ("cut 0.3 m3 and fill 5.7 m3 over 40 m2", "cut 0.3 m³ and fill 5.7 m³ over 40 m²"),
         ("prices.haul_m3 is 2", "prices.haul_m3 is 2"),
         ("post m2 stands 3 m off", "post m2 stands 3 m off"),
     ],
