@@ -241,6 +241,8 @@ def steps(ctx: click.Context, as_json: bool) -> None:
 
 
 for command in (demo, doctor, status, batch, apply, share, terrain, new, gis_plugin):
+    # the list of commands shows the whole first sentence, where it would be cut at a line's end
+    command.short_help = command.short_help or (command.help or "").split("\n\n")[0].replace("\n", " ")
     cli.add_command(command)
 
 

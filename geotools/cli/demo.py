@@ -82,7 +82,7 @@ def place_demo_input(out: Path, *, overwrite: bool, name: str = "yard") -> Path:
 @click.option("--input-only", is_flag=True, help="Place the site's files in DIR/input and run nothing.")
 @output_options
 def demo(options: PlanOptions, name: str, input_only: bool) -> None:
-    """Run the whole job on a site that comes along, or place its input alone."""
+    """Run the whole job on a demonstration site of the package, or place its input alone."""
     from geotools.cli import run_steps
 
     if options.dry_run:

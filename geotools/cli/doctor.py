@@ -246,7 +246,7 @@ _MARK = {"ok": "ok     ", "note": "note   ", "broken": "BROKEN "}
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
 @click.pass_context
 def doctor(ctx: click.Context, out: Path, profile: Path | None, as_json: bool) -> None:
-    """Say what is there, what is missing and for what; to be sent with a bug report.
+    """Say what is installed, what is missing and which part needs it, for a bug report.
 
     Names no file, folder or figure of a site.
     """

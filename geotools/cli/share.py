@@ -40,7 +40,7 @@ def share(
     recipient: str,
     **given: bool,
 ) -> None:
-    """Write what others may see of a plan into one file.
+    """Write what an audience may see of a plan into one file.
 
     Which layers, fields and rasters each audience sees is a table in the site file, section [sharing]; `full` leaves
     nothing out. The file is made anew: nothing that is left out stands in it in any form. Nothing stale is handed over.

@@ -23,7 +23,7 @@ _MOST_CAUSES = 4
 @click.option("--all", "every", is_flag=True, help="List every file of a folder of files.")
 @click.pass_context
 def status(ctx: click.Context, /, site_file: Path, out: Path, as_json: bool, every: bool) -> None:
-    """Say which layers and files are current, stale (and why) or missing; writes nothing."""
+    """Say which layers and files are current, stale (and why) or missing, and write nothing."""
     from geotools.engine.freshness import job_states
     from geotools.site import open_site
 

@@ -136,3 +136,9 @@ def test_placeholders_are_named_once_at_the_end(make_site: MakeSite, tmp_path: P
     after = said[said.index("Resting on placeholders") :]
     assert said.count("head type 24 GHz") == after.count("head type 24 GHz") == 1
     assert "Written:" in after
+
+
+def test_the_list_of_commands_cuts_no_sentence_short() -> None:
+    shown = CliRunner().invoke(cli, ["--help"]).output
+    listed = shown.partition("Commands:")[2]
+    assert "doctor" in listed and "..." not in listed
