@@ -73,9 +73,9 @@ def wedge(folder: Path) -> Section:
     section = Section("Terrain: an exact solution")
     section.say(
         f"Two heads of 40 degrees at {TX:g} and {RX:g} m on either foot of a roof (apex above 0) or of a valley "
-        f"(below 0), {LENGTH:g} m apart, 10 GHz; the line of the heads is grazed at an apex of {(TX + RX) / 2:g} m. The series is "
-        "exact for a line source beside a conducting wedge, and for a directive head where the source lies at a "
-        "complex place."
+        f"(below 0), {LENGTH:g} m apart, 10 GHz; the line of the heads is grazed at an apex of {(TX + RX) / 2:g} m. "
+        "The series is exact for a line source beside a conducting wedge, and for a directive head where the source "
+        "lies at a complex place."
     )
     rows, gentle, steep = [], 0.0, 0.0
     for apex in APEXES:
