@@ -13,6 +13,7 @@ from geotools import __version__
 from tests.evidence.calibration import calibration
 from tests.evidence.closed import knife_edge, spread_and_radius, two_ray
 from tests.evidence.crossing import crossing
+from tests.evidence.cylinder import cylinder
 from tests.evidence.defaults import defaults
 from tests.evidence.invariants import invariants
 from tests.evidence.laws import laws
@@ -62,6 +63,7 @@ def main(folder: Path) -> int:
         knife_edge,
         two_ray,
         wedge,
+        cylinder,
         spread_and_radius,
         mirror,
         invariants,

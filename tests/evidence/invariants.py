@@ -21,8 +21,8 @@ def invariants(folder: Path) -> Section:
     section.say(
         "Overlap and reciprocity hold by the way the solver is built: every step is symmetric, so that both hold to "
         "the last digits even over a wrong ground (tested with the phase of every slope turned about). They show that "
-        "nothing was lost in the sums, not that the terrain is right; for that see the exact wedge, the second solver "
-        "and the field in three dimensions."
+        "nothing was lost in the sums, not that the terrain is right; for that see the exact wedge and cylinder, "
+        "the second solver and the field in three dimensions."
     )
     rows = []
     worst = dict.fromkeys(("overlap", "swap", "grid", "precision"), 0.0)

@@ -14,11 +14,13 @@ _BEAM = tuple(
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
-    for name in ("chain_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+    for name in ("chain_by_hand", "perimeter_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
 )
 _DRAWN = "tests/detection/test_survey_by_hand.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
-_UNKNOWN = ("tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
+_HELD = "tests/detection/test_perimeter_by_hand.py"
+_SURE = "tests/detection/test_confidence_by_hand.py"
+_UNKNOWN = (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
 _BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "windows", "grading", "solving"))
 _GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
@@ -53,18 +55,21 @@ _TESTS: dict[str, tuple[str, ...]] = {
         _DRAWN,
         "tests/detection/test_level_ground.py",
     ),
-    "detection.height_search": ("tests/detection/test_height_search.py",),
+    "detection.height_search": (
+        _SURE,
+        "tests/detection/test_height_search.py",
+    ),
     "detection.hidden": (
         _DRAWN,
         "tests/detection/test_hidden.py",
     ),
-    "detection.level_ground": ("tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
+    "detection.level_ground": (_HELD, "tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
-    "detection.certainty": (_SURVEY,),
+    "detection.certainty": (_SURE, _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
-    "detection.verdicts": ("tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
+    "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),

@@ -1,0 +1,157 @@
+"""Verdicts, certainty, what is not known and the search of heights, on stand-ins and by hand.
+
+Red when a verdict is given that its draws do not bear, a quantile or a limit is off, or heights are chosen that another
+pair beats.
+"""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from shapely import LineString
+
+from geotools.beam import HEAD_TYPES
+from geotools.corridor import BeamLine
+from geotools.detection.accuracy import Accuracy
+from geotools.detection.certainty import _merged, _pieces, certainty_of, confident_weakest
+from geotools.detection.height_search import levels_that_may_move, search_heights
+from geotools.detection.unknowns import Build, Unknowns
+from geotools.detection.verdicts import StationVerdicts, stretches
+from geotools.plan.model import BeamPair, FenceChain, Zone
+
+PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)
+
+
+def test_certainty_by_hand():
+    assert [certainty_of(p) for p in (0.95, 0.949, 0.5, 0.499)] == ["certain", "likely", "likely", "cannot_tell"]
+    at = np.arange(20.0)
+    assert _merged([(0, 1), (4, 5), (9, 9)], at, 4.0) == [(0, 5), (9, 9)] and _merged([], at, 3.0) == []
+    assert _merged([(0, 1), (4, 5)], at, 3.0) == [(0, 1), (4, 5)]
+    assert _pieces((2, 12), at, 5.0) == [(2, 7), (7, 12)] and _pieces((2, 2), at, 5.0) == [(2, 2)]
+    assert _pieces((2, 13), at, 5.0) == [(2, 5), (5, 9), (9, 13)]
+
+
+@pytest.mark.parametrize("count", [1, 2, 20, 21, 40, 41])
+def test_the_weakest_of_a_zone_with_confidence_is_the_lower_quantile(count):
+    rng = np.random.default_rng(count)
+    values = rng.permutation(count) / 100.0
+
+    def weakest_of(zone_id, threat, own, most):
+        return min(own, most)
+
+    stand_in = SimpleNamespace(rules=SimpleNamespace(targets={"crawl": None}), weakest_of=weakest_of)
+    assert confident_weakest(stand_in, "Z", [])["crawl"] is None
+    found = confident_weakest(stand_in, "Z", list(values))["crawl"]
+    assert found == pytest.approx(np.quantile(values, 0.05, method="lower"))
+    assert confident_weakest(stand_in, "Z", [np.inf] * count)["crawl"] is None
+
+
+def test_levels_measured_again_count_where_they_lie_near_the_strip():
+    line, strip = BeamLine(0, 0, 20, 0), SimpleNamespace(offset_m=np.array([-2.0, 0.0, 2.0]))
+    xy = np.array([(-9.9, 0), (-10.1, 0), (29.9, 0), (30.1, 0), (5, 11.9), (5, -12.1), (5, 1)], float)
+    known = SimpleNamespace(xy=xy, own_sigma_m=0.02)
+    unknowns = Unknowns(survey=Accuracy(0.05, correlation_m=5.0), levels=known)
+    made = unknowns.measured(line, strip)
+    assert made.chainage_m.tolist() == [-9.9, 29.9, 5.0, 5.0] and made.offset_m.tolist() == [0.0, 0.0, 11.9, 1.0]
+    assert made.noise == pytest.approx(0.16)
+    assert replace(unknowns, levels=SimpleNamespace(xy=xy, own_sigma_m=0.0)).measured(line, strip).noise == 1e-6
+    assert replace(unknowns, levels=None).measured(line, strip) is None
+    assert replace(unknowns, levels=SimpleNamespace(xy=xy[1:2], own_sigma_m=0.1)).measured(line, strip) is None
+    assert unknowns.correlation_m == 5.0 and Unknowns(survey=None).correlation_m == 10.0
+    assert replace(unknowns, build=Build(None)).correlation_m == 4.0
+    assert replace(unknowns, survey=Accuracy(0.05, correlation_m=3.0), build=Build(None)).correlation_m == 3.0
+
+
+def test_of_equal_heights_the_nearest_to_todays_are_taken():
+    def search(dead, now=(0.9, 0.9), **given):
+        return search_heights(lambda pairs: [dead(*p) for p in pairs], now, (0.3, 1.2), **given)
+
+    equal = search(lambda a, b: 5.0 if (a, b) == (0.9, 0.9) else 2.0)
+    assert sorted((equal.tx_height_m, equal.rx_height_m)) in (
+        [0.85, 0.9],
+        [0.9, 0.95],
+        [0.8, 0.9],
+        [0.9, 1.0],
+        [0.85, 0.85],
+    )
+    assert abs(equal.tx_height_m - 0.9) + abs(equal.rx_height_m - 0.9) == pytest.approx(0.05)
+    assert (equal.dead_length_m, equal.dead_length_now_m) == (2.0, 5.0)
+    # one head alone, one up and one down: the search goes each way by itself
+    for best in ((0.5, 1.0), (1.0, 0.5), (0.9, 0.4), (0.35, 0.9)):
+        found = search(lambda a, b, best=best: 10 * (abs(a - best[0]) + abs(b - best[1])))
+        assert (found.tx_height_m, found.rx_height_m) == pytest.approx(best, abs=0.051)
+        assert found.dead_length_m == found.tried[:, 2].min() and (found.tried[:, :2] >= 0.3).all()
+        assert (found.tried[:, :2] <= 1.2).all()
+    enough = search(lambda a, b: 10 * max(a - 0.6, 0.0), enough_m=1.0)
+    assert enough.dead_length_m <= 1.0 and enough.tx_height_m >= 0.6
+    low = SimpleNamespace(top_m=0.8)
+    zone = SimpleNamespace(pairs=[SimpleNamespace(level=n) for n in ("low", "main", "top")])
+    stand_in = SimpleNamespace(
+        rules=SimpleNamespace(targets={"crawl": low, "prone": SimpleNamespace(top_m=0.3)}), zones={"Z": zone}
+    )
+    assert levels_that_may_move(stand_in, "Z", {"low": (0.2, 1.0), "main": (0.8, 1.0), "other": (0.1, 1)}) == ["low"]
+
+
+def verdicts_of(**given):
+    flags = {name: np.array(given.get(name, [0] * 6), bool) for name in ("dead", "law", "missed")}
+    return StationVerdicts(
+        flags["dead"], np.array(given.get("share", [0.0] * 6)), flags["law"], given.get("known", True), flags["missed"],
+        0.0,
+        None if "beside" not in given else np.array(given["beside"], bool),
+        None if "answered" not in given else np.array(given["answered"], bool),
+    )  # fmt: skip
+
+
+def test_a_verdict_says_no_more_than_is_known():
+    made = verdicts_of(
+        dead=[1, 0, 0, 0, 0, 0], missed=[0, 1, 0, 0, 0, 0], share=[0.2, 0.0, 0.06, 0.05, 0.0, 0.0],
+        beside=[0, 0, 0, 1, 0, 0], law=[0, 0, 0, 0, 1, 0],
+    )  # fmt: skip
+    assert made.detected().tolist() == [False] * 5 + [True]
+    assert [made.verdict(r)[::2] for r in range(6)] == [
+        ("undetected", ""), ("unproven", "survey_spacing"), ("unproven", "not_known_exactly"),
+        ("unproven", "field_3d"), ("unproven", "receiver_law"), ("detected", ""),
+    ]  # fmt: skip
+    assert [made.verdict(r)[1] for r in range(6)] == pytest.approx([0.5, 1.0, 0.94, 0.95, 1.0, 1.0])
+    assert verdicts_of(dead=[1] * 6, share=[0.8] * 6).verdict(0)[1] == 0.8
+    blind = verdicts_of(known=False, dead=[1, 0, 0, 0, 0, 0])
+    assert (
+        not blind.detected().any()
+        and blind.verdict(0) == ("undetected", None, "")
+        and blind.verdict(1)[2] == "survey_unstated"
+    )
+    holes = verdicts_of(answered=[1, 0, 1, 1, 1, 1], dead=[0, 1, 0, 0, 0, 0])
+    assert holes.verdict(1) == ("unproven", None, "no_ground") and holes.detected().tolist() == [
+        True,
+        False,
+        *[True] * 4,
+    ]
+    assert verdicts_of(share=[0.05] * 6).detected().all() and not verdicts_of(share=[0.051] * 6).detected().any()
+
+
+def test_the_fence_is_cut_where_the_verdict_changes_and_its_pieces_add_up():
+    fence = LineString([(0, 2), (30, 2)])
+    zones = (
+        Zone("A", BeamLine(0, 0, 12, 0), (PAIR,), "F"),
+        Zone("B", BeamLine(24, 0, 10, 0), (PAIR,), "F", forward=False),
+    )
+    a, b = verdicts_of(dead=[0, 1, 1, 0, 0, 0]), verdicts_of(dead=[0, 0, 0, 0, 0, 1])
+    made = stretches(FenceChain("F", zones), fence, ["crawl"], {"A": {"crawl": a}, "B": {"crawl": b}})
+    assert sum(s.to_m - s.from_m for s in made) == pytest.approx(30.0)
+    assert [s.from_m for s in made[1:]] == [s.to_m for s in made[:-1]]
+    assert all(s.line.length == pytest.approx(s.to_m - s.from_m) for s in made)
+    # stations of A every 2.4 m, of B every 2.8 m from 24 m back; A is taken over by B at 11 m, beyond 24 m is no beam
+    said = [(s.zone_id, s.verdict, s.from_m, s.to_m) for s in made]
+    assert [one[:2] for one in said] == [
+        ("A", "detected"),
+        ("A", "undetected"),
+        ("A", "detected"),
+        ("B", "undetected"),
+        ("B", "detected"),
+        ("", "no_beam"),
+    ]
+    cuts = [one[2] for one in said[1:]]
+    assert cuts == pytest.approx([1.2, 6.0, 11.0, 24 - 2.8 * 4.5, 24.0], abs=0.8)
+    none = stretches(FenceChain("F", ()), fence, ["crawl"], {})
+    assert [(s.verdict, s.from_m, s.to_m) for s in none] == [("no_beam", 0.0, 30.0)]
