@@ -73,6 +73,15 @@ class Layout(SiteSection):
         ge=0,
         le=3,
     )
+    head_settlement_m: float = setting(
+        "how far a head may come to stand higher or lower above the ground between the posts and still be out of a "
+        "ground-reflection null",
+        unit="m",
+        mark=CHOICE,
+        default=0.05,
+        ge=0,
+        le=0.2,
+    )
     candidate_spacing_m: float = setting(
         "spacing of the places examined for a post", unit="m", mark=CHOICE, default=5.0, ge=1, le=50
     )

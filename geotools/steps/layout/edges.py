@@ -7,93 +7,22 @@ on its neighbours.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.width import beam_half_width
+from geotools.steps.layout.zone_rules import Field, LayoutWeights, ZoneRules
 
 __all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]
-
-Field = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
-#: Of places x and y of beams, their share of the way from head to head, and the length of the beam.
-Reached = Callable[
-    [NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]], NDArray[np.bool_]
-]
 
 _CHUNK = 500_000
 #: Places looked at together: few enough that what is worked out for them stays in the processor's cache.
 _PLACES = 16_384
-
-
-@dataclass(frozen=True)
-class ZoneRules:
-    """What a zone must keep to; metres and hertz.
-
-    longest_m, shortest_m : head to head. wanted_m : shorter ones cost more, for a head type is not made for them.
-    extension_m : how far a beam runs on past a junction: the dead spot of its head, and a margin.
-    stagger_m : heads of two zones in line stand this far apart sideways, each moved by half of it.
-    frequency_hz : of the stack's widest beam (its lowest frequency).
-    fresnel_zones, margin_m : clear width, as in `beam_half_width`. post_clear_m : clear round a post.
-    straight_m : ground within this of the straight line between the heads needs no grading.
-    graded_width_m : width of the strip that is graded. most_lift_m : deepest cut or fill that slopes beside it allow.
-    held : above 0 at any places where nothing may be moved, so that ground out of straight there stays as it is; None
-    where the ground may be moved everywhere.
-    no_posts : ground that beams may cross and no post may stand on.
-    reached : says where beams lie within the reach of what lives beside the fence; None where nothing does.
-    """
-
-    longest_m: float
-    shortest_m: float
-    extension_m: float
-    frequency_hz: float
-    wanted_m: float = 0.0
-    stagger_m: float = 0.5
-    fresnel_zones: float = 1.0
-    margin_m: float = 0.3
-    post_clear_m: float = 0.0
-    straight_m: float = 0.15
-    graded_width_m: float = 3.0
-    most_lift_m: float = float("inf")
-    held: Field | None = None
-    no_posts: BaseGeometry | None = None
-    reached: Reached | None = None
-
-    @property
-    def post_reach_m(self) -> float:
-        """How far from ground where no post may stand its middle is kept before posts in line are moved aside, m."""
-        return self.post_clear_m + self.stagger_m / 2
-
-
-@dataclass(frozen=True)
-class LayoutWeights:
-    """What the choice weighs against each other, any one currency.
-
-        zone : both stacks of a zone, stood up and wired. short_zone : further, for one shorter than wanted.
-        earthwork_m3 : cut or fill.
-        dead_ground_m : a metre of perimeter that stays blind.
-        short_m : a metre that a beam lacks of its run past a junction.
-    <<<<<<< HEAD
-        offset_m2 : a square metre of ground between the beam and the line it is to follow.
-    =======
-        offset_m2 : a square metre of ground between the beam and the line it was asked to follow.
-        nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
-    >>>>>>> 2e50dbc (Keep beams out of reach of what lives beside the fence, and say why each stands where it does)
-    """
-
-    zone: float = 10_000.0
-    short_zone: float = 5_000.0
-    earthwork_m3: float = 60.0
-    dead_ground_m: float = 2_000.0
-    short_m: float = 10_000.0
-    offset_m2: float = 0.5
-    nuisance_m: float = 0.0
 
 
 def runs_past(nodes: Candidates, node: NDArray, extension_m: float, *, last: bool, closed: bool) -> NDArray[np.float64]:
@@ -218,11 +147,13 @@ class _Judge:
         cost = (
             prices.zone
             + prices.short_zone * (total < rules.wanted_m)
+            + prices.avoided_zone * rules.avoids(total - short)
             + prices.short_m * short
             + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
             + prices.offset_m2 * np.abs(offset) * length
             + prices.nuisance_m * reached
+            + prices.uneven * (total / rules.longest_m) ** 2
         )
         return possible, cost, short, earth, dead
 

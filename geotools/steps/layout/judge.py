@@ -27,6 +27,8 @@ from geotools.steps.layout.checks import Conflict, EndDetection, ExaminedStrip, 
 __all__ = ["Judge", "Stack"]
 
 _ROUND_M = 10.0
+#: Spacing of the lengths at which a threat may be missed, m.
+_LENGTHS_M = 5.0
 #: Shortest zone that a threat must be detected at to count as answered.
 _FROM_M = 30.0
 _TRIAL_HEIGHTS_M = np.arange(0.3, 4.01, 0.2)
@@ -54,11 +56,26 @@ class Judge:
 
     def _dead_spots(self, stack: Stack, longest_m: float) -> list[dict[str, float]]:
         """By threat, the dead spot before a head at each of the lengths up to the longest, m."""
-        wanted = [(stack, length) for length in self._lengths(longest_m)]
+        return self._spots_of([(stack, length) for length in self._lengths(longest_m)])
+
+    def _spots_of(self, wanted: Sequence[tuple[Stack, float]]) -> list[dict[str, float]]:
+        """Dead spots of stacks at lengths of zone, each solved once, m."""
         missing = [one for one in wanted if one not in self._spots]
         if missing:
             self._spots.update(zip(missing, dead_spots(self.rules, missing), strict=True))
         return [self._spots[one] for one in wanted]
+
+    def missed_lengths(self, stack: Stack, longest_m: float, past_m: float) -> NDArray[np.bool_]:
+        """Lengths of zone that leave a longer dead spot before a head than others do; every 0.5 m from 0, (n,).
+
+        past_m : how far beams run past their junctions; a threat whose dead spot is longer at every length counts not.
+        """
+        lengths = np.arange(_ROUND_M, longest_m + _LENGTHS_M, _LENGTHS_M)
+        spots = self._spots_of([(stack, float(length)) for length in lengths])
+        covered = np.array([[spot[threat] <= past_m for threat in self.rules.targets] for spot in spots])
+        missed: NDArray[np.bool_] = np.any(~covered[:, covered.any(axis=0)], axis=1)
+        asked = np.arange(0.0, longest_m + 0.5, 0.5)
+        return np.asarray(missed[np.abs(asked[:, None] - lengths).argmin(axis=1)])
 
     def _answered(self, stack: Stack) -> tuple[str, ...]:
         """Threats that the stack detects at mid-span of every length of zone that the site allows.

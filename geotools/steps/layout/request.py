@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -11,11 +11,12 @@ import shapely
 from shapely import LineString
 
 from geotools.detection.from_plan import crossing_heights, head_types_of, rules_of
+from geotools.detection.null_heights import NullRules, lengths_in_null
 from geotools.earthwork.from_plan import no_dig_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
-from geotools.plan.model import Zone
+from geotools.plan.model import Head, Zone
 from geotools.plan.schema import FENCE
 from geotools.site import Level
 from geotools.site.gates import Gate, gates_of
@@ -30,6 +31,7 @@ from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
 from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
+from geotools.steps.layout.null_heights import NullHeights
 from geotools.steps.layout.obstacles import explain
 from geotools.steps.layout.passages import width_along
 from geotools.steps.layout.standing import Standing
@@ -218,11 +220,14 @@ class Request:
             straight_m=min([t for t in tolerance if t is not None], default=0.15),
             graded_width_m=2 * self.site.grading.under_m,
             most_lift_m=self.site.grading.batter_m * self.site.grading.max_slope,
+            avoided=self._avoided(course.fence_id),
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
         weights = LayoutWeights(
             zone=zone,
             short_zone=zone / 2,
+            avoided_zone=zone / 2,
+            uneven=zone / 10,
             earthwork_m3=(prices.cut_m3 + prices.fill_m3) / 2,
             dead_ground_m=s.dead_ground_m,
             # an open junction is worth a zone
@@ -232,6 +237,21 @@ class Request:
         return Needs(
             rules, weights, setback, clear, s.candidate_spacing_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg
         )
+
+    def _avoided(self, fence_id: str) -> np.ndarray:
+        """Lengths of zone at which a pair of heads has no height out of a null, or a dead spot before a head is longer
+        than beams run past their junctions though it is not at other lengths; every 0.5 m from 0.
+        """
+        levels, longest, settle_m = self.levels_of(fence_id), self.longest_m, self.settings.head_settlement_m
+        nulls = [lengths_in_null(self.kinds[x.head_type], x.limits_m, longest, settle_m) for x in levels]
+        judge = self.judge_of(fence_id)
+        return np.any([*nulls, judge.missed_lengths(judge.stack_of(levels), longest, self.extension_m)], axis=0)
+
+    def null_heights(self, fence_id: str, may_move: Callable[[Head], bool]) -> NullHeights:
+        """What keeps heads beside one fence line out of ground-reflection nulls; ``may_move`` : heads it may set."""
+        limits: dict[str, tuple[float, float]] = {level.level: level.limits_m for level in self.levels_of(fence_id)}
+        null = NullRules(limits, self.settings.head_settlement_m, self.extension_m)
+        return NullHeights(self.ctx.terrain, self.rules, null, may_move)
 
     def level_at(self, x: float, y: float) -> float:
         """Ground level at a post; InputError where it is unknown."""

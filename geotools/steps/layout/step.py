@@ -9,7 +9,7 @@ from shapely import unary_union
 
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
-from geotools.plan.model import Zone
+from geotools.plan.model import Head, Zone
 from geotools.plan.schema import (
     BEAMS,
     CHANGES,
@@ -28,6 +28,7 @@ from geotools.steps.layout.by_hand import difference, incomplete
 from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.gates import leaves_in_beams
 from geotools.steps.layout.locks import locked_names
+from geotools.steps.layout.null_heights import MovedHeads, moved_words
 from geotools.steps.layout.reasons import changes_since
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
@@ -60,6 +61,14 @@ def run(ctx: StepContext) -> StepResult:
     }
     conflicts: list[Conflict] = []
     everything: list[Zone] = []
+    moved: list[MovedHeads] = []
+    stood = {str(row["head_id"]) for row in before}
+
+    def may_move(head: Head) -> bool:
+        if kept is not None:
+            return bool(ctx.params["extend"]) and head.head_id not in stood
+        return head.locked not in ("head", "all")
+
     for done, course in enumerate(found):
         ctx.progress(done, len(found), f"fence line {course.fence_id}")
         zones = (
@@ -68,6 +77,8 @@ def run(ctx: StepContext) -> StepResult:
             else layout.design(course, gates[course.fence_id], locked.get(course.fence_id, ()))
         )
         closed = bool(course.line.is_closed)
+        zones, set_here, in_nulls = layout.null_heights(course.fence_id, may_move).of_all(zones)
+        moved, conflicts = moved + set_here, conflicts + in_nulls
         everything += zones
         for zone, junctions in zip(zones, junction_names(zones, closed=closed), strict=True):
             rows["heads"] += head_rows(zone, junctions)
@@ -128,6 +139,8 @@ def run(ctx: StepContext) -> StepResult:
     stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)))
     _say(ctx, layout, everything, conflicts)
     ctx.say(said(rows["standoffs"]))
+    if moved:
+        ctx.say(moved_words(moved, layout.settings.head_settlement_m))
     crs = ctx.workspace.work_crs
     schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, STANDOFFS, CONFLICTS, CHANGES)}
     rows["conflicts"] = broken
@@ -146,6 +159,7 @@ def run(ctx: StepContext) -> StepResult:
             "run_past_junctions_m": round(layout.extension_m, 3),
             "within_reach": sum(not row["out_of_reach"] for row in rows["standoffs"]),
             "conflicts_found": len(broken),
+            "heads_moved_off_nulls": len(moved),
             "changes": len(rows["changes"]),
             "kept": kept is not None,
         },

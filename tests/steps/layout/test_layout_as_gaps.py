@@ -22,7 +22,11 @@ SPACING_M = 0.5
 LINE = ((10.0, 50.0), (90.0, 50.0))
 SHORT = ((30.0, 50.0), (68.0, 50.0))
 KINK = ((10.0, 50.0), (50.0, 50.0), (88.0, 62.0))
-MAIN = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = {height}\n'
+#: A head that stays where it is put, be it in a ground-reflection null.
+MAIN = (
+    '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = {height}\nmin_height_m = {height}\n'
+    "max_height_m = {height}\n"
+)
 LOW = '[[stack]]\nlevel = "low"\nhead_type = "24 GHz"\nheight_m = 0.3\n'
 
 

@@ -80,7 +80,8 @@ def price_list(nodes, line, ground, rules, gate, slack):
             continue
         if fits(ground, within, rules, (p - EXTENSION_M * u, q + EXTENSION_M * u), slack):
             aside = abs(nodes.offset[a] + nodes.offset[b]) / 2
-            found[a, b] = span, WEIGHTS.zone + WEIGHTS.offset_m2 * aside * length
+            uneven = WEIGHTS.uneven * ((length + 2 * EXTENSION_M) / rules.longest_m) ** 2
+            found[a, b] = span, WEIGHTS.zone + WEIGHTS.offset_m2 * aside * length + uneven
     return found
 
 
@@ -126,6 +127,8 @@ def test_no_chain_of_zones_is_cheaper_than_the_one_chosen(shape, objects):
     for zone in zones:
         aside = [line.distance(Point(xy)) for xy in zone.junctions]
         cost += WEIGHTS.zone + WEIGHTS.offset_m2 * np.hypot(*np.diff(zone.junctions, axis=0)[0]) * np.mean(aside)
+        length = np.hypot(*np.diff(zone.junctions, axis=0)[0])
+        cost += WEIGHTS.uneven * ((length + 2 * EXTENSION_M) / rules.longest_m) ** 2
         cost += WEIGHTS.short_m * float((zone.wanted - zone.room).sum())
         # no post on the road, and none in the gateway
         for post in map(Point, zone.ends):

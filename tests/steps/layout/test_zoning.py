@@ -71,7 +71,9 @@ def brute_force(nodes, line, region, rules, prices):
         total = np.hypot(*(q - p)) + 2 * rules.extension_m
         if rules.shortest_m <= total <= rules.longest_m and fits(region, p, q, rules, 5, 5):
             price[a, b] = (
-                prices.zone + prices.offset_m2 * np.hypot(*(q - p)) * abs(nodes.offset[a] + nodes.offset[b]) / 2
+                prices.zone
+                + prices.offset_m2 * np.hypot(*(q - p)) * abs(nodes.offset[a] + nodes.offset[b]) / 2
+                + prices.uneven * (total / rules.longest_m) ** 2
             )
     best = np.inf
 
@@ -105,6 +107,7 @@ def test_the_choice_is_the_cheapest_of_all_chains(side):
         + PRICES.offset_m2
         * np.hypot(*np.diff(zone.junctions, axis=0)[0])
         * np.mean(shapely.distance(line, shapely.points(zone.junctions)))
+        + PRICES.uneven * (np.hypot(*np.diff(zone.ends, axis=0)[0]) / RULES.longest_m) ** 2
         for zone in zones
     )
     # the mitred offset of a corner node is measured along the normal, not to the corner: one per mille at most here
