@@ -300,7 +300,8 @@ def heights(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
-        ``beams``. Required layers that are missing are made first, with defaults.
+        ``beams``, ``heads`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     zones : {'dead', 'every'}, default 'dead'
         dead: zones with dead ground; every: all of them, to see what could be raised or lowered without
         harm.
@@ -318,8 +319,8 @@ def remedy(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there). Required layers that are missing
-        are made first, with defaults.
+        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there).
+        Required layers that are missing are made first, with defaults.
     """
 
 def window(

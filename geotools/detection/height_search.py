@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -111,10 +111,22 @@ class HeightSearch:
     tried: np.ndarray
 
 
-def levels_that_may_move(perimeter: Perimeter, zone_id: str, limits: Mapping[str, tuple[float, float]]) -> list[str]:
-    """Levels of a zone that have limits and can come down among the silhouettes of the site's threats."""
+def levels_that_may_move(
+    perimeter: Perimeter,
+    zone_id: str,
+    limits: Mapping[str, tuple[float, float]],
+    fixed: Collection[tuple[str, str]] = (),
+) -> list[str]:
+    """Levels of a zone that have limits and can come down among the silhouettes of the site's threats.
+
+    fixed : zone and level of heads that are locked: they are not among them.
+    """
     tallest = max(t.top_m for t in perimeter.rules.targets.values())
-    return [p.level for p in perimeter.zones[zone_id].pairs if p.level in limits and limits[p.level][0] < tallest]
+    return [
+        p.level
+        for p in perimeter.zones[zone_id].pairs
+        if p.level in limits and limits[p.level][0] < tallest and (zone_id, p.level) not in fixed
+    ]
 
 
 def best_heights(perimeter: Perimeter, zone_id: str, level: str, limits: tuple[float, float]) -> HeightSearch:

@@ -86,7 +86,9 @@ def straight_case(
     pair = zone.pairs[0]
     rest = replace(zone, pairs=zone.pairs[1:])
     heights = np.array([pair.tx_height_m, pair.rx_height_m])
-    low, high = settings.height_limits.get(pair.level, (float(heights.min()), float(heights.max())))
+    stays = float(heights.min()), float(heights.max())
+    locked = (zone.zone_id, pair.level) in settings.fixed
+    low, high = stays if locked else settings.height_limits.get(pair.level, stays)
     span = min(low - float(heights.min()), 0.0), max(high - float(heights.max()), 0.0)
     moves = [share * end for end in span for share in (1.0, 0.5, 0.25) if end]
     flat = straight_ground(perimeter.grids[zone.zone_id], perimeter.levels(zone.zone_id))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
-from shapely import LineString, box
+from shapely import LineString, Point, box
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
@@ -17,6 +17,12 @@ def _figures(path: Path, figures: list[tuple[str, str, BaseGeometry]]) -> None:
     shapes = [translate(shape, EAST, NORTH) for *_, shape in figures]
     rows = {"name": [name for name, *_ in figures], "kind": [kind for _, kind, _ in figures]}
     gpd.GeoDataFrame(rows, geometry=shapes, crs="EPSG:32632").to_file(path, driver="GPKG")
+
+
+def _power(folder: Path, conductor_mm2: float, *places: tuple[float, float]) -> str:
+    """Heads with six channels, and where power and data come from, metres from the site's corner; as sections."""
+    _figures(folder / "sources.gpkg", [(f"Source {k}", "", Point(at)) for k, at in enumerate(places, start=1)])
+    return f'[channels]\navailable = 6\n\n[routes]\nsources = "sources.gpkg"\nconductor_mm2 = {conductor_mm2}\n'
 
 
 def substation(folder: Path) -> Path:
@@ -31,7 +37,7 @@ def substation(folder: Path) -> Path:
     return site_file(
         folder,
         "Substation with gate",
-        "[layout]\nsetback_m = 4.0\nclear_m = 12.0\n",
+        "[layout]\nsetback_m = 4.0\nclear_m = 12.0\n" + _power(folder, 2.5, (112.0, 72.0)),
         inputs='gates = "gates.gpkg"\nkeep_outs = "keep_outs.gpkg"\n',
     )
 
@@ -45,7 +51,7 @@ def double_fence(folder: Path) -> Path:
     return site_file(
         folder,
         "Double fence of 4.5 m",
-        '[layout]\nside = "between"\n',
+        '[layout]\nside = "between"\n' + _power(folder, 6.0, (115.0, 24.0)),
         threats=("walk", "crawl", "prone", "bridge"),
         top="fence_height_m = 4.5\n",
     )
@@ -59,7 +65,8 @@ def long_line(folder: Path) -> Path:
     return site_file(
         folder,
         "1.5 km line with a road",
-        '[layout]\nside = "left"\nsetback_m = 4.0\nclear_m = 12.0\n',
+        '[layout]\nside = "left"\nsetback_m = 4.0\nclear_m = 12.0\n'
+        + _power(folder, 10.0, (290.0, 84.0), (715.0, 84.0), (1250.0, 94.0)),
         inputs='keep_outs = "keep_outs.gpkg"\n',
     )
 
@@ -73,6 +80,6 @@ def l_yard(folder: Path) -> Path:
     return site_file(
         folder,
         "L yard with a building",
-        "[layout]\nsetback_m = 3.5\nclear_m = 10.0\n",
+        "[layout]\nsetback_m = 3.5\nclear_m = 10.0\n" + _power(folder, 6.0, (62.0, 125.0)),
         inputs='keep_outs = "keep_outs.gpkg"\n',
     )

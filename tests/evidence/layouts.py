@@ -23,6 +23,7 @@ from geotools.cli.demo import demo_folder
 from geotools.engine.runner import Job
 from tests.evidence.designed_sites import double_fence, l_yard, long_line, substation
 from tests.evidence.invented_sites import fence_file, site_file, terrain_file
+from tests.evidence.papers import figures, sentences, take_through
 
 DATA = Path(__file__).parents[1] / "data"
 #: Two zones that turn by more than this meet at a corner.
@@ -30,9 +31,13 @@ CORNER_DEG = 10.0
 #: A dead spot this near to a corner's posts is the corner's.
 NEAR_M = 8.0
 
+#: Sites that are taken on to the bill, the cable routes and the commissioning book.
+DESIGNED = (substation, double_fence, long_line, l_yard)
+
 HEAD = """# Layouts
 
-Eight sites laid out, given channels and examined with the wave model. This page is written by
+Eight sites laid out, given channels and examined with the wave model; the first four as a designer meets them, taken
+through cameras, remedy, cable routes, bill of quantities and commissioning book as well. This page is written by
 `python -m tests.evidence.layouts docs` from a fresh run. All but the last are invented; the floodplain is
 [real ground](real-ground.md) with an invented fence. Grey areas in the pictures are roads, which beams cross and on
 which no post stands, and buildings.
@@ -40,6 +45,12 @@ which no post stands, and buildings.
 A corner, where two zones meet at more than {turn:g} degrees, is **closed** for a threat where no dead spot
 of that threat lies within {near:g} m of it; where one does, the corner is open and named below, and each such dead spot
 is a row of the layer `dead_spots`.
+
+Prices, voltage, power of a head and most figures of equipment are placeholders of this toolkit: sums and voltage
+drops show what is worked out, not what a site costs. Resistances of conductors are those of IEC 60228, from memory:
+verify.
+**Unproven** is ground that is detected by the best estimate, but not with the confidence asked for; the survey of
+these sites is invented with an accuracy of 0.06 m.
 """
 
 
@@ -97,12 +108,14 @@ def corners(plan: Path) -> list[tuple[str, Point]]:
     return found
 
 
-def examine(site_file: Path, out: Path) -> dict[str, Any]:
-    """Run the steps and gather what the table says."""
+def examine(site_file: Path, out: Path, *, papers: bool) -> dict[str, Any]:
+    """Run the steps and gather what the table says; with ``papers``, through to the bill and the book."""
     with Job(geotools.open_site(site_file), out) as job:
         for step in ("inspect", "layout", "channels"):
             job.run(step)
-        job.run("gaps", uncertainty=False)
+        job.run("gaps", uncertainty=papers)
+        if papers:
+            take_through(job)
         name = job.site.name
     plan = out / "plan.gpkg"
     summary = json.loads((out / "summary.json").read_text())["steps"]
@@ -122,6 +135,7 @@ def examine(site_file: Path, out: Path) -> dict[str, Any]:
         "corners": len(places),
         "open": open_at,
         "dead": summary["gaps"]["dead_length_m"],
+        "papers": sentences(figures(out)) if papers else [],
         "conflicts": [
             f"{row.rule} ({row.zone_id}): found {row.found}, required {row.expected}; {row.mend}"
             for row in conflicts.itertuples()
@@ -148,15 +162,16 @@ def main(docs: Path) -> None:
     """Lay out all and write the page."""
     found, lines = [], [HEAD.format(near=NEAR_M, turn=CORNER_DEG)]
     sheets = []
-    for make in (substation, double_fence, long_line, l_yard, demonstration, l_shaped, airport, floodplain):
+    for make in (*DESIGNED, demonstration, l_shaped, airport, floodplain):
         with tempfile.TemporaryDirectory() as folder:
             (Path(folder) / "input").mkdir()
-            site = examine(make(Path(folder) / "input"), Path(folder) / "out")
+            site = examine(make(Path(folder) / "input"), Path(folder) / "out", papers=make in DESIGNED)
             picture = f"evidence/layout-{make.__name__.replace('_', '-')}.png"
             with Image.open(Path(folder) / "out" / "plan.png") as plan:
                 plan.convert("RGB").quantize(256, method=Image.Quantize.FASTOCTREE).save(docs / picture, optimize=True)
         found.append(site)
         sheets += [f"## {site['name']}", "", f"![Plan of the zones and heads of {site['name']}]({picture})", ""]
+        sheets += site["papers"]
         sheets += [f"Dead length: {', '.join(f'{t} {m:g} m' for t, m in site['dead'].items())}.", ""]
         listed = sorted({corner for names in site["open"].values() for corner in names})
         sheets += [f"Open corners, each a row of `dead_spots`: {', '.join(listed) or 'none'}.", ""]

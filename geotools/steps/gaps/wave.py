@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from functools import partial
+
+from geopandas import GeoSeries
 
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
@@ -18,6 +20,7 @@ from geotools.engine.workers import Serial
 from geotools.errors import InputError
 from geotools.io.crs import metres_per_unit
 from geotools.io.rasters import small_cache
+from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
@@ -79,6 +82,22 @@ def _findings(ctx: StepContext, chain: FenceChain, task: TileTask, done: int, to
         done += len(tile.core)
 
 
+def _partners(ctx: StepContext, fences: GeoSeries, with_beams: Collection[str]) -> dict[str, list[str]]:
+    """By fence line with beams, the fence that they stand between it and; none where beams stand beside one fence.
+
+    One row of beams between two fences protects both: whoever crosses either fence crosses the beams.
+    """
+    lines = {str(name): line for name, line in fences.items()}
+    if ctx.site.layout.side != "between" or len(lines) % 2:
+        return {}
+    found: dict[str, list[str]] = {}
+    for pair in fence_pairs(lines):
+        for own, other in (pair, pair[::-1]):
+            if own in with_beams and other not in with_beams:
+                found.setdefault(own, []).append(other)
+    return found
+
+
 def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
     rules = rules_of(ctx.site, ctx.read(FENCE))
@@ -87,6 +106,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     task = TileTask.of(ctx, rules, unknowns_of(ctx, accuracy_of(ctx)))
     surveys = hidden_of(ctx)
     fences = ctx.read(FENCE).set_index("fence_id").geometry
+    partners = _partners(ctx, fences, {chain.fence_id for chain in chains})
     said: list[Stretch] = []
     silent: list[str] = []
     with small_cache():
@@ -106,6 +126,8 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
                 ctx.warn(text)
             silent += list(unanswered)
             said += stretches(chain, fences[chain.fence_id], list(rules.targets), stations)
+            for other in partners.get(chain.fence_id, ()):
+                said += stretches(replace(chain, fence_id=other), fences[other], list(rules.targets), stations)
         if len(silent) == len(zones):
             raise InputError(
                 "the terrain has no data under any zone's strip",
@@ -114,7 +136,9 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
                 expected="a level everywhere in the corridor",
                 mend="fill the holes in the model, survey the strips, or narrow detection.half_width_m",
             )
-        for fence_id in fences.index.difference([chain.fence_id for chain in chains]):
+        answered = {chain.fence_id for chain in chains}
+        answered |= {other for fence_id in answered for other in partners.get(fence_id, ())}
+        for fence_id in fences.index.difference(sorted(answered)):
             said += stretches(FenceChain(str(fence_id), ()), fences[fence_id], list(rules.targets), {})
         if not rasters.finish():
             ctx.say("the rasters reach very far: written as tiled GeoTIFF without overviews")

@@ -9,8 +9,9 @@ from geotools.detection.height_search import HeightSearch, best_heights, levels_
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan import cautions, ids
+from geotools.plan.locks import locks_of
 from geotools.plan.model import Zone
-from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, ZONES
+from geotools.plan.schema import BEAMS, FENCE, HEAD_HEIGHTS, HEADS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.terrain.design import SharedGround
 
@@ -75,18 +76,22 @@ def run(ctx: StepContext) -> StepResult:
     perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain), ctx.warn)
     perimeter.solve_all()
     limits = height_limits(site, ctx.read(FENCE))
+    locks = locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None)
     every = ctx.params["zones"] == "every"
     wanted = [z for z in perimeter.zones if every or any(d.any() for d in perimeter.dead(z).values())]
 
     def search(zone_id: str) -> list[Row]:
         zone = perimeter.zones[zone_id]
-        moving = levels_that_may_move(perimeter, zone_id, limits)
+        moving = levels_that_may_move(perimeter, zone_id, limits, locks.fixed)
         return [_row(perimeter, zone, level, limits[level]) for level in moving]
 
     rows: list[Row] = []
     for number, (zone_id, found) in enumerate(zip(wanted, perimeter.together(search, wanted), strict=True)):
         ctx.progress(number + 1, len(wanted), f"zone {zone_id}")
         rows += found
+    for zone_id in wanted:
+        if locks.keeps_whole(zone_id):
+            ctx.warn(f"not searched in {zone_id}. {locks.words(zone_id)}")
     better = [r for r in rows if float(str(r["dead_best_m"])) < float(str(r["dead_now_m"]))]
     ctx.say(f"{len(rows)} beams searched; other heights leave less dead length for {len(better)}")
     low = [r for r in rows if min(float(str(r["tx_best_m"])), float(str(r["rx_best_m"]))) < SPLASH_M]
@@ -116,6 +121,7 @@ STEP = Step(
         LayerIn(FENCE, "which zones follow each other, and which side is inside"),
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(BEAMS, "heads and their heights"),
+        LayerIn(HEADS, "which heads are locked", required=False),
     ),
     outputs=(LayerOut(HEAD_HEIGHTS),),
     order=40,

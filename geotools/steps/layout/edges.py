@@ -151,7 +151,7 @@ class _Judge:
             + prices.short_m * short
             + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
-            + prices.offset_m2 * np.abs(offset) * length
+            + prices.offset_m2 * offset * length
             + prices.nuisance_m * reached
             + prices.uneven * (total / rules.longest_m) ** 2
         )
@@ -226,7 +226,7 @@ def possible_zones(
             spots = judge.spots(length[part])
             step = _PLACES // sum(spots) + 1
             for few in np.split(part, np.arange(step, part.size, step)):
-                offset = (nodes.offset[tail[few]] + nodes.offset[head[few]]) / 2
+                offset = (np.abs(nodes.offset[tail[few]]) + np.abs(nodes.offset[head[few]])) / 2
                 possible, *found = judge.measure(p[few], q[few], (past_start[few], past_end[few]), offset, spots)
                 columns = (tail[few], head[few], *found)
                 kept.append(tuple(column[possible] for column in columns))

@@ -76,7 +76,7 @@ class LayoutWeights:
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
     short_m : a metre that a beam lacks of its run past a junction.
-    offset_m2 : a square metre of ground between the beam and the line it is to follow.
+    offset_m2 : a square metre of length times the mean distance of both junctions from the line that is to be followed.
     nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
     uneven : a zone as long as the longest allowed, others by the square of their length: of as many zones that cover
     as much, those of like length weigh least.

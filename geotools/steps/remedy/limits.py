@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.zones import GradeSettings
+from geotools.plan.locks import Locks
 from geotools.plan.model import BeamPair
 from geotools.plan.moving import MoveLimits
 
@@ -28,6 +29,8 @@ class RemedyLimits:
         Of the parts of a zone that is split.
     moves : MoveLimits
         Where the line may be moved to.
+    locks : Locks
+        What stays as it stands.
     """
 
     settings: GradeSettings
@@ -36,3 +39,4 @@ class RemedyLimits:
     overlap_m: float = 8.0
     shortest_m: float = 10.0
     moves: MoveLimits = field(default_factory=MoveLimits)
+    locks: Locks = field(default_factory=Locks)

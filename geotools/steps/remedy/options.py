@@ -51,7 +51,8 @@ def zone_options(
         """Whether what costs so much can still be the cheapest: checked before anything is solved for it."""
         return every or price < min((o.cost for o in found if o.clear), default=float("inf"))
 
-    adding = limits.more if wanted(trial.added_price) else ()
+    locks = limits.locks
+    adding = limits.more if wanted(trial.added_price) and not locks.keeps_heads(zone_id) else ()
     added = {o.name: o for o in (trial.add(*each) for each in adding) if o is not None}
     found += added.values()
     for start, name in ((lower, "set_heads_and_grade"), (added.get("add_low_heads"), "add_low_heads_and_grade")):
@@ -64,12 +65,13 @@ def zone_options(
             mixed, _ = trial.grade(name, start, clear)
             if mixed is not None and mixed.cost < clear:
                 found.append(mixed)
-    if wanted(trial.moved_price):
+    if wanted(trial.moved_price) and not locks.keeps_posts(zone_id):
         moved = trial.move(limits.moves)
         found += [moved] if moved is not None else []
     best = cheapest(found)
     # where something is clear for less than one post more, no place for that post has to be looked for
-    if every or best is None or not best.clear or best.cost > trial.split_price:
+    useful = every or best is None or not best.clear or best.cost > trial.split_price
+    if useful and not locks.keeps_whole(zone_id):
         split = trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
         clear = min((o.cost for o in found if o.clear), default=float("inf"))

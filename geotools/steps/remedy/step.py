@@ -24,6 +24,7 @@ from geotools.earthwork.proposal import proposed_rows
 from geotools.earthwork.waterway import standing_ways
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.errors import counted
+from geotools.plan.locks import locks_of
 from geotools.plan.model import BeamPair, DeadSpot
 from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
@@ -32,6 +33,7 @@ from geotools.plan.schema import (
     CLEAR_GROUND,
     DEAD_SPOTS,
     FENCE,
+    HEADS,
     OPTIONS,
     PROPOSED_HEADS,
     WATER_CROSSINGS,
@@ -107,7 +109,8 @@ def run(ctx: StepContext) -> StepResult:
         )
     ground = ctx.terrain
     perimeter = perimeter_of(site, ctx.read, ground, ctx.warn)
-    settings = grade_settings(site, ctx.read(FENCE))
+    locks = locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None)
+    settings = replace(grade_settings(site, ctx.read(FENCE)), fixed=locks.fixed)
     stands = tuple(standing_ways(site, ctx.workspace.work_crs))
     if stands and settings.water is not None:
         settings = replace(settings, water=replace(settings.water, ways=stands))
@@ -118,7 +121,9 @@ def run(ctx: StepContext) -> StepResult:
         ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
     layout = site.layout
-    limits = RemedyLimits(settings, prices, _more_pairs(site), layout.overlap_m, layout.min_zone_m, _move_limits(ctx))
+    limits = RemedyLimits(
+        settings, prices, _more_pairs(site), layout.overlap_m, layout.min_zone_m, _move_limits(ctx), locks
+    )
     perimeter.solve_all()
     by_zone = _spots(perimeter, frame)
     areas = dict(zip(frame.spot_id, frame.geometry, strict=True))
@@ -147,6 +152,7 @@ def run(ctx: StepContext) -> StepResult:
         reason = reason_for(best, all_tried, p.currency)
         if best is None:
             reason = f"{reason} Grading alone: {earth[zone_id].rstrip('.')}."
+        reason = f"{reason} {locks.words(zone_id)}".rstrip()
         dead_m = perimeter.dead_length(zone_id, perimeter.dead(zone_id)), joint.dead_length(zone_id)
         choices += option_rows(zone, all_tried, best, reason, dead_m)
         for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
@@ -239,6 +245,7 @@ STEP = Step(
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(DEAD_SPOTS, "what has to be closed"),
         LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
+        LayerIn(HEADS, "which heads and posts are locked", required=False),
     ),
     outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS), LayerOut(WATER_CROSSINGS)),
     files=(FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative) of the proposed state"),),

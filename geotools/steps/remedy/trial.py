@@ -66,7 +66,7 @@ class Trial:
         """The heights of one level that leave the least dead length, nearest to today's among equals."""
         best: tuple[float, float, str, HeightSearch] | None = None
         limits = self.settings.height_limits
-        for level in levels_that_may_move(self.perimeter, self.zone.zone_id, limits):
+        for level in levels_that_may_move(self.perimeter, self.zone.zone_id, limits, self.settings.fixed):
             found = best_heights(self.perimeter, self.zone.zone_id, level, limits[level])
             pair = next(p for p in self.zone.pairs if p.level == level)
             away = abs(found.tx_height_m - pair.tx_height_m) + abs(found.rx_height_m - pair.rx_height_m)
