@@ -146,7 +146,7 @@ def run_steps(
     update : bool
         Whether stale layers that a step would read are made anew first.
     """
-    from geotools.cli.ending import ANSWER_IS_NO, left_open
+    from geotools.cli.ending import ANSWER_IS_NO, left_open, stopped
     from geotools.engine.runner import Job, plan_steps
     from geotools.engine.second import second_process
     from geotools.site import open_site
@@ -164,24 +164,27 @@ def run_steps(
         redesign=redesign,
     )
     with second_process(), made as job:
-        for step in job.resume(chosen) if resume else chosen:
-            given = (steps or {}).get(step.name, {})
-            known = len(job.outcomes)
-            if options.dry_run:
-                job.refuse_overwriting(step)
-                screen.would_run(step, step.validate_params(given), job.sources)
-                continue
-            with screen.step(step):
-                if resume:
-                    job.run_again(step)
-                else:
-                    job.run(step.name, **given)
-            for outcome in job.outcomes[known:]:
-                screen.outcome(outcome)
-        if not options.dry_run:
-            screen.finished(job)
-            if left_open(job.outcomes):
-                click.get_current_context().exit(ANSWER_IS_NO)
+        try:
+            for step in job.resume(chosen) if resume else chosen:
+                given = (steps or {}).get(step.name, {})
+                known = len(job.outcomes)
+                if options.dry_run:
+                    job.refuse_overwriting(step)
+                    screen.would_run(step, step.validate_params(given), job.sources)
+                    continue
+                with screen.step(step):
+                    if resume:
+                        job.run_again(step)
+                    else:
+                        job.run(step.name, **given)
+                for outcome in job.outcomes[known:]:
+                    screen.outcome(outcome)
+            if not options.dry_run:
+                screen.finished(job)
+                if left_open(job.outcomes):
+                    click.get_current_context().exit(ANSWER_IS_NO)
+        except KeyboardInterrupt:
+            raise stopped(job) from None
 
 
 @click.group(cls=StepGroup, epilog=EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})

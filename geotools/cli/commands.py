@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,16 @@ from geotools.cli.options import WriteOptions, packed
     type=click.Choice(["inside", "outside", "left", "right", "between"]),
     help="Side of the fence the beams stand on; left or right, along the line as drawn, for an open one. [inside]",
 )
+@click.option(
+    "--set",
+    "settings",
+    metavar="SECTION.NAME=VALUE",
+    multiple=True,
+    help="Another setting of the site file, such as detection.threshold=0.25; once for each.",
+)
+@click.option(
+    "--if-sound", is_flag=True, help="Write nothing where the inspection of fence and terrain refuses what it finds."
+)
 @click.option("--no-inspect", is_flag=True, help="Leave out the inspection of fence and terrain at the end.")
 @click.option("--overwrite", is_flag=True, help="Replace a site file that is there already.")
 @click.option("--dry-run", is_flag=True, help="Check everything and print the file; write nothing.")
@@ -52,27 +63,34 @@ def new(
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
+    settings: tuple[str, ...],
     **inputs: Any,
 ) -> None:
     """Write a site file that names every setting, with its default, unit and range, and inspect fence and terrain.
 
-    What the inspection refuses ends the command with its message; the site file stands and can be mended.
+    What the inspection refuses ends the command with its message; the site file stands and can be mended, unless
+    --if-sound is given.
     """
     from geotools.cli.new_site import inspected, new_site_text, write_site
-    from geotools.site import open_site
+    from geotools.site import open_site, parse_site
 
-    side, no_inspect = inputs.pop("side"), inputs.pop("no_inspect")
-    text = new_site_text(site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs, side=side)
+    side, no_inspect, if_sound = inputs.pop("side"), inputs.pop("no_inspect"), inputs.pop("if_sound")
+    if side is not None:
+        settings = (f"layout.side={side}", *settings)
+    text = new_site_text(
+        site_file, name=name, fence=fence, terrain=terrain, threats=threats, inputs=inputs, settings=settings
+    )
     if options.dry_run:
         click.echo(json.dumps({"event": "dry-run", "text": text}) if options.as_json else text)
         return
+    said = inspected(parse_site(text, site_file)) if if_sound else None
     write_site(site_file, text, overwrite=options.overwrite)
     if not (options.quiet or options.as_json):
         click.echo(f"Written: {site_file.resolve()}")
-    notes, warnings = ([], []) if no_inspect else inspected(open_site(site_file))
+    notes, warnings = said or (([], []) if no_inspect else inspected(open_site(site_file)))
     if options.as_json:
-        said = {"notes": notes, "warnings": warnings}
-        click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve()), **said}))
+        found = {"notes": notes, "warnings": warnings}
+        click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve()), **found}))
         return
     for text in [f"  warning: {one}" for one in warnings]:
         click.echo(text, err=True)
@@ -123,3 +141,17 @@ def install(
         click.echo(f"{'Would write' if dry_run else 'Written'}: {target}")
         if not enable:
             click.echo("In the GIS: Plugins, Manage and install plugins, Installed, tick Perimeter geotools.")
+
+
+@gis_plugin.command("contract")
+def plugin_contract() -> None:
+    """Print what the plugin must know of the steps, and the files and folders that it was made from."""
+    from geotools.cli.contract import CONTRACT, contract_text
+    from geotools.gis.plugin.environment import stamp
+
+    here = Path.cwd()
+    packages = [Path(folder) for folder in sys.path if folder]
+    # where somebody works is no part of the environment, unless the package itself is there
+    folders = [folder for folder in packages if folder.is_dir() and (folder != here or folder == CONTRACT.parents[2])]
+    watched = {str(path): stamp(path) for path in (CONTRACT, Path(sys.executable), *folders)}
+    click.echo(f'{{"watched": {json.dumps(watched)}, "contract": {contract_text()}}}')

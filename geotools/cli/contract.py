@@ -20,11 +20,12 @@ CONTRACT = Path(__file__).with_name("contract.json")
 
 
 def contract() -> dict[str, Any]:
-    """Version, steps with parameters, inputs, outputs and files, and the catalogues of targets and heads."""
+    """Version, steps with what they take and give, the catalogues of targets and heads, the settings for dialogs."""
     from geotools.cli.catalogue_page import catalogue_data
+    from geotools.site.dialog import dialog_settings
 
     steps = [step.describe() for step in discover().values()]
-    return {"version": __version__, "steps": steps, "catalogues": catalogue_data()}
+    return {"version": __version__, "steps": steps, "catalogues": catalogue_data(), "settings": dialog_settings()}
 
 
 def contract_text() -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import tempfile
+import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from geotools.errors import OutputError
+from geotools.errors import OutputError, SiteError
 from geotools.io.files import local_file, write_text
 from geotools.site import Site, parse_site
-from geotools.site.template import relative_to, site_text
+from geotools.site.template import relative_to, section_settings, site_text, subsections
 
 __all__ = ["inspected", "new_site_text", "write_site"]
 
@@ -23,7 +24,7 @@ def new_site_text(
     terrain: Path,
     threats: Sequence[str] = (),
     inputs: Mapping[str, Any] | None = None,
-    side: str | None = None,
+    settings: Sequence[str] = (),
 ) -> str:
     """Text of a site file that names every setting and opens without an error.
 
@@ -33,7 +34,7 @@ def new_site_text(
     fence, terrain : files that are there.
     threats : names of targets, empty for the default ones.
     inputs : further settings of the section ``[input]``, None for what the files say themselves.
-    side : side of the fence the beams stand on, None for the default.
+    settings : further settings, as `geotools new --set` takes them; what is given elsewhere too counts from here.
 
     InputError where a file is not there, SiteError where a value cannot be.
     """
@@ -45,11 +46,39 @@ def new_site_text(
     if threats:
         top["threats"] = list(threats)
     sections: dict[str, dict[str, Any]] = {"": top, "input": {**(inputs or {}), **files}}
-    if side is not None:
-        sections["layout"] = {"side": side}
+    for section, values in _settings(settings).items():
+        sections[section] = {**sections.get(section, {}), **values}
     text = site_text(Site, sections, Site.catalogues())
     parse_site(text, path)
     return text
+
+
+def _settings(given: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """Texts ``SECTION.NAME=VALUE`` by section; SiteError where there is no such setting."""
+    known = {name: section for name, _, section in subsections(Site)}
+    found: dict[str, dict[str, Any]] = {}
+    for text in given:
+        place, sign, value = text.partition("=")
+        section, _, name = place.strip().rpartition(".")
+        owner = known.get(section) if section else Site
+        names = [setting.name for setting in section_settings(owner)] if owner else []
+        if not sign or name not in names:
+            raise SiteError(
+                "no setting of that name" if sign else "a setting without a value",
+                where="--set",
+                found=text,
+                expected=", ".join(names) if owner and sign else "SECTION.NAME=VALUE, such as detection.threshold=0.25",
+            )
+        found.setdefault(section, {})[name] = _value(value.strip())
+    return found
+
+
+def _value(text: str) -> Any:
+    """A value as TOML has it; words without quotes are a text."""
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text
 
 
 def inspected(site: Site) -> tuple[list[str], list[str]]:

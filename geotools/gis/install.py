@@ -9,10 +9,13 @@ import shutil
 import sys
 import tempfile
 from configparser import RawConfigParser
+from contextlib import suppress
 from pathlib import Path
 
 from geotools import __version__
 from geotools.errors import InputError, OutputError
+from geotools.gis.plugin.client import CommandError, read_contract
+from geotools.gis.plugin.environment import COMMAND, write_contract
 from geotools.io.files import write_text
 
 __all__ = ["PLUGIN_NAME", "default_profile", "enable_plugin", "install_plugin"]
@@ -54,7 +57,10 @@ def install_plugin(profile: Path, *, overwrite: bool = False, command: list[str]
             about = made / "metadata.txt"
             about.write_text(about.read_text(encoding="utf-8").replace("@VERSION@", __version__), encoding="utf-8")
             words = command or [sys.executable, "-m", "geotools"]
-            (made / "command.json").write_text(json.dumps({"command": words}), encoding="utf-8")
+            (made / COMMAND).write_text(json.dumps({"command": words}), encoding="utf-8")
+            # a command that does not start is said in the toolbox
+            with suppress(CommandError):
+                write_contract(str(made), read_contract(words))
             if target.exists():
                 target.rename(fresh / "old")
             made.rename(target)

@@ -15,20 +15,19 @@ sys.path.insert(0, os.environ["QGIS_PLUGINPATH"])
 app = QgsApplication([], False)
 app.initQgis()
 
-from perimeter_geotools import client  # noqa: E402
-from perimeter_geotools.algorithm import StepAlgorithm  # noqa: E402
+from perimeter_geotools import client, provider  # noqa: E402
 
-step = next(s for s in client.read_contract([command])["steps"] if s["name"] == "layout")
+made = provider.algorithms([command], client.read_contract([command])["contract"])
+algorithm = next(one for one in made if one.name() == "layout")
 feedback = QgsProcessingFeedback()
 feedback.progressChanged.connect(lambda percent: percent >= 3 and feedback.cancel())
-started, cancelled = time.monotonic(), False
-algorithm = StepAlgorithm([command], step)
+started, said = time.monotonic(), ""
 algorithm.initAlgorithm()
 try:
     algorithm.run({"SITE": site, "OUT": out}, QgsProcessingContext(), feedback, {}, False)
 except QgsProcessingException as problem:
-    cancelled = "Stopped" in str(problem)
-answer = {"cancelled": cancelled, "seconds": time.monotonic() - started, "progress": feedback.progress()}
+    said = str(problem)
+answer = {"said": said, "seconds": time.monotonic() - started, "progress": feedback.progress()}
 print(json.dumps(answer))
 sys.stdout.flush()
 os._exit(0)

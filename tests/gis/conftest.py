@@ -79,6 +79,23 @@ class Gis:
         """A script under the GIS's own Python."""
         return self._run(["/usr/bin/python3", str(script), *map(str, words)], check)
 
+    def window(self, script, answer, **told):
+        """A script in the GIS's window on a screen in memory; it writes its answer, as JSON, to the file ``answer``."""
+        surroundings = {n: v for n, v in self.environment.items() if n != "QT_QPA_PLATFORM"}
+        words = ["/usr/bin/xvfb-run", "-a", "-s", "-screen 0 1400x1000x24", "/usr/bin/qgis.bin", "--nologo"]
+        done = subprocess.run(
+            [*words, "--noversioncheck", "--code", str(script)],
+            env=surroundings | {"TOLD": json.dumps({"answer": str(answer), **told})},
+            capture_output=True,
+            text=True,
+            timeout=400,
+            check=False,
+        )
+        assert answer.exists(), done.stdout[-3000:] + done.stderr[-3000:]
+        found = json.loads(answer.read_text())
+        assert "error" not in found, found["error"]
+        return found
+
     def _run(self, words, check):
         done = subprocess.run(words, env=self.environment, capture_output=True, text=True, timeout=300, check=False)
         if check:
@@ -89,8 +106,8 @@ class Gis:
 
 @pytest.fixture(scope="session")
 def gis(tmp_path_factory):
-    for needed in ("/usr/bin/qgis_process.bin", "/usr/bin/python3"):
-        assert os.path.exists(needed), f"{needed} is missing: install the system package qgis, or leave out -m gis"
+    for needed in ("/usr/bin/qgis_process.bin", "/usr/bin/python3", "/usr/bin/xvfb-run"):
+        assert os.path.exists(needed), f"{needed} is missing: install qgis and xvfb, or leave out -m gis"
     return Gis(tmp_path_factory.mktemp("gis"))
 
 

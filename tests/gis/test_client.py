@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from geotools.gis.plugin import client
+from geotools.gis.plugin import client, environment
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def test_the_command_starts_in_a_gis_environment(monkeypatch):
     monkeypatch.setenv("PYTHONHOME", "/nowhere")
     monkeypatch.setenv("PROJ_LIB", "/nowhere")
     monkeypatch.setenv("PROJ_DATA", "/nowhere")
-    contract = client.read_contract([sys.executable, "-m", "geotools"])
+    contract = client.read_contract([sys.executable, "-m", "geotools"])["contract"]
     assert {"inspect", "layout"} <= {step["name"] for step in contract["steps"]}
 
 
@@ -75,7 +75,7 @@ def test_the_commands_own_error_is_handed_on(command):
     )
     with pytest.raises(client.CommandError) as caught:
         client.run(words, lambda event: None)
-    assert all(text in str(caught.value) for text in ("exit code 3", "no fence", "where: a.shp", "mend: draw one"))
+    assert str(caught.value) == "no fence\n  where: a.shp\n  mend: draw one"
 
 
 def test_a_crash_shows_what_was_said_last(command):
@@ -87,7 +87,7 @@ def test_a_command_that_is_not_there_is_named(tmp_path):
     with pytest.raises(client.CommandError, match="cannot be started"):
         client.run([str(tmp_path / "absent")], lambda event: None)
     with pytest.raises(client.CommandError, match="gis-plugin install"):
-        client.load_command(str(tmp_path))
+        environment.load_command(str(tmp_path))
 
 
 def test_cancel_ends_the_command_at_once(command, tmp_path):
@@ -134,3 +134,34 @@ def test_a_catalogue_is_shown_as_a_table_that_no_name_can_break():
     shown = client.catalogue_html("head_types", [{"name": "<b>", "range_m": 3.5}, {"name": "y", "threats": ["a", "b"]}])
     assert "<h4>Head types</h4>" in shown and "<td>&lt;b&gt;</td><td>3.5</td><td></td>" in shown
     assert "<td>y</td><td></td><td>a, b</td>" in shown and "<th>range m</th>" in shown
+
+
+def test_cancel_says_what_had_ended_before(command):
+    words = command(
+        """
+        print(json.dumps({"event": "step", "step": "inspect", "state": "done"}), flush=True)
+        print(json.dumps({"event": "progress", "percent": 1}), flush=True)
+        time.sleep(60)
+        """
+    )
+    seen = []
+    with pytest.raises(client.StoppedError, match=r"in place: inspect\. Nothing else was changed"):
+        client.run(words, seen.append, lambda: len(seen) == 2)
+
+
+def test_cancel_hands_on_what_the_command_itself_says_of_it(command):
+    words = command(
+        """
+        import signal
+        def end(*_):
+            print(json.dumps({"event": "error", "error": "stopped by the user", "found": "ended: inspect"}), flush=True)
+            sys.exit(130)
+        signal.signal(signal.SIGTERM, end)
+        print("{}", flush=True)
+        time.sleep(60)
+        """
+    )
+    seen = []
+    with pytest.raises(client.StoppedError) as told:
+        client.run(words, seen.append, lambda: bool(seen))
+    assert str(told.value) == "stopped by the user\n  found: ended: inspect"

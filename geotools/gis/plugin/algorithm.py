@@ -1,39 +1,36 @@
-"""Algorithms made from the command's contract: parameters, help, outputs, the run itself, and loading what it wrote."""
+"""What every algorithm that calls the command shares: parameters made from the contract, help, the run itself."""
 
-import os
+import re
 from html import escape
 
 from qgis.core import (
-    QgsProcessing,
     QgsProcessingAlgorithm,
-    QgsProcessingContext,
     QgsProcessingException,
-    QgsProcessingOutputFile,
-    QgsProcessingOutputVectorLayer,
     QgsProcessingParameterBoolean,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
-    QgsProcessingParameterFolderDestination,
     QgsProcessingParameterNumber,
     QgsProcessingParameterString,
-    QgsVectorLayer,
 )
 
 from . import client
+from .words import heading
 
-SITE, OUT, OVERWRITE, LOAD = "SITE", "OUT", "OVERWRITE", "LOAD"
-PLAN = "plan.gpkg"
+
+def id_of(name):
+    """The GIS's name of a parameter or output: capitals and underscores, whatever the command calls it."""
+    return re.sub(r"\W", "_", name).upper()
 
 
 def label_of(param):
     """A parameter's name as a heading, with its unit; a pure ratio has none worth showing."""
     unit = f" [{param['unit']}]" if param["unit"] not in ("", "1") else ""
-    return param["name"].replace("_", " ").capitalize() + unit
+    return heading(param["name"]) + unit
 
 
 def parameter_of(param):
     """The GIS's parameter for one of the contract's; its own range and type are checked by the command again."""
-    name, label = param["name"], label_of(param)
+    name, label = id_of(param["name"]), label_of(param)
     # a text that may be empty is one that may be left out
     default, optional = param["default"], param["default"] in (None, "")
     if param["kind"] in ("real", "integer"):
@@ -84,18 +81,19 @@ def help_of(step):
 
 
 class CommandAlgorithm(QgsProcessingAlgorithm):
-    """What every algorithm that calls the command shares."""
+    """An algorithm that runs the command outside, so that a background thread may wait for it."""
 
-    def __init__(self, command):
+    def __init__(self, command, words):
         super().__init__()
         self.command = command
+        self.say = words
 
     def tr(self, text):
         """No translation yet."""
         return text
 
     def call(self, words, feedback, part=(0, 1)):
-        """Run the command with its words and progress on the feedback; the files it wrote."""
+        """Run the command with its progress, notes and warnings on the feedback; the files it wrote."""
         index, total = part
         files = []
 
@@ -106,14 +104,15 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
                 feedback.setProgress(100.0 * (index + event["percent"] / 100.0) / total)
                 feedback.setProgressText(event.get("what") or "")
             elif kind == "step" and event.get("state") == "started":
-                feedback.pushInfo(f"{event['step']} ...")
-            elif kind == "step":
-                index += 1
-                feedback.setProgress(min(100.0 * index / total, 100.0))
+                feedback.pushInfo(f"{self.say.titles.get(event['step'], event['step'])} ...")
+            elif kind in ("step", "finished"):
+                if kind == "step":
+                    index += 1
+                    feedback.setProgress(min(100.0 * index / total, 100.0))
                 for text in event.get("notes", []):
-                    feedback.pushInfo(f"  {text}")
+                    feedback.pushInfo(f"  {self.say.of(text)}")
                 for text in event.get("warnings", []):
-                    feedback.pushWarning(text)
+                    feedback.pushWarning(self.say.of(text))
                 files.extend(event.get("files", []))
             elif kind == "text":
                 feedback.pushInfo(event["text"])
@@ -122,165 +121,5 @@ class CommandAlgorithm(QgsProcessingAlgorithm):
         try:
             client.run([*self.command, *words], hear, feedback.isCanceled)
         except client.CommandError as problem:
-            raise QgsProcessingException(str(problem)) from None
+            raise QgsProcessingException(self.say.of(str(problem))) from None
         return files
-
-    def flags(self):
-        """The command runs outside, so a background thread may wait for it; nothing here needs the main thread."""
-        return super().flags()
-
-
-class StepAlgorithm(CommandAlgorithm):
-    """One step of the contract."""
-
-    def __init__(self, command, step):
-        super().__init__(command)
-        self.step = step
-
-    def createInstance(self):
-        """A fresh copy, as the GIS wants for each run."""
-        return StepAlgorithm(self.command, self.step)
-
-    def name(self):
-        """Id after the colon."""
-        return self.step["name"]
-
-    def displayName(self):
-        """Name in the toolbox."""
-        return self.step["title"]
-
-    def group(self):
-        """Heading in the toolbox."""
-        return "Steps"
-
-    def groupId(self):
-        """Id of the heading."""
-        return "steps"
-
-    def shortDescription(self):
-        """Tool tip."""
-        return self.step["summary"]
-
-    def shortHelpString(self):
-        """Help beside the parameters."""
-        return help_of(self.step)
-
-    def steps(self):
-        """The steps this algorithm runs."""
-        return [self.step]
-
-    def parameters_of_step(self):
-        """Parameters that belong to the step itself."""
-        return self.step["params"]
-
-    def initAlgorithm(self, config=None):
-        """Declare parameters and outputs."""
-        self.addParameter(QgsProcessingParameterFile(SITE, "Site file", extension="toml"))
-        for param in self.parameters_of_step():
-            self.addParameter(parameter_of(param))
-        self.addParameter(QgsProcessingParameterFolderDestination(OUT, "Folder of the plan"))
-        self.addParameter(QgsProcessingParameterBoolean(OVERWRITE, "Replace results that are there already", False))
-        self.addParameter(QgsProcessingParameterBoolean(LOAD, "Load the layers into the project", True))
-        for step in self.steps():
-            for output in step["outputs"]:
-                schema = output["schema"]
-                kind = QgsProcessing.TypeVectorAnyGeometry if schema["geometry"] else QgsProcessing.TypeVector
-                self.addOutput(QgsProcessingOutputVectorLayer(output["layer"], schema["title"], kind))
-            for item in step["files"]:
-                if not item["name"].endswith("/"):
-                    self.addOutput(QgsProcessingOutputFile(item["name"], item["help"]))
-
-    def words(self, parameters, context):
-        """The command line after the command itself."""
-        words = [self.step["name"], self.parameterAsFile(parameters, SITE, context)]
-        for param in self.parameters_of_step():
-            words += option_of(param, self.value_of(param, parameters, context))
-        return words
-
-    def value_of(self, param, parameters, context):
-        """A parameter's value in Python; None where it was left out."""
-        name = param["name"]
-        if parameters.get(name) is None and param["default"] is None:
-            return None
-        if param["kind"] == "real":
-            return self.parameterAsDouble(parameters, name, context)
-        if param["kind"] == "integer":
-            return self.parameterAsInt(parameters, name, context)
-        if param["kind"] == "flag":
-            return self.parameterAsBoolean(parameters, name, context)
-        if param["kind"] == "choice":
-            return self.parameterAsEnumString(parameters, name, context)
-        if param["kind"] == "path":
-            return self.parameterAsFile(parameters, name, context)
-        return self.parameterAsString(parameters, name, context)
-
-    def processAlgorithm(self, parameters, context, feedback):
-        """Run the command and hand back what it wrote."""
-        out = self.parameterAsString(parameters, OUT, context)
-        words = [*self.words(parameters, context), "--out", out, "--json"]
-        if self.parameterAsBoolean(parameters, OVERWRITE, context):
-            words.append("--overwrite")
-        self.call(words, feedback, (0, len(self.steps())))
-        load = self.parameterAsBoolean(parameters, LOAD, context)
-        results = {OUT: out}
-        for step in self.steps():
-            for output in step["outputs"]:
-                uri = f"{os.path.join(out, PLAN)}|layername={output['layer']}"
-                results[output["layer"]] = uri
-                if load:
-                    self.load(uri, output, context)
-            for item in step["files"]:
-                path = os.path.join(out, item["name"])
-                if not item["name"].endswith("/") and os.path.exists(path):
-                    results[item["name"]] = path
-        return results
-
-    def load(self, uri, output, context):
-        """Put a layer of the plan into the project when the run has ended; it opens in the style stored beside it."""
-        title = output["schema"]["title"]
-        layer = QgsVectorLayer(uri, title, "ogr")
-        if not layer.isValid():
-            raise QgsProcessingException(f"The layer {output['layer']} was written but cannot be opened: {uri}")
-        if context.project() is None:
-            return
-        context.temporaryLayerStore().addMapLayer(layer)
-        details = QgsProcessingContext.LayerDetails(title, context.project(), output["layer"])
-        context.addLayerToLoadOnCompletion(layer.id(), details)
-
-
-class RunAlgorithm(StepAlgorithm):
-    """The whole job: every step in order."""
-
-    def __init__(self, command, all_steps):
-        self.all_steps = all_steps
-        ordered = sorted((s for s in all_steps if s["order"] > 0), key=lambda s: (s["order"], s["name"]))
-        self.ordered = ordered
-        super().__init__(
-            command,
-            {
-                "name": "run",
-                "title": "Run the whole job",
-                "summary": "Runs every step in order: " + ", ".join(s["name"] for s in ordered) + ".",
-                "params": [],
-                "inputs": [],
-                "outputs": [],
-                "files": [],
-                "cautions": [],
-            },
-        )
-
-    def createInstance(self):
-        """A fresh copy, as the GIS wants for each run."""
-        return RunAlgorithm(self.command, self.all_steps)
-
-    def group(self):
-        """Heading in the toolbox."""
-        return "Job"
-
-    def groupId(self):
-        """Id of the heading."""
-        return "job"
-
-    def steps(self):
-        """The steps this algorithm runs."""
-        return self.ordered

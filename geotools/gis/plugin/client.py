@@ -47,19 +47,6 @@ def clean_environment(environment=None):
     return kept
 
 
-def load_command(folder):
-    """The command as a list of words, from the file that `geotools gis-plugin install` wrote beside this one."""
-    path = os.path.join(folder, "command.json")
-    try:
-        with open(path, encoding="utf-8") as stream:
-            command = json.load(stream)["command"]
-    except (OSError, ValueError, KeyError) as problem:
-        raise CommandError(
-            f"The plugin does not know the geotools command ({problem}). Run: geotools gis-plugin install"
-        ) from None
-    return [str(word) for word in command]
-
-
 def _start(words):
     # without this a console flashes up on Windows; elsewhere the name does not exist and no flag is set
     hidden = getattr(subprocess, "CREATE_NO_WINDOW", 0)
@@ -118,36 +105,73 @@ def run(words, on_event, is_cancelled=lambda: False, poll_s=0.1):
     process = _start(words)
     lines: queue.Queue = queue.Queue()
     threads = [_reader(process.stdout, lines.put, "out"), _reader(process.stderr, lines.put, "err")]
-    open_streams, errors, failure = 2, [], None
+    heard = _Heard(on_event)
+    cancelled = False
     try:
-        while open_streams:
-            if is_cancelled():
-                raise StoppedError("Stopped; what stood there before is untouched.")
+        while heard.open_streams and not cancelled:
+            cancelled = is_cancelled()
             try:
-                name, line = lines.get(timeout=poll_s)
+                heard.line(*lines.get(timeout=0.0 if cancelled else poll_s))
             except queue.Empty:
                 continue
-            if line is None:
-                open_streams -= 1
-            elif name == "err":
-                errors.append(line)
-            else:
-                event = _parse(line)
-                if event.get("event") == "error":
-                    failure = event
-                else:
-                    on_event(event)
-        code = process.wait()
+        if not cancelled:
+            process.wait()
     finally:
         _end(process)
         for thread in threads:
             thread.join(timeout=1.0)
         process.stdout.close()
         process.stderr.close()
+    if cancelled:
+        # what the command said as it ended, and what had ended before it heard of it
+        while not lines.empty():
+            heard.line(*lines.get())
+        raise StoppedError(heard.stopped())
     # 9: done and written; that zones stay open, or works fail, stands in the warnings
-    if code not in (0, 9):
-        said = error_text(failure) if failure else "\n".join(errors[-20:]) or "it said nothing"
-        raise CommandError(f"geotools ended with exit code {code}: {said}")
+    if process.returncode not in (0, 9):
+        raise CommandError(
+            heard.failure_text() or f"geotools ended with exit code {process.returncode}: {heard.last()}"
+        )
+
+
+class _Heard:
+    """What the command said so far."""
+
+    def __init__(self, on_event):
+        self.on_event = on_event
+        self.open_streams, self.errors, self.failure, self.done = 2, [], None, []
+
+    def line(self, name, line):
+        """Take in one line; None is the end of a stream."""
+        if line is None:
+            self.open_streams -= 1
+        elif name == "err":
+            self.errors.append(line)
+        else:
+            event = _parse(line)
+            if event.get("event") == "step" and event.get("state") == "done":
+                self.done.append(str(event.get("step")))
+            if event.get("event") == "error":
+                self.failure = event
+            else:
+                self.on_event(event)
+
+    def failure_text(self):
+        """The command's own message, None where it left none."""
+        return error_text(self.failure) if self.failure else None
+
+    def last(self):
+        """What stood on the error stream last."""
+        return "\n".join(self.errors[-20:]) or "it said nothing"
+
+    def stopped(self):
+        """What is true after stopping: by the command itself, else by the steps it had reported."""
+        if self.failure:
+            return self.failure_text()
+        if self.done:
+            steps = ", ".join(self.done)
+            return f"Stopped. These steps had ended and their results are in place: {steps}. Nothing else was changed."
+        return "Stopped; what stood there before is untouched."
 
 
 def _parse(line):
@@ -170,8 +194,8 @@ def _end(process):
 
 
 def read_contract(command):
-    """What `geotools steps --json` prints, as data."""
-    process = _start([*command, "steps", "--json"])
+    """What `geotools gis-plugin contract` prints, as data: the contract, and what it was made from."""
+    process = _start([*command, "gis-plugin", "contract"])
     try:
         out, err = process.communicate(timeout=60)
     except subprocess.TimeoutExpired:
@@ -179,5 +203,9 @@ def read_contract(command):
         process.communicate()
         raise CommandError("The geotools command did not list its steps within a minute.") from None
     if process.returncode != 0:
-        raise CommandError(f"The geotools command cannot list its steps: {(err or out).strip()[-2000:]}")
-    return json.loads(out)
+        said = (err or out).strip()[-2000:]
+        raise CommandError(f"The geotools command cannot list its steps; it may be of an older version: {said}")
+    try:
+        return json.loads(out)
+    except ValueError:
+        raise CommandError(f"The geotools command listed its steps in a way that is not known: {out[:200]}") from None
