@@ -6,6 +6,7 @@ import numpy as np
 from pyproj import CRS
 
 from geotools.errors import InputError
+from geotools.io.area import outside_area
 from geotools.io.crs import horizontal, map_factors, transformer, utm_for
 from geotools.io.vectors import FenceLines
 from geotools.site import Site
@@ -46,6 +47,7 @@ def check_true_metres(site: Site, fence: FenceLines, plan_crs: CRS, warnings: li
             expected=plan_crs.name,
             mend="check the coordinate systems that the files name",
         )
+    far = outside_area(plan_crs, float(x), float(y))
     here = map_factors(plan_crs, float(x), float(y))
     scale = here.most if here.most - 1.0 >= 1.0 - here.least else here.least
     proposal = f'plan_crs = "{utm_for(here.longitude, here.latitude)}"'
@@ -53,11 +55,15 @@ def check_true_metres(site: Site, fence: FenceLines, plan_crs: CRS, warnings: li
         raise InputError(
             "the plan's coordinate system does not count in true metres at the site",
             where=f"{plan_crs.name}, at longitude {here.longitude:.4f}, latitude {here.latitude:.4f}",
-            found=f"100 m on the ground are {100 * scale:.2f} m on this map",
+            found=f"100 m on the ground are {100 * scale:.2f} m on this map" + (f"; {far}" if far else ""),
             expected=f"true to 1 in {1 / REFUSED_SCALE:.0f}",
-            mend=f"set a projected system of the region under [input], for example {proposal}; and check that the "
+            mend="check which system the files are really in, and whether their coordinates are whole"
+            if far
+            else f"set a projected system of the region under [input], for example {proposal}; and check that the "
             "files name the system they are really in",
         )
+    if far is not None:
+        warnings.append(far)
     if here.error > SAID_SCALE + 1e-6:
         warnings.append(
             f"100 m on the ground are {100 * scale:.2f} m in {plan_crs.name} at the site (1 in {1 / here.error:.0f}); "

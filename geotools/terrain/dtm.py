@@ -19,10 +19,13 @@ from rasterio.windows import Window
 
 from geotools.corridor import Array
 from geotools.errors import InputError, OutputError
+from geotools.io.area import outside_area
 from geotools.io.crs import horizontal, metres_per_unit, vertical
 from geotools.io.files import sha256, write_text
 from geotools.io.rasters import RASTER_TROUBLE, small_cache
+from geotools.terrain.flight_lines import step_words
 from geotools.terrain.ground import bounds, density, density_warnings, gather
+from geotools.terrain.odd_points import odd_point_words, odd_points
 from geotools.terrain.points import NOTHING_STATED, Stated, Survey, settle_crs, settle_height_unit
 from geotools.terrain.quality import SurveyQuality, resolved_by_points
 from geotools.terrain.tin import CellGrid, interpolate, on_faces
@@ -191,6 +194,12 @@ def grid_survey(
     if any(survey.faces is not None for _, survey in surveys):
         return _grid_faces(surveys, made, system, cell, to_metres)
     ground = gather(surveys, cell, to_metres, where)
+    made.warnings += odd_point_words(odd_points(ground.points, unit))
+    for path, survey in surveys:
+        made.warnings += step_words(path.name, survey.line_steps, to_metres)
+    x, y = np.median(ground.points[:, :2], axis=0).tolist()
+    if (far := outside_area(system, x, y)) is not None:
+        made.warnings.append(far)
     made.rows, made.columns, made.points = ground.grid.rows, ground.grid.columns, ground.given
     made.density_per_m2, made.spacing_m = density(ground.points, ground.weight, ground.grid, unit)
     made.warnings += density_warnings(made.spacing_m, cell_m)

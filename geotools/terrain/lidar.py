@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -16,12 +17,15 @@ from pyproj.exceptions import CRSError
 from geotools.corridor import Array
 from geotools.errors import InputError
 from geotools.io.files import local_file
+from geotools.terrain.flight_lines import LineStep
 from geotools.terrain.points import Survey
 
 #: ASPRS LAS specification 1.4 R15, table 17: class 2 is ground.
 GROUND = 2
 #: Classes that are ground, too: key points of the model (8) lie on it.
 _ON_THE_GROUND = {2, 8}
+#: Begins a line of the decoder on a step between flight lines.
+_STEP = "step: "
 _DATUM_KEY, _UNIT_KEY = 4096, 4099
 #: EPSG codes of units.
 _UNITS = {9001: "metre", 9002: "foot", 9003: "US survey foot"}
@@ -120,12 +124,13 @@ def _unpacked(path: Path, classes: Sequence[int], told: list[str]) -> Iterator[A
         )
 
 
-def _chunks(path: Path, classes: Sequence[int]) -> Iterator[Array]:
+def _chunks(path: Path, classes: Sequence[int], steps: list[LineStep]) -> Iterator[Array]:
     found = 0
     told: list[str] = []
     for piece in _unpacked(path, classes, told):
         found += len(piece)
         yield piece
+    steps += [LineStep(**json.loads(line.removeprefix(_STEP))) for line in told if line.startswith(_STEP)]
     if not found:
         ground = ", ".join(map(str, classes))
         raise InputError(
@@ -193,4 +198,12 @@ def read_lidar(path: Path | str, classes: Sequence[int] = (GROUND,)) -> Survey:
         )
     system = None if crs is None else CRS.from_user_input(crs)
     kind = "ground" if set(classes) <= _ON_THE_GROUND else "surface"
-    return Survey(system, _chunks(local, classes), height_unit=height_unit, vertical_datum=datum, kind=kind)
+    steps: list[LineStep] = []
+    survey = Survey(system, _chunks(local, classes, steps), height_unit=height_unit, vertical_datum=datum, kind=kind)
+    survey.line_steps = steps
+    if kind != "ground":
+        survey.warnings.append(
+            f"{local.name}: classes {', '.join(map(str, classes))} are taken for ground, and others than 2 and 8 hold "
+            "plants, roofs and noise"
+        )
+    return survey

@@ -26,7 +26,7 @@ from geotools.terrain.model import Terrain
 __all__ = ["HIGHEST_M", "LOWEST_M", "Oddity", "odd_along", "odd_words", "oddities"]
 
 Array = NDArray[np.float64]
-Kind = Literal["zero", "impossible", "low", "high"]
+Kind = Literal["zero", "impossible", "low", "high", "no_data"]
 
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 """Heights of ground lie between these: below the shore of the Dead Sea, above the highest summit."""
@@ -35,6 +35,8 @@ LOWEST_M, HIGHEST_M = -500.0, 9000.0
 _NEAR_DATUM_M = 5.0
 #: A cell so far below the lowest about it is no ground; half a metre is more than noise leaves on bare ground.
 _LOW_M = 0.5
+#: A hole with sides steeper than 1 in 1 down to this far from its rim, and so at least this deep, m.
+_CONE_M = 1.25
 #: A piece that rises so far above the ground about it, over so much of it, with edges steeper than 1 in 1.
 _HIGH_M, _LEAST_M2, _STEEP = 1.5, 1.0, 1.0
 #: The widest piece that is told from the ground beneath it, m: a hall is wider, but its edge is found.
@@ -49,12 +51,13 @@ class Oddity:
 
     Attributes
     ----------
-    kind : {"zero", "impossible", "low", "high"}
-        A height of 0 far from the datum's; out of range; a hole of a few cells; a rise with steep edges.
+    kind : {"zero", "impossible", "low", "high", "no_data"}
+        A height of 0 far from the datum's; out of range; a hole of a few cells; a rise with steep edges; nothing.
     x_m, y_m : float
         The cell that stands out most.
     height_m : float
-        Its height for zero and impossible, else how far it lies below or above the ground about it.
+        Its height for zero and impossible, else how far it lies below or above the ground about it; for no data the
+        area without, m2.
     cells : int
         How many.
     """
@@ -90,18 +93,25 @@ def oddities(height_m: Array, transform: Affine, asked: NDArray[np.bool_] | None
     ground = np.where(known & ~wrong & ~zero, z, usual)
     if not (known & ~wrong & ~zero).any():
         return found
-    below = _lowest_about(ground) - ground
-    hole = (below > _LOW_M) & counts & ~wrong & ~zero
+    below = _lowest_about(ground, 2) - ground
+    hole = below > _LOW_M
+    cell = math.sqrt(abs(transform.determinant))
+    if (far := math.ceil(_CONE_M / cell)) > 2:
+        # a point of low noise that was gridded finer than the points lie is a cone of many cells
+        beside = _lowest_about(ground, far) - ground
+        hole |= beside > _CONE_M
+        below = np.maximum(below, beside)
+    hole &= counts & ~wrong & ~zero
     found += _pieces("low", hole, below, transform)
     return found + _rises(ground, counts & ~wrong & ~zero, transform)
 
 
-def _lowest_about(z: Array) -> Array:
-    """The lowest level of the ring two cells away. What lies in a ditch, or in a hollow of more than three cells, has
-    cells as low as itself on that ring.
+def _lowest_about(z: Array, cells: int) -> Array:
+    """The lowest level of the ring so many cells away. What lies in a ditch, or in a wider hollow, has cells as low as
+    itself on that ring.
     """
-    ring = np.ones((5, 5), bool)
-    ring[1:4, 1:4] = False
+    ring = np.ones((2 * cells + 1, 2 * cells + 1), bool)
+    ring[1:-1, 1:-1] = False
     return np.asarray(ndimage.minimum_filter(z, footprint=ring, mode="nearest"))
 
 
@@ -138,6 +148,18 @@ def _pieces(kind: Kind, flags: NDArray[np.bool_], value: Array, transform: Affin
     return found
 
 
+def _without(flags: NDArray[np.bool_], transform: Affine) -> list[Oddity]:
+    """Places without data: cells that belong together, their middle, and their area."""
+    labels, count = ndimage.label(flags, np.ones((3, 3)))
+    found = []
+    for number in range(1, count + 1):
+        row, column = np.mean(np.nonzero(labels == number), axis=1)
+        cells = int((labels == number).sum())
+        x, y = _place(transform, column + 0.5, row + 0.5)
+        found.append(Oddity("no_data", float(x), float(y), cells * abs(transform.determinant), cells))
+    return found
+
+
 def _place(t: Affine, column: Any, row: Any) -> tuple[Any, Any]:
     return t.a * column + t.b * row + t.c, t.d * column + t.e * row + t.f
 
@@ -156,6 +178,7 @@ def odd_along(terrain: Terrain, line: LineString, reach_m: float) -> list[Oddity
         piece = terrain.grid(here.bounds)
         near = geometry_mask([part.buffer(reach_m)], piece.height_m.shape, piece.transform, invert=True)
         found += oddities(piece.height_m, piece.transform, near)
+        found += _without(~np.isfinite(piece.height_m) & near, piece.transform)
     seen: dict[tuple[str, float, float], Oddity] = {}
     for one in found:
         seen.setdefault((one.kind, one.x_m, one.y_m), one)
@@ -173,6 +196,7 @@ _WORDS = {
     "zero": "a height of exactly 0 m, which rather stands for no data: state the raster's nodata value",
     "impossible": "a height of {height:g} m, which no ground has: check band, unit and nodata value",
     "low": "a hole of {height:.1f} m over a few cells: low noise of the survey, a well, or filled no data?",
+    "no_data": "no data over {height:.1f} m2: a zone whose strip comes there stays without an answer",
     "high": "a rise of {height:.1f} m with steep edges: a building, vehicle or vegetation in a surface model?",
 }
 

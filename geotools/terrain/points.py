@@ -11,6 +11,7 @@ from pyproj import CRS
 from geotools.corridor import Array
 from geotools.errors import InputError
 from geotools.io.crs import horizontal, metres_in, metres_per_unit, unit_name, vertical
+from geotools.terrain.flight_lines import LineStep
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,7 @@ class Survey:
     kind : ``ground``, or ``surface`` where roofs and plants are among the points. accuracy_m : vertical accuracy, 95 %,
         as its supplier states it.
     height_unit, vertical_datum : of the heights, where the file states them beside its coordinate system.
+    line_steps : between flight lines, in the file's units; known once all pieces were read.
     notes, warnings : what was met on the way.
     """
 
@@ -59,6 +61,7 @@ class Survey:
     vertical_datum: str | None = None
     kind: str = "ground"
     accuracy_m: float | None = None
+    line_steps: list[LineStep] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 

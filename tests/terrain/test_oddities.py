@@ -1,10 +1,13 @@
 """Heights that are hardly ground are named with their place; ditches, banks and slopes are not."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from affine import Affine
+from shapely import LineString
 
-from geotools.terrain.oddities import odd_words, oddities
+from geotools.terrain.oddities import odd_along, odd_words, oddities
 
 CELL = 0.5
 PLACED = Affine(CELL, 0, 1000.0, 0, -CELL, 2000.0)
@@ -69,3 +72,22 @@ def test_a_sentence_for_each_kind_names_the_worst_place():
     z[50, 60], z[20, 20] = z[50, 60] - 2.0, z[20, 20] - 0.8
     (said,) = odd_words(oddities(z, PLACED), "F01")
     assert said.startswith("F01: at x 1030.2, y 1974.8 m a hole of") and "and 1 more" in said
+
+
+def test_places_without_data_beside_a_line_are_named_like_those_under_it():
+    z = ground()
+    z[50:54, 60:64] = np.nan
+
+    class Held:
+        bounds_m = (1000.0, 2000.0 - z.shape[0] * CELL, 1000.0 + z.shape[1] * CELL, 2000.0)
+
+        def grid(self, bounds):
+            return SimpleNamespace(height_m=z, transform=PLACED)
+
+    x, y = 1000.0 + 62 * CELL, 2000.0 - 52 * CELL
+    beside = LineString([(x - 20.0, y - 3.0), (x + 20.0, y - 3.0)])
+    (found,) = odd_along(Held(), beside, 5.0)
+    assert found.kind == "no_data" and (found.x_m, found.y_m) == pytest.approx((x, y))
+    assert found.height_m == pytest.approx(16 * CELL**2)
+    assert "no data over" in odd_words([found], "F01")[0]
+    assert odd_along(Held(), beside, 1.0) == []
