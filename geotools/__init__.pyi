@@ -82,6 +82,10 @@ class Plan(_Plan):
     window_surfaces: DataFrame
     """For each zone and depth of grass or snow its window, by the best estimate, in two bounds: the surface only
     hides what stands in it, or it reflects at its top. Written with `--surfaces`."""
+    window_weather: DataFrame
+    """For each zone the rain, standing water, snow and grass at which its operating window closes, by the best
+    estimate, and the days of a year on which that is expected by the month table of the site file (placeholders
+    until it gives its own). A model: logged alarms and walk tests in bad weather decide."""
     advice: GeoDataFrame
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
@@ -395,6 +399,22 @@ def drain(
         Smaller streams are left out.
     """
 
+def weather(
+    site: Site,
+    plan: _Plan | None = None,
+) -> Plan:
+    """Finds the rain, water, snow and grass at which each window closes, and on how many days of a year.
+
+    Parameters
+    ----------
+    site : Site
+        Fence, terrain and settings.
+    plan : Plan, optional
+        What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
+        ``beams``, ``ponds`` (if it is there). Required layers that are missing are made first, with
+        defaults.
+    """
+
 def asbuilt(
     site: Site,
     plan: _Plan | None = None,
@@ -545,7 +565,8 @@ def upkeep(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``,
-        ``upkeep`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``upkeep`` (if it is there), ``window_weather`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     scheme : str, optional
         Maintenance scheme to follow. Left out: as the site file says.
     start : str, optional
@@ -591,16 +612,17 @@ def report(
         ``beam_levels`` (if it is there), ``profiles`` (if it is there), ``resurvey`` (if it is there),
         ``sensitivity`` (if it is there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is
         there), ``operating_windows`` (if it is there), ``window_options`` (if it is there),
-        ``window_surfaces`` (if it is there), ``advice`` (if it is there), ``options`` (if it is there),
-        ``proposed_heads`` (if it is there), ``water_crossings`` (if it is there), ``head_heights`` (if
-        it is there), ``earthworks`` (if it is there), ``gradings`` (if it is there), ``grading_points``
-        (if it is there), ``ponds`` (if it is there), ``flow_crossings`` (if it is there), ``as_built``
-        (if it is there), ``acceptance`` (if it is there), ``stakeout`` (if it is there), ``routes`` (if
-        it is there), ``route_crossings`` (if it is there), ``supply`` (if it is there), ``walk_test``
-        (if it is there), ``walk_result`` (if it is there), ``walk_heads`` (if it is there),
-        ``commission`` (if it is there), ``as_set`` (if it is there), ``upkeep`` (if it is there),
-        ``upkeep_cost`` (if it is there), ``bill`` (if it is there), ``provenance`` (if it is there).
-        Required layers that are missing are made first, with defaults.
+        ``window_surfaces`` (if it is there), ``window_weather`` (if it is there), ``advice`` (if it is
+        there), ``options`` (if it is there), ``proposed_heads`` (if it is there), ``water_crossings``
+        (if it is there), ``head_heights`` (if it is there), ``earthworks`` (if it is there),
+        ``gradings`` (if it is there), ``grading_points`` (if it is there), ``ponds`` (if it is there),
+        ``flow_crossings`` (if it is there), ``as_built`` (if it is there), ``acceptance`` (if it is
+        there), ``stakeout`` (if it is there), ``routes`` (if it is there), ``route_crossings`` (if it
+        is there), ``supply`` (if it is there), ``walk_test`` (if it is there), ``walk_result`` (if it
+        is there), ``walk_heads`` (if it is there), ``commission`` (if it is there), ``as_set`` (if it
+        is there), ``upkeep`` (if it is there), ``upkeep_cost`` (if it is there), ``bill`` (if it is
+        there), ``provenance`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     """
 
 def explore(

@@ -8,7 +8,10 @@ import numpy as np
 
 from geotools.errors import NumericInputError
 
-__all__ = ["rain_fade_db", "specific_attenuation_db_per_km"]
+__all__ = ["HEAVIEST_MM_H", "rain_coefficients", "rain_fade_db", "rain_rate_for_fade", "specific_attenuation_db_per_km"]
+
+HEAVIEST_MM_H = 500.0
+"""Heaviest rain that is looked at, millimetres an hour."""
 
 # Tables 1 to 4: rows of (a_j, b_j, c_j), then (m, c)
 _K_H = (
@@ -73,20 +76,28 @@ def specific_attenuation_db_per_km(
     ------
     NumericInputError : frequency, rate or polarisation out of range.
     """
+    if not 0.0 <= rain_rate_mm_h <= HEAVIEST_MM_H:
+        raise NumericInputError("rain rate out of range", found=rain_rate_mm_h, expected="0 to 500 mm/h")
+    k, alpha = rain_coefficients(frequency_hz, polarisation=polarisation, elevation_deg=elevation_deg)
+    return float(k * np.power(rain_rate_mm_h, alpha))
+
+
+def rain_coefficients(
+    frequency_hz: float, *, polarisation: str = "circular", elevation_deg: float = 0.0
+) -> tuple[float, float]:
+    """Coefficients k and alpha of ITU-R P.838-3, equations 2 to 5; parameters as `specific_attenuation_db_per_km`."""
     tilts = {"horizontal": 0.0, "vertical": 90.0, "circular": 45.0}
     if polarisation not in tilts:
         raise NumericInputError("unknown polarisation", found=polarisation, expected=", ".join(tilts))
     if not 1e9 <= frequency_hz <= 1e12:
         raise NumericInputError("frequency outside the recommendation", found=frequency_hz, expected="1e9 to 1e12 Hz")
-    if not 0.0 <= rain_rate_mm_h <= 500.0:
-        raise NumericInputError("rain rate out of range", found=rain_rate_mm_h, expected="0 to 500 mm/h")
     log_f = math.log10(frequency_hz / 1e9)
     k_h, k_v = 10.0 ** _curve(_K_H, log_f), 10.0 ** _curve(_K_V, log_f)
     a_h, a_v = _curve(_ALPHA_H, log_f), _curve(_ALPHA_V, log_f)
     twist = math.cos(math.radians(elevation_deg)) ** 2 * math.cos(2.0 * math.radians(tilts[polarisation]))
     k = (k_h + k_v + (k_h - k_v) * twist) / 2.0
     alpha = (k_h * a_h + k_v * a_v + (k_h * a_h - k_v * a_v) * twist) / (2.0 * k)
-    return float(k * np.power(rain_rate_mm_h, alpha))
+    return float(k), float(alpha)
 
 
 def rain_fade_db(
@@ -94,3 +105,17 @@ def rain_fade_db(
 ) -> float:
     """Loss of a beam of this length in uniform rain, decibels (paths of a zone are far shorter than a rain cell)."""
     return specific_attenuation_db_per_km(frequency_hz, rain_rate_mm_h, polarisation=polarisation) * length_m / 1000.0
+
+
+def rain_rate_for_fade(
+    frequency_hz: float, length_m: float, fade_db: float, *, polarisation: str = "circular"
+) -> float | None:
+    """Rain rate at which a beam of this length loses so much, mm/h: (gamma / k)^(1 / alpha) of ITU-R P.838-3.
+
+    None where no rain up to `HEAVIEST_MM_H` takes as much.
+    """
+    if not (length_m > 0.0 and fade_db > 0.0):
+        raise NumericInputError("no length or no fade", found=f"{length_m:g} m, {fade_db:g} dB", expected="above 0")
+    k, alpha = rain_coefficients(frequency_hz, polarisation=polarisation)
+    rate = float((fade_db * 1000.0 / length_m / k) ** (1.0 / alpha))
+    return rate if rate <= HEAVIEST_MM_H else None

@@ -47,6 +47,7 @@ BUILT_IN = (
     "window",
     "grade",
     "drain",
+    "weather",
     "asbuilt",
     "stakeout",
     "routes",

@@ -27,6 +27,7 @@ from geotools.site.sheets import Sheets
 from geotools.site.sight import Cameras
 from geotools.site.stacks import Level, StackRule, cross_polarised, default_stack_rules, stack_for
 from geotools.site.survey import SurveySettings
+from geotools.site.weather import Weather
 from geotools.site.works import GradingLimits, SitePrices
 
 MAX_SITE_FILE_BYTES = 1_000_000
@@ -54,6 +55,7 @@ __all__ = [
     "TargetSettings",
     "Upkeep",
     "WalkTest",
+    "Weather",
     "open_site",
     "parse_site",
 ]
@@ -84,6 +86,7 @@ class Site(SiteSection):
     channels: Channels = setting("channels", default_factory=Channels)
     cameras: Cameras = setting("cameras", default_factory=Cameras)
     survey: SurveySettings = setting("accuracy of the terrain model", default_factory=SurveySettings)
+    weather: Weather = setting("the year's weather, for operating windows", default_factory=Weather)
     walktest: WalkTest = setting("walk test", default_factory=WalkTest)
     upkeep: Upkeep = setting("upkeep", default_factory=Upkeep)
     grading: GradingLimits = setting("earthwork", default_factory=GradingLimits)

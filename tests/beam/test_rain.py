@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from geotools.beam import rain_fade_db, specific_attenuation_db_per_km
+from geotools.beam.rain import rain_rate_for_fade
 from geotools.errors import NumericInputError
 
 TABLE = tomllib.loads((Path(__file__).parents[1] / "reference" / "beam" / "rain_p838.toml").read_text())
@@ -41,3 +42,21 @@ def test_refuses_what_the_recommendation_does_not_cover():
         specific_attenuation_db_per_km(10e9, 1.0, polarisation="left")
     with pytest.raises(NumericInputError, match="frequency"):
         specific_attenuation_db_per_km(10.0, 1.0)
+
+
+@pytest.mark.parametrize("row", TABLE["row"], ids=lambda row: f"{row['ghz']} GHz")
+def test_the_rate_that_takes_a_margin_by_the_printed_table(row):
+    """gamma = k R^alpha with the recommendation's own k and alpha, solved for R by hand; 3 km lose 10 dB."""
+    expected = (10.0 / 3.0 / row["k_v"]) ** (1.0 / row["alpha_v"])
+    got = rain_rate_for_fade(row["ghz"] * 1e9, 3000.0, 10.0, polarisation="vertical")
+    if expected > 490.0:
+        assert got is None or got > 490.0
+    else:
+        assert got == pytest.approx(expected, rel=2 * TABLE["tolerance_relative"])
+        assert rain_fade_db(row["ghz"] * 1e9, 3000.0, got, polarisation="vertical") == pytest.approx(10.0)
+
+
+def test_no_rain_takes_ten_decibels_of_a_zone():
+    assert rain_rate_for_fade(10.525e9, 100.0, 10.0) is None
+    with pytest.raises(NumericInputError, match="no fade"):
+        rain_rate_for_fade(10.525e9, 100.0, 0.0)

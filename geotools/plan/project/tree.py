@@ -148,6 +148,7 @@ GROUPS: tuple[Group, ...] = (
             VectorEntry("nuisance_reach", scale=5_000, top=-2),
             VectorEntry("window_options"),
             VectorEntry("window_surfaces"),
+            VectorEntry("window_weather"),
             RasterEntry("nuisance.tif", "Modulation of movers", _MODULATION, bands=0),
         ),
     ),

@@ -27,6 +27,7 @@ from geotools.plan.schema.routes import ROUTE_CROSSINGS, ROUTES, SUPPLY
 from geotools.plan.schema.sight import CAMERAS, VIEWS
 from geotools.plan.schema.sld import to_sld
 from geotools.plan.schema.style import Category, Style, Symbol
+from geotools.plan.schema.weather import WINDOW_WEATHER
 from geotools.plan.schema.window import NUISANCE_REACH, OPERATING_WINDOWS, SET_OFF, WINDOW_OPTIONS, WINDOW_SURFACES
 
 LAYERS: dict[str, LayerSchema] = {
@@ -56,6 +57,7 @@ LAYERS: dict[str, LayerSchema] = {
         OPERATING_WINDOWS,
         WINDOW_OPTIONS,
         WINDOW_SURFACES,
+        WINDOW_WEATHER,
         ADVICE,
         OPTIONS,
         PROPOSED_HEADS,
@@ -136,6 +138,7 @@ __all__ = [
     "WIDTHS",
     "WINDOW_OPTIONS",
     "WINDOW_SURFACES",
+    "WINDOW_WEATHER",
     "ZONES",
     "Category",
     "Edit",

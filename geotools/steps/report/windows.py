@@ -19,7 +19,9 @@ __all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "window_words", "win
 
 Frames = Mapping[str, pd.DataFrame]
 #: Layers that this sheet shows.
-WINDOW_LAYERS = frozenset({"operating_windows", "window_options", "window_surfaces", "set_off", "nuisance_reach"})
+WINDOW_LAYERS = frozenset(
+    {"operating_windows", "window_options", "window_surfaces", "window_weather", "set_off", "nuisance_reach"}
+)
 #: Modulations at the chart's ends: what is weaker is drawn at the edge.
 _LEAST, _MOST = 0.005, 1.3
 _NAMED = 4

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import geopandas as gpd
@@ -13,13 +14,16 @@ from geotools.errors import OutputError, SiteError
 from geotools.io.tables import csv_text, day_of, read_csv
 from geotools.plan import cautions
 from geotools.plan.filled import filled_in
-from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, ZONES
+from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, WINDOW_WEATHER, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.crew import CrewDays, crew_days
 from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
+from geotools.steps.upkeep.mowing import mowing_visits
 
 TABLE = "upkeep.csv"
+#: The maintenance task that cuts the grass of every zone, as the catalogue names it.
+MOWING = "grass cutting"
 #: A task that is done so many days late shows that the crew is too small (a choice of this toolkit).
 _LATE_DAYS = 14
 
@@ -145,6 +149,32 @@ def _say_record(ctx: StepContext, frame: gpd.GeoDataFrame, as_of: date | None) -
         ctx.warn(f"{counts['overdue']} tasks were due before {as_of.isoformat()} and are not on record as done")
 
 
+def _mowing(ctx: StepContext, start: date, visits: list[Visit]) -> list[Visit]:
+    """Cuts that operating windows need besides those of the tasks, by the step weather where it has run."""
+    if not ctx.workspace.has(WINDOW_WEATHER):
+        return []
+    rows, year = ctx.read(WINDOW_WEATHER), ctx.site.weather
+    rows = rows[(rows["condition"] == "grass") & rows["closes_at"].notna()]
+    limits = {str(row.zone_id): float(row.keeps_to) for row in rows.itertuples()}
+    cut_on: dict[str, list[date]] = {}
+    for visit in visits:
+        if visit.task == MOWING and visit.scope == "zone":
+            cut_on.setdefault(visit.place, []).append(visit.day)
+    found = [
+        replace(visit, instruction=f"{cautions.ALARM_STATION} {visit.instruction}")
+        for visit in mowing_visits(limits, year, start, ctx.site.upkeep.years, cut_on)
+    ]
+    low = sorted(zone_id for zone_id, limit in limits.items() if limit <= year.cut_to_m)
+    if low:
+        ctx.warn(f"no cut to {year.cut_to_m:.2f} m keeps the window of {', '.join(low[:6])} open: see window_weather")
+    if limits:
+        ctx.say(
+            f"{len(found)} cuts besides those of the task {MOWING!r} keep grass below what closes the windows of "
+            f"{len(limits)} zone(s); growth is that of [weather]"
+        )
+    return found
+
+
 def run(ctx: StepContext) -> StepResult:
     """Make the plan; see the manual beside this file."""
     heads, zones, settings = ctx.read(HEADS), ctx.read(ZONES), ctx.site.upkeep
@@ -158,6 +188,7 @@ def run(ctx: StepContext) -> StepResult:
     visits = plan_visits(
         chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms, kinds=kinds
     )
+    visits = sorted([*visits, *_mowing(ctx, start, visits)])
     days = crew_days(visits, 60.0 * settings.crew * settings.day_hours)
     frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(days, heads, zones), heads.crs), as_of)
     _say_record(ctx, frame, as_of)
@@ -238,6 +269,7 @@ STEP = Step(
         LayerIn(HEADS, "heads to maintain"),
         LayerIn(ZONES, "zones whose ground is maintained"),
         LayerIn(UPKEEP, "what was filled in", required=False),
+        LayerIn(WINDOW_WEATHER, "height that the grass of a zone may reach", required=False),
     ),
     outputs=(LayerOut(UPKEEP), LayerOut(UPKEEP_COST)),
     files=(

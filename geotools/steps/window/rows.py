@@ -14,9 +14,9 @@ from geotools.detection.cases import reaches
 from geotools.detection.mover_places import Placed
 from geotools.detection.nuisance import ZoneNuisance, reach_of
 from geotools.detection.operating import OperatingWindow, decibels
+from geotools.detection.surface_windows import SurfaceWindow
 from geotools.plan.model import Zone
 from geotools.steps.window.opening import Opening
-from geotools.steps.window.surfaces import SurfaceWindow
 
 __all__ = ["Row", "option_row", "reach_rows", "set_off_rows", "surface_row", "window_row"]
 

@@ -14,6 +14,7 @@ from geotools.detection.mover_places import MoverPlaces, movers_of, read_feature
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.surface_windows import MoversBeside, closing_depth, surface_windows
 from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
@@ -37,7 +38,6 @@ from geotools.plan.workspace import frame_of
 from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, surface_row, window_row
 from geotools.steps.window.spoken import closing_table, tell
-from geotools.steps.window.surfaces import closing_depth, surface_windows
 
 RASTER = "nuisance.tif"
 #: What a window needs that only what is not known exactly of the crossing side closes.
@@ -140,9 +140,8 @@ class _Run:
 
     def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
         """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
-        found = surface_windows(
-            self.perimeter, movers, self.places, sorted(self.ctx.site.nuisance.depths_m), self.limits.reach_m
-        )
+        beside = MoversBeside(movers, self.places, self.limits.reach_m)
+        found = surface_windows(self.perimeter, beside, sorted(self.ctx.site.nuisance.depths_m))
         for row in self.windows:
             row["closes_at_m"] = closing_depth(found, str(row["zone_id"]))
         return [surface_row(one) for one in found]

@@ -11,7 +11,7 @@ from shapely import LineString
 from geotools.beam.movers import MOVERS
 from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.perimeter import Perimeter
-from geotools.steps.window.surfaces import closing_depth, surface_windows, under_surface
+from geotools.detection.surface_windows import MoversBeside, closing_depth, surface_windows, under_surface
 from tests.invented_ground import LOW, MAIN, RULES, Formula, zone
 
 PLACES = MoverPlaces({"": LineString([(-100, -3), (200, -3)])}, {"": True})
@@ -29,7 +29,7 @@ def perimeter():
 @pytest.fixture(scope="module")
 def rows(perimeter):
     movers = {name: MOVERS[name] for name in ("person outside", "grass in wind", "bird")}
-    return surface_windows(perimeter, movers, PLACES, (0.05, 0.2, 0.31), 8.0)
+    return surface_windows(perimeter, MoversBeside(movers, PLACES, 8.0), (0.05, 0.2, 0.31))
 
 
 def test_a_mirror_as_high_is_ground_that_is_higher_with_heads_that_stay(perimeter):

@@ -15,7 +15,7 @@ from geotools.detection.nuisance import nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 
-__all__ = ["BOUNDS", "SurfaceWindow", "closing_depth", "surface_windows", "under_surface"]
+__all__ = ["BOUNDS", "MoversBeside", "SurfaceWindow", "closing_depth", "surface_windows", "under_surface", "windows_of"]
 
 #: What a surface does: it only hides what stands in it, or it reflects at its top. The truth lies between.
 BOUNDS = ("hides", "reflects")
@@ -71,42 +71,60 @@ def _mover_under(mover: Mover, depth_m: float) -> Mover | None:
     return replace(mover, base_m=base, height_m=height) if height > _LEAST_M else None
 
 
-def surface_windows(
-    perimeter: Perimeter, movers: Mapping[str, Mover], places: MoverPlaces, depths_m: Sequence[float], reach_m: float
+@dataclass(frozen=True)
+class MoversBeside:
+    """What must not alarm: movers by name, where they may be, how far beside a beam line they are looked for, m."""
+
+    movers: Mapping[str, Mover]
+    places: MoverPlaces
+    reach_m: float
+
+    def under(self, depth_m: float) -> MoversBeside:
+        """What of those that must not alarm stands out of a surface of a depth, m."""
+        shown = {name: _mover_under(mover, depth_m) for name, mover in self.movers.items() if mover.must_not_alarm}
+        return replace(self, movers={name: mover for name, mover in shown.items() if mover is not None})
+
+
+def windows_of(
+    perimeter: Perimeter, zone_ids: Sequence[str], beside: MoversBeside, state: tuple[float, str]
 ) -> list[SurfaceWindow]:
+    """The windows of zones of a perimeter by the best estimate; state : depth, m, and what the surface does."""
+    around = nuisance_of(perimeter, zone_ids, beside.movers, beside.reach_m)
+    found = []
+    for zone_id in zone_ids:
+        if zone_id not in around:
+            continue
+        own = perimeter.own(zone_id)
+        met = {threat: perimeter.weakest_of(zone_id, threat, own) for threat in perimeter.rules.targets}
+        threat = min(met, key=met.__getitem__)
+        zone = perimeter.zones[zone_id]
+        placed = [one.found for one in beside.places.of_zone(zone, around[zone_id])]
+        weakest = WeakestCrossing(threat, met[threat], float("nan"))
+        window = window_of(zone_id, weakest, placed, perimeter.rules.threshold)
+        level = min(perimeter.standing_db[zone_id, pair.level] for pair in zone.pairs)
+        found.append(SurfaceWindow(zone_id, *state, window, level))
+    return found
+
+
+def surface_windows(perimeter: Perimeter, beside: MoversBeside, depths_m: Sequence[float]) -> list[SurfaceWindow]:
     """The window of every zone under surfaces of these depths, by the best estimate.
 
     Parameters
     ----------
     perimeter : Perimeter
         As it stands, the surface taken off.
-    movers : mapping of str to Mover
-        By name; what may alarm now and then is left out.
-    places : MoverPlaces
-        Where they may be.
+    beside : MoversBeside
+        What moves and is no threat; what may alarm now and then is left out.
     depths_m : sequence of float
         Depths of grass or snow, m.
-    reach_m : float
-        How far to either side of a beam line movers are looked for, m.
     """
     found = []
-    counted = {name: mover for name, mover in movers.items() if mover.must_not_alarm}
     for depth in depths_m:
+        shown = beside.under(depth)
         for bound in BOUNDS:
             there = under_surface(perimeter, depth, bound)
             there.solve_all()
-            shown = {name: _mover_under(mover, depth) for name, mover in counted.items()}
-            standing = {name: mover for name, mover in shown.items() if mover is not None}
-            around = nuisance_of(there, list(there.zones), standing, reach_m)
-            for zone_id, zone in there.zones.items():
-                own = there.own(zone_id)
-                met = {threat: there.weakest_of(zone_id, threat, own) for threat in there.rules.targets}
-                threat = min(met, key=met.__getitem__)
-                placed = [one.found for one in places.of_zone(zone, around[zone_id])]
-                weakest = WeakestCrossing(threat, met[threat], float("nan"))
-                window = window_of(zone_id, weakest, placed, there.rules.threshold)
-                level = min(there.standing_db[zone_id, pair.level] for pair in zone.pairs)
-                found.append(SurfaceWindow(zone_id, depth, bound, window, level))
+            found += windows_of(there, list(there.zones), shown, (depth, bound))
     return found
 
 
