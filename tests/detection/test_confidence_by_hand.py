@@ -13,10 +13,11 @@ from shapely import LineString
 
 from geotools.beam import HEAD_TYPES
 from geotools.corridor import BeamLine
+from geotools.detection import unknowns as unknowns_of
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.certainty import _merged, _pieces, certainty_of, confident_weakest
 from geotools.detection.height_search import levels_that_may_move, search_heights
-from geotools.detection.unknowns import Build, Unknowns
+from geotools.detection.unknowns import Build, Unknowns, without_each
 from geotools.detection.verdicts import StationVerdicts, stretches
 from geotools.plan.model import BeamPair, FenceChain, Zone
 
@@ -83,6 +84,11 @@ def test_of_equal_heights_the_nearest_to_todays_are_taken():
         assert (found.tx_height_m, found.rx_height_m) == pytest.approx(best, abs=0.051)
         assert found.dead_length_m == found.tried[:, 2].min() and (found.tried[:, :2] >= 0.3).all()
         assert (found.tried[:, :2] <= 1.2).all()
+    # it ends only where none of the eight pairs around, 0.05 m away, is better: all of them were looked at
+    found = search(lambda a, b: 10 * ((a - 0.62) ** 2 + (b - 0.88) ** 2))
+    tried = {tuple(pair) for pair in np.round(found.tried[:, :2], 4)}
+    around = [(s, t) for s in (-0.05, 0.0, 0.05) for t in (-0.05, 0.0, 0.05)]
+    assert {(round(found.tx_height_m + s, 4), round(found.rx_height_m + t, 4)) for s, t in around} <= tried
     enough = search(lambda a, b: 10 * max(a - 0.6, 0.0), enough_m=1.0)
     assert enough.dead_length_m <= 1.0 and enough.tx_height_m >= 0.6
     low = SimpleNamespace(top_m=0.8)
@@ -91,6 +97,28 @@ def test_of_equal_heights_the_nearest_to_todays_are_taken():
         rules=SimpleNamespace(targets={"crawl": low, "prone": SimpleNamespace(top_m=0.3)}), zones={"Z": zone}
     )
     assert levels_that_may_move(stand_in, "Z", {"low": (0.2, 1.0), "main": (0.8, 1.0), "other": (0.1, 1)}) == ["low"]
+
+
+def test_each_source_that_is_not_known_exactly_is_left_out_by_itself(monkeypatch):
+    drawn = SimpleNamespace(ground=1)
+    monkeypatch.setattr(unknowns_of, "_drawn", lambda *_: drawn)
+    monkeypatch.setattr(unknowns_of, "_solved", lambda p, z, u, worlds: [w.left_out for w in worlds])
+    monkeypatch.setattr(
+        unknowns_of, "replace", lambda one, **given: SimpleNamespace(left_out=sorted(given)) if one is drawn else one
+    )
+    drawn.ground_m, drawn.moves_m, drawn.aim_deg = np.zeros((2, 3)), np.zeros(1), np.zeros(1)
+    strip = SimpleNamespace(strip=lambda _: SimpleNamespace(ground_m=np.zeros((2, 3))))
+
+    def asked(**given):
+        all_known = {"survey": None, "head_m": 0.0, "aim_deg": 0.0, "body": 0.0, "mirror_grass_m": 0.0}
+        found = without_each(strip, "Z", Unknowns(**{**all_known, **given}), range(2))
+        assert all(len(worlds) == 2 for worlds in found.values())
+        return {source: worlds[0] for source, worlds in found.items()}
+
+    assert asked() == {} and asked(survey=Accuracy(0.0)) == {}
+    assert asked(survey=Accuracy(0.05)) == {"survey": ["ground_m"]}
+    assert asked(body=0.1) == {"body": ["taller", "wider"]} and asked(mirror_grass_m=0.1) == {"surface": ["mirror_m"]}
+    assert asked(head_m=0.02) == asked(aim_deg=0.5) == {"heads": ["aim_deg", "moves_m"]}
 
 
 def verdicts_of(**given):

@@ -106,6 +106,9 @@ def bottleneck(made, zone_id, threat):
 @pytest.mark.parametrize("seed", [1, 2])
 def test_the_weakest_crossing_is_the_smallest_level_that_leads_across(seed):
     made = perimeter(seed)
+    if seed == 2:
+        # few values of its own: what decides is met on a neighbour's nodes
+        made.hold("Z2", {t: np.where(m > 0.3, 0.39, 0.001) for t, m in made.own("Z2").items()})
     for zone in ZONES:
         each = {t: bottleneck(made, zone.zone_id, t) for t in RULES.targets}
         own = made.own(zone.zone_id)

@@ -182,6 +182,14 @@ def test_heads_worth_moving_are_tried_from_the_cheapest():
     assert group.choices(1e9) == [(second, 45.0)]
 
 
+def test_only_the_ends_of_free_heads_are_free():
+    group = object.__new__(ZoneGroup)
+    line = SightLine("Z", *(np.zeros(0),) * 4, (5.0, 6.0), ((4.0, 5.5), (5.0, 6.5)))
+    group.free_lines = [line, replace(line, ends=(7.0, 8.0))]
+    told = group._lines(frozenset({(0, 1), (1, 0)}))
+    assert told[0].reach == ((5.0, 5.0), (5.0, 6.5)) and told[1].reach == ((4.0, 5.5), (8.0, 8.0))
+
+
 def parts_of(*designs):
     made = []
     for design in designs:

@@ -220,6 +220,14 @@ def test_what_gives_way_first_is_named_with_its_place():
     assert cells.where(2) in str(problem.value) and "1.400 m" in str(problem.value)
 
 
+def test_what_holds_for_the_whole_strip_is_said_of_the_whole_strip():
+    cells = chain([10.0, 9.0, 10.0], [False, True, False])
+    with pytest.raises(InfeasibleError, match="balance of cut and fill") as problem:
+        grade(cells, [sight("A", [1], [0.5], 5.0, 5.0, (10.0, 10.0))], GradingRules(max_slope=9.0, balance=1.0),
+              bounds=(np.array([0.0, 0.5, 0.0]), np.array([0.0, 0.9, 0.0])))  # fmt: skip
+    assert "the whole strip" in str(problem.value)
+
+
 def test_prices_by_hand():
     prices = Prices(cut_m3=2.0, fill_m3=3.0, haul_m3=5.0, surface_m2=7.0, strip_m2=11.0)
     assert prices.earth(10.0, 4.0, 2.0) == 20 + 12 + 30 + 36 and prices.earth(4.0, 10.0, 0.0) == 8 + 30 + 30

@@ -107,6 +107,18 @@ def test_nothing_built_makes_no_pond_and_a_pit_of_known_size_is_one():
     assert water.after(small) == ([], [])
 
 
+def test_falls_of_what_runs_into_a_pond_are_kept_once():
+    water, strip, dam = dammed(WaterRules(catchment_m2=1e6))
+    assert water.falls().upper.size == 0
+    _, ponds = water.after(dam)
+    assert len(ponds) == 1 and not water.keep_from([])
+    assert water.keep_from(ponds)
+    falls = water.falls()
+    # from the pond down the channel to the end of the strip
+    assert falls.upper.size > 10 and strip.y[falls.lower].min() == strip.y.min()
+    assert not water.keep_from(ponds) and water.falls().upper.size == falls.upper.size
+
+
 @pytest.mark.parametrize("bed", [[1.0], [1.0, 1.2, 1.1], [0.0, 0.5, 0.9, 5.0]])
 def test_a_pond_is_drained_until_what_may_stand_is_left(bed):
     water = object.__new__(Drainage)

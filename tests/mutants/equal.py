@@ -55,12 +55,40 @@ EQUAL = (
         "numpy takes any negative number for the length that is left",
     ),
     EqualFault(
+        "detection.topology",
+        "half, length = float(grid.offset_m[-1]), grid.line.length",
+        "offset_m[-0]",
+        "a strip reaches as far to the right as to the left, and its box is that of both sides",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "jumpers = np.unique(tail[(offset + span > n_stations) & (offset > 0)])",
+        "|(offset>0)",
+        "more starts are tried than are needed: the cheapest loop is among them either way",
+    ),
+    EqualFault(
+        "steps.layout.width",
+        "return np.empty((0, 2)), np.empty((0, 2))",
+        "np.empty((0,",
+        "the shape of an array without entries, of which only the number is asked",
+    ),
+    EqualFault(
+        "earthwork.linear",
+        "if (needs & ~able).any() or not self._look_at(window.inside | needs, _MORE_STEPS):",
+        "needs|~able",
+        "a short cut: the whole strip is then solved in place of a window, with the same optimum",
+    ),
+    EqualFault(
         "earthwork.limits",
         "column = 2 * n + 6 * k + 1 + np.maximum(falls.crossing, 0)",
         "np.maximum(falls.crossing,-1)",
         "where no crossing is on offer the entry in that column is nothing, whichever column it is",
     ),
 )
+
+
+#: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
+TOGETHER = ("_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
 
 
 def _bare(text: str) -> str:
@@ -72,4 +100,6 @@ def why_equal(module: str, before: str, after: str) -> str:
     for one in EQUAL:
         if module == f"geotools.{one.module}" and _bare(one.line) in _bare(before) and _bare(one.fault) in _bare(after):
             return one.why
+    if any(name in before for name in TOGETHER):
+        return "how much is looked at together; each is answered by itself"
     return ""

@@ -100,7 +100,8 @@ class _Acting(ast.NodeTransformer):
     """Leaves out what changes no result, by rule.
 
     Annotations and docstrings do nothing when a module runs; decorators here only say that a value is frozen or kept;
-    what stands in a ``raise`` is the text of an error; a star in a signature only says how arguments may be named.
+    what stands in a ``raise`` is the text of an error; a star in a signature only says how arguments may be named;
+    ``strict`` of a zip only guards against lengths that differ.
     """
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
@@ -126,6 +127,10 @@ class _Acting(ast.NodeTransformer):
 
     def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
         node.decorator_list = []
+        return self.generic_visit(node)
+
+    def visit_Call(self, node: ast.Call) -> ast.AST:
+        node.keywords = [one for one in node.keywords if one.arg != "strict"]
         return self.generic_visit(node)
 
     def visit_Raise(self, node: ast.Raise) -> ast.AST:

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import LineString, box
+from shapely.affinity import rotate
 
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.candidate_nodes import Candidates, HeldNodes, HeldPost
@@ -203,26 +204,6 @@ def test_possible_zones_are_those_of_an_allowed_length():
     assert float(beam_half_width(longest / 2, longest / 2, BAND)) + 0.3 <= 0.8 < longest
 
 
-def test_the_list_of_zones_keeps_what_it_is_given():
-    edges = Edges(9)
-    edges.add(
-        *(
-            np.array(v)
-            for v in ([1, 0, 0], [2, 3, 1], [5.0, 6.0, 7.0], [0.0, 0.5, 0.0], [1.0, 2.0, 3.0], [0.0, 0.0, 4.0])
-        )
-    )
-    edges.add(*(np.array(v) for v in ([2, 2], [4, 3], [8.0, 9.0], [0.0, 0.25], [4.0, 5.0], [0.0, 0.0])))
-    assert list(zip(edges.tail.tolist(), edges.head.tolist(), strict=True)) == [(0, 1), (0, 3), (1, 2), (2, 3), (2, 4)]
-    assert edges.cost.tolist() == [7.0, 6.0, 5.0, 9.0, 8.0]
-    assert [edges.earthwork_m3(k) for k in range(5)] == [3.0, 2.0, 1.0, 5.0, 4.0]
-    assert [edges.lack_and_dead_m(k) for k in range(5)] == [(0, 4.0), (0.5, 0), (0, 0), (0.25, 0), (0, 0)]
-    edges.hold(2, 3, 1.0)
-    assert edges.cost.tolist() == [7.0, np.inf, 5.0, 1.0, np.inf]
-    edges.hold(5, 1, 2.0)
-    assert edges.cost.tolist() == [np.inf, np.inf, 5.0, 1.0, np.inf, 2.0]
-    assert (edges.tail[-1], edges.head[-1], edges.earthwork_m3(5), edges.lack_and_dead_m(5)) == (5, 1, 0.0, (0.0, 0.0))
-
-
 def corridor(start, end, half=2.0):
     return box(start, -half, end, half)
 
@@ -241,6 +222,8 @@ def test_a_beam_runs_past_its_junctions_as_far_as_the_ground_goes():
     assert room(corridor(-4, 49)) == [pytest.approx(4.0, abs=0.06), 5.0]
     assert room(corridor(-4, 43)) == [pytest.approx(4.0, abs=0.06), pytest.approx(3.0, abs=0.06)]
     assert room(corridor(1, 49)) is None and room(corridor(-9, 39)) is None
+    # between the run that is wanted at the one end and that at the other
+    assert room(corridor(-5.5, 49)) == [pytest.approx(5.5, abs=0.06), 5.0]
     half = float(beam_half_width(25.5, 25.5, BAND)) + 0.3
     assert room(corridor(-9, 49, half - 0.02)) != [6.0, 5.0] and room(corridor(-9, 49, half + 0.02)) == [6.0, 5.0]
     # posts keep 1.5 m from the edge, within 0.03 m
@@ -256,6 +239,12 @@ def test_a_beam_runs_past_its_junctions_as_far_as_the_ground_goes():
     assert room(left, **thin) == [6.0, 5.0] and room(left, stagger_m=0.4, **thin) is None
     right = corridor(-9, 49) - box(-9, -9, 49, -0.45)
     assert room(right, stagger_m=0.4, **thin) is None
+    # posts move aside square to the beam, whichever way it runs
+    for angle in (30.0, 120.0, 210.0):
+        turned = [rotate(shape, angle, origin=(0, 0)) for shape in (left, corridor(-9, 49, 0.9), LineString([p, q]))]
+        ends = np.array(turned[2].coords)
+        found = [_exact_room(s, *ends, wanted, replace(rules, stagger_m=0.4, **thin)) for s in turned[:2]]
+        assert found[0] is None and found[1].tolist() == [6.0, 5.0]
 
 
 def test_what_is_locked_stands_as_it_stood():

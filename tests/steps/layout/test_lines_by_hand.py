@@ -10,6 +10,7 @@ import pytest
 from shapely import LineString, Point, Polygon, box
 
 from geotools.errors import InfeasibleError, NumericInputError
+from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.kernel import Needs, _in_order, _mixed_margins, _off_axis, gate_stretch, offsets_for, posts
 from geotools.steps.layout.lines import (
@@ -205,6 +206,12 @@ def test_posts_in_line_stand_half_the_stagger_aside_each():
     square = [span((0, 0), (50, 0)), span((44, -6), (44, 60))]
     kept = posts(square, RULES, closed=False)
     assert kept[0][1].tolist() == [50, 0] and kept[1][0].tolist() == [44, -6]
+    # at a small angle one way of moving apart brings a post into the other's axis: the way that does not is taken
+    for turn in (4.0, -4.0):
+        far = (45 + 60 * np.cos(np.radians(turn)), 60 * np.sin(np.radians(turn)))
+        (a, b), (c, d) = posts([span((0, 0), (50, 0)), span((45, 0), far)], RULES, closed=False)
+        assert min(_off_axis(c, a, b), _off_axis(b, c, d)) >= 0.2
+        assert np.sign(b[1] - c[1]) == -np.sign(turn)
     ring = posts([span((0, 0), (50, 0)), span((45, 0), (-5, 0))], RULES, closed=True)
     assert not np.allclose(ring[0][0], (0, 0)) and not np.allclose(ring[1][1], (-5, 0))
     assert _off_axis(np.array([7.0, 3.0]), np.array([0.0, 0.0]), np.array([10.0, 0.0])) == 3.0
@@ -246,3 +253,23 @@ def test_unlike_heads_do_least_harm_where_beams_cross_square():
         (a0, a1), (b0, b1) = placed[j - 1], placed[j]
         assert found[j, 0] == pytest.approx(loss(b0, a1, b1, a0) - loss(b0, b1, b1, b0), abs=0.01)
         assert found[j, 1] == pytest.approx(loss(a1, b0, a0, b1) - loss(a1, a0, a0, a1), abs=0.01)
+
+
+def test_the_list_of_zones_keeps_what_it_is_given():
+    edges = Edges(9)
+    edges.add(
+        *(
+            np.array(v)
+            for v in ([1, 0, 0], [2, 3, 1], [5.0, 6.0, 7.0], [0.0, 0.5, 0.0], [1.0, 2.0, 3.0], [0.0, 0.0, 4.0])
+        )
+    )
+    edges.add(*(np.array(v) for v in ([2, 2], [4, 3], [8.0, 9.0], [0.0, 0.25], [4.0, 5.0], [0.0, 0.0])))
+    assert list(zip(edges.tail.tolist(), edges.head.tolist(), strict=True)) == [(0, 1), (0, 3), (1, 2), (2, 3), (2, 4)]
+    assert edges.cost.tolist() == [7.0, 6.0, 5.0, 9.0, 8.0]
+    assert [edges.earthwork_m3(k) for k in range(5)] == [3.0, 2.0, 1.0, 5.0, 4.0]
+    assert [edges.lack_and_dead_m(k) for k in range(5)] == [(0, 4.0), (0.5, 0), (0, 0), (0.25, 0), (0, 0)]
+    edges.hold(2, 3, 1.0)
+    assert edges.cost.tolist() == [7.0, np.inf, 5.0, 1.0, np.inf]
+    edges.hold(5, 1, 2.0)
+    assert edges.cost.tolist() == [np.inf, np.inf, 5.0, 1.0, np.inf, 2.0]
+    assert (edges.tail[-1], edges.head[-1], edges.earthwork_m3(5), edges.lack_and_dead_m(5)) == (5, 1, 0.0, (0.0, 0.0))
