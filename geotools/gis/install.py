@@ -11,13 +11,11 @@ import tempfile
 from configparser import RawConfigParser
 from pathlib import Path
 
-from geotools import __version__
 from geotools.errors import InputError, OutputError
+from geotools.gis.archive import PLUGIN_NAME, plugin_files
 from geotools.io.files import write_text
 
 __all__ = ["PLUGIN_NAME", "default_profile", "enable_plugin", "install_plugin"]
-
-PLUGIN_NAME = "perimeter_geotools"
 
 
 def default_profile() -> Path:
@@ -50,9 +48,9 @@ def install_plugin(profile: Path, *, overwrite: bool = False, command: list[str]
         fresh = Path(tempfile.mkdtemp(prefix=f".{PLUGIN_NAME}-", dir=target.parent))
         try:
             made = fresh / PLUGIN_NAME
-            shutil.copytree(Path(__file__).with_name("plugin"), made, ignore=shutil.ignore_patterns("__pycache__"))
-            about = made / "metadata.txt"
-            about.write_text(about.read_text(encoding="utf-8").replace("@VERSION@", __version__), encoding="utf-8")
+            made.mkdir()
+            for name, content in plugin_files().items():
+                (made / name).write_bytes(content)
             words = command or [sys.executable, "-m", "geotools"]
             (made / "command.json").write_text(json.dumps({"command": words}), encoding="utf-8")
             if target.exists():

@@ -3,6 +3,7 @@
 import json
 import os
 import queue
+import shutil
 import subprocess
 import threading
 from html import escape
@@ -48,14 +49,21 @@ def clean_environment(environment=None):
 
 
 def load_command(folder):
-    """The command as a list of words, from the file that `geotools gis-plugin install` wrote beside this one."""
+    """The command as a list of words.
+
+    From the file that `geotools gis-plugin install` wrote beside this one; a plugin that came as a zip has none and
+    takes the command on the path.
+    """
     path = os.path.join(folder, "command.json")
+    if not os.path.exists(path) and (found := shutil.which("geotools")):
+        return [found]
     try:
         with open(path, encoding="utf-8") as stream:
             command = json.load(stream)["command"]
     except (OSError, ValueError, KeyError) as problem:
         raise CommandError(
-            f"The plugin does not know the geotools command ({problem}). Run: geotools gis-plugin install"
+            f"The plugin does not know the geotools command ({problem}), and it is not on the path."
+            " Run: geotools gis-plugin install --overwrite"
         ) from None
     return [str(word) for word in command]
 
