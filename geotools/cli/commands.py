@@ -155,3 +155,41 @@ def plugin_contract() -> None:
     folders = [folder for folder in packages if folder.is_dir() and (folder != here or folder == CONTRACT.parents[2])]
     watched = {str(path): stamp(path) for path in (CONTRACT, Path(sys.executable), *folders)}
     click.echo(f'{{"watched": {json.dumps(watched)}, "contract": {contract_text()}}}')
+
+
+@gis_plugin.command("zip")
+@click.argument("archive", metavar="FILE.zip", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--homepage", metavar="URL", help="Address of the pages of whoever publishes the plugin.")
+@click.option("--tracker", metavar="URL", help="Address where faults are reported.")
+@click.option("--repository", metavar="URL", help="Address of the source.")
+@click.option("--email", metavar="ADDRESS", help="Where the public repository of plugins writes to.")
+@click.option("--overwrite", is_flag=True, help="Replace a file that is there already.")
+@click.option("--dry-run", is_flag=True, help="Check the addresses and name the files; write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line instead of text.")
+@click.option("--quiet", "-q", is_flag=True, help="Print only warnings and errors.")
+@packed(WriteOptions)
+def zipped(options: WriteOptions, /, archive: Path, **addresses: str | None) -> None:
+    """Write the plugin as a zip for the GIS's "Install from ZIP" or for the public repository of its plugins.
+
+    A plugin that was installed from a zip starts the command geotools that is on the path.
+    """
+    from geotools.gis.archive import Publisher, plugin_files, write_plugin_zip
+
+    publisher = Publisher(**{name: given for name, given in addresses.items() if given is not None}).checked()
+    if not options.dry_run:
+        write_plugin_zip(archive, publisher, overwrite=options.overwrite)
+    files = list(plugin_files(publisher))
+    warnings = []
+    if publisher.missing:
+        told = ", ".join(f"--{name}" for name in publisher.missing)
+        warnings = [
+            f"not given: {told}; good for Install from ZIP, but the public repository asks for addresses that open"
+        ]
+    if options.as_json:
+        said = {"event": "dry-run" if options.dry_run else "finished", "plugin": str(archive), "files": files}
+        click.echo(json.dumps({**said, "warnings": warnings}))
+        return
+    for text in warnings:
+        click.echo(f"  warning: {text}", err=True)
+    if not options.quiet:
+        click.echo(f"{'Would write' if options.dry_run else 'Written'}: {archive} ({', '.join(files)})")

@@ -12,15 +12,13 @@ from configparser import RawConfigParser
 from contextlib import suppress
 from pathlib import Path
 
-from geotools import __version__
 from geotools.errors import InputError, OutputError
+from geotools.gis.archive import PLUGIN_NAME, plugin_files
 from geotools.gis.plugin.client import CommandError, read_contract
 from geotools.gis.plugin.environment import COMMAND, write_contract
 from geotools.io.files import write_text
 
 __all__ = ["PLUGIN_NAME", "default_profile", "enable_plugin", "install_plugin"]
-
-PLUGIN_NAME = "perimeter_geotools"
 
 
 def default_profile() -> Path:
@@ -53,9 +51,9 @@ def install_plugin(profile: Path, *, overwrite: bool = False, command: list[str]
         fresh = Path(tempfile.mkdtemp(prefix=f".{PLUGIN_NAME}-", dir=target.parent))
         try:
             made = fresh / PLUGIN_NAME
-            shutil.copytree(Path(__file__).with_name("plugin"), made, ignore=shutil.ignore_patterns("__pycache__"))
-            about = made / "metadata.txt"
-            about.write_text(about.read_text(encoding="utf-8").replace("@VERSION@", __version__), encoding="utf-8")
+            made.mkdir()
+            for name, content in plugin_files().items():
+                (made / name).write_bytes(content)
             words = command or [sys.executable, "-m", "geotools"]
             (made / COMMAND).write_text(json.dumps({"command": words}), encoding="utf-8")
             # a command that does not start is said in the toolbox

@@ -38,10 +38,20 @@ STEP = Step("fence-ends", "Ends of the fence", "Marks where each fence line begi
 '''
 
 
+UNZIP = """
+import sys
+sys.path.insert(0, "/usr/share/qgis/python")
+from pyplugin_installer.unzip import unzip
+unzip(sys.argv[1], sys.argv[2])
+print("{}")
+"""
+
+
 class Gis:
     """Runs the GIS without a screen, in an environment of its own."""
 
-    def __init__(self, folder: Path):
+    def __init__(self, folder: Path, archive: Path | None = None):
+        """With ``archive`` the plugin comes from that zip by the GIS's own function, and its command from the path."""
         self.folder = folder
         profile = folder / "config" / "profiles" / "default"
         plug_in = folder / "other"
@@ -56,7 +66,9 @@ class Gis:
         )
         start.chmod(0o755)
         self.command = [str(start)]
-        install_plugin(profile, command=self.command)
+        plugins = profile / "python" / "plugins"
+        if archive is None:
+            install_plugin(profile, command=self.command)
         enable_plugin(profile)
         runtime = folder / "runtime"
         runtime.mkdir(mode=0o700)
@@ -64,12 +76,14 @@ class Gis:
             "HOME": str(folder),
             "LANG": "C.UTF-8",
             # a virtual environment on the path would hide the GIS's Python
-            "PATH": "/usr/bin:/bin",
+            "PATH": "/usr/bin:/bin" if archive is None else f"{folder}:/usr/bin:/bin",
             "QT_QPA_PLATFORM": "offscreen",
             "XDG_RUNTIME_DIR": str(runtime),
             "QGIS_CUSTOM_CONFIG_PATH": str(folder / "config"),
-            "QGIS_PLUGINPATH": str(profile / "python" / "plugins"),
+            "QGIS_PLUGINPATH": str(plugins),
         }
+        if archive is not None:
+            self._run(["/usr/bin/python3", "-c", UNZIP, str(archive), str(plugins)], check=True)
 
     def process(self, *words, check=True):
         """One call of the GIS's process runner; its answer as data where it is JSON."""

@@ -83,10 +83,20 @@ def test_a_crash_shows_what_was_said_last(command):
         client.run(command("1 / 0"), lambda event: None)
 
 
-def test_a_command_that_is_not_there_is_named(tmp_path):
+def test_a_plugin_from_a_zip_takes_the_command_on_the_path(tmp_path, monkeypatch):
+    (tmp_path / "geotools").write_text("#!/bin/sh\n")
+    (tmp_path / "geotools").chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert environment.load_command(str(tmp_path)) == [str(tmp_path / "geotools")]
+    (tmp_path / "command.json").write_text('{"command": ["noted", "one"]}')
+    assert environment.load_command(str(tmp_path)) == ["noted", "one"]
+
+
+def test_a_command_that_is_not_there_is_named(tmp_path, monkeypatch):
     with pytest.raises(client.CommandError, match="cannot be started"):
         client.run([str(tmp_path / "absent")], lambda event: None)
-    with pytest.raises(client.CommandError, match="gis-plugin install"):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(client.CommandError, match=r"is not on the path.* gis-plugin install"):
         environment.load_command(str(tmp_path))
 
 

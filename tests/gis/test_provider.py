@@ -42,7 +42,7 @@ def contract(gis):
 
 @pytest.fixture(scope="session")
 def plan(gis, demo_input, contract, tmp_path_factory):
-    """A plan made in the GIS from a fence layer and a raster: new site file, then every step once, in the job's order."""
+    """A plan made in the GIS from a fence layer and a raster: a new site file, then every step once."""
     folder = tmp_path_factory.mktemp("plan")
     site, out = folder / "site.toml", folder / "out"
     words = [f"FENCE={demo_input / 'fence.geojson'}", f"TERRAIN={demo_input / 'terrain.tif'}"]

@@ -6,6 +6,7 @@ the command need not be started to know it.
 
 import json
 import os
+import shutil
 
 from . import client
 
@@ -25,12 +26,21 @@ def stamp(path):
 
 
 def load_command(folder):
-    """The command as a list of words, from the file that `geotools gis-plugin install` wrote beside this one."""
+    """The command as a list of words.
+
+    From the file that `geotools gis-plugin install` wrote beside this one; a plugin that came as a zip has none and
+    takes the command on the path.
+    """
+    path = os.path.join(folder, COMMAND)
+    if not os.path.exists(path) and (found := shutil.which("geotools")):
+        return [found]
     try:
-        with open(os.path.join(folder, COMMAND), encoding="utf-8") as stream:
+        with open(path, encoding="utf-8") as stream:
             command = json.load(stream)["command"]
     except (OSError, ValueError, KeyError) as problem:
-        raise client.CommandError(f"The plugin does not know the geotools command ({problem}). {MEND}") from None
+        raise client.CommandError(
+            f"The plugin does not know the geotools command ({problem}), and it is not on the path. {MEND}"
+        ) from None
     return [str(word) for word in command]
 
 
