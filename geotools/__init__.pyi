@@ -629,7 +629,7 @@ def explore(
     site: Site,
     plan: _Plan | None = None,
 ) -> Plan:
-    """Writes the plan as one page to look at: map, long sections, and head heights to move and see the answer.
+    """Writes the plan as one page to look at: map, zones before and after the remedy, head heights to move.
 
     Parameters
     ----------
@@ -637,7 +637,10 @@ def explore(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
-        ``heads``, ``beams``, ``verdicts`` (if it is there), ``dead_spots`` (if it is there). Required
+        ``heads``, ``beams``, ``verdicts`` (if it is there), ``dead_spots`` (if it is there),
+        ``options`` (if it is there), ``proposed_heads`` (if it is there), ``earthworks`` (if it is
+        there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is there), ``operating_windows``
+        (if it is there), ``window_options`` (if it is there), ``bill`` (if it is there). Required
         layers that are missing are made first, with defaults.
     """
 

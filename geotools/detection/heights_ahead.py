@@ -14,7 +14,7 @@ from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
 from geotools.detection.perimeter import Perimeter
 
-__all__ = ["HeightAnswer", "answers_ahead", "floors_of", "heights_to_try"]
+__all__ = ["HeightAnswer", "answers_ahead", "floors_of", "gap_of", "heights_to_try"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -76,6 +76,12 @@ def floors_of(perimeter: Perimeter) -> dict[str, Array]:
     return floors
 
 
+def gap_of(perimeter: Perimeter, zone_id: str, floors: Mapping[str, Array]) -> Array:
+    """A zone's crawl gap at its chainages, (n,) m, as the layer profiles has it; ``floors`` : of `floors_of`."""
+    floor = joined_floor(perimeter, zone_id, dict(floors))
+    return np.asarray(np.minimum(floor - perimeter.levels(zone_id), HIGHEST_TOP_M).min(axis=1))
+
+
 def answers_ahead(
     perimeter: Perimeter,
     floors: Mapping[str, Array],
@@ -108,7 +114,6 @@ def answers_ahead(
         best = np.max([response.modulation for response in every], axis=0)
         own_floor = np.min([response.floor for response in every if response.floor is not None], axis=0)
         around = perimeter.dead_around({zone_id: dict(zip(perimeter.rules.targets, best, strict=True))})
-        floor = joined_floor(perimeter, zone_id, {**floors, zone_id: own_floor})
-        gap = np.minimum(floor - perimeter.levels(zone_id), HIGHEST_TOP_M).min(axis=1)
+        gap = gap_of(perimeter, zone_id, {**floors, zone_id: own_floor})
         answers.append(HeightAnswer(*pair, around.pop(zone_id), gap, opened_m(perimeter, around)))
     return answers

@@ -12,6 +12,8 @@ from markupsafe import Markup
 __all__ = ["to_html"]
 
 _HERE = Path(__file__).parent
+#: Parts of the script, in the order in which they need one another.
+_SCRIPTS = ("common.js", "map.js", "section.js", "relief.js", "window.js", "zones.js", "page.js")
 
 
 def _data(data: Any) -> Markup:
@@ -20,18 +22,24 @@ def _data(data: Any) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def to_html(title: str, data: dict[str, Any], cautions: tuple[str, ...]) -> str:
-    """The whole page as text; every text is escaped."""
+def _script() -> str:
+    parts = [(_HERE / "script" / name).read_text(encoding="utf-8").strip() for name in _SCRIPTS]
+    return "\n".join(['"use strict";', "(() => {", *parts, "})();"])
+
+
+def to_html(title: str, lead: list[str], data: dict[str, Any], cautions: tuple[str, ...]) -> str:
+    """The whole page as text; every text is escaped. lead : its first sentences."""
     # its script is four megabytes: whoever lists the steps does not draw
     from plotly.offline import get_plotlyjs  # type: ignore[import-untyped, unused-ignore]
 
     environment = Environment(loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined)
     return environment.get_template("page.html.j2").render(
         title=title,
+        lead=lead,
         zones=[zone["zone"] for zone in data["zones"]],
         cautions=cautions,
         style=Markup((_HERE / "page.css").read_text(encoding="utf-8").strip()),
         drawing=Markup(get_plotlyjs()),
-        script=Markup((_HERE / "page.js").read_text(encoding="utf-8").strip()),
+        script=Markup(_script()),
         data=_data(data),
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from shapely import Polygon
 
 from geotools.detection.cases import length_of
 from geotools.detection.heights_ahead import HeightAnswer, answers_ahead, heights_to_try
@@ -17,7 +18,7 @@ from geotools.plan.model import Zone
 from geotools.plan.rasters import PlanRaster
 from geotools.terrain.shading import Shade
 
-__all__ = ["Heights", "Place", "map_data", "zone_data"]
+__all__ = ["Heights", "Place", "beams_of", "ground_data", "map_data", "zone_data"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -42,6 +43,11 @@ class Place:
         """Two lists, x and y, relative to the corner."""
         held = np.asarray(coordinates, float)[:, :2] - self.low
         return [np.round(held[:, 0], 2).tolist(), np.round(held[:, 1], 2).tolist()]
+
+    def rings(self, geometry: Any, coarse_m: float = 0.0) -> list[list[list[float]]]:
+        """Outer rings of an area of one or more parts, drawn no finer than ``coarse_m``, m."""
+        parts = [part.simplify(coarse_m) if coarse_m else part for part in getattr(geometry, "geoms", [geometry])]
+        return [self.points(part.exterior.coords) for part in parts if isinstance(part, Polygon) and not part.is_empty]
 
 
 def ground_data(shade: Shade, low: npt.NDArray[np.float64]) -> dict[str, Any]:
@@ -76,11 +82,29 @@ def map_data(frames: dict[str, Any], place: Place, threats: Sequence[str]) -> di
             ]
             for t, mine in dead.items()
         },
-        "heads": {
-            role: place.points([(p.x, p.y) for p in heads[heads["role"] == role].geometry] or np.empty((0, 2)))
-            for role in ("transmitter", "receiver")
-        },
+        "works": []
+        if (works := frames.get("earthworks")) is None
+        else [
+            {"kind": str(w["kind"]), "zone": w["zone_id"], "depth": round(float(w["depth_max_m"]), 2), "at": ring}
+            for w in works.to_dict("records")
+            for ring in place.rings(w["geometry"])
+        ],
+        "heads": _places(heads, place),
+        "heads_after": None if (after := frames.get("proposed_heads")) is None else _places(after, place),
     }
+
+
+def _places(heads: Any, place: Place) -> dict[str, list[list[float]]]:
+    return {
+        role: place.points([(p.x, p.y) for p in heads[heads["role"] == role].geometry] or np.empty((0, 2)))
+        for role in ("transmitter", "receiver")
+    }
+
+
+def beams_of(zone: Zone) -> list[dict[str, Any]]:
+    """Level and heights of each pair of heads, the lowest first."""
+    pairs = sorted(zone.pairs, key=lambda p: p.tx_height_m + p.rx_height_m)
+    return [{"level": p.level, "tx": p.tx_height_m, "rx": p.rx_height_m} for p in pairs]
 
 
 def _case(perimeter: Perimeter, zone: Zone, answer: HeightAnswer) -> dict[str, Any]:
@@ -125,10 +149,7 @@ def zone_data(
         "ground": np.round(ground, 3).tolist(),
         "proposed": proposed,
         "posts": [round(float(ground[0]), 3), round(float(ground[-1]), 3)],
-        "beams": [
-            {"level": p.level, "tx": p.tx_height_m, "rx": p.rx_height_m}
-            for p in sorted(zone.pairs, key=lambda p: p.tx_height_m + p.rx_height_m)
-        ],
+        "beams": beams_of(zone),
         "tx": lists[0],
         "rx": lists[1],
         "now": [lists[0].index(round(now[0], 4)), lists[1].index(round(now[1], 4))],

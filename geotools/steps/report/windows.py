@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from geotools.plan.schema.style import BLACK, BLUE, GREY, ORANGE, PALE, SKY, VERMILION
 from geotools.steps.report.blocks import Block, Fact, Heading, Notes, Table
 from geotools.steps.report.charts import draw
 from geotools.steps.report.frame import FONT_PT
+from geotools.steps.report.reach import reach_blocks
 from geotools.steps.report.wording import field_table, number
 
 __all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "window_words", "windows_sheet"]
@@ -81,12 +84,14 @@ def windows_sheet(frames: Frames) -> list[Block]:
         "weakest that must."
     )
     caption = (
-        "Left end of a bar: strongest response that must not alarm; right end: weakest crossing. Thin lines: with what "
-        "is not known exactly. Crossed red: empty. Diamond: threshold to set."
+        "A bar runs from the strongest response that must not alarm to the weakest that must; both are named. Blue: a "
+        "threshold fits between them. Crossed red: empty, what must not alarm is the stronger. Thin lines: with what "
+        "is not known exactly. Diamond: threshold to set."
     )
     blocks: list[Block] = [
         Heading("What alarms though nobody intrudes"),
         draw(partial(window_chart, windows), alt, caption),
+        *reach_blocks(frames),
         _table(windows),
     ]
     features = frames.get("set_off")
@@ -140,10 +145,30 @@ def _table(windows: pd.DataFrame) -> Table:
     return field_table("Operating window of every zone", windows, columns)
 
 
+def _name_ends(ax: Axes, place: int, one: Any, ends: tuple[float, float]) -> None:
+    """What gives each end of a bar, outside of it: the mover that must not alarm, the threat that must."""
+    names = one.must_not_mover or "", one.must_threat or ""
+    first = ends[0] <= ends[1]
+    for at, name, before in ((ends[0], names[0], first), (ends[1], names[1], not first)):
+        # at the picture's edge there is room on the inner side alone
+        inside = before and at <= 2 * _LEAST
+        side = "left" if inside or not before else "right"
+        ax.annotate(
+            name,
+            (at, place),
+            xytext=(4 if side == "left" else -4, 0),
+            textcoords="offset points",
+            ha=side,
+            va="center",
+            fontsize=FONT_PT,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85},
+        )
+
+
 def window_chart(windows: pd.DataFrame, width: float) -> Figure:
     """A bar a zone over modulation, the site's threshold as a line; ``width`` in inches."""
     count = len(windows)
-    left, foot, row = 0.95, 0.62, 0.26
+    left, foot, row = 0.95, 0.62, 0.34
     height = foot + row * count + 0.12
     figure = Figure(figsize=(width, height))
     ax = figure.add_axes((left / width, foot / height, 1 - (left + 0.15) / width, row * count / height))
@@ -161,6 +186,7 @@ def window_chart(windows: pd.DataFrame, width: float) -> Figure:
             ax.barh(place, high - low, left=low, height=0.5, color=colour, edgecolor=BLUE, lw=0.8)
         ax.plot([low, sure[0]], [place - 0.32] * 2, color=ORANGE, lw=1.6)
         ax.plot([sure[1], high], [place + 0.32] * 2, color=BLACK, lw=1.6)
+        _name_ends(ax, place, one, (low, high))
         if pd.notna(one.set_to):
             ax.plot(one.set_to, place, marker="D", ms=5, color=BLACK, mfc="white")
     threshold = float(windows["threshold"].iloc[0])

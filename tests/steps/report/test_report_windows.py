@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from shapely import LineString
 
 from geotools.steps.report.answer import answer
 from geotools.steps.report.blocks import Heading, Picture, Table
+from geotools.steps.report.reach import reach_blocks, reach_map
 from geotools.steps.report.windows import window_chart, window_facts, windows_sheet
 from tests.steps.report.test_answer import PRICES
 
@@ -95,3 +98,34 @@ def test_a_bar_runs_from_one_side_to_the_other_and_an_empty_one_is_hatched():
     assert (second.get_x(), second.get_x() + second.get_width()) == pytest.approx((0.1, 0.3))
     assert first.get_hatch() is None and second.get_hatch() == "xxx"
     assert ax.get_xscale() == "log"
+
+
+def test_each_end_of_a_bar_names_what_gives_it():
+    ax = window_chart(WINDOWS, 7.2).axes[0]
+    named = [(text.get_text(), text.xy) for text in ax.texts]
+    for place, row in enumerate(WINDOWS.itertuples()):
+        assert (row.must_not_mover, (row.must_not, place)) in named
+        assert (row.must_threat, (row.must, place)) in named
+
+
+def test_the_map_shows_the_farthest_mover_that_must_not_alarm_and_each_window():
+    lines = [LineString([(0, y), (50, y)]) for y in (0, 100, 200)]
+    reach = gpd.GeoDataFrame(
+        {
+            "mover": ["lorry", "car", "bird"],
+            "outside_m": [5.0, 3.0, 9.0],
+            "must_not_alarm": [True, True, False],
+            "geometry": [line.buffer(far) for line, far in zip(lines, (5, 3, 9), strict=True)],
+        }
+    )
+    windows = gpd.GeoDataFrame(WINDOWS.assign(geometry=lines))
+    frames = {"nuisance_reach": reach, "operating_windows": windows}
+    (picture,) = reach_blocks(frames)
+    assert "the lorry, the farthest of the movers that must not alarm" in picture.caption
+    ax = reach_map(frames, 6.0).axes[0]
+    (area,) = ax.patches
+    assert area.get_path().get_extents().extents == pytest.approx([-5, -5, 55, 5], abs=0.01)
+    colours = [line.get_color() for line in ax.lines]
+    assert len(colours) == 3 and len(set(colours)) == 2
+    assert {text.get_text() for text in ax.texts} == {"Z1", "Z2", "Z3"}
+    assert reach_blocks({"operating_windows": windows}) == []
