@@ -149,3 +149,38 @@ def test_an_open_line_is_refused_with_what_to_add(tmp_path):
     run = CliRunner().invoke(cli, [*words, "--side", "left", "--overwrite"])
     assert run.exit_code == 0, run.output
     assert geotools.open_site(tmp_path / "site.toml").layout.side == "left"
+
+
+def test_any_setting_can_be_given_by_its_name(tmp_path):
+    given = ["detection.threshold=0.25", "prices.currency=CHF", "fence_height_m=2.4", 'layout.side="outside"']
+    done = new(tmp_path, "--name", "Y", "--no-inspect", *(w for text in given for w in ("--set", text)))
+    assert done.exit_code == 0, done.output
+    site = geotools.open_site(tmp_path / "site.toml")
+    assert (site.detection.threshold, site.prices.currency, site.fence_height_m) == (0.25, "CHF", 2.4)
+    assert site.layout.side == "outside"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("detection.treshold=0.2", "threshold"),
+        ("detect.threshold=0.2", "SECTION.NAME=VALUE"),
+        ("detection.threshold", "SECTION.NAME=VALUE"),
+        ("detection.threshold=5", "less than 1"),
+    ],
+)
+def test_a_setting_that_there_is_not_is_refused(tmp_path, text, words):
+    done = new(tmp_path, "--name", "Y", "--set", text)
+    assert done.exit_code == 4 and words in done.stderr and not list(tmp_path.iterdir())
+
+
+def test_what_is_not_sound_can_be_left_unwritten(tmp_path):
+    far = '{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": '
+    far += '{"type": "LineString", "coordinates": [[0, 0], [0.001, 0]]}}]}'
+    (tmp_path / "f.geojson").write_text(far)
+    terrain = str(demo_folder() / "terrain.tif")
+    words = ["new", str(tmp_path / "s.toml"), "--name", "Y", "--fence", str(tmp_path / "f.geojson")]
+    done = CliRunner().invoke(cli, [*words, "--terrain", terrain, "--if-sound"])
+    assert done.exit_code != 0 and not (tmp_path / "s.toml").exists()
+    done = CliRunner().invoke(cli, [*words, "--terrain", terrain])
+    assert done.exit_code != 0 and (tmp_path / "s.toml").exists()

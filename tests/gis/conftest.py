@@ -102,7 +102,7 @@ class Gis:
             env=surroundings | {"TOLD": json.dumps({"answer": str(answer), **told})},
             capture_output=True,
             text=True,
-            timeout=400,
+            timeout=900,
             check=False,
         )
         assert answer.exists(), done.stdout[-3000:] + done.stderr[-3000:]
@@ -111,7 +111,7 @@ class Gis:
         return found
 
     def _run(self, words, check):
-        done = subprocess.run(words, env=self.environment, capture_output=True, text=True, timeout=300, check=False)
+        done = subprocess.run(words, env=self.environment, capture_output=True, text=True, timeout=900, check=False)
         if check:
             assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
             return json.loads(done.stdout[done.stdout.index("{") :])

@@ -54,6 +54,7 @@ def shown(algorithm):
         "title": algorithm.displayName(),
         "can": algorithm.canExecute()[0],
         "help": algorithm.shortHelpString(),
+        "options": algorithm.options({}, QgsProcessingContext()) if hasattr(algorithm, "options") else [],
         "parameters": {
             p.name(): {"help": p.help(), "optional": bool(p.flags() & p.FlagOptional), "kind": p.type()}
             for p in algorithm.parameterDefinitions()

@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 from shapely import Polygon
 
+from geotools.cli import cli
 from geotools.site import open_site
 
 pytestmark = pytest.mark.gis
@@ -42,22 +43,20 @@ def contract(gis):
 
 @pytest.fixture(scope="session")
 def plan(gis, demo_input, contract, tmp_path_factory):
-    """A plan made in the GIS from a fence layer and a raster: a new site file, then every step once."""
+    """A plan made in the GIS from a fence layer and a raster: new site file, the whole job, and what it leaves out."""
     folder = tmp_path_factory.mktemp("plan")
     site, out = folder / "site.toml", folder / "out"
     words = [f"FENCE={demo_input / 'fence.geojson'}", f"TERRAIN={demo_input / 'terrain.tif'}"]
     made = gis.process("run", "perimeter:new", "--", *words, "NAME=Yard", f"SITE={site}")
     assert made["results"]["SITE"] == str(site)
+    given = {"SITE": str(site), "OUT": str(out), "OVERWRITE": True}
+    others = [step["name"] for step in contract if step["order"] == 0]
     calls = [
-        [
-            step["name"],
-            {"SITE": str(site), "OUT": str(out), "OVERWRITE": True}
-            | {name: value(demo_input) for name, value in MUST_BE_GIVEN.get(step["name"], {}).items()},
-        ]
-        for step in contract
+        [name, given | {param: value(demo_input) for param, value in MUST_BE_GIVEN.get(name, {}).items()}]
+        for name in ("run", *others)
     ]
     played = play(gis, folder, *calls)
-    answers = dict(zip([step["name"] for step in contract], played["answers"], strict=True))
+    answers = dict(zip(("run", *others), played["answers"], strict=True))
     assert all(answer.get("done") for answer in answers.values()), answers
     return out, answers, site, played
 
@@ -91,9 +90,16 @@ def test_every_step_runs_and_hands_back_its_layers(plan, contract):
     for step in contract:
         for output in step["outputs"]:
             assert output["layer"] in held
-            given = answers[step["name"]]["results"][id_of(output["layer"])]
+            given = answers["run" if step["order"] else step["name"]]["results"][id_of(output["layer"])]
             assert given.endswith(f"layername={output['layer']}")
-    assert answers["gaps"]["results"]["CRAWL_GAP_TIF"] == str(out / "crawl_gap.tif")
+    assert answers["run"]["results"]["CRAWL_GAP_TIF"] == str(out / "crawl_gap.tif")
+
+
+def test_what_an_algorithm_asks_for_is_what_the_command_takes(plan, contract):
+    for step in contract:
+        words = plan[3]["algorithms"][step["name"]]["options"]
+        if step["name"] != "fence-ends":
+            cli.get_command(None, step["name"]).make_context(step["name"], ["site.toml", "--out", "out", *words])
 
 
 def test_a_parameter_reaches_a_plugged_in_step(gis, plan):
