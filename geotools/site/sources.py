@@ -100,8 +100,8 @@ def open_works(site: Site, plan_crs: CRS) -> Terrain | None:
     return Terrain(site.path(site.input.works), plan_crs, source_crs=plan_crs)
 
 
-def _terrain_header(site: Site) -> tuple[CRS, str | None]:
-    """The raster's system and the unit its band names; InputError where it holds no elevation."""
+def _terrain_header(site: Site) -> tuple[CRS, str | None, str | None]:
+    """The raster's system, the unit its band names, and the datum that `geotools terrain` noted in it."""
     path = site.path(site.input.terrain)
     number = site.input.terrain_band
     with open_raster(path) as raster, understood(path):
@@ -112,7 +112,7 @@ def _terrain_header(site: Site) -> tuple[CRS, str | None]:
         colour = raster.colorinterp[number - 1].name
         kind = raster.dtypes[number - 1]
         own = raster.crs.to_wkt() if raster.crs else None
-        unit = raster.units[number - 1]
+        unit, datum = raster.units[number - 1], raster.tags().get("VERTICAL_DATUM")
     if colour in ("palette", "red", "green", "blue", "alpha", "hue", "saturation", "lightness") or kind.startswith(
         "complex"
     ):
@@ -131,7 +131,7 @@ def _terrain_header(site: Site) -> tuple[CRS, str | None]:
             mend="set input.terrain_crs in the site file",
         )
     crs = CRS.from_wkt(own) if own else crs_from(str(site.input.terrain_crs), "input.terrain_crs")
-    return crs, (unit or None)
+    return crs, (unit or None), datum
 
 
 def _choose_plan_crs(site: Site, fence: FenceLines, terrain_crs: CRS, notes: list[str]) -> CRS:
@@ -222,7 +222,7 @@ def open_sources(site: Site) -> Sources:
     warnings: list[str] = []
     fence = read_fence(site.path(site.input.fence), layer=site.input.fence_layer, crs=site.input.fence_crs)
     notes += fence.notes
-    terrain_crs, band_unit = _terrain_header(site)
+    terrain_crs, band_unit, noted = _terrain_header(site)
     plan_crs = _choose_plan_crs(site, fence, terrain_crs, notes)
     for crs in (fence.crs, terrain_crs):
         transformer(horizontal(crs), plan_crs)
@@ -239,7 +239,7 @@ def open_sources(site: Site) -> Sources:
     if horizontal(fence.crs) != plan_crs:
         notes.append(f"the fence is reprojected from {fence.crs.name} to {plan_crs.name}")
     upright = vertical(terrain_crs)
-    datum = site.input.vertical_datum or (upright.name if upright is not None else "not stated")
+    datum = site.input.vertical_datum or (upright.name if upright is not None else noted or "not stated")
     return Sources(fence, terrain_crs, plan_crs, factor, name, datum, notes, warnings)
 
 

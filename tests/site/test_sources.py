@@ -89,3 +89,21 @@ def test_a_sidecar_that_says_another_unit_is_noticed(make_site: MakeSite, tmp_pa
     with pytest.raises(InputError, match="contradicts itself") as caught:
         open_sources(geotools.open_site(site))
     assert ".aux.xml" in str(caught.value.found)
+
+
+def test_the_datum_that_the_terrain_step_noted_goes_on_to_the_papers(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site()
+    at(tmp_path, "EPSG:32632", 500_000.0, 5_400_000.0)
+    assert open_sources(geotools.open_site(site)).vertical_datum == "not stated"
+    with rasterio.open(tmp_path / "terrain.tif", "r+") as raster:
+        raster.update_tags(VERTICAL_DATUM="site datum")
+    assert open_sources(geotools.open_site(site)).vertical_datum == "site datum"
+
+
+def test_coordinates_that_were_shortened_are_said_to_be(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site()
+    at(tmp_path, "EPSG:32632", 60.0, 60.0)
+    with pytest.raises(InputError, match="true metres") as caught:
+        open_sources(geotools.open_site(site))
+    assert "outside the area that the system is made for" in str(caught.value.found)
+    assert "whole" in str(caught.value.mend) and "EPSG:32631" not in str(caught.value.mend)
