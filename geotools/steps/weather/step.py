@@ -138,7 +138,9 @@ def _table(rows: Sequence[Row]) -> dict[str, Any]:
 
 def _limit_words(row: Row) -> str:
     if row["closes_at"] is None:
-        return "no pond" if row["keeps_to"] is None else "none"
+        if row["keeps_to"] is None:
+            return "no pond"
+        return "none" if row["condition"] == "rain" else f"none to {row['keeps_to']:.2f} m"
     if row["condition"] == "grass":
         return f"{row['closes_at']:.2f} m, uncut {row['days']:.0f} days"
     return f"{row['closes_at']:.{0 if row['unit'] == 'mm/h' else 2}f} {row['unit']}, {row['days']:.0f} days"
