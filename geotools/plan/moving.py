@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -13,7 +13,16 @@ from shapely.geometry.base import BaseGeometry
 from geotools.corridor import BeamLine
 from geotools.plan.model import Zone
 
-__all__ = ["MoveLimits", "move_words", "moved_sideways", "parts_of", "places_beside"]
+__all__ = [
+    "MoveLimits",
+    "move_words",
+    "moved_sideways",
+    "parts_of",
+    "places_beside",
+    "row_of",
+    "row_places",
+    "with_row",
+]
 
 #: First step of the search, m; one finer look is taken halfway beside the best place.
 STEP_M = 0.5
@@ -106,3 +115,44 @@ def parts_of(
         name = f"{zone.zone_id}{chr(ord('a') + number)}"
         made.append(replace(zone, zone_id=name, line=BeamLine(x0, y0, x1, y1)))
     return tuple(made)
+
+
+def row_of(zones: Sequence[Zone], zone_id: str, closed: bool, turn_deg: float = 10.0) -> list[Zone]:
+    """The zones in a row with one: those that follow it and come before it without a corner, itself among them.
+
+    zones : of one fence line, in its order. closed : whether the last meets the first. turn_deg : a corner.
+    """
+    names = [zone.zone_id for zone in zones]
+    at = names.index(zone_id)
+    own = zones[at].along_fence.azimuth_deg
+
+    def in_line(zone: Zone) -> bool:
+        return abs((zone.along_fence.azimuth_deg - own + 180.0) % 360.0 - 180.0) <= turn_deg
+
+    found = [zones[at]]
+    for step in (1, -1):
+        number = at + step
+        while closed or 0 <= number < len(zones):
+            zone = zones[number % len(zones)]
+            if zone in found or not in_line(zone):
+                break
+            found.insert(len(found) if step > 0 else 0, zone)
+            number += step
+    return found
+
+
+def with_row(row: Sequence[Zone], zone_id: str, offset_m: float) -> dict[str, Zone]:
+    """The zones of a row, all moved the way that takes one of them so far to its left, m."""
+    lead = next(zone for zone in row if zone.zone_id == zone_id)
+    return {zone.zone_id: moved_sideways(zone, offset_m if zone.forward == lead.forward else -offset_m) for zone in row}
+
+
+def row_places(row: Sequence[Zone], zone_id: str, limits: MoveLimits, reach_m: float, step_m: float) -> list[float]:
+    """Offsets to the left of one zone at which every zone of its row keeps the limits that it keeps today, m."""
+    lead = next(zone for zone in row if zone.zone_id == zone_id)
+    found = places_beside(lead, limits, reach_m, step_m)
+    for zone in row:
+        sign = 1.0 if zone.forward == lead.forward else -1.0
+        room = {round(sign * place, 6) for place in places_beside(zone, limits, reach_m, step_m)}
+        found = [place for place in found if round(place, 6) in room]
+    return found

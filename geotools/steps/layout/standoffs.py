@@ -31,7 +31,7 @@ _HEIGHT_M = 0.05
 #: Spacing of the places of a beam that are looked at, m.
 _EVERY_M = 0.5
 #: A beam this near to the line that was asked for stands on it, m; less of it within reach is none, m.
-_SAME_M, _NONE_M = 0.5, 0.25
+_SAME_M, _NONE_M = 0.5, 0.5
 #: What asks for clear ground where no mover asks for more.
 _BEAM = "the beam itself (first Fresnel zone and margin)"
 

@@ -166,7 +166,7 @@ def _mowing(ctx: StepContext, start: date, visits: list[Visit]) -> list[Visit]:
     ]
     low = sorted(zone_id for zone_id, limit in limits.items() if limit <= year.cut_to_m)
     if low:
-        ctx.warn(f"no cut to {year.cut_to_m:.2f} m keeps the window of {', '.join(low[:6])} open: see window_weather")
+        ctx.warn(f"grass cut to {year.cut_to_m:.2f} m may not grow at {', '.join(low[:6])}: see window_weather")
     if limits:
         ctx.say(
             f"{len(found)} cuts besides those of the task {MOWING!r} keep grass below what closes the windows of "

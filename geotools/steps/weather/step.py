@@ -62,7 +62,7 @@ def conditions_of(
     ponds : sequence of StandingWater
         Hollows of the ground, full.
     depths_m : sequence of float
-        Of snow and grass, m.
+        Of snow and grass, m; the height that grass is cut to is looked at as well.
     year : Weather
         The site's.
     """
@@ -74,7 +74,8 @@ def conditions_of(
     closed = {zone_id: found for zone_id, one in bare.items() if (found := dry(one)) is not None}
     if len(closed) == len(bare):
         return list(closed.values())
-    covered = surface_windows(perimeter, beside, sorted(depths_m))
+    depths = {*depths_m, *([year.cut_to_m] if year.cut_to_m > 0.0 else [])}
+    covered = surface_windows(perimeter, beside, sorted(depths))
     wet = pond_windows(perimeter, ponds, beside, year.pond_shares) if ponds else []
     every: list[Condition] = []
     for zone_id, one in bare.items():
@@ -100,7 +101,10 @@ def _advice(one: Condition, year: Weather) -> str | None:
     if one.kind == "snow":
         return f"clear the snow before it is {keeps:.2f} m deep" if keeps > 0.0 else "clear the snow as soon as it lies"
     if keeps <= year.cut_to_m:
-        return f"no cut to {year.cut_to_m:.2f} m keeps it open: cut shorter, or pave it"
+        return (
+            f"grass of {one.closes_at:.2f} m closes it and it is cut to {year.cut_to_m:.2f} m: look at depths between "
+            "(nuisance.depths_m), cut shorter, or pave it"
+        )
     return f"cut before the grass reaches {keeps:.2f} m"
 
 
@@ -134,7 +138,11 @@ def _table(rows: Sequence[Row]) -> dict[str, Any]:
 
 def _limit_words(row: Row) -> str:
     if row["closes_at"] is None:
-        return "none"
+        if row["keeps_to"] is None:
+            return "no pond"
+        return "none" if row["condition"] == "rain" else f"none to {row['keeps_to']:.2f} m"
+    if row["condition"] == "grass":
+        return f"{row['closes_at']:.2f} m, uncut {row['days']:.0f} days"
     return f"{row['closes_at']:.{0 if row['unit'] == 'mm/h' else 2}f} {row['unit']}, {row['days']:.0f} days"
 
 

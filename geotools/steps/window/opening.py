@@ -16,7 +16,16 @@ from geotools.detection.operating import OperatingWindow, WeakestCrossing, windo
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.model import Zone
-from geotools.plan.moving import MoveLimits, move_words, moved_sideways, parts_of, places_beside
+from geotools.plan.moving import (
+    MoveLimits,
+    move_words,
+    moved_sideways,
+    parts_of,
+    places_beside,
+    row_of,
+    row_places,
+    with_row,
+)
 from geotools.site import SitePrices
 
 __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
@@ -25,6 +34,8 @@ __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
 _HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
 #: Less than this, dB, is no better window: both sides are no surer than that.
 _WORTH_DB = 3.0
+#: Spacing of the places that a whole row is moved to, m.
+_ROW_M = 1.0
 #: Changes, the cheapest first, that are tried with what is not known exactly too.
 _CONFIRMED = 4
 
@@ -52,7 +63,8 @@ class OpeningLimits:
 class Opening:
     """One change of a zone.
 
-    zones : in its place; empty where no head is touched. cost : None where the site file has no price for it.
+    zones : in its place; empty where no head is touched. beside : other zones that are moved with it. cost : None where
+    the site file has no price for it.
     windows : of those zones after it; the narrowest counts. opened_m : dead length that it opens beside, m.
     """
 
@@ -62,6 +74,7 @@ class Opening:
     cost: float | None
     windows: tuple[OperatingWindow, ...]
     opened_m: float = 0.0
+    beside: tuple[Zone, ...] = ()
 
     @property
     def window(self) -> OperatingWindow:
@@ -100,16 +113,19 @@ class OpeningTrial:
         # all of them: what is weak beside the zone as it stands may be strong beside what takes its place
         self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance}
 
-    def tried(self, option: str, words: str, zones: tuple[Zone, ...], cost: float) -> Opening:
+    def tried(
+        self, option: str, words: str, zones: tuple[Zone, ...], cost: float, beside: tuple[Zone, ...] = ()
+    ) -> Opening:
         """A change by the best estimate."""
-        return self._solved(Opening(option, words, zones, cost, ()), confident=False)
+        return self._solved(Opening(option, words, zones, cost, (), beside=beside), confident=False)
 
     def confirmed(self, opening: Opening) -> Opening:
         """The same change with what is not known exactly."""
         return self._solved(opening, confident=True)
 
     def _solved(self, opening: Opening, *, confident: bool) -> Opening:
-        trial = self.perimeter.with_zones({self.zone.zone_id: opening.zones})
+        moved = {zone.zone_id: (zone,) for zone in opening.beside}
+        trial = self.perimeter.with_zones({self.zone.zone_id: opening.zones, **moved})
         names = [zone.zone_id for zone in opening.zones]
         around = nuisance_of(
             trial, names, self.movers, self.limits.reach_m, larger=self.limits.larger, aim_deg=self.unknowns.aim_deg
@@ -123,7 +139,8 @@ class OpeningTrial:
             weakest = WeakestCrossing(threat, met[threat], float("nan"), low)
             found = [placed.found for placed in self.places.of_zone(zone, around[zone.zone_id])]
             windows.append(window_of(zone.zone_id, weakest, found, trial.rules.threshold))
-        beside = {near: trial.dead(near) for near in self.perimeter.neighbours(self.zone.zone_id)}
+        near_by = {near for one in (self.zone.zone_id, *moved) for near in self.perimeter.neighbours(one)}
+        beside = {near: trial.dead(near) for near in sorted((near_by | set(moved)) - {self.zone.zone_id})}
         return replace(opening, windows=tuple(windows), opened_m=opened_m(self.perimeter, beside))
 
     def _low(self, trial: Perimeter, zone_id: str) -> float | None:
@@ -141,6 +158,8 @@ def openings(trial: OpeningTrial) -> list[Opening]:
     """
     found = _of_heads(trial)
     found += _moved(trial)
+    if not any(one.option == "move_line" and one.state == "open" for one in found):
+        found += _row_moved(trial)
     zone, limits, prices = trial.zone, trial.limits, trial.limits.prices
     for parts in (2, 3):
         if zone.line.length / parts < limits.shortest_m:
@@ -185,6 +204,30 @@ def _moved(trial: OpeningTrial) -> list[Opening]:
             continue
         zones = (moved_sideways(zone, offset),)
         found.append(trial.tried("move_line", move_words(offset), zones, price))
+        after = found[-1].window
+        if found[-1].state != "empty" and after.weakest.modulation > after.above_high * 1.5:
+            break
+    return found
+
+
+def _row_moved(trial: OpeningTrial) -> list[Opening]:
+    """The whole row of zones moved away from the mover, so that no zone leaves the line of its neighbours."""
+    zone, prices, first = trial.zone, trial.limits.prices, trial.window.nuisance[0]
+    along = [one for one in trial.perimeter.zones.values() if one.fence_id == zone.fence_id]
+    row = row_of(along, zone.zone_id, zone.fence_id in trial.perimeter.closed)
+    if len(row) < 2:
+        return []
+    away = -1.0 if first.offset_m > 0.0 else 1.0
+    price = sum(2 * prices.post + 2 * len(one.pairs) * prices.set_head for one in row)
+    found: list[Opening] = []
+    for offset in row_places(row, zone.zone_id, trial.limits.moves, trial.limits.reach_m / 2.0, _ROW_M):
+        if offset * away <= 0.0:
+            continue
+        moved = with_row(row, zone.zone_id, offset)
+        own = moved.pop(zone.zone_id)
+        names = ", ".join(sorted(moved))
+        words = f"{move_words(offset)}, and those of {names} with them, as one row"
+        found.append(trial.tried("move_row", words, (own,), price, tuple(moved.values())))
         after = found[-1].window
         if found[-1].state != "empty" and after.weakest.modulation > after.above_high * 1.5:
             break

@@ -117,7 +117,7 @@ def site(tmp_path_factory):
         (folder / "site.toml").write_text(
             'name = "Line"\nthreats = ["crawl"]\n[input]\nfence = "fence.geojson"\nterrain = "dtm.tif"\n'
             "vertical_accuracy_m = 0.05\n[upkeep]\nstart = 2027-01-01\nyears = 1\n"
-            "[nuisance]\nreach_m = 3.0\ndepths_m = [0.1, 0.5]\n"
+            "[nuisance]\nreach_m = 3.0\ndepths_m = [0.1, 0.5]\n[weather]\ncut_to_m = 0.0\n"
         )
         opened = geotools.open_site(folder / "site.toml")
         for step in ("inspect", "layout", "weather", "upkeep"):

@@ -86,6 +86,23 @@ def test_a_line_moved_out_of_the_row_of_its_neighbours_opens_gaps_beside_it(sear
     assert all(one.opened_m > 0.0 and one.state == "empty" for one in moved)
 
 
+def test_the_row_moved_as_one_opens_no_gap_beside_and_the_window(searched):
+    _, every, _ = searched
+    rows = [one for one in every if one.option == "move_row"]
+    assert rows and all("Z0, Z2 with them" in one.words and "to the left" in one.words for one in rows)
+    assert {zone.zone_id for zone in rows[0].beside} == {"Z0", "Z2"}
+    assert all(one.opened_m == 0.0 for one in rows)
+    # of equal price the widest window stands first
+    assert [one.window.above for one in rows] == sorted(one.window.above for one in rows)
+    assert rows[0].kept and rows[0].window.weakest.modulation > rows[0].window.above_high
+    assert rows[0].cost == 3 * (2 * 1800 + 2 * 120)
+    # asked again on the row as it would stand
+    perimeter = searched[0].perimeter.with_zones({zone.zone_id: (zone,) for zone in (*rows[0].zones, *rows[0].beside)})
+    after, _ = window_on(perimeter)
+    assert after.above == pytest.approx(rows[0].window.above, abs=0.01)
+    assert after.state != "empty"
+
+
 def test_every_kind_of_change_is_tried_with_its_price(searched):
     costs = {one.option: one.cost for one in searched[1]}
     assert costs["set_heads"] == 240
