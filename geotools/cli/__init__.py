@@ -250,7 +250,7 @@ for command in (demo, doctor, status, batch, apply, share, terrain, new, gis_plu
 
 
 #: What the system says where nothing more can be written to the screen, or the file in its place.
-_NO_SCREEN = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, errno.EPIPE}
+_NO_SCREEN = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF, errno.EPIPE}
 
 
 def main() -> None:

@@ -244,6 +244,7 @@ class Workspace:
         try:
             write_metadata(built, Described(title, self.plan_crs, vertical_datum, " ".join(CAUTIONS)))
             write_project(built, self.plan_crs, title, rasters, self._known)
+            gpkg.settle(built)
         except PLAN_TROUBLE as problem:
             raise self._unwritten(problem) from problem
 
@@ -262,6 +263,7 @@ class Workspace:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             self.build(temporary, layers)
+            gpkg.settle(temporary)
             with open(temporary, "rb+") as written:
                 os.fsync(written.fileno())
             os.replace(temporary, self.plan)

@@ -230,6 +230,33 @@ def test_a_grid_keeps_even_nodes_and_clears_the_heads():
     assert bent.ground_m[40] == pytest.approx(0.2) and bent.ground_m[39] == pytest.approx(0.1)
 
 
+def test_a_grid_is_as_high_as_the_heads_and_their_zones_need_and_no_higher():
+    """Free height by hand: line of the heads, and three Fresnel radii or waists above it; a person at least."""
+    x = np.linspace(0.0, 40.0, 81)
+    w0, radius = waist(HEAD.wavenumber, 6.0), math.sqrt(HEAD.wavelength_m * 20.0 * 20.0 / 40.0)
+    for tx, rx in ((1.0, 1.5), (0.1, 0.1), (3.0, 0.5)):
+        free = max(max(tx, rx) + max(3 * radius, 3 * w0), 2.3)
+        for dz in np.linspace(0.005, 0.03, 26):
+            grid = choose_grid(Beam(HEAD, x, 0 * x, tx, rx), x, 0 * x, None, float(dz))
+            assert grid.size * dz * 0.6 >= free - 1e-9
+            smaller = [
+                s for s in (96, 128, 160, 192, 256, 320, 384, 512, 640, 768, 1024, 1280, 1536, 2048) if s < grid.size
+            ]
+            assert not smaller or smaller[-1] * dz * 0.6 < free
+    # held closer where the beam grazes the ground, by less than half the lower head's height
+    rise = {
+        share: choose_grid(
+            Beam(HEAD, x, share * np.sin(np.pi * x / 40.0), 1.0, 1.0), x, share * np.sin(np.pi * x / 40.0), None, None
+        ).dz
+        for share in (0.45, 0.55)
+    }
+    assert rise[0.55] < 0.75 * rise[0.45]
+
+
+def test_ranges_of_the_generic_heads_are_round_figures():
+    assert all(head.max_range_m % 50.0 == 0.0 for head in HEAD_TYPES.values())
+
+
 def test_nodes_between_those_of_the_grid_are_linear_between_them():
     grid = grid_of(0.1 * np.arange(5), dx=1.0, size=100)
     product = np.arange(5)[:, None] * np.ones(100) + 0j

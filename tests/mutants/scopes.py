@@ -83,7 +83,10 @@ _TESTS: dict[str, tuple[str, ...]] = {
     ),
     "earthwork.water": _WATER,
     **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
-    "steps.layout.chain": ("tests/steps/layout/test_chain.py",),
+    "steps.layout.chain": (
+        _LAID[1],
+        "tests/steps/layout/test_chain.py",
+    ),
     "steps.layout.checks": (
         _LAID[2],
         "tests/steps/layout/test_checks.py",

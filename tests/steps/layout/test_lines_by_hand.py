@@ -10,6 +10,7 @@ import pytest
 from shapely import LineString, Point, Polygon, box
 
 from geotools.errors import InfeasibleError, NumericInputError
+from geotools.steps.layout.chain import _SpanTable
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.kernel import Needs, _in_order, _mixed_margins, _off_axis, gate_stretch, offsets_for, posts
@@ -253,6 +254,13 @@ def test_unlike_heads_do_least_harm_where_beams_cross_square():
         (a0, a1), (b0, b1) = placed[j - 1], placed[j]
         assert found[j, 0] == pytest.approx(loss(b0, a1, b1, a0) - loss(b0, b1, b1, b0), abs=0.01)
         assert found[j, 1] == pytest.approx(loss(a1, b0, a0, b1) - loss(a1, a0, a0, a1), abs=0.01)
+
+
+def test_of_zones_between_the_same_two_nodes_the_cheapest_stands_in_for_all():
+    tail, head, cost = np.array([0, 0, 0, 1, 0]), np.array([2, 1, 2, 2, 1]), np.array([5.0, 2.0, 4.0, 1.0, 9.0])
+    table = _SpanTable(3, tail, head, cost)
+    assert table.tail.tolist() == [0, 0, 1] and table.head.tolist() == [1, 2, 2] and table.cost.tolist() == [2, 4, 1]
+    assert table.chosen([0, 1, 2]).tolist() == [1, 2, 3] and table.first.tolist() == [0, 2, 3, 3]
 
 
 def test_the_list_of_zones_keeps_what_it_is_given():
