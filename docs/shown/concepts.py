@@ -13,7 +13,9 @@ import geotools
 from docs.shown.maps import bare, layer, shaded, verdict_map, worst_verdicts
 from docs.shown.section import EARTH, piece
 from docs.shown.tutorials import section_of, zone_of
-from geotools.plan.schema.style import BLACK, BLUE, PALE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, VERMILION
+from geotools.steps.report.reach import reach_map
+from geotools.steps.report.windows import window_chart
 
 DEMO = "geotools_demo"
 TERRAIN = "geotools_demo/input/terrain.tif"
@@ -69,39 +71,14 @@ def resurvey(folder: Path) -> Figure:
 
 
 def windows(folder: Path) -> Figure:
-    """What must not alarm and what must in every zone, with what is not known exactly, and the threshold between."""
-    job = folder / DEMO
-    rows = layer(job, "operating_windows").iloc[::-1]
-    figure = Figure(figsize=(8, 4), layout="constrained")
-    axes = figure.subplots()
-    least = 0.005
-    for place, row in enumerate(rows.to_dict("records")):
-        low, high = max(row["must_not"], least), max(row["must"], least)
-        if row["state"] != "empty":
-            axes.barh(place, high - low, left=low, height=0.5, color=SKY if row["state"] == "open" else PALE)
-        axes.plot([low, max(row["must_not_high"], least)], [place, place], color=VERMILION, lw=1.5)
-        axes.plot(low, place, "<", color=VERMILION, ms=8)
-        sure = row["must"] if np.isnan(row["must_low"]) else row["must_low"]
-        axes.plot([max(sure, least), high], [place, place], color=BLUE, lw=1.5)
-        axes.plot(high, place, ">", color=BLUE, ms=8)
-        if row["set_to"] == row["set_to"]:
-            axes.plot([row["set_to"]] * 2, [place - 0.35, place + 0.35], color=BLACK, lw=2)
-        words = f"{row['state']}: {row['must_not_mover']} / {row['must_threat']}"
-        axes.annotate(words, (1.25, place), va="center", fontsize=8, annotation_clip=False)
-    axes.axvline(rows["threshold"].iloc[0], color=BLACK, ls="--", lw=1)
-    for mark, colour, words in (
-        ("<", VERMILION, "strongest that must not alarm"),
-        (">", BLUE, "weakest that must alarm"),
-        ("|", BLACK, "threshold to set"),
-    ):
-        axes.plot([], [], mark, color=colour, label=words)
-    axes.plot([], [], "--", color=BLACK, lw=1, label="threshold of the site file")
-    axes.set_xscale("log")
-    axes.set_xlim(least, 1.2)
-    axes.set_yticks(range(len(rows)), rows["zone_id"])
-    axes.set_xlabel("modulation; lines: with what is not known exactly")
-    figure.legend(loc="outside upper center", ncols=4, fontsize=8, frameon=False)
-    return figure
+    """Operating window of every zone, as the report draws it."""
+    return window_chart(layer(folder / DEMO, "operating_windows"), 7.2)
+
+
+def reach(folder: Path) -> Figure:
+    """Windows and the reach of the farthest mover on the map, as the report draws it."""
+    names = ("operating_windows", "nuisance_reach", "set_off", "fence")
+    return reach_map({name: layer(folder / DEMO, name) for name in names}, 7.2)
 
 
 PICTURES: dict[str, Callable[[Path], Figure | bytes]] = {
@@ -109,5 +86,6 @@ PICTURES: dict[str, Callable[[Path], Figure | bytes]] = {
     "concept-section.png": section_of(DEMO, "crawl"),
     "concept-verdicts.png": verdict_map(DEMO, TERRAIN),
     "concept-resurvey.png": resurvey,
-    "concept-window.png": windows,
+    "concept-windows.png": windows,
+    "concept-reach.png": reach,
 }
