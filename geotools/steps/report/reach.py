@@ -38,8 +38,11 @@ def reach_blocks(frames: Frames) -> list[Block]:
     alt = f"Map of {len(windows)} beam lines by the state of their window, and of the reach of: {widest}."
     caption = (
         f"Yellow: ground on which the {widest}, the farthest of the movers that must not alarm, reaches the site's "
-        "threshold, whether or not it is ever there. Lines from your own features run to the beam line that answers."
+        "threshold, whether or not it is ever there."
     )
+    features = frames.get("set_off")
+    if features is not None and (features["sets_off"] != "no").any():
+        caption += " Lines from your own features run to the beam line that answers."
     return [draw(partial(reach_map, frames), alt, caption)]
 
 
