@@ -14,6 +14,8 @@ from docs.shown.maps import bare, layer, shaded, verdict_map, worst_verdicts
 from docs.shown.section import EARTH, piece
 from docs.shown.tutorials import section_of, zone_of
 from geotools.plan.schema.style import BLACK, BLUE, VERMILION
+from geotools.steps.report.reach import reach_map
+from geotools.steps.report.windows import window_chart
 
 DEMO = "geotools_demo"
 TERRAIN = "geotools_demo/input/terrain.tif"
@@ -68,9 +70,22 @@ def resurvey(folder: Path) -> Figure:
     return figure
 
 
+def windows(folder: Path) -> Figure:
+    """Operating window of every zone, as the report draws it."""
+    return window_chart(layer(folder / DEMO, "operating_windows"), 7.2)
+
+
+def reach(folder: Path) -> Figure:
+    """Windows and the reach of the farthest mover on the map, as the report draws it."""
+    names = ("operating_windows", "nuisance_reach", "set_off", "fence")
+    return reach_map({name: layer(folder / DEMO, name) for name in names}, 7.2)
+
+
 PICTURES: dict[str, Callable[[Path], Figure | bytes]] = {
     "concept-modulation.png": modulation,
     "concept-section.png": section_of(DEMO, "crawl"),
     "concept-verdicts.png": verdict_map(DEMO, TERRAIN),
     "concept-resurvey.png": resurvey,
+    "concept-windows.png": windows,
+    "concept-reach.png": reach,
 }
