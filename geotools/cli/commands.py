@@ -63,7 +63,6 @@ def new(
     fence: Path,
     terrain: Path,
     threats: tuple[str, ...],
-    settings: tuple[str, ...],
     **inputs: Any,
 ) -> None:
     """Write a site file that names every setting, with its default, unit and range, and inspect fence and terrain.
@@ -75,6 +74,7 @@ def new(
     from geotools.site import open_site, parse_site
 
     side, no_inspect, if_sound = inputs.pop("side"), inputs.pop("no_inspect"), inputs.pop("if_sound")
+    settings: tuple[str, ...] = inputs.pop("settings")
     if side is not None:
         settings = (f"layout.side={side}", *settings)
     text = new_site_text(
