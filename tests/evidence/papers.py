@@ -47,10 +47,8 @@ def figures(out: Path) -> dict[str, Any]:
 def sentences(found: dict[str, Any], currency: str = "EUR") -> list[str]:
     """Those figures as lines of Markdown."""
     verdicts = found["verdicts"]
-    lines = [
-        "| threat | " + " | ".join(f"{name.replace('_', ' ')}, m" for name in _VERDICTS) + " |",
-        "|" + " --- |" * 5,
-    ]
+    heads = [f"{name.replace('_', ' ')}, m" for name in _VERDICTS]
+    lines = [f"| threat | {' | '.join(heads)} |", "|" + " --- |" * 5]
     for threat, lengths in verdicts.items():
         lines.append(f"| {threat} | " + " | ".join(f"{lengths[name]:.1f}" for name in _VERDICTS) + " |")
     way = f"; {found['without_way']} posts without a way" if found["without_way"] else ""

@@ -23,6 +23,8 @@ from geotools.steps.layout.usable import Course
 __all__ = ["plan_picture"]
 
 _MOST_LABELS = 60
+#: Of a picture, shorter side to longer at least.
+_LEAST_ASPECT = 0.25
 
 
 def _round_length(length: float) -> float:
@@ -61,6 +63,11 @@ def _area(axes: Axes, shape: shapely.Geometry, **look: Any) -> None:
 
 
 @mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
+def _sides(left: float, bottom: float, right: float, top: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The other side and the side itself, for east and for north."""
+    return (top - bottom, right - left), (right - left, top - bottom)
+
+
 def plan_picture(
     path: Path,
     courses: Sequence[Course],
@@ -79,11 +86,16 @@ def plan_picture(
     left, bottom = bounds[:, :2].min(axis=0)
     right, top = bounds[:, 2:].max(axis=0)
     pad = 0.05 * max(right - left, top - bottom)
-    width, height = right - left + 2 * pad, top - bottom + 2 * pad
+    # a long strip shows some ground to either side, in place of an empty sheet about it
+    pad_x, pad_y = (
+        max(pad, (_LEAST_ASPECT * (far + 2 * pad) - near) / 2) for far, near in _sides(left, bottom, right, top)
+    )
+    width, height = right - left + 2 * pad_x, top - bottom + 2 * pad_y
     scale = 13.0 / max(width, height)
-    figure = Figure(figsize=(max(width * scale, 6.0), max(height * scale, 5.0) + 0.6), dpi=110)
+    sheet = max(width * scale, 6.0), max(height * scale, 3.0) + 1.2
+    figure = Figure(figsize=sheet, dpi=110)
     FigureCanvasAgg(figure)
-    axes = figure.add_axes((0.07, 0.06, 0.92, 0.88))
+    axes = figure.add_axes((0.9 / sheet[0], 0.6 / sheet[1], 1.0 - 1.2 / sheet[0], 1.0 - 1.15 / sheet[1]))
     # limits are set below; looking for them at every mark takes time that grows with the square of the marks' number
     axes.autoscale(enable=False)
     for course in courses:
@@ -122,8 +134,8 @@ def plan_picture(
             linewidths=0.6,
             zorder=7,
         )
-    axes.set_xlim(left - pad, right + pad)
-    axes.set_ylim(bottom - pad, top + pad)
+    axes.set_xlim(left - pad_x, right + pad_x)
+    axes.set_ylim(bottom - pad_y, top + pad_y)
     axes.set_aspect("equal")
     axes.ticklabel_format(useOffset=False, style="plain")
     axes.tick_params(labelsize=7)
@@ -140,7 +152,12 @@ def plan_picture(
     if conflicts:
         handles.append(Line2D([], [], color=PURPLE, marker="D", linestyle="", markeredgecolor=BLACK, label="conflict"))
     figure.legend(
-        handles=handles, loc="upper right", ncols=len(handles), fontsize=7.5, frameon=False, bbox_to_anchor=(1.0, 0.975)
+        handles=handles,
+        loc="upper right",
+        ncols=len(handles),
+        fontsize=7.5,
+        frameon=False,
+        bbox_to_anchor=(1.0, 1.0 - 0.25 / sheet[1]),
     )
-    figure.suptitle(f"{title}: layout, {len(zones)} zones", x=0.01, y=0.99, ha="left", fontsize=11)
+    figure.suptitle(f"{title}: layout, {len(zones)} zones", x=0.01, y=1.0 - 0.1 / sheet[1], ha="left", fontsize=11)
     figure.savefig(path, metadata={"Software": None})
