@@ -193,6 +193,68 @@ def test_the_tables_name_what_there_is():
     assert {"verdicts", "dead_spots", "advice"} <= client and "sensitivity" not in client
 
 
+#: Layers that an audience is kept from, each for a reason: a new layer fails here until somebody has decided.
+#: Working figures behind the answer, and the setter-out's own tables, tell a client nothing that is paid for.
+NOT_FOR_CLIENTS = set(
+    [
+        "beam_levels",
+        "grading_points",
+        "head_heights",
+        "nuisance_reach",
+        "profiles",
+        "resurvey",
+        "sensitivity",
+        "stakeout",
+        "window_surfaces",
+    ]
+)
+#: Who is detected where and how it is watched, what it costs, and what the site does after it is built.
+NOT_FOR_CONTRACTORS = NOT_FOR_CLIENTS - {"grading_points", "stakeout"} | set(
+    [
+        "acceptance",
+        "advice",
+        "as_set",
+        "bill",
+        "changes",
+        "conflicts",
+        "crossings",
+        "dead_spots",
+        "flow_crossings",
+        "gradings",
+        "operating_windows",
+        "options",
+        "ponds",
+        "provenance",
+        "set_off",
+        "standoffs",
+        "supply",
+        "upkeep",
+        "upkeep_cost",
+        "verdicts",
+        "views",
+        "walk_heads",
+        "walk_result",
+        "walk_test",
+        "widths",
+        "window_options",
+        "window_weather",
+    ]
+)
+
+
+@pytest.mark.parametrize(("table", "kept"), [(CLIENT, NOT_FOR_CLIENTS), (CONTRACTOR, NOT_FOR_CONTRACTORS)])
+def test_every_layer_was_decided_on(table, kept):
+    seen = {schema.name for schema in extract(table, LAYERS, "here").layers}
+    assert seen | kept == set(LAYERS) and not seen & kept
+
+
+def test_who_sets_heads_up_sees_what_to_set_and_not_what_it_is_good_for():
+    (found,) = [schema for schema in extract(CONTRACTOR, LAYERS, "here").layers if schema.name == "commission"]
+    names = set(found.field_names)
+    assert {"height_m", "tilt_deg", "channel", "as_set_height_m", "set_by"} <= names
+    assert not names & {"threshold", "expected_level_db", "deviation_db", "state", "causes", "as_set_level_db"}
+
+
 def test_a_reduced_layer_is_drawn_by_nothing_that_was_left_out():
     (made,) = extract(["verdicts.from_m", "verdicts.to_m"], LAYERS, "here").layers
     assert made.field_names == ["from_m", "to_m"] and made.key is None
