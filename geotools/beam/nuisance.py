@@ -78,6 +78,8 @@ class NuisanceRequest:
         """The answer."""
         best = np.array([mover_response(field, mover, self.around) for mover in self.movers])
         high = best.copy()
+        if self.larger == 0.0 and self.aim_deg == 0.0:
+            return NuisanceResponse(best, high, field.standing_level_db)
         for number, mover in enumerate(self.movers):
             larger = mover.larger(self.larger)
             for pan in dict.fromkeys((-self.aim_deg, self.aim_deg)):

@@ -80,8 +80,13 @@ class MoversBeside:
     reach_m: float
 
     def under(self, depth_m: float) -> MoversBeside:
-        """What of those that must not alarm stands out of a surface of a depth, m."""
-        shown = {name: _mover_under(mover, depth_m) for name, mover in self.movers.items() if mover.must_not_alarm}
+        """What of those that must not alarm and live somewhere stands out of a surface of a depth, m."""
+        named = {name for feature in self.places.features for name in feature.movers}
+        shown = {
+            name: _mover_under(mover, depth_m)
+            for name, mover in self.movers.items()
+            if mover.must_not_alarm and (mover.place != "mapped" or name in named)
+        }
         return replace(self, movers={name: mover for name, mover in shown.items() if mover is not None})
 
 
@@ -106,8 +111,10 @@ def windows_of(
     return found
 
 
-def surface_windows(perimeter: Perimeter, beside: MoversBeside, depths_m: Sequence[float]) -> list[SurfaceWindow]:
-    """The window of every zone under surfaces of these depths, by the best estimate.
+def surface_windows(
+    perimeter: Perimeter, beside: MoversBeside, depths_m: Sequence[float], zone_ids: Sequence[str] | None = None
+) -> list[SurfaceWindow]:
+    """The windows of zones under surfaces of these depths, by the best estimate.
 
     Parameters
     ----------
@@ -117,6 +124,8 @@ def surface_windows(perimeter: Perimeter, beside: MoversBeside, depths_m: Sequen
         What moves and is no threat; what may alarm now and then is left out.
     depths_m : sequence of float
         Depths of grass or snow, m.
+    zone_ids : sequence of str, optional
+        Zones in question; all if not given.
     """
     found = []
     for depth in depths_m:
@@ -124,7 +133,7 @@ def surface_windows(perimeter: Perimeter, beside: MoversBeside, depths_m: Sequen
         for bound in BOUNDS:
             there = under_surface(perimeter, depth, bound)
             there.solve_all()
-            found += windows_of(there, list(there.zones), shown, (depth, bound))
+            found += windows_of(there, list(there.zones) if zone_ids is None else zone_ids, shown, (depth, bound))
     return found
 
 

@@ -75,7 +75,7 @@ def conditions_of(
     if len(closed) == len(bare):
         return list(closed.values())
     depths = {*depths_m, *([year.cut_to_m] if year.cut_to_m > 0.0 else [])}
-    covered = surface_windows(perimeter, beside, sorted(depths))
+    covered = surface_windows(perimeter, beside, sorted(depths), [zone_id for zone_id in bare if zone_id not in closed])
     wet = pond_windows(perimeter, ponds, beside, year.pond_shares) if ponds else []
     every: list[Condition] = []
     for zone_id, one in bare.items():
