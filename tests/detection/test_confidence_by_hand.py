@@ -17,8 +17,9 @@ from geotools.detection import unknowns as unknowns_of
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.certainty import _merged, _pieces, certainty_of, confident_weakest
 from geotools.detection.height_search import levels_that_may_move, search_heights
+from geotools.detection.stretches import stretches
 from geotools.detection.unknowns import Build, Unknowns, without_each
-from geotools.detection.verdicts import StationVerdicts, stretches
+from geotools.detection.verdicts import StationVerdicts
 from geotools.plan.model import BeamPair, FenceChain, Zone
 
 PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)

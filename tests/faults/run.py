@@ -43,11 +43,16 @@ def main() -> None:
     options.add_argument("--kills", type=int, default=200, help="kills at random moments")
     options.add_argument("--every", type=int, default=1, help="kill before every so many-th change only")
     options.add_argument("--only", help="kinds whose name holds this")
+    options.add_argument("--minutes", type=float, default=28.0, help="after so many no further kind is begun")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given = options.parse_args()
     tallies: dict[str, Any] = {}
+    ends = time.perf_counter() + 60.0 * given.minutes
     for name, run in faults(given.kills, given.every).items():
         if given.only and given.only not in name:
+            continue
+        if time.perf_counter() > ends:
+            print(f"{name}: not begun, the time is up", flush=True)
             continue
         began = time.perf_counter()
         with tempfile.TemporaryDirectory(prefix="faults-") as root:

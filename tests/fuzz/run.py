@@ -89,11 +89,12 @@ class Driver:
 class Count:
     """What came of the cases so far."""
 
-    def __init__(self, say: bool) -> None:
+    def __init__(self, say: bool, most_s: float = float("inf")) -> None:
         self.say = say
         self.cases = 0
         self.again = 0
         self.started = time.perf_counter()
+        self.most_s = most_s
         self.tally: dict[str, Counter[str]] = defaultdict(Counter)
         self.slowest: Counter[str] = Counter()
         self.clock: Counter[str] = Counter()
@@ -104,6 +105,11 @@ class Count:
     def seconds(self) -> float:
         """Since the first case."""
         return time.perf_counter() - self.started
+
+    @property
+    def over(self) -> bool:
+        """Whether no further case is to be begun."""
+        return self.seconds > self.most_s
 
     def add(self, case: dict[str, object], result: dict[str, object]) -> None:
         """Count a case; tell it where it is a fault."""
@@ -149,6 +155,8 @@ def run(cases: int, subjects: list[str], first_seed: int = 0, *, count: Count | 
     driver = Driver(subjects)
     try:
         for number in range(cases):
+            if counted.over:
+                break
             case: dict[str, object] = {
                 "subject": subjects[number % len(subjects)],
                 "seed": first_seed + number // len(subjects),
@@ -166,7 +174,7 @@ def run_wild(cases: int, subjects: list[str], seed: int | None = 0, *, count: Co
     try:
         for place, name in enumerate(subjects):
             share = cases // len(subjects) + (place < cases % len(subjects))
-            if share:
+            if share and not counted.over:
                 each_case(name, share, seed, lambda case: counted.add(case, driver.ask(case)))
     finally:
         driver.stop()
@@ -182,11 +190,12 @@ def main() -> None:
     options.add_argument("--seed", type=int, help="run this one case of each damaged subject")
     options.add_argument("--content", help="run this one file, in base64, as the subject's")
     options.add_argument("--first-seed", type=int, default=0)
+    options.add_argument("--minutes", type=float, default=28.0, help="after so many no further case is begun")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given = options.parse_args()
     damaged = [name for name in damaged if name in (given.subject or damaged)]
     built = [name for name in built if name in (given.subject or built)]
-    count = Count(say=True)
+    count = Count(say=True, most_s=60.0 * given.minutes)
     if given.content is not None:
         driver = Driver(given.subject)
         case = {"subject": given.subject[0], "content": given.content}

@@ -55,6 +55,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--examples", type=int, default=60)
     options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--minutes", type=float, default=28.0, help="after so many no further placing is begun")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given_ = options.parse_args()
     began = time.perf_counter()
@@ -71,6 +72,8 @@ def main() -> None:
     )
     @given(PLACINGS)
     def compare(placing: Placing) -> None:
+        if time.perf_counter() - began > 60.0 * given_.minutes:
+            return
         differences = apart(base, answer_of(placing))
         bad = [name for name, by_m in differences.items() if by_m > LIMITS[name]]
         tried.append({"placing": asdict(placing), "apart_m": differences, "bad": bad})

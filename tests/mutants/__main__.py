@@ -69,18 +69,22 @@ def main() -> None:
     options.add_argument("--only", default="", help="modules whose name holds this")
     options.add_argument("--workers", type=int, default=2, help="how many are tried at once")
     options.add_argument("--most", type=float, default=300.0, help="seconds after which a trial counts as a timeout")
+    options.add_argument("--minutes", type=float, default=28.0, help="after so many no further fault is begun")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given = options.parse_args()
     load_libraries()
     began = time.perf_counter()
     named = _known(given.only) if given.known else _sampled(given.sample, given.seed, given.only)
     tried: list[tuple[str, Outcome]] = []
-    outcomes = attempts([(trial, given.most) for _, trial, _ in named], given.workers)
+    ends = began + 60.0 * given.minutes
+    outcomes = attempts([(trial, given.most) for _, trial, _ in named], given.workers, ends)
     for (name, _, why), found in zip(named, outcomes, strict=True):
+        if found.verdict == "not tried":
+            continue
         outcome = replace(found, verdict="equal", test=why) if why and found.verdict == "survived" else found
         tried.append((name, outcome))
         print(f"{outcome.verdict:8} {outcome.processor_s:5.1f} s  {name}  {outcome.test}", flush=True)
-    report = _report(tried, time.perf_counter() - began)
+    report = {"asked": len(named), **_report(tried, time.perf_counter() - began)}
     print(json.dumps(report, indent=1))
     if given.report:
         given.report.write_text(

@@ -45,7 +45,7 @@ KNOWN = (
     ),
     KnownFault(
         "heights of transmitter and receiver swapped where a zone's heads are solved",
-        "geotools.detection.perimeter",
+        "geotools.detection.solved",
         "strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)",
         "strip.beam(pair.head_type, pair.rx_height_m, pair.tx_height_m, name=name)",
         f"{_RULES}::test_a_zone_is_solved_with_each_head_at_its_own_end_and_the_sites_grass",
@@ -59,7 +59,7 @@ KNOWN = (
     ),
     KnownFault(
         "the site's grass ignored where a zone is solved",
-        "geotools.detection.perimeter",
+        "geotools.detection.solved",
         "grass = self.rules.grass_m if case.grass_m is None else case.grass_m",
         "grass = 0.0 if case.grass_m is None else case.grass_m",
         f"{_RULES}::test_a_zone_is_solved_with_each_head_at_its_own_end_and_the_sites_grass",
@@ -157,7 +157,7 @@ KNOWN = (
     ),
     KnownFault(
         "neighbours' heads ignored",
-        "geotools.detection.perimeter",
+        "geotools.detection.joined",
         "best[:, link.nodes] = np.maximum(best[:, link.nodes], there)",
         "pass",
         "tests/detection/test_perimeter.py::test_who_passes_a_zones_own_heads_is_detected_by_the_neighbours_low_head",

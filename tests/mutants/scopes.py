@@ -46,7 +46,10 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "beam.field3d": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_field3d.py"),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
     "beam.rain": ("tests/beam/test_rain.py",),
-    **{f"detection.{name}": _PERIMETER for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways")},
+    **{
+        f"detection.{name}": _PERIMETER
+        for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways", "solved", "joined")
+    },
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": ("tests/detection/test_causes.py",),
@@ -69,6 +72,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
+    "detection.stretches": (_SURE, "tests/detection/test_verdicts.py"),
     "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},

@@ -53,7 +53,7 @@ class Trial:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of a trial (caught, timeout, survived), its processor and clock time, s, and the test that failed."""
+    """What became of a trial (or "not tried"), its processor and clock time, s, and the test that failed."""
 
     verdict: str
     processor_s: float
@@ -141,8 +141,12 @@ def attempt(trial: Trial, most_s: float) -> Outcome:
     return Outcome(verdict, used_s, time.perf_counter() - began, test)
 
 
-def attempts(trials: Iterable[tuple[Trial, float]], workers: int) -> Iterator[Outcome]:
-    """`attempt` of each in order, so many at a time."""
+def attempts(trials: Iterable[tuple[Trial, float]], workers: int, ends: float = float("inf")) -> Iterator[Outcome]:
+    """`attempt` of each in order, so many at a time; "not tried" from a time of `time.perf_counter` on."""
+
+    def one(trial: tuple[Trial, float]) -> Outcome:
+        return attempt(*trial) if time.perf_counter() < ends else Outcome("not tried", 0.0, 0.0)
+
     listed: Sequence[tuple[Trial, float]] = list(trials)
     with ThreadPoolExecutor(workers) as pool:
-        yield from pool.map(lambda one: attempt(*one), listed)
+        yield from pool.map(one, listed)
