@@ -84,9 +84,16 @@ def zone_names(axes: Axes, plan: Path, size: float = 7.0) -> None:
         axes.text(*at, row.zone_id.split("-")[-1], ha="center", va="center", fontsize=size)
 
 
-def legend(axes: Axes, *, dead: bool = False, where: str = "center") -> None:
-    """What the lines mean."""
-    handles = [Line2D([], [], label=words, **look) for name, words, look in VERDICTS if name != "no_beam"]
+def legend(
+    axes: Axes,
+    *,
+    dead: bool = False,
+    where: str | tuple[float, float] = "center",
+    wide: bool = False,
+    no_beam: bool = False,
+) -> None:
+    """What the lines mean; ``wide``: in one row, ``no_beam``: with fence that has none."""
+    handles = [Line2D([], [], label=words, **look) for name, words, look in VERDICTS if no_beam or name != "no_beam"]
     handles += [
         Line2D([], [], color=BLUE, lw=0.8, label="beam"),
         Line2D([], [], color="none", marker="^", mfc="white", mec=BLACK, label="transmitter post"),
@@ -94,7 +101,10 @@ def legend(axes: Axes, *, dead: bool = False, where: str = "center") -> None:
     ]
     if dead:
         handles.append(Patch(facecolor="none", edgecolor=VERMILION, hatch="xxx", label="dead spot"))
-    axes.legend(handles=handles, loc=where, fontsize=7.5, frameon=True, framealpha=0.85, edgecolor="none")
+    columns = len(handles) if wide else 1
+    axes.legend(
+        handles=handles, loc=where, fontsize=7.5, frameon=True, framealpha=0.85, edgecolor="none", ncols=columns
+    )
 
 
 def verdict_map(plan: str, terrain: str, threat: str | None = None, bar: float = 20.0) -> Callable[[Path], Figure]:

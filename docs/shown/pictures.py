@@ -10,7 +10,7 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from docs.shown import concepts, front, ideas, maps, tutorials
+from docs.shown import concepts, front, gallery, ideas, maps, tutorials
 
 Drawing = Callable[[Path], Figure | bytes]
 
@@ -19,5 +19,6 @@ PICTURES: dict[str, Drawing] = {
     **ideas.PICTURES,
     **tutorials.PICTURES,
     **maps.PICTURES,
+    **gallery.PICTURES,
     **concepts.PICTURES,
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import runpy
 import shutil
 from pathlib import Path
@@ -11,7 +12,8 @@ import rasterio
 from click.testing import CliRunner
 
 from geotools.cli import cli
-from geotools.cli.demo import FILES, SITES, demo_folder, place_demo_input
+from geotools.cli.demo import FILES, MADE, SITES, demo_folder, place_demo_input
+from geotools.cli.demo_sites import MADE_SITES, write_made_site
 from geotools.site import open_site
 
 
@@ -39,7 +41,7 @@ def test_demo_copies_its_input_and_keeps_an_older_plan(tmp_path: Path) -> None:
 
 
 def test_input_alone_is_placed_with_what_to_do_next(tmp_path: Path) -> None:
-    for name, files in SITES.items():
+    for name, files in (SITES | {"l-yard": MADE["l-yard"]}).items():
         out = tmp_path / name
         done = CliRunner().invoke(cli, ["demo", "--site", name, "--input-only", "--out", str(out)])
         assert done.exit_code == 0, done.output
@@ -55,3 +57,30 @@ def test_real_ground_comes_with_its_licence() -> None:
         if "Permission is hereby granted" in (demo_folder("floodplain") / file).read_text("utf-8", "replace")
     }
     assert held == {"LICENSE-scrollstats"}
+
+
+def test_a_site_that_is_made_is_the_same_each_time_and_says_that_it_is_invented(tmp_path: Path) -> None:
+    assert set(MADE) == set(MADE_SITES)
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir()
+        assert tuple(write_made_site("double-fence", tmp_path / folder)) == MADE["double-fence"]
+    for file in MADE["double-fence"]:
+        assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes()
+    assert "It is invented." in (tmp_path / "one" / "site.toml").read_text()
+    with rasterio.open(tmp_path / "one" / "terrain.tif") as raster:
+        heights, x, y = raster.read(1), *(raster.xy(0, 0))
+    # the lower left corner is the site's; 0.5 m cells; the ditch of half a metre lies where it is declared
+    assert (x, y) == (512_000.25, 5_404_149.75) and heights.shape == (300, 400)
+    row, ditch = lambda north: round((150 - north) / 0.5 - 0.5), 80
+    across = heights[row(ditch + 8), 48] + heights[row(ditch - 8), 48] - 2 * heights[row(ditch), 48]
+    assert 0.40 < across / 2 < 0.60
+
+
+def test_a_demonstration_ends_with_the_step_that_is_named(tmp_path: Path) -> None:
+    words = ["demo", "--site", "hilly", "--out", str(tmp_path / "out")]
+    dry = CliRunner().invoke(cli, [*words, "--until", "layout", "--dry-run", "--json"])
+    assert dry.exit_code == 0 and not (tmp_path / "out").exists()
+    assert re.findall(r'"step": "(\w+)"', dry.output) == ["inspect", "layout"]
+    wrong = CliRunner().invoke(cli, [*words, "--until", "asbuilt"])
+    assert wrong.exit_code == 4 and "--until" in wrong.stderr and "gaps" in wrong.stderr
+    assert not (tmp_path / "out").exists()
