@@ -95,7 +95,9 @@ def new(
     for text in [f"  warning: {one}" for one in warnings]:
         click.echo(text, err=True)
     if not options.quiet:
-        if inputs["vertical_accuracy_m"] is None:
+        from geotools.terrain.quality import ACCURACY_NOTED
+
+        if inputs["vertical_accuracy_m"] is None and not any(ACCURACY_NOTED in one for one in notes):
             notes = [*notes, "set input.vertical_accuracy_m: without the terrain's accuracy nothing counts as detected"]
         click.echo("\n".join([*(f"  {one}" for one in notes), f"Next: geotools run {site_file} --out plan"]))
 

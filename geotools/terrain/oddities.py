@@ -201,8 +201,8 @@ _WORDS = {
 }
 
 
-def odd_words(found: Sequence[Oddity], where: str) -> list[str]:
-    """A sentence for each kind, with how often it occurs and the place where it is largest."""
+def odd_words(found: Sequence[Oddity], where: str, metres_a_unit: float = 1.0) -> list[str]:
+    """A sentence for each kind, with how often it occurs and the place where it is largest, in map units."""
     said = []
     for kind, words in _WORDS.items():
         of_kind = [one for one in found if one.kind == kind]
@@ -210,5 +210,7 @@ def odd_words(found: Sequence[Oddity], where: str) -> list[str]:
             continue
         worst = max(of_kind, key=lambda one: abs(one.height_m))
         more = f", and {counted(len(of_kind) - 1, 'more such place')}" if len(of_kind) > 1 else ""
-        said.append(f"{where}: at x {worst.x_m:.1f}, y {worst.y_m:.1f} m {words.format(height=worst.height_m)}{more}")
+        x, y = worst.x_m / metres_a_unit, worst.y_m / metres_a_unit
+        unit = "m" if metres_a_unit == 1.0 else "in map units"
+        said.append(f"{where}: at x {x:.1f}, y {y:.1f} {unit} {words.format(height=worst.height_m)}{more}")
     return said

@@ -11,8 +11,19 @@ from scipy.ndimage import uniform_filter
 
 from geotools.corridor import Array
 
-__all__ = ["ORIGINS", "SurveyQuality", "estimated", "from_tags", "height_step", "resolved_by_points", "shortest_dip"]
+__all__ = [
+    "ACCURACY_NOTED",
+    "ORIGINS",
+    "SurveyQuality",
+    "estimated",
+    "from_tags",
+    "height_step",
+    "resolved_by_points",
+    "shortest_dip",
+]
 
+#: Begins what is said of an accuracy that nobody stated but the raster's metadata.
+ACCURACY_NOTED = "vertical accuracy from the raster's metadata:"
 #: Names in the raster's metadata begin so; they stand in the default domain, which copies and warps of GDAL carry on.
 PREFIX = "GEOTOOLS_"
 #: A dip needs two cells to be resolved at all (sampling theorem: nothing shorter than two samples).

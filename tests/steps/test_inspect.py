@@ -10,6 +10,7 @@ import fiona
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
 from shapely import LineString, Polygon
 
 import geotools
@@ -289,6 +290,16 @@ def test_check_points_stand_for_a_stated_accuracy(make_site: MakeSite, tmp_path:
     site.write_text(site.read_text().replace('check_points = "marks.csv"', ""))
     outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "out", overwrite=True)
     assert any("not stated" in text and "survey.check_points" in text for text in outcome.warnings)
+
+
+def test_an_accuracy_that_the_terrain_step_noted_is_a_stated_one(make_site: MakeSite, tmp_path: Path) -> None:
+    site = make_site(inputs="")
+    with rasterio.open(geotools.open_site(site).path(geotools.open_site(site).input.terrain), "r+") as raster:
+        raster.update_tags(GEOTOOLS_ACCURACY_M="0.15", GEOTOOLS_METHOD="points", GEOTOOLS_SPACING_M="0.3")
+    outcome = inspect(site, tmp_path / "out")
+    assert not any("not stated" in text for text in outcome.warnings)
+    assert any("good to 0.150 m" in text for text in outcome.warnings)
+    assert any("from the raster's metadata: 0.15 m" in text for text in outcome.notes)
 
 
 @pytest.mark.parametrize(

@@ -91,3 +91,5 @@ def test_places_without_data_beside_a_line_are_named_like_those_under_it():
     assert found.height_m == pytest.approx(16 * CELL**2)
     assert "no data over" in odd_words([found], "F01")[0]
     assert odd_along(Held(), beside, 1.0) == []
+    # places are said as the map counts them
+    assert f"x {x / 0.3048:.1f}, y {y / 0.3048:.1f} in map units" in odd_words([found], "F01", 0.3048)[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from geotools.detection.chains import chains_of
 from geotools.detection.second_opinion import FIELDS
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
+from geotools.io.crs import metres_per_unit
 from geotools.plan import cautions
 from geotools.plan.schema import (
     BEAM_LEVELS,
@@ -34,7 +35,7 @@ def run(ctx: StepContext) -> StepResult:
     for zone in (zone for chain in chains for zone in chain.zones):
         # of strips without data detection itself says why they have no answer
         odd = [one for one in odd_along(ctx.terrain, zone.line.line(), half) if one.kind != "no_data"]
-        for text in odd_words(odd, f"{zone.zone_id}, in its strip"):
+        for text in odd_words(odd, f"{zone.zone_id}, in its strip", metres_per_unit(ctx.workspace.plan_crs)):
             ctx.warn(text)
     return run_wave(ctx, chains) if ctx.params["method"] == "wave" else run_straightness(ctx, chains)
 

@@ -12,7 +12,7 @@ from geotools.corridor import Array
 from geotools.detection.from_plan import crossing_heights
 from geotools.engine.step import LayerOut, Step, StepContext, StepResult
 from geotools.errors import InputError, counted
-from geotools.io.crs import horizontal
+from geotools.io.crs import horizontal, metres_per_unit
 from geotools.io.files import local_file
 from geotools.plan import ids
 from geotools.plan.fence_checks import refuse_open, twice_words
@@ -29,7 +29,7 @@ from geotools.steps.inspect.kernel import (
 )
 from geotools.terrain.model import Terrain
 from geotools.terrain.oddities import odd_along, odd_words
-from geotools.terrain.quality import ORIGINS
+from geotools.terrain.quality import ACCURACY_NOTED, ORIGINS, from_tags
 
 #: Heights rounded to this step or more hide the straightness that a prone person requires (0.075 m).
 COARSE_STEP_M = 0.05
@@ -141,7 +141,10 @@ def _survey(ctx: StepContext, rows: list[dict[str, Any]]) -> None:
                 "any dip that counts"
             )
         reach = ctx.site.layout.clear_m
-        doubts += odd_words(odd_along(terrain, row["geometry"], reach), f"{row['fence_id']}, within {reach:g} m of it")
+        odd = odd_along(terrain, row["geometry"], reach)
+        doubts += odd_words(
+            odd, f"{row['fence_id']}, within {reach:g} m of it", metres_per_unit(ctx.workspace.plan_crs)
+        )
     for text in dict.fromkeys(doubts):
         if text is not None:
             ctx.warn(text)
@@ -172,7 +175,11 @@ def run(ctx: StepContext) -> StepResult:
     tolerance = ctx.site.all_targets[hardest].straightness_m
     weak = [coarse_cell_warning(terrain.cell_m, hardest)]
     if ctx.site.survey.check_points is None:
-        weak.append(coarse_accuracy_warning(ctx.site.input.vertical_accuracy_m, tolerance, hardest))
+        noted = from_tags(terrain.tags, terrain.cell_m)
+        stated = ctx.site.input.vertical_accuracy_m or (noted.accuracy_m if noted is not None else None)
+        if stated is not None and ctx.site.input.vertical_accuracy_m is None:
+            ctx.say(f"{ACCURACY_NOTED} {stated:.3g} m (95 %)")
+        weak.append(coarse_accuracy_warning(stated, tolerance, hardest))
     else:
         # whoever gives check points learns from them, in `gaps`, how good the terrain is
         local_file(ctx.site.path(ctx.site.survey.check_points), "file of check points")
