@@ -95,6 +95,14 @@ class TwoRayPath:
         rise, level = np.polyfit(x, ground_m, 1, w=np.sqrt(x * (x[-1] - x)) + 1e-9)
         return cls(head_type, float(x[-1]), float(ground_m[0] - level), float(ground_m[-1] - level - rise * x[-1]))
 
+    def interferes(self, tx_height_m: ArrayLike, rx_height_m: ArrayLike) -> NDArray[np.bool_]:
+        """Whether the mirrored way is longer by half a wavelength or more: only from there on is there a null between
+        two heights that are clear. A beam below that is weak because it grazes the ground.
+        """
+        tx, rx = np.asarray(tx_height_m) + self.tx_foot_m, np.asarray(rx_height_m) + self.rx_foot_m
+        far = np.asarray(self.length_m, dtype=float)
+        return np.asarray(np.hypot(far, tx + rx) - np.hypot(far, tx - rx) >= self.head_type.wavelength_m / 2)
+
     def level_db(self, tx_height_m: ArrayLike, rx_height_m: ArrayLike) -> NDArray[np.float64]:
         """Standing level against free space, dB: the ray and its mirror image, weaker by both heads' patterns."""
         tx = np.maximum(np.asarray(tx_height_m, dtype=float) + self.tx_foot_m, 0.0)

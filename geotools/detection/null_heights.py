@@ -106,7 +106,8 @@ def find_nulls(zone: Zone, ground: Ground, rules: Rules, null: NullRules) -> tup
     for name in [pair.level for pair in zone.pairs]:
         pair = next(pair for pair in zone.pairs if pair.level == name)
         path = TwoRayPath.over(pair.head_type, at, level)
-        if path.settled(pair.tx_height_m, pair.rx_height_m, null.settle_m)[0] >= CLEAR_DB:
+        heights = pair.tx_height_m, pair.rx_height_m
+        if not path.interferes(*heights) or path.settled(*heights, null.settle_m)[0] >= CLEAR_DB:
             continue
         search = _Search(zone, pair, path, ground, rules, null)
         one = search.finding()
@@ -214,4 +215,5 @@ def lengths_in_null(
     length = np.arange(0.0, longest_m + _LENGTHS_M, _LENGTHS_M)
     heights = np.append(np.arange(limits[0], limits[1], _STEP_M), limits[1])
     path = TwoRayPath(head_type, np.maximum(length, 1.0)[:, None])
-    return np.asarray((path.settled(heights, heights, settle_m)[0] < NULL_DB).all(axis=1))
+    null = (path.settled(heights, heights, settle_m)[0] < NULL_DB) & path.interferes(heights, heights)
+    return np.asarray(null.all(axis=1))

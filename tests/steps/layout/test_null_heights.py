@@ -12,6 +12,10 @@ from scipy.ndimage import gaussian_filter1d
 import geotools
 from geotools.beam import HEAD_TYPES, Beam, solve_beams
 from geotools.beam.standing import TwoRayPath
+from geotools.detection.null_heights import NullRules, find_nulls
+from geotools.detection.perimeter import Perimeter
+from tests.invented_ground import LOW, Formula, zone
+from tests.invented_ground import RULES as WALKED
 
 #: Between the posts, and how deep the ground lies between them: 0.9 m of height stand in a null near -30 dB.
 ENDS, DIP_M = (11.0, 89.0), 0.16
@@ -101,6 +105,16 @@ def test_zones_of_a_line_are_alike_in_length(make_site, tmp_path):
     assert np.ptp(lengths) <= 5.0
     # at these lengths the stack's 0.9 m would be a null, so heads stand lower
     assert layer(tmp_path / "out", "heads")["height_m"].max() < 0.9
+
+
+def test_a_low_head_that_grazes_a_crest_stands_in_no_null():
+    """Its level is low for want of height: no reflection cancels it, and there is nothing to choose."""
+    crest = Formula(lambda x, y: 100.0 + 0.5 * np.exp(-(((x - 50) / 15) ** 2)) + 0.0 * y)
+    low = zone(pairs=[LOW])
+    alone = Perimeter([low], crest, WALKED)
+    alone.solve_all()
+    assert alone.standing_db[low.zone_id, "low"] < -10.0
+    assert find_nulls(low, crest, WALKED, NullRules({"low": (0.2, 0.45)}, 0.05, 3.0)) == (low, [])
 
 
 @pytest.mark.parametrize("rough_m", [0.0, 0.06])
