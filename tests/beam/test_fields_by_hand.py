@@ -8,6 +8,7 @@ import pytest
 from scipy.special import erf
 
 from geotools.beam import HEAD_TYPES, Target
+from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField, _crossing, _running_share
 from geotools.beam.field3d import Field3D, Mesh, _moved, _on_mesh, _ramp
 from geotools.beam.profile import Beam
@@ -189,6 +190,19 @@ def test_a_plane_comes_onto_the_mesh_square_to_its_slope():
     bump = strip.ground_m + np.where(X == 10.0, 1.0, 0.0)[:, None]
     raised = _on_mesh(Strip(X, y, bump), 0.0, mesh_x, across) - grade * across
     assert raised[:, 3] == pytest.approx(np.clip(1.0 - np.abs(mesh_x - 10.0) / 5.0, 0.0, 1.0))
+
+
+def test_a_pit_between_four_nodes_lies_under_each_of_them_and_no_other():
+    x, y = np.arange(11.0), np.linspace(-1.0, 1.0, 5)
+    along, across = fine_axis(x, 0.5), fine_axis(y, 0.25)
+    assert along == pytest.approx(np.arange(21) * 0.5) and across == pytest.approx(np.arange(-4, 5) * 0.25)
+    assert fine_axis(x, 0.51).size == 21 and fine_axis(x, 1.0).size == 11 and fine_axis(x, 3.0).size == 11
+    ground = np.zeros((21, 9))
+    ground[5, 3] = -0.3  # 2.5 m along, 0.25 m to the right
+    made = strip_on(x, y, FineGround(along, across, ground))
+    wanted = np.zeros((11, 5))
+    wanted[2:4, 1:3] = 0.3
+    assert made.drop_m == pytest.approx(wanted) and made.ground_m.max() == made.ground_m.min() == 0.0
 
 
 def test_the_mesh_samples_aperture_and_pattern():

@@ -79,6 +79,8 @@ def test_of_equal_heights_the_nearest_to_todays_are_taken():
     )
     assert abs(equal.tx_height_m - 0.9) + abs(equal.rx_height_m - 0.9) == pytest.approx(0.05)
     assert (equal.dead_length_m, equal.dead_length_now_m) == (2.0, 5.0)
+    uneven = search(lambda a, b: 5.0 if (a, b) == (0.9, 0.6) else 2.0, (0.9, 0.6))
+    assert abs(uneven.tx_height_m - 0.9) + abs(uneven.rx_height_m - 0.6) == pytest.approx(0.05)
     # one head alone, one up and one down: the search goes each way by itself
     for best in ((0.5, 1.0), (1.0, 0.5), (0.9, 0.4), (0.35, 0.9)):
         found = search(lambda a, b, best=best: 10 * (abs(a - best[0]) + abs(b - best[1])))

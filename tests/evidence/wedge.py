@@ -91,7 +91,8 @@ def wedge(folder: Path) -> Section:
     )
     section.check("amplitude, a valley of 4 % as well", steep, 0.04, "of free space", "conducting wedge, exact series")
     section.say(
-        "What is left in valleys is no matter of steps, which may be halved without a change: the field takes plumb "
-        "heights and level lengths, and the phase between beam and reflection is too large by that."
+        "What is left in valleys grows with their slope and is no matter of steps, which may be halved without a "
+        "change. The field takes plumb heights and level lengths, which over a sloping mirror makes the phase between "
+        "beam and reflection too large (tested); the same is the likely cause here."
     )
     return section

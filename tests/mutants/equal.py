@@ -48,6 +48,7 @@ EQUAL = (
         "-0.95",
         "a short cut: the distance along the slope is then computed on level ground too, and differs by 0.13 % at most",
     ),
+    EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
         "box = np.array(boxes).reshape(-1, 4)",
