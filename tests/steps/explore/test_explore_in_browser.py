@@ -225,6 +225,23 @@ def test_windows_and_reach_are_on_the_map_and_beside_the_zone(browser, explored)
         assert (window["set_to"] is not None) == ("Threshold to set" in said)
 
 
+def test_changes_tried_for_a_window_stand_in_a_table(explored, tmp_path):
+    text = (explored / "explore.html").read_text("utf-8")
+    data = data_of(explored)
+    tried = {"words": "set both low heads to 0.20 m", "state": "narrow", "must_not": 0.2, "must": 0.27, "set_to": None}
+    data["nuisance"]["options"] = [{"zone": data["first"], **tried, "cost": 240.0, "recommended": True}]
+    start = text.index('id="data">') + len('id="data">')
+    page = tmp_path / "explore.html"
+    held = json.dumps(data).replace("<", "\\u003c")
+    page.write_text(text[:start] + held + text[text.index("</script>", start) :], encoding="utf-8")
+    with opened(page, WIDTHS[1]) as driver:
+        WebDriverWait(driver, 20).until(lambda d: d.find_element(By.ID, "answer").text)
+        table = driver.find_element(By.CSS_SELECTOR, "#window-options table")
+        cells = [cell.text for cell in table.find_elements(By.CSS_SELECTOR, "tbody th, tbody td")]
+        assert cells == [tried["words"], "narrow", "0.20", "0.27", "\u2013", "240 EUR", "yes"]
+        assert table.size["width"] > 1000, "seven columns want the page's width"
+
+
 def test_prices_works_and_what_is_unproven_can_be_read(browser, explored):
     data = data_of(explored)
     zone_id, held = next(

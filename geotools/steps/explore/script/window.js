@@ -4,6 +4,7 @@ const response = (value) => (value < LEAST ? `under ${LEAST}` : value.toFixed(2)
 const WHERE = { outside: "beyond the fence", strip: "in the strip", fence: "on the fence line" };
 
 function drawWindow(z) {
+  windowOptions(z);
   const held = data.nuisance && data.nuisance.windows[z.zone];
   $("window").hidden = !held;
   if (!held) {
@@ -61,12 +62,14 @@ function windowWords(z, held, where) {
   for (const f of off) {
     lines.push(`${f.feature}: ${f.mover} ${f.sets_off === "yes" ? "sets" : "may set"} the zone off at ${metres(f.chainage_m, 0)} (${response(f.modulation)}, at most ${response(f.modulation_high)}).`);
   }
-  const made = lines.map((text) => element("p", text));
-  const options = data.nuisance.options.filter((o) => o.zone === z.zone);
-  if (options.length) {
-    made.push(table("Changes tried for this window", ["change", "window then", "must not", "must", "set to", "price", "advised"],
-      options.map((o) => [o.words, o.state, response(o.must_not), response(o.must), o.set_to === null ? "\u2013" : o.set_to.toFixed(2),
-        money(o.cost), o.recommended ? "yes" : "no"])));
-  }
-  return made;
+  return lines.map((text) => element("p", text));
+}
+
+// as wide as the page: seven columns
+function windowOptions(z) {
+  const options = data.nuisance ? data.nuisance.options.filter((o) => o.zone === z.zone) : [];
+  $("window-options").replaceChildren(...(options.length ? [table(`Changes tried for the window of zone ${z.zone}`,
+    ["change", "window then", "must not", "must", "set to", "price", "advised"],
+    options.map((o) => [o.words, o.state, response(o.must_not), response(o.must), o.set_to === null ? "\u2013" : o.set_to.toFixed(2),
+      money(o.cost), o.recommended ? "yes" : "no"]))] : []));
 }
