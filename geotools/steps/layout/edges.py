@@ -151,7 +151,7 @@ class _Judge:
             + prices.short_m * short
             + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
-            + prices.offset_m2 * offset * length
+            + prices.offset_m2 * np.abs(offset) * length
             + prices.nuisance_m * reached
             + prices.uneven * (total / rules.longest_m) ** 2
         )

@@ -84,10 +84,10 @@ class LayoutWeights:
 
     zone: float = 10_000.0
     short_zone: float = 5_000.0
-    avoided_zone: float = 5_000.0
     earthwork_m3: float = 60.0
     dead_ground_m: float = 2_000.0
     short_m: float = 10_000.0
     offset_m2: float = 0.5
     nuisance_m: float = 0.0
-    uneven: float = 1_000.0
+    uneven: float = 0.0
+    avoided_zone: float = 0.0

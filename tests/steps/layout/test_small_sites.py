@@ -15,7 +15,7 @@ from geotools.steps.layout.lines import PostOffsets, candidates, setback_line
 from geotools.steps.layout.width import beam_outline
 from geotools.steps.layout.zoning import choose_zones
 
-WEIGHTS = LayoutWeights()
+WEIGHTS = LayoutWeights(uneven=1_000.0)
 SHAPES = {
     "square": [(0, 0), (54, 0), (54, 54), (0, 54)],
     "rectangle": [(0, 0), (78, 0), (78, 44), (0, 44)],

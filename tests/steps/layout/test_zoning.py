@@ -18,7 +18,7 @@ from geotools.terrain.band_grid import clearance_grid
 
 X_BAND = 10.525e9
 RULES = ZoneRules(longest_m=60, shortest_m=8, extension_m=5, frequency_hz=X_BAND, stagger_m=0.0)
-PRICES = LayoutWeights()
+PRICES = LayoutWeights(uneven=1_000.0)
 
 
 def square(side: float, depth: float = 14.0):
