@@ -94,7 +94,10 @@ class Straight(Engine):
 )
 def test_heads_may_move_as_far_as_they_blind_no_straight_ground(monkeypatch, limits, span):
     monkeypatch.setattr("geotools.earthwork.demand.straight_ground", lambda grid, levels: "flat")
-    engine, settings = Straight(), SimpleNamespace(height_limits={"low": limits}, tolerances=Tolerances(heads_m=0.02))
+    engine, settings = (
+        Straight(),
+        SimpleNamespace(fixed=frozenset(), height_limits={"low": limits}, tolerances=Tolerances(heads_m=0.02)),
+    )
     flat, moves, off = straight_case(engine, replace(zone("Z"), pairs=(LOW, MAIN)), settings)
     # 0.3 m: down by 0.2 blinds, by 0.1 does not; up by 0.7 and 0.35 blinds, by 0.175 does not
     assert moves == pytest.approx(span)
@@ -108,7 +111,7 @@ def test_heads_may_move_as_far_as_they_blind_no_straight_ground(monkeypatch, lim
 
 
 def replace_limits(settings):
-    return SimpleNamespace(height_limits={}, tolerances=Tolerances(heads_m=0.0))
+    return SimpleNamespace(fixed=frozenset(), height_limits={}, tolerances=Tolerances(heads_m=0.0))
 
 
 def test_the_line_the_ground_should_follow_by_hand():

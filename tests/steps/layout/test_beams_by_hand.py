@@ -21,7 +21,9 @@ from geotools.steps.layout.zoning import _broken, _exact_room, _exact_zone
 
 BAND = 10.525e9
 RULES = ZoneRules(100.0, 10.0, 6.0, BAND, wanted_m=50.0, stagger_m=0.4, margin_m=0.3)
-PRICES = LayoutWeights(1000.0, 300.0, 7.0, 11.0, 13.0, 0.25)
+PRICES = LayoutWeights(
+    zone=1000.0, short_zone=300.0, earthwork_m3=7.0, dead_ground_m=11.0, short_m=13.0, offset_m2=0.25, uneven=0.0
+)
 
 
 def far(x, y):
@@ -66,7 +68,7 @@ def test_an_open_zone_costs_its_stacks_and_what_it_lies_off_the_line():
     # 30 + 6 + 6 is shorter than wanted; 38 + 12 is not
     assert measured(judge, (0, 0), (30, 0))[1] == pytest.approx(1300.0)
     assert measured(judge, (0, 0), (38, 0))[1] == pytest.approx(1000.0)
-    assert measured(judge, (0, 0), (0, 40), offset=-2.0)[1] == pytest.approx(1000.0 + 0.25 * 2.0 * 40.0)
+    assert measured(judge, (0, 0), (0, 40), offset=2.0)[1] == pytest.approx(1000.0 + 0.25 * 2.0 * 40.0)
 
 
 @pytest.mark.parametrize("towards", [(1.0, 0.0), (0.6, -0.8)])
