@@ -1,4 +1,4 @@
-"""Invented demonstration sites that are made when they are asked for: ground by formula, fence lines, a site file.
+"""Invented demonstration sites that are made when they are named: ground by formula, fence lines, a site file.
 
 None is a real place: the coordinates only lie in an ordinary projected system. The same files come out each time;
 heights are in whole millimetres, as a survey gives them.
