@@ -14,8 +14,10 @@ NAMES = {"threshold", "m0", "site_m0", "envelope_threshold"}
 #: Where a comparison outside detection stays, and why.
 ALLOWED = {
     ("beam/field.py", "threshold > 0"): "refuses a threshold that is not positive",
-    ("steps/walktest/step.py", "estimate.low <= site_m0 <= estimate.high"): "whether a threshold estimated from walks "
-    "agrees with the site file's: two thresholds, no modulation",
+    (
+        "steps/walktest/judging.py",
+        "estimate.low <= site_m0 <= estimate.high",
+    ): "whether a threshold estimated from walks agrees with the site file's: two thresholds, no modulation",
 }
 
 

@@ -27,8 +27,8 @@ SMALL = Invented(
     lambda x, y: -0.35 * np.exp(-(((x - 26.0) / 3.0) ** 2)) + 0.01 * y,
     (((10.0, 20.0), (62.0, 20.0)),),
     size=(75.0, 45.0),
-    longest_m=30.0,
-    threats=("crawl",),
+    longest_m=40.0,
+    threats=("crawl", "prone"),
     # heads that cost more than earth: ground is moved
     more='\n[grading]\nno_dig = "tank.geojson"\n\n[prices]\ncut_m3 = 18.5\nfill_m3 = 31.0\n'
     "set_head = 9000.0\nhead = 90000.0\npost = 90000.0\n",

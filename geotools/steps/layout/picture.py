@@ -62,12 +62,12 @@ def _area(axes: Axes, shape: shapely.Geometry, **look: Any) -> None:
             axes.fill(*np.asarray(hole.coords)[:, :2].T, facecolor="white", edgecolor=look.get("edgecolor"), zorder=1)
 
 
-@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def _sides(left: float, bottom: float, right: float, top: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """The other side and the side itself, for east and for north."""
     return (top - bottom, right - left), (right - left, top - bottom)
 
 
+@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def plan_picture(
     path: Path,
     courses: Sequence[Course],

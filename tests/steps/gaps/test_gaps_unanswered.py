@@ -62,9 +62,9 @@ def test_the_four_lengths_still_add_up_and_the_zone_is_unproven_for_want_of_grou
 def test_the_other_zones_are_answered_as_before(holed, with_gaps):
     plans = [folder / "out" / "plan.gpkg" for folder in (with_gaps, holed)]
     lengths = [gpd.read_file(plan, layer="zones").set_index("zone_id")["length_m"] for plan in plans]
-    # the layout sets posts otherwise beside the hole
-    same = [zone for zone in lengths[0].index if abs(lengths[0][zone] - lengths[1].get(zone, 0)) < 1e-6]
-    assert len(same) >= 3 and HOLE not in same
+    # the layout may set posts otherwise beside the hole
+    same = [z for z in lengths[0].index if z != HOLE and abs(lengths[0][z] - lengths[1].get(z, 0)) < 1e-6]
+    assert len(same) >= 3
     before, after = (
         rows[rows["zone_id"].isin(same)].set_index("spot_id")
         for rows in (gpd.read_file(plan, layer="dead_spots") for plan in plans)
