@@ -75,7 +75,8 @@ class Plan(_Plan):
     mover there gives each zone within reach; the line runs from the place to the beam line."""
     operating_windows: GeoDataFrame
     """For each zone the range of thresholds between the strongest response that must not alarm and the weakest that
-    must. A model: the walk test sets its lower edge, a week of logged alarms the upper one of what lives beside."""
+    must. A model: the walk test measures the weakest that must alarm, a week of logged alarms the strongest that
+    must not."""
     window_options: DataFrame
     """Changes tried for each zone whose window is not open, each with both edges of the window after it, by one
     detection and the same field; the other zones as they stand."""

@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -36,7 +36,7 @@ MADE = {
     "hilly": ("site.toml", "fence.geojson", "terrain.tif"),
     "border": ("site.toml", "fence.geojson", "terrain.tif"),
 }
-INPUT_FOLDER = "input"
+INPUT_FOLDER, SITE_FILE = "input", "site.toml"
 
 
 def demo_folder(name: str = "yard") -> Path:
@@ -80,7 +80,7 @@ def place_demo_input(out: Path, *, overwrite: bool, name: str = "yard") -> Path:
     """
     target = out / INPUT_FOLDER
     files = (SITES | MADE)[name]
-    there = [file for file in files if (target / file).exists()]
+    there = [name for name in (_placed(file, files) for file in files) if (target / name).exists()]
     if (out / "plan.gpkg").exists() and not overwrite:
         raise OutputError(
             "the output folder holds a plan already",
@@ -92,11 +92,12 @@ def place_demo_input(out: Path, *, overwrite: bool, name: str = "yard") -> Path:
         target.mkdir(parents=True, exist_ok=True)
         with _source(name) as source:
             for file in files:
-                if file in there and not overwrite:
+                name_there = _placed(file, files)
+                if name_there in there and not overwrite:
                     continue
-                temporary = target / f".{file}.{os.getpid()}.tmp"
+                temporary = target / f".{name_there}.{os.getpid()}.tmp"
                 shutil.copyfile(source / file, temporary)
-                os.replace(temporary, target / file)
+                os.replace(temporary, target / name_there)
     except OSError as problem:
         raise OutputError(
             "the demonstration's input could not be placed",
@@ -104,7 +105,12 @@ def place_demo_input(out: Path, *, overwrite: bool, name: str = "yard") -> Path:
             found=problem,
             mend="choose another folder, or check its permission and the room on its disk",
         ) from problem
-    return target / files[0]
+    return target / SITE_FILE
+
+
+def _placed(file: str, files: Sequence[str]) -> str:
+    """Name of a file of the site where it is placed: every site file has the same, so that pages can name it."""
+    return SITE_FILE if file == files[0] else file
 
 
 @click.command()
@@ -134,5 +140,6 @@ def demo(options: PlanOptions, name: str, until: str | None, input_only: bool) -
     elif options.as_json:
         click.echo(json.dumps({"event": "finished", "site": str(site_file.resolve())}))
     elif not options.quiet:
-        click.echo(f"Written: {', '.join((SITES | MADE)[name])} in {site_file.parent}")
+        files = (SITES | MADE)[name]
+        click.echo(f"Written: {', '.join(_placed(file, files) for file in files)} in {site_file.parent}")
         click.echo(f"Next: geotools run {site_file} --out {options.out}")

@@ -45,9 +45,9 @@ def test_input_alone_is_placed_with_what_to_do_next(tmp_path: Path) -> None:
         out = tmp_path / name
         done = CliRunner().invoke(cli, ["demo", "--site", name, "--input-only", "--out", str(out)])
         assert done.exit_code == 0, done.output
-        assert sorted(p.name for p in out.rglob("*") if p.is_file()) == sorted(files)
-        assert f"geotools run {out / 'input' / files[0]}" in done.output
-        assert open_site(out / "input" / files[0]).threats == ("walk", "crawl", "prone")
+        assert sorted(p.name for p in out.rglob("*") if p.is_file()) == sorted(["site.toml", *files[1:]])
+        assert f"geotools run {out / 'input' / 'site.toml'}" in done.output
+        assert open_site(out / "input" / "site.toml").threats == ("walk", "crawl", "prone")
 
 
 def test_real_ground_comes_with_its_licence() -> None:

@@ -96,7 +96,8 @@ OPERATING_WINDOWS = LayerSchema(
     title="Operating windows",
     description=(
         "For each zone the range of thresholds between the strongest response that must not alarm and the weakest that "
-        "must. A model: the walk test sets its lower edge, a week of logged alarms the upper one of what lives beside."
+        "must. A model: the walk test measures the weakest that must alarm, a week of logged alarms "
+        "the strongest that must not."
     ),
     geometry="LineString",
     key="zone_id",

@@ -146,8 +146,8 @@ def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: di
             longest = max(spots, key=lambda r: r["length_m"])
             ctx.say(
                 f"{target.name}: {counted(len(spots), 'dead spot')}, {sum(r['length_m'] for r in spots):.1f} m; "
-                f"the longest {longest['length_m']:.1f} m in {longest['zone_id']} from {longest['from_m']:.1f} m "
-                f"({CAUSES[longest['cause']]})"
+                f"the longest {longest['length_m']:.1f} m in {longest['zone_id']}, "
+                f"{longest['from_m']:.1f} m from its transmitter ({CAUSES[longest['cause']]})"
             )
         elif value is not None:
             ctx.say(

@@ -189,6 +189,11 @@ def _warn_of_opened(ctx: StepContext, perimeter: Perimeter, joint: JointDesign) 
 def _summary(ctx: StepContext, rows: list[Row], choices: list[Row], drained: bool) -> dict[str, object]:
     clear = sum(bool(r["clear"]) for r in rows)
     ctx.say(f"{len(rows)} dead spots: {clear} clear in a run of all zones as proposed, {len(rows) - clear} not")
+    if clear:
+        ctx.say(
+            "clear: no undetected crossing by the best estimate, within tolerance; what stays unproven then: "
+            "`geotools apply`, then `geotools gaps` on the proposed state"
+        )
     taken = [r for r in choices if r["recommended"]]
     for row in taken:
         if row["option"] == "none":

@@ -287,7 +287,8 @@ def _sentence(
     if through and chosen is not None and len(chosen):
         left = float(chosen["dead_after_m"].sum())
         parts.append(
-            "What is advised below was clear in a run of all zones as proposed."
+            "What is advised below was clear by the best estimate in a run of all zones as proposed; how much is "
+            "unproven then, a run on the applied state says."
             if left == 0
             else f"What is advised below leaves {number(left, 1)} m open."
         )

@@ -36,6 +36,11 @@ def tell(ctx: StepContext, windows: Sequence[Row], set_off: Sequence[Row], mappe
             if row["from_m"] is not None
             else f"{row['mover']} on {row['feature']} sets off {row['zone_id']} at {row['chainage_m']:.0f} m"
         )
+    if any(row.get("opens_cost") is not None and "dead spots" not in str(row["opens_by"]) for row in windows):
+        ctx.say(
+            "what opens a window beyond closing dead spots is in neither remedy, proposed state nor bill: take it into "
+            "the layers zones, heads and beams"
+        )
     if not mapped:
         ctx.say("no roads, paths or trees are given (input.movers): what lives on them alone is left out")
 

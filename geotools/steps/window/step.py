@@ -259,7 +259,8 @@ STEP = Step(
         "change of the signal with the level of a mirror: Hadamard's formula",
     ),
     cautions=(
-        "A model: the walk test sets the lower edge of what must alarm, a week of logged alarms what must not.",
+        "A model: the walk test measures the weakest that must alarm, "
+        "a week of logged alarms the strongest that must not.",
         cautions.DETECTION,
         cautions.SENSITIVE,
     ),
