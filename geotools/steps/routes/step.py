@@ -123,7 +123,9 @@ def _told(
             "routes.spare_loops lays them"
         )
     drops = [row["drop_share"] for row in supply if row.get("drop_share") is not None]
-    kinds = [row["kind"] for row in crossings]
+    # a loop that is only offered crosses nothing yet
+    mine = {row["route_id"] for row in laid}
+    kinds = [row["kind"] for row in crossings if row["route_id"] in mine]
     return {
         "trench_m": round(trench, 1),
         "cable_m": round(cable, 1),
