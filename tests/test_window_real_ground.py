@@ -38,6 +38,11 @@ def test_what_is_advised_opens_the_empty_window_of_the_floodplain(tmp_path: Path
     before = windows.loc[zone_id]
     assert before["must_not"] >= before["must"]
     assert before["opens_by"] == "close its dead spots first (set heads)" and before["opens_cost"] == 240.0
+    options = layer(out, "options")
+    (way,) = options[(options["zone_id"] == zone_id) & options["recommended"].astype(bool)].itertuples()
+    low = min(way.tx_height_m, way.rx_height_m)
+    # what a height costs beside money stands where the height is advised
+    assert low < 0.25 and f"{low:.2f} m is in rain splash" in way.reason
 
     made = apply_proposal(site, out, tmp_path / "proposed")
     proposed, plan = geotools.open_site(made.site_file), made.plan.parent

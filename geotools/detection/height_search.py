@@ -14,6 +14,7 @@ from geotools.errors import SiteError
 from geotools.plan.model import Zone
 
 __all__ = [
+    "SPLASH_M",
     "HeightSearch",
     "HeightTrials",
     "best_heights",
@@ -25,6 +26,9 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+
+#: Rain splashes soil this high; a head below it needs hard standing or gravel (common practice, no source).
+SPLASH_M = 0.25
 
 
 class HeightTrials:

@@ -116,7 +116,10 @@ VERDICTS = LayerSchema(
             nullable=False,
         ),
         Field(
-            "confidence", "real", "share of the realisations drawn in which it is so, at its least certain place", "1"
+            "confidence",
+            "real",
+            "share of the realisations drawn in which somebody is detected (undetected: passes), where least certain",
+            "1",
         ),
         Field(
             "cause",

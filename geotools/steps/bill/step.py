@@ -121,7 +121,7 @@ def _summary(ctx: StepContext, lines: list[BillLine]) -> dict[str, Any]:
         "at_placeholders": round(unsure, 2),
         "sections": {section: round(amount, 2) for section, amount in by.items()},
         "table": {
-            "title": "bill of quantities",
+            "title": f"bill of quantities, maintenance over {ctx.site.upkeep.years} years",
             "columns": ["section", f"amount [{currency}]"],
             "rows": [*([s, f"{amount:,.0f}"] for s, amount in by.items() if amount), ["all", f"{total:,.0f}"]],
         },

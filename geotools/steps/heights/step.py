@@ -5,7 +5,7 @@ from __future__ import annotations
 from geotools.detection.alone import dead_near_heads
 from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import height_limits
-from geotools.detection.height_search import HeightSearch, best_heights, levels_that_may_move
+from geotools.detection.height_search import SPLASH_M, HeightSearch, best_heights, levels_that_may_move
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan import cautions, ids
@@ -17,8 +17,6 @@ from geotools.terrain.design import SharedGround
 
 Row = dict[str, object]
 
-#: Rain splashes soil this high; a head below it needs hard standing or gravel (common practice, no source).
-SPLASH_M = 0.25
 #: Dead ground counted as that before a head, metres from it.
 NEAR_HEAD_M = 10.0
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from geotools.detection.height_search import (
+    SPLASH_M,
     HeightSearch,
     HeightTrials,
     best_heights,
@@ -77,6 +78,9 @@ class Trial:
         _, _, level, found = best
         zone = self.zone.with_heights(level, found.tx_height_m, found.rx_height_m)
         words = f"set the {level} heads to {found.tx_height_m:.2f} m (transmitter) and {found.rx_height_m:.2f} m"
+        lowest = min(found.tx_height_m, found.rx_height_m)
+        if lowest < SPLASH_M:
+            words += f" ({lowest:.2f} m is in rain splash)"
         made = self.option("set_heads", zone, heads_moved(self.zone, zone) * self.prices.set_head, words)
         return replace(made, searched=_heights_searched(found, limits[level]))
 
