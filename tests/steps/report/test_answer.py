@@ -26,7 +26,8 @@ def test_a_zone_that_the_whole_design_does_not_clear_is_not_called_closed(option
     verdicts = pd.DataFrame(rows, columns=["threat", "from_m", "to_m", "verdict"])
     frames = {"options": options, "crossings": pd.DataFrame([crossing]), "verdicts": verdicts}
     said = str(answer(frames, ["prone"], 0.2, PRICES))
-    assert "was clear by the best estimate in a run of all zones as proposed" in said and "5.0 m³ cut, 2.0 m³ fill" in said
+    assert "was clear by the best estimate in a run of all zones as proposed" in said
+    assert "5.0 m³ cut, 2.0 m³ fill" in said
     assert "80.0 m detected with 95 % confidence" in said and "5.0 m undetected, 5.0 m unproven" in said
     options.loc[0, ["clear", "dead_after_m"]] = [False, 1.5]
     said = str(answer(frames, ["prone"], 0.2, PRICES))
