@@ -145,7 +145,7 @@ def install(
             click.echo("In the GIS: Plugins, Manage and install plugins, Installed, tick Perimeter geotools.")
 
 
-@gis_plugin.command("contract")
+@gis_plugin.command("contract", short_help="Print what the plugin must know of the steps.")
 def plugin_contract() -> None:
     """Print what the plugin must know of the steps, and the files and folders that it was made from."""
     from geotools.cli.contract import CONTRACT, contract_text
@@ -159,7 +159,7 @@ def plugin_contract() -> None:
     click.echo(f'{{"watched": {json.dumps(watched)}, "contract": {contract_text()}}}')
 
 
-@gis_plugin.command("zip")
+@gis_plugin.command("zip", short_help="Write the plugin as a zip for the GIS or its public repository.")
 @click.argument("archive", metavar="FILE.zip", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--homepage", metavar="URL", help="Address of the pages of whoever publishes the plugin.")
 @click.option("--tracker", metavar="URL", help="Address where faults are reported.")

@@ -103,7 +103,8 @@ STEP = Step(
     ),
     cautions=(
         cautions.DETECTION,
-        "The model is paraxial, takes people as opaque screens, and knows no fence, vehicle, snow or wet grass.",
+        "The model is paraxial and takes people as opaque screens; what fence or vehicles reflect is not in it, and "
+        "of grass and snow two bounds are.",
         cautions.SENSITIVE,
     ),
 )
