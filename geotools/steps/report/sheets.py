@@ -252,7 +252,7 @@ def uncertain_sheet(
             )
     items += [
         "The model is paraxial and takes people as opaque screens; it knows the ground along the beam's centre line "
-        "and the target's own ground; what fence or vehicles reflect is not in it, and grass and snow are as two bounds.",
+        "and the target's own ground; what fences or vehicles reflect is not in it; grass and snow are two bounds.",
         "It ranks and explains; the walk test on site decides.",
     ]
     blocks: list[Block] = [Heading("Uncertainty", flows=True), Notes(tuple(items))]
