@@ -11,6 +11,10 @@ import pytest
 import rasterio
 from rasterio.transform import from_origin
 
+import geotools
+from geotools.engine.runner import Job
+from geotools.plan.schema import PROPOSED_HEADS
+
 SQUARE = ((20.0, 20.0), (80.0, 20.0), (80.0, 80.0), (20.0, 80.0), (20.0, 20.0))
 
 
@@ -82,3 +86,11 @@ def make_site(tmp_path: Path) -> Callable[..., Path]:
         return site
 
     return make
+
+
+def set_proposed_head(site: geotools.Site, out: Path) -> None:
+    """One head of the demonstration's proposed state set to another height than laid out, as somebody does in a GIS."""
+    with Job(site, out, overwrite=True) as job:
+        heads = job.workspace.read(PROPOSED_HEADS)
+        heads.loc[heads["head_id"] == "F01-Z005-RX-low", "height_m"] = 0.375
+        job.workspace.write({PROPOSED_HEADS: heads})

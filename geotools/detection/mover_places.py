@@ -15,14 +15,16 @@ from shapely.geometry.base import BaseGeometry
 
 from geotools.beam.movers import Mover
 from geotools.corridor import StripGrid
+from geotools.detection.chains import Plan, chains_of
 from geotools.detection.nuisance import Strongest, ZoneNuisance
 from geotools.errors import InputError
 from geotools.io.features import read_named
 from geotools.plan.model import Zone
+from geotools.plan.schema import BEAMS, FENCE, ZONES
 from geotools.site import Site
 from geotools.site.movers import mover_of
 
-__all__ = ["Feature", "MoverPlaces", "Placed", "movers_of", "read_features"]
+__all__ = ["Feature", "MoverPlaces", "Placed", "movers_of", "places_of", "read_features"]
 
 Array = npt.NDArray[np.float64]
 
@@ -193,3 +195,15 @@ def _within(ground: BaseGeometry, grid: StripGrid) -> tuple[Array, Array]:
         inside = shapely.contains_xy(ground, nodes_x, nodes_y)
         x, y = np.append(x, nodes_x[inside]), np.append(y, nodes_y[inside])
     return x, y
+
+
+def places_of(site: Site, plan: Plan, work_crs: CRS) -> MoverPlaces:
+    """Where the movers of a site with a laid-out plan may be; ``plan`` reads its layers by their schema."""
+    fence = plan(FENCE)
+    chains = chains_of(site, plan(ZONES), plan(BEAMS), fence)
+    return MoverPlaces(
+        {str(name): line for name, line in fence.set_index("fence_id").geometry.items()},
+        {chain.fence_id: chain.inside_left for chain in chains},
+        read_features(site, work_crs),
+        site.nuisance.mapped_accuracy_m,
+    )

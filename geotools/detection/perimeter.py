@@ -9,6 +9,7 @@ threshold.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -30,33 +31,12 @@ WAYS_ZONES = 3
 
 
 class Perimeter(JoinedZones):
-    """Every zone of a site on one ground, with what its own heads give each place of its strip kept ready.
+    """Every zone of a site on one ground, with who gets through it; made as :class:`JoinedZones` is."""
 
-    Parameters
-    ----------
-    zones : sequence of Zone
-        Those of one fence line follow each other in its order.
-    ground : Ground
-        Whatever has levels.
-    rules : Rules
-        When somebody is detected.
-    closed : collection of str
-        Fence lines whose last zone meets the first.
-    silent : collection of Polygon
-        Strips of zones that are left out because their ground is not known. Stations beside them count as detected,
-        so that nothing is made of what is not known, and are `unanswered`.
-    """
-
-    def __init__(
-        self,
-        zones: Sequence[Zone],
-        ground: Ground,
-        rules: Rules,
-        closed: Collection[str] = (),
-        silent: Collection[Polygon] = (),
-    ) -> None:
-        super().__init__(zones, ground, rules, closed, silent)
-        self._areas: dict[tuple[str, int, float], Areas] = {}
+    @cached_property
+    def _areas(self) -> dict[tuple[str, int, float], Areas]:
+        """Open areas of strips as everything stands, kept once found."""
+        return {}
 
     @classmethod
     def of(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import re
 import zipfile
 from dataclasses import astuple, dataclass, fields
@@ -12,7 +11,7 @@ from urllib.parse import urlsplit
 
 from geotools import __version__
 from geotools.errors import InputError, OutputError
-from geotools.io.files import disk_words
+from geotools.io.files import write_bytes
 
 __all__ = ["PLUGIN_NAME", "Publisher", "plugin_files", "write_plugin_zip"]
 
@@ -111,17 +110,5 @@ def write_plugin_zip(path: Path, publisher: Publisher | None = None, *, overwrit
             entry = zipfile.ZipInfo(f"{PLUGIN_NAME}/{name}", _TIME)
             entry.compress_type, entry.create_system, entry.external_attr = zipfile.ZIP_DEFLATED, 3, 0o100644 << 16
             archive.writestr(entry, content)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
-        temporary.write_bytes(made.getvalue())
-        os.replace(temporary, path)
-    except OSError as problem:
-        raise OutputError(
-            "the zip could not be written",
-            where=path,
-            found=disk_words(problem, path.parent),
-            mend="check that the folder is there, its permission, and the room on its disk",
-        ) from problem
-    finally:
-        temporary.unlink(missing_ok=True)
+    write_bytes(path, made.getvalue(), what="the zip")
     return path

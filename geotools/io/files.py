@@ -89,12 +89,18 @@ def disk_words(problem: object, where: Path) -> str:
 
 
 def write_text(path: Path, text: str, *, private: bool = False) -> None:
-    """Write a text file whole or not at all.
+    """Write a text file, stored as UTF-8, whole or not at all; otherwise as `write_bytes`."""
+    write_bytes(path, text.replace("\n", os.linesep).encode("utf-8"), private=private)
+
+
+def write_bytes(path: Path, content: bytes, *, what: str = "a file", private: bool = False) -> None:
+    """Write a file whole or not at all.
 
     Parameters
     ----------
     path : file, in a folder that is there.
-    text : what it holds, stored as UTF-8.
+    content : what it holds.
+    what : what it is, for messages.
     private : whether it is for its owner alone.
 
     Raises
@@ -103,13 +109,13 @@ def write_text(path: Path, text: str, *, private: bool = False) -> None:
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
-        temporary.write_text(text, encoding="utf-8")
+        temporary.write_bytes(content)
         if private:
             close_to_others(temporary)
         os.replace(temporary, path)
     except OSError as problem:
         raise OutputError(
-            "a file could not be written",
+            f"{what} could not be written",
             where=path,
             found=disk_words(problem, path.parent),
             mend="check free space and write permission of the folder",

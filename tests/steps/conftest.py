@@ -8,8 +8,8 @@ import pytest
 
 import geotools
 from geotools.cli.demo import demo_folder
-from geotools.engine.runner import Job, run_site
-from geotools.plan.schema import PROPOSED_HEADS
+from geotools.engine.runner import run_site
+from tests.making import set_proposed_head
 from tests.shared import made_once
 
 
@@ -66,14 +66,6 @@ def settings():
     return put
 
 
-def _set_otherwise(site: geotools.Site, out: Path) -> None:
-    """One head of the proposed state set to another height than laid out, as somebody does in a GIS."""
-    with Job(site, out, overwrite=True) as job:
-        heads = job.workspace.read(PROPOSED_HEADS)
-        heads.loc[heads["head_id"] == "F01-Z005-RX-low", "height_m"] = 0.375
-        job.workspace.write({PROPOSED_HEADS: heads})
-
-
 @pytest.fixture(scope="session")
 def set_by_hand(remedied, tmp_path_factory):
     """Folder of the demonstration whose proposed state sets a head, after the papers that name heights."""
@@ -81,7 +73,7 @@ def set_by_hand(remedied, tmp_path_factory):
     def make(folder: Path) -> None:
         shutil.copytree(remedied, folder, dirs_exist_ok=True)
         site = geotools.open_site(folder / "input" / "site.toml")
-        _set_otherwise(site, folder / "out")
+        set_proposed_head(site, folder / "out")
         run_site(site, folder / "out", steps=["stakeout", "report"])
 
     return made_once(tmp_path_factory, "set_by_hand", make) / "out"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from geotools.detection.chains import chains_of, perimeter_of
-from geotools.detection.mover_places import MoverPlaces, movers_of, read_features
+from geotools.detection.chains import perimeter_of
+from geotools.detection.mover_places import movers_of, places_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.pond_windows import StandingWater, pond_windows
 from geotools.detection.surface_windows import MoversBeside, SurfaceWindow, surface_windows, windows_of
@@ -27,14 +27,7 @@ _NAMED = 6
 
 def _beside(ctx: StepContext) -> MoversBeside:
     site = ctx.site
-    fences = ctx.read(FENCE).set_index("fence_id").geometry
-    chains = chains_of(site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
-    places = MoverPlaces(
-        {str(name): line for name, line in fences.items()},
-        {chain.fence_id: chain.inside_left for chain in chains},
-        read_features(site, ctx.workspace.work_crs),
-        site.nuisance.mapped_accuracy_m,
-    )
+    places = places_of(site, ctx.read, ctx.workspace.work_crs)
     return MoversBeside(movers_of(site), places, site.nuisance.reach_m)
 
 

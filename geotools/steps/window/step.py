@@ -8,9 +8,9 @@ from typing import Any
 import pandas as pd
 
 from geotools.beam.movers import Mover
-from geotools.detection.chains import chains_of, perimeter_of
+from geotools.detection.chains import perimeter_of
 from geotools.detection.from_plan import head_types_of, height_limits
-from geotools.detection.mover_places import MoverPlaces, movers_of, read_features
+from geotools.detection.mover_places import MoverPlaces, movers_of, places_of
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -158,14 +158,7 @@ def _opens(best: Opening | None, window: OperatingWindow) -> Row:
 def run(ctx: StepContext) -> StepResult:
     """What alarms though nobody intrudes, and the window of every zone; see the manual beside this file."""
     site = ctx.site
-    fences = ctx.read(FENCE).set_index("fence_id").geometry
-    chains = chains_of(site, ctx.read(ZONES), ctx.read(BEAMS), ctx.read(FENCE))
-    places = MoverPlaces(
-        {str(name): line for name, line in fences.items()},
-        {chain.fence_id: chain.inside_left for chain in chains},
-        read_features(site, ctx.workspace.work_crs),
-        site.nuisance.mapped_accuracy_m,
-    )
+    places = places_of(site, ctx.read, ctx.workspace.work_crs)
     weakest = weakest_of(ctx.read(CROSSINGS))
     perimeter = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
     missing = [zone_id for zone_id in perimeter.zones if zone_id not in weakest]

@@ -14,8 +14,8 @@ from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import design_of
 from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError, StepError
-from geotools.plan.schema import PROPOSED_HEADS
 from geotools.site.sources import open_sources
+from tests.making import set_proposed_head
 
 
 def layer(out, name):
@@ -159,10 +159,7 @@ def test_a_form_filled_in_where_it_lies_is_not_replaced(copy):
 
 def test_a_set_up_sheet_of_another_state_is_refused(copy):
     site, out = copy
-    with Job(site, out, overwrite=True) as job:
-        proposed = job.workspace.read(PROPOSED_HEADS)
-        proposed.loc[proposed["head_id"] == "F01-Z005-RX-low", "height_m"] = 0.375
-        job.workspace.write({PROPOSED_HEADS: proposed})
+    set_proposed_head(site, out)
     geotools.run_step("stakeout", site, out, state="existing", overwrite=True)
     with pytest.raises(StepError, match="another state"):
         geotools.run_step("commission", site, out, overwrite=True)
