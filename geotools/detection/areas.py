@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 
 from geotools.detection.topology import Topology
 
-__all__ = ["Areas", "areas_of", "crossed", "stepped_over"]
+__all__ = ["Areas", "areas_of", "crossed", "easiest_step", "stepped_over"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -84,6 +84,15 @@ def stepped_over(topology: Topology, place: int, below: Flags) -> Flags:
     """
     steps, open_ = topology.steps(place), below.ravel()
     return np.asarray(open_[steps.right] & open_[steps.left])
+
+
+def easiest_step(topology: Topology, place: int, met: Floats) -> float:
+    """Least modulation that a single step over the chain in one strip meets: no way over it there meets less.
+
+    met : (n, k) modulation at the strip's nodes. inf where the chain has no step in the strip.
+    """
+    steps, values = topology.steps(place), met.ravel()
+    return float(np.maximum(values[steps.right], values[steps.left]).min(initial=np.inf))
 
 
 def crossed(

@@ -76,12 +76,16 @@ def confident_weakest(
         return dict.fromkeys(perimeter.rules.targets)
     kept = int((1.0 - CONFIDENCE) * (len(worlds) - 1)) + 1
     found: dict[str, float | None] = {}
+    at_least = perimeter.easiest_steps(zone_id, worlds)
     for threat in perimeter.rules.targets:
         lowest: list[float] = []
-        for own in worlds:
+        # the worlds with the easiest step first: most others cannot be weaker then
+        for number in np.argsort(at_least[threat]):
             most = lowest[-1] if len(lowest) == kept else float("inf")
-            lowest = sorted([*lowest, perimeter.weakest_of(zone_id, threat, own, most)])[:kept]
-        found[threat] = lowest[-1] if np.isfinite(lowest[-1]) else None
+            if at_least[threat][number] >= most:
+                break
+            lowest = sorted([*lowest, perimeter.weakest_of(zone_id, threat, worlds[number], most)])[:kept]
+        found[threat] = lowest[-1] if lowest and np.isfinite(lowest[-1]) else None
     return found
 
 
@@ -111,8 +115,8 @@ def judge_zone(
     assert accuracy is not None
     grid = perimeter.grids[zone_id]
     worlds, dead_in = judged_in.worlds, judged_in.dead_in
-    errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
     middle = grid.offset_m.size // 2
+    errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
     judged = Judged({}, {}, {}, [])

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from shapely import Polygon
 
-from geotools.detection.areas import Areas, areas_of, crossed, stepped_over
+from geotools.detection.areas import Areas, areas_of, crossed, easiest_step, stepped_over
 from geotools.detection.cases import Rules, length_of
 from geotools.detection.joined import JoinedZones
 from geotools.plan.model import FenceChain, Zone
@@ -171,34 +171,53 @@ class Perimeter(JoinedZones):
         number = list(self.rules.targets).index(threat)
         return self._bottleneck(zone_id, number, {zone_id: self._stacked(own)}, most)
 
+    def easiest_steps(self, zone_id: str, owns: Sequence[Mapping[str, Array]]) -> dict[str, Array]:
+        """What a single step over a zone meets at least in each case tried, by threat: no crossing there meets less."""
+        topology, place = self.topology(zone_id)
+        met = [self._joined(zone_id, {zone_id: self._stacked(own)}) for own in owns]
+        return {
+            threat: np.array([easiest_step(topology, place, one[number]) for one in met])
+            for number, threat in enumerate(self.rules.targets)
+        }
+
     def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array], most: float) -> float:
         """Smallest level at which a way of nodes not above it leads across, ``most`` where that is no smaller.
 
-        Bisection over the nodes' own values.
+        Bisection over the nodes' own values, from what the easiest single step over the chain meets: mostly the answer.
         """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
         window = topology.window(place, WAYS_ZONES)
-        met = {at: self._joined(chain.ids[at], trial)[number] for at in window}
+        met: dict[int, Array] = {}
+
+        def at_nodes(at: int) -> Array:
+            if at not in met:
+                met[at] = self._joined(chain.ids[at], trial)[number]
+            return met[at]
 
         def open_at(level: float) -> bool:
             def areas(at: int) -> Areas:
-                return areas_of(topology, at, met[at] <= level)
+                return areas_of(topology, at, at_nodes(at) <= level)
 
             return bool(crossed(topology, window, areas, [place])[place].any())
 
+        least = easiest_step(topology, place, at_nodes(place))
+        if not least < most:
+            return most
+        if open_at(least):
+            return least
         if np.isfinite(most) and not open_at(float(np.nextafter(most, -np.inf))):
             return most
         # whoever steps over meets nodes of the zone's own strip: its values bracket the answer first
         own_values = np.unique(met[place])
-        own_values = own_values[own_values < most]
+        own_values = own_values[(own_values > least) & (own_values < most)]
         found = _first(own_values, open_at)
         below = (
-            own_values[(len(own_values) if found is None else found) - 1] if len(own_values) and found != 0 else -np.inf
+            own_values[(len(own_values) if found is None else found) - 1] if len(own_values) and found != 0 else least
         )
         above = most if found is None else float(own_values[found])
-        near = [m[(m > below) & (m < above)] for m in met.values()]
-        values = np.unique(np.concatenate(near))
+        every = [at_nodes(at) for at in window]
+        values = np.unique(np.concatenate([m[(m > below) & (m < above)] for m in every]))
         at = _first(values, open_at)
         return above if at is None else float(values[at])
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
-from shapely import LineString
+import numpy as np
+from shapely import LineString, get_coordinates
 from shapely.ops import substring
 
 from geotools.detection.verdicts import VERDICTS
@@ -77,6 +78,7 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
     found: list[Row] = []
     for fence_id in dict.fromkeys(row["fence_id"] for row in rows):
         mine = [row for row in rows if row["fence_id"] == fence_id]
+        whole = {threat: _whole([row for row in mine if row["threat"] == threat]) for threat in _threats(mine)}
         cuts = sorted({row["from_m"] for row in mine} | {row["to_m"] for row in mine})
         pieces: list[tuple[float, float, Row]] = []
         for a, b in pairwise(cuts):
@@ -87,6 +89,7 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
             else:
                 pieces.append((a, b, worst))
         for number, (a, b, worst) in enumerate(pieces, start=1):
+            line, first = whole[worst["threat"]]
             found.append(
                 {
                     **worst,
@@ -94,18 +97,20 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
                     "threat": EVERY_THREAT,
                     "from_m": a,
                     "to_m": b,
-                    "geometry": _joined([row for row in mine if row["threat"] == worst["threat"]], a, b),
+                    "geometry": substring(line, a - first, b - first),
                 }
             )
     return found
 
 
-def _joined(rows: Sequence[Row], from_m: float, to_m: float) -> LineString:
-    """The fence between two places of it; ``rows`` : of one threat."""
+def _threats(rows: Sequence[Row]) -> list[str]:
+    return list(dict.fromkeys(row["threat"] for row in rows))
+
+
+def _whole(rows: Sequence[Row]) -> tuple[LineString, float]:
+    """The fence from the first of its rows to the last, and where that begins, m; ``rows`` : of one threat."""
     ordered = sorted(rows, key=lambda row: row["from_m"])
-    whole = LineString([xy for row in ordered for xy in row["geometry"].coords])
-    first = ordered[0]["from_m"]
-    return substring(whole, from_m - first, to_m - first)
+    return LineString(np.concatenate([get_coordinates(row["geometry"]) for row in ordered])), ordered[0]["from_m"]
 
 
 def lengths_of(rows: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:

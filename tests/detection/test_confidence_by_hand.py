@@ -42,7 +42,12 @@ def test_the_weakest_of_a_zone_with_confidence_is_the_lower_quantile(count):
     def weakest_of(zone_id, threat, own, most):
         return min(own, most)
 
-    stand_in = SimpleNamespace(rules=SimpleNamespace(targets={"crawl": None}), weakest_of=weakest_of)
+    def easiest_steps(zone_id, owns):
+        return {"crawl": np.array(owns, float) * rng.uniform(0.2, 1.0, len(owns))}  # never above what a way meets
+
+    stand_in = SimpleNamespace(
+        rules=SimpleNamespace(targets={"crawl": None}), weakest_of=weakest_of, easiest_steps=easiest_steps
+    )
     assert confident_weakest(stand_in, "Z", [])["crawl"] is None
     found = confident_weakest(stand_in, "Z", list(values))["crawl"]
     assert found == pytest.approx(np.quantile(values, 0.05, method="lower"))
