@@ -343,8 +343,8 @@ def window(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
-        ``beams``, ``crossings``, ``clear_ground`` (if it is there), ``options`` (if it is there).
-        Required layers that are missing are made first, with defaults.
+        ``beams``, ``heads`` (if it is there), ``crossings``, ``clear_ground`` (if it is there),
+        ``options`` (if it is there). Required layers that are missing are made first, with defaults.
     surfaces : bool, default False
         Also look at every window under grass and snow (nuisance.depths_m).
     openings : bool, default True

@@ -77,23 +77,30 @@ class TwoRayPath:
         Between the posts, m.
     tx_foot_m, rx_foot_m : float
         How far the ground at the posts lies above that line, m.
+    rough_m : float
+        How far the ground between them lies off the line, m, rms; what lies near mid-way counts most.
 
     A screen, not an answer: over level ground within 0.2 dB of the solved level, over ground that is 0.06 m (rms) off
-    the line within 4 dB (rms of both, tested). Whatever it finds is for the solver to confirm.
+    the line within 4 dB (rms of both, tested). Whatever it finds is for the solver to confirm, and over rough ground
+    whatever it does not find as well.
     """
 
     head_type: HeadType
     length_m: float | NDArray[np.float64]
     tx_foot_m: float = 0.0
     rx_foot_m: float = 0.0
+    rough_m: float = 0.0
 
     @classmethod
     def over(cls, head_type: HeadType, chainage_m: NDArray[np.float64], ground_m: NDArray[np.float64]) -> TwoRayPath:
         """Over a profile, (n,) each, from the transmitter; what lies between the posts counts most."""
         x = chainage_m - chainage_m[0]
         # polyfit squares its weights: the share of the way from the nearer post
-        rise, level = np.polyfit(x, ground_m, 1, w=np.sqrt(x * (x[-1] - x)) + 1e-9)
-        return cls(head_type, float(x[-1]), float(ground_m[0] - level), float(ground_m[-1] - level - rise * x[-1]))
+        weight = x * (x[-1] - x) + 1e-18
+        rise, level = np.polyfit(x, ground_m, 1, w=np.sqrt(weight))
+        off = ground_m - level - rise * x
+        rough = float(np.sqrt(np.average(off**2, weights=weight)))
+        return cls(head_type, float(x[-1]), float(off[0]), float(off[-1]), rough)
 
     def interferes(self, tx_height_m: ArrayLike, rx_height_m: ArrayLike) -> NDArray[np.bool_]:
         """Whether the mirrored way is longer by half a wavelength or more: only from there on is there a null between
@@ -126,3 +133,13 @@ class TwoRayPath:
         far = np.asarray(self.length_m, dtype=float)
         level = replace(self, length_m=far[..., None]).level_db(tx, rx)
         return level.min(axis=-1), moves[level.argmin(axis=-1)]
+
+    def moves_m(self, tx_height_m: float, rx_height_m: float, settle_m: float) -> list[float]:
+        """Moves of both heads up to ``settle_m`` up or down, m, so close together that no null lies between two.
+
+        A beam and an image as strong stay below -10 dB over a tenth of a wavelength of path difference; where rough
+        ground leaves the image weaker, over less: half of it is taken.
+        """
+        lasts = 0.05 * self.head_type.wavelength_m * float(self.length_m) / (2 * max(tx_height_m + rx_height_m, 0.1))
+        moves = np.linspace(-settle_m, settle_m, 2 * max(int(np.ceil(settle_m / lasts)), 1) + 1)
+        return [float(move) for move in moves]

@@ -1,7 +1,7 @@
 """Head heights whose standing level falls into no ground-reflection null, nor with posts settled a little.
 
-A two-ray screen says which pairs of heads and which other heights are worth a look; levels are the solver's, and what
-a pair detects is the perimeter's answer.
+Over smooth ground a two-ray screen says which pairs of heads and which other heights are worth a look; levels are the
+solver's, and what a pair detects is the perimeter's answer.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ _STEP_M = 0.05
 _APART_M = 0.2
 #: Spacing of the ground under a beam that the screen looks at, and of the lengths of zone, m.
 _SPACING_M, _LENGTHS_M = 1.0, 0.5
+#: Ground less than this off its straight line, rms, is smooth: there the screen is as good as the solver, m.
+_SMOOTH_M = 0.01
 #: Dead lengths closer than this are the same, m.
 _SAME_M = 1e-6
 
@@ -55,7 +57,7 @@ class NullRules:
 
 @dataclass(frozen=True)
 class NullFinding:
-    """A pair of heads that stands in a null, or comes to when its posts settle.
+    """A pair of heads whose level is low: it stands in a null, comes to when its posts settle, or grazes its ground.
 
     Attributes
     ----------
@@ -71,6 +73,8 @@ class NullFinding:
         Least standing level there, dB.
     dead_more_m : float or None
         Where heights leave the null but detect less, the metres more that the best of them leaves undetected.
+    grazes : bool
+        Whether it is weak because it grazes the ground, and no reflection cancels it.
     """
 
     zone_id: str
@@ -82,10 +86,11 @@ class NullFinding:
     clear_m: float | None
     clear_db: float | None
     dead_more_m: float | None
+    grazes: bool = False
 
 
 def find_nulls(zone: Zone, ground: Ground, rules: Rules, null: NullRules) -> tuple[Zone, list[NullFinding]]:
-    """Pairs of heads of a zone that stand in a null, and the zone with those set to other heights that can be.
+    """Pairs of heads of a zone whose level is low, and the zone with those set to other heights that can leave a null.
 
     Parameters
     ----------
@@ -97,6 +102,10 @@ def find_nulls(zone: Zone, ground: Ground, rules: Rules, null: NullRules) -> tup
         When somebody is detected.
     null : NullRules
         Limits of the heights, and what may settle.
+
+    Over ground less than 0.01 m (rms) off its straight line the screen says which pairs are solved; over rougher ground
+    every pair is, and settled as well where its level is low, or the screen comes near a null with heads moved by twice
+    that roughness further.
     """
     at = np.linspace(0.0, zone.line.length, max(int(zone.line.length / _SPACING_M), 3) + 1)
     level = ground.sample(*zone.line.to_map(at, np.zeros(at.size)))
@@ -107,15 +116,22 @@ def find_nulls(zone: Zone, ground: Ground, rules: Rules, null: NullRules) -> tup
         pair = next(pair for pair in zone.pairs if pair.level == name)
         path = TwoRayPath.over(pair.head_type, at, level)
         heights = pair.tx_height_m, pair.rx_height_m
-        if not path.interferes(*heights) or path.settled(*heights, null.settle_m)[0] >= CLEAR_DB:
+        near = _near_null(path, heights, null)
+        if not near and path.rough_m < _SMOOTH_M:
             continue
         search = _Search(zone, pair, path, ground, rules, null)
-        one = search.finding()
+        one = search.finding(near=near)
         if one is not None:
             found.append(one)
-            if one.clear_m is not None:
+            if one.clear_m is not None and not one.grazes:
                 zone = zone.with_heights(name, one.clear_m, one.clear_m)
     return zone, found
+
+
+def _near_null(path: TwoRayPath, heights: tuple[float, float], null: NullRules) -> bool:
+    """Whether a pair may stand in a null when its heads settle, by the screen."""
+    moved = null.settle_m + 2 * path.rough_m
+    return bool(path.interferes(*heights) and path.settled(*heights, moved)[0] < CLEAR_DB)
 
 
 class _Search:
@@ -127,46 +143,58 @@ class _Search:
         self.zone, self.pair, self.path, self.null = zone, pair, path, null
         self.perimeter = Perimeter([zone], ground, rules)
 
-    def finding(self) -> NullFinding | None:
-        """What is wrong with the pair and what helps; None where nothing is wrong or the ground is not known."""
+    def finding(self, *, near: bool) -> NullFinding | None:
+        """What is wrong with the pair and what helps; None where nothing is wrong or the ground is not known.
+
+        near : whether a null may come near when heads settle; else they are settled where the level is low as it is.
+        """
         zone_id, now = self.zone.zone_id, (self.pair.tx_height_m, self.pair.rx_height_m)
         if not np.isfinite(self.perimeter.levels(zone_id)).all():
             return None
-        level_db, settled_db = self._levels_db(now)
+        level_db, settled_db = self._levels_db(now, settled=near)
+        if not near and level_db < CLEAR_DB:
+            settled_db = self._levels_db(now, settled=True)[1]
         if settled_db >= NULL_DB:
             return None
+        grazes = not bool(self.path.interferes(*now))
         more: float | None = None
         for height in self._heights():
-            _, clear_db = self._levels_db((height, height))
+            _, clear_db = self._levels_db((height, height), settled=True)
             if clear_db < NULL_DB:
                 continue
             dead = self._dead_m((height, height)) - self._dead_now
             if dead <= _SAME_M:
-                return NullFinding(zone_id, self.pair.level, *now, level_db, settled_db, height, clear_db, None)
+                return NullFinding(zone_id, self.pair.level, *now, level_db, settled_db, height, clear_db, None, grazes)
             more = dead if more is None else min(more, dead)
-        return NullFinding(zone_id, self.pair.level, *now, level_db, settled_db, None, None, more)
+        return NullFinding(zone_id, self.pair.level, *now, level_db, settled_db, None, None, more, grazes)
 
-    def _levels_db(self, heights: tuple[float, float]) -> tuple[float, float]:
+    def _levels_db(self, heights: tuple[float, float], *, settled: bool) -> tuple[float, float]:
         """Standing level at two heights, and the least with both heads moved as far as they may settle, dB."""
         s, low = self.null.settle_m, min(heights)
-        worst = float(self.path.settled(*heights, s)[1])
-        moves = [0.0, *dict.fromkeys(move for move in (-s, worst, s) if move and low + move > 0.05)]
+        moves = [0.0]
+        if settled and self.path.rough_m < _SMOOTH_M:
+            moves += [-s, float(self.path.settled(*heights, s)[1]), s]
+        elif settled:
+            moves += self.path.moves_m(*heights, s)
+        moves = [0.0, *dict.fromkeys(move for move in moves if abs(move) > 1e-9 and low + move > 0.05)]
         strip = self.perimeter.strip(self.zone.zone_id)
         fields = solve_beams([strip.beam(self.pair.head_type, *(h + move for h in heights)) for move in moves])
         levels = [field.standing_level_db for field in fields]
         return levels[0], min(levels)
 
     def _heights(self) -> list[float]:
-        """Heights within the limits that the screen finds clear, the nearest first, of two as near the lower."""
+        """Heights within the limits, over smooth ground those that the screen finds clear, the nearest first, of two as
+        near the lower.
+        """
         low, high = self.null.limits.get(self.pair.level, (0.0, -1.0))
         first, last = np.ceil(low / _STEP_M - 1e-9), np.floor(high / _STEP_M + 1e-9)
         now = (self.pair.tx_height_m + self.pair.rx_height_m) / 2
         tried = [round(float(step) * _STEP_M, 4) for step in np.arange(first, last + 1)]
         tried = [height for height in tried if abs(height - now) > 1e-6 and self._among(height, now)]
-        if not tried:
-            return []
-        clear = self.path.settled(tried, tried, self.null.settle_m)[0] >= CLEAR_DB
-        return sorted(np.array(tried)[clear].tolist(), key=lambda height: (round(abs(height - now), 4), height))
+        if tried and self.path.rough_m < _SMOOTH_M:
+            clear = self.path.settled(tried, tried, self.null.settle_m)[0] >= CLEAR_DB
+            tried = np.array(tried)[clear].tolist()
+        return sorted(tried, key=lambda height: (round(abs(height - now), 4), height))
 
     def _among(self, height: float, now: float) -> bool:
         """Whether there is room for a head there beside the others on the post, in the order they stand in."""

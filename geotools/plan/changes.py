@@ -8,6 +8,8 @@ from typing import Any
 
 from shapely import Point
 
+from geotools.plan.same_posts import by_post, same_heads, same_posts
+
 __all__ = ["Change", "HeadPrices", "camera_changes", "change_rows", "head_changes", "in_words", "others_kept"]
 
 Row = dict[str, Any]
@@ -60,13 +62,6 @@ def _at(row: Mapping[str, Any]) -> tuple[float, float]:
     return (float(row["geometry"].x), float(row["geometry"].y))
 
 
-def _by_post(rows: Iterable[Mapping[str, Any]]) -> dict[str, list[Mapping[str, Any]]]:
-    found: dict[str, list[Mapping[str, Any]]] = {}
-    for row in rows:
-        found.setdefault(str(row["post_id"]), []).append(row)
-    return found
-
-
 def head_changes(
     before: Sequence[Mapping[str, Any]],
     after: Sequence[Mapping[str, Any]],
@@ -83,34 +78,42 @@ def head_changes(
 
     Returns
     -------
-    One change for every post that was added, removed or moved, and one for everything that changed of a head. A post
-    that moved carries the price of a new one and of setting its heads there; a new height or plane costs setting it.
+    One change for every post that was added, removed, moved or renamed, and one for everything that changed of a head.
+    A post that moved carries the price of a new one and of setting its heads there; a new height or plane costs setting
+    it. Posts are the same where they stand (`same_posts`): a new design that numbers zones anew moves none for it.
     """
     old, new = ({str(row["head_id"]): row for row in rows} for rows in (before, after))
-    old_posts, new_posts = _by_post(before), _by_post(after)
+    old_posts, new_posts = by_post(before), by_post(after)
+    posts = same_posts(old_posts, new_posts)
+    heads = same_heads(before, after, posts)
     found: list[Change] = []
 
     def note(kind: str, subject: str, row: Mapping[str, Any], words: tuple[str, str], price: float | None) -> None:
         found.append(Change(kind, subject, str(row["zone_id"]), *words, reason_of(kind, row), price, _at(row)))
 
-    for post in sorted(old_posts.keys() | new_posts.keys()):
-        if post not in old_posts:
-            row = new_posts[post][0]
+    for post in sorted(new_posts):
+        row = new_posts[post][0]
+        if post not in posts:
             note("added", post, row, ("", f"post, {_place_words(row)}"), prices.post)
-        elif post not in new_posts:
-            row = old_posts[post][0]
-            note("removed", post, row, (f"post, {_place_words(row)}", ""), None)
-        elif (was := old_posts[post][0])["geometry"].distance((row := new_posts[post][0])["geometry"]) > SAME_PLACE_M:
-            stay = sum(str(head["head_id"]) in old for head in new_posts[post])
+            continue
+        name = posts[post]
+        was, stood = old_posts[name][0], {str(head["head_id"]) for head in old_posts[name]}
+        if name != post:
+            note("renamed", post, row, (name, post), 0.0)
+        if was["geometry"].distance(row["geometry"]) > SAME_PLACE_M:
+            stay = sum(heads.get(str(head["head_id"])) in stood for head in new_posts[post])
             note("moved", post, row, (_place_words(was), _place_words(row)), prices.post + stay * prices.set_head)
-    for name in sorted(old.keys() | new.keys()):
-        if name not in old:
+    for post in sorted(old_posts.keys() - set(posts.values())):
+        row = old_posts[post][0]
+        note("removed", post, row, (f"post, {_place_words(row)}", ""), None)
+    for name in sorted(new):
+        if name not in heads:
             note("added", name, new[name], ("", _head_words(new[name])), prices.head)
-        elif name not in new:
-            note("removed", name, old[name], (_head_words(old[name]), ""), None)
-        else:
-            for kind, words, price in _of_one_head(old[name], new[name], prices):
-                note(kind, name, new[name], words, price)
+            continue
+        for kind, words, price in _of_one_head(old[heads[name]], new[name], prices):
+            note(kind, name, new[name], words, price)
+    for name in sorted(old.keys() - set(heads.values())):
+        note("removed", name, old[name], (_head_words(old[name]), ""), None)
     return found
 
 

@@ -13,6 +13,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.from_plan import CUT_FILL
 from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.plan import cautions
+from geotools.plan.locks import Locks, locks_of
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import (
     BEAMS,
@@ -75,7 +76,7 @@ def _corners(frames: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _zones(
-    ctx: StepContext, perimeter: Perimeter, proposed: ProposedPerimeter | None, weak: list[str]
+    ctx: StepContext, perimeter: Perimeter, proposed: ProposedPerimeter | None, weak: list[str], locks: Locks
 ) -> list[dict[str, Any]]:
     """Every zone's section, answers, proposed state and ground in three dimensions."""
     floors = floors_of(perimeter)
@@ -84,12 +85,13 @@ def _zones(
     movable = set([*weak, *(z for z in perimeter.zones if z not in weak)][:MOST_ZONES])
     zones = []
     for number, (zone_id, zone) in enumerate(perimeter.zones.items(), start=1):
-        moving = levels_that_may_move(perimeter, zone_id, limits) if zone_id in movable else []
+        moving = levels_that_may_move(perimeter, zone_id, limits, locks.fixed) if zone_id in movable else []
         lowest = next((p.level for p in zone.pairs if p.level in moving), None)
         heights = (
             None if lowest is None else Heights(lowest, limits[lowest], _HEIGHTS if zone_id in weak else _FEW_HEIGHTS)
         )
         data = zone_data(perimeter, floors, zone, heights, works)
+        data["locked"] = locks.words(zone_id)
         data["after"] = None if proposed is None else proposed.zone_data(zone)
         if zone_id in movable:
             after = None if proposed is None else proposed.perimeter.ground
@@ -110,7 +112,7 @@ def run(ctx: StepContext) -> StepResult:
     perimeter = perimeter_of(site, ctx.read, SharedGround(ctx.terrain), ctx.warn)
     weak = [z for z in perimeter.zones if any(d.any() for d in perimeter.dead(z).values())]
     proposed, place = proposed_perimeter(ctx, perimeter), Place(low)
-    zones = _zones(ctx, perimeter, proposed, weak)
+    zones = _zones(ctx, perimeter, proposed, weak, locks_of(frames["zones"], frames["heads"]))
     threats = [
         {"name": t.name, "height": t.height_m, "width": t.width_m, "base": t.base_m}
         for t in perimeter.rules.targets.values()
@@ -144,7 +146,7 @@ STEP = Step(
     inputs=(
         LayerIn(FENCE, "the fence on the map, and which side is inside"),
         LayerIn(ZONES, "the strips on the map"),
-        LayerIn(HEADS, "heads on the map"),
+        LayerIn(HEADS, "heads on the map, and which of them are locked"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(VERDICTS, "verdicts on the map", required=False),
         LayerIn(DEAD_SPOTS, "dead spots on the map", required=False),

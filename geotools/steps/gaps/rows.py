@@ -156,6 +156,6 @@ def tell(ctx: StepContext, rows: dict[str, list[Row]], rules: Rules, weakest: di
     nulls = [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]]
     if nulls:
         ctx.warn(
-            f"{counted(len(nulls), 'beam stands', 'beams stand')} in a two-ray null "
-            f"(below {NULL_DB:g} dB): {', '.join(nulls[:6])}"
+            f"{counted(len(nulls), 'beam stands', 'beams stand')} below {NULL_DB:g} dB against free space, in a "
+            f"two-ray null or grazing the ground: {', '.join(nulls[:6])}"
         )

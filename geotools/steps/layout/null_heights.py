@@ -15,6 +15,8 @@ from geotools.terrain.design import Ground
 
 __all__ = ["MovedHeads", "NullHeights", "moved_words"]
 
+#: Rules of the layer conflicts.
+IN_NULL, GRAZES = "beam in a null", "beam grazes the ground"
 #: Pairs of heads named in one message.
 _SHOWN = 4
 
@@ -62,7 +64,8 @@ class NullHeights:
         clear, found = find_nulls(zone, self.ground, self.rules, self.null)
         for one in found:
             heads = [head for head in zone.heads if head.level == one.level]
-            if one.clear_m is None or one.clear_db is None or zone.locked or not all(map(self.may_move, heads)):
+            stays = one.grazes or zone.locked or not all(map(self.may_move, heads))
+            if stays or one.clear_m is None or one.clear_db is None:
                 listed.append(self._conflict(zone, one))
                 continue
             pair = next(pair for pair in clear.pairs if pair.level == one.level)
@@ -76,18 +79,23 @@ class NullHeights:
         names = tuple(ids.head_id(zone.zone_id, one.level, transmitter=sends) for sends in (True, False))
         heights = " and ".join(f"{h:.2f}" for h in dict.fromkeys((one.tx_height_m, one.rx_height_m)))
         settled = f"{one.settled_db:.1f} dB with both settled by up to {self.null.settle_m:g} m"
+        found = f"{one.level_db:.1f} dB at {heights} m, {settled}"
+        more = "" if one.dead_more_m is None else f"{one.dead_more_m:.1f} m more undetected"
         if one.clear_m is not None:
             mend = f"set both heads to {one.clear_m:.2f} m (tried on the model: {one.clear_db:.1f} dB at the least)"
+            mend += "; or cut the crest under the beam: remedy compares the prices" if one.grazes else ""
+        elif one.grazes:
+            mend = "cut the crest under the beam (remedy says at what price), or end a zone on it"
+            mend += f"; heights at which it grazes no more leave {more}" if more else ""
         else:
             mend = "another length of zone, or wider height limits of the stack"
-            if one.dead_more_m is not None:
-                mend += f"; heights that leave the null leave {one.dead_more_m:.1f} m more undetected"
+            mend += f"; heights that leave the null leave {more}" if more else ""
         return Conflict(
-            "beam in a null",
+            GRAZES if one.grazes else IN_NULL,
             zone.zone_id,
             names,
             (float(x), float(y)),
-            f"{one.level_db:.1f} dB at {heights} m, {settled}",
+            found,
             f"{NULL_DB:g} dB or above against free space",
             mend,
         )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from geotools.engine.step import StepContext
+from geotools.plan import ids
 from geotools.plan.changes import Change, HeadPrices, change_rows, head_changes, in_words
 from geotools.site import Site
 from geotools.site.stacks import called_rules
@@ -28,12 +29,15 @@ def _why_level(site: Site, level: str) -> str:
     return f"{', '.join(threats)} calls for a head at level {level}" if threats else f"every post has level {level}"
 
 
-def reasons(ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = ()) -> Callable[[str, Row], str]:
+def reasons(
+    ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = (), off_nulls: Collection[str] = ()
+) -> Callable[[str, Row], str]:
     """Why, of the kind of change and the row of a head.
 
     Parameters
     ----------
     ctx : of the run. before : rows of heads as they were. locked : zones that a new design left alone.
+    off_nulls : beams whose heads were set to leave a ground-reflection null.
     """
     levels: dict[str, set[str]] = {}
     for row in before:
@@ -48,6 +52,8 @@ def reasons(ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = ())
     general = "; ".join(causes) or "laid out anew"
 
     def why(kind: str, row: Row) -> str:
+        if kind == "height" and ids.beam_id(str(row["zone_id"]), str(row["level"])) in off_nulls:
+            return f"set out of a ground-reflection null; {general}"
         there = levels.get(str(row["zone_id"]))
         own = kind == "added" and str(row["post_id"]) in posts and there is not None and str(row["level"]) not in there
         return f"{_why_level(ctx.site, str(row['level']))}; {general}" if own else general
@@ -56,15 +62,28 @@ def reasons(ctx: StepContext, before: Sequence[Row], locked: Sequence[str] = ())
 
 
 def changes_since(
-    ctx: StepContext, before: Sequence[Row], after: Sequence[Row], locked: Sequence[str] = ()
+    ctx: StepContext,
+    before: Sequence[Row],
+    after: Sequence[Row],
+    locked: Sequence[str] = (),
+    off_nulls: Collection[str] = (),
 ) -> list[dict[str, Any]]:
-    """Rows of the layer ``changes`` for the heads, reported to the user as well; none where there was no plan."""
+    """Rows of the layer ``changes`` for the heads, reported to the user as well; none where there was no plan.
+
+    Parameters are those of `reasons`, and after : rows of heads as they are.
+    """
     if not before:
         return []
     prices = ctx.site.prices
-    found: list[Change] = head_changes(
-        before, after, reasons(ctx, before, locked), HeadPrices(prices.head, prices.post, prices.set_head)
-    )
+    why = reasons(ctx, before, locked, off_nulls)
+    found: list[Change] = head_changes(before, after, why, HeadPrices(prices.head, prices.post, prices.set_head))
     if found:
         ctx.say(in_words(found, prices.currency) + "; see layer changes")
+    levels = {str(row["level"]) for row in before}
+    lacking = [level.level for level in ctx.site.stack_levels() if level.level not in levels]
+    if lacking and not ctx.params["extend"] and any(one.change in ("moved", "removed") for one in found):
+        ctx.say(
+            f"posts were laid out anew; --extend on the plan as it was adds heads at level {', '.join(lacking)} to the "
+            "posts that stand, and nothing else"
+        )
     return change_rows("layout", found)

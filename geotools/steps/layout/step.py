@@ -144,9 +144,8 @@ def run(ctx: StepContext) -> StepResult:
     crs = ctx.workspace.work_crs
     schemas = {s.name: s for s in (CORRIDOR, ZONES, HEADS, BEAMS, CLEAR_GROUND, WIDTHS, STANDOFFS, CONFLICTS, CHANGES)}
     rows["conflicts"] = broken
-    rows["changes"] = changes_since(
-        ctx, before, rows["heads"], locked_names(zone for zones in locked.values() for zone in zones)
-    )
+    stays = locked_names(zone for zones in locked.values() for zone in zones)
+    rows["changes"] = changes_since(ctx, before, rows["heads"], stays, {one.beam_id for one in moved})
     return StepResult(
         layers={name: frame_of(schema, rows[name], crs) for name, schema in schemas.items()},
         files=files,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from geotools.beam import HeadType
 from geotools.beam.movers import Mover
@@ -15,6 +15,7 @@ from geotools.detection.nuisance import ZoneNuisance, nuisance_of, reach_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
+from geotools.plan.locks import Locks
 from geotools.plan.model import Zone
 from geotools.plan.moving import (
     MoveLimits,
@@ -46,7 +47,7 @@ class OpeningLimits:
 
     moves : where lines may be moved to. heights : by level its lowest and highest height, m. heads : kinds at hand.
     overlap_m, shortest_m : of parts of a zone. prices : of the site. reach_m : how far movers are looked for, m.
-    larger : share by which movers may be larger.
+    larger : share by which movers may be larger. locks : what no change may touch.
     """
 
     moves: MoveLimits
@@ -57,6 +58,7 @@ class OpeningLimits:
     prices: SitePrices
     reach_m: float
     larger: float
+    locks: Locks = field(default_factory=Locks)
 
 
 @dataclass(frozen=True)
@@ -152,15 +154,17 @@ class OpeningTrial:
 
 
 def openings(trial: OpeningTrial) -> list[Opening]:
-    """Every change that applies to the zone, by the best estimate.
+    """Every change that applies to the zone and that nothing locked bars, by the best estimate.
 
     A line is moved step by step away from the mover until its window is open; nearer places cost the same.
     """
+    zone, limits, prices = trial.zone, trial.limits, trial.limits.prices
     found = _of_heads(trial)
-    found += _moved(trial)
+    found += [] if limits.locks.keeps_posts(zone.zone_id) else _moved(trial)
     if not any(one.option == "move_line" and one.state == "open" for one in found):
         found += _row_moved(trial)
-    zone, limits, prices = trial.zone, trial.limits, trial.limits.prices
+    if limits.locks.keeps_whole(zone.zone_id):
+        return found
     for parts in (2, 3):
         if zone.line.length / parts < limits.shortest_m:
             break
@@ -177,7 +181,7 @@ def openings(trial: OpeningTrial) -> list[Opening]:
 def _of_heads(trial: OpeningTrial) -> list[Opening]:
     zone, limits = trial.zone, trial.limits
     found = []
-    for pair in zone.pairs:
+    for pair in [pair for pair in zone.pairs if (zone.zone_id, pair.level) not in limits.locks.fixed]:
         low, high = limits.heights.get(pair.level, (pair.tx_height_m, pair.tx_height_m))
         for by in _HEIGHTS_M:
             heights = pair.tx_height_m + by, pair.rx_height_m + by
@@ -215,7 +219,7 @@ def _row_moved(trial: OpeningTrial) -> list[Opening]:
     zone, prices, first = trial.zone, trial.limits.prices, trial.window.nuisance[0]
     along = [one for one in trial.perimeter.zones.values() if one.fence_id == zone.fence_id]
     row = row_of(along, zone.zone_id, zone.fence_id in trial.perimeter.closed)
-    if len(row) < 2:
+    if len(row) < 2 or any(trial.limits.locks.keeps_posts(one.zone_id) for one in row):
         return []
     away = -1.0 if first.offset_m > 0.0 else 1.0
     price = sum(2 * prices.post + 2 * len(one.pairs) * prices.set_head for one in row)

@@ -19,6 +19,7 @@ from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
 from geotools.plan import cautions
+from geotools.plan.locks import locks_of
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
@@ -26,6 +27,7 @@ from geotools.plan.schema import (
     CLEAR_GROUND,
     CROSSINGS,
     FENCE,
+    HEADS,
     NUISANCE_REACH,
     OPERATING_WINDOWS,
     OPTIONS,
@@ -77,6 +79,7 @@ def _limits(ctx: StepContext) -> OpeningLimits:
         site.prices,
         site.nuisance.reach_m,
         site.nuisance.size_range,
+        locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None),
     )
 
 
@@ -136,7 +139,7 @@ class _Run:
         kept = keep_away(trial, nuisance)
         every, best = best_opening(trial, found if kept is None else [*found, kept])
         self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
-        return _opens(best, window)
+        return _opens(best, window, self.limits.locks.words(zone_id))
 
     def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
         """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
@@ -147,12 +150,13 @@ class _Run:
         return [surface_row(one) for one in found]
 
 
-def _opens(best: Opening | None, window: OperatingWindow) -> Row:
+def _opens(best: Opening | None, window: OperatingWindow, locked: str) -> Row:
+    """What opens a window, in words; locked : what of the zone is locked, in words."""
     if best is not None:
-        return {"opens_by": best.words, "opens_cost": best.cost}
+        return {"opens_by": ". ".join(filter(None, (best.words, locked))), "opens_cost": best.cost}
     if window.weakest.modulation > window.above_high:
         return {"opens_by": BETTER_KNOWN}
-    return {"opens_by": "nothing that was tried; see window_options"}
+    return {"opens_by": ". ".join(filter(None, ("nothing that was tried; see window_options", locked)))}
 
 
 def run(ctx: StepContext) -> StepResult:
@@ -233,6 +237,7 @@ STEP = Step(
         LayerIn(FENCE, "what lies beyond it"),
         LayerIn(ZONES, "which zones follow each other"),
         LayerIn(BEAMS, "heads, kinds and heights"),
+        LayerIn(HEADS, "which heads and posts are locked", required=False),
         LayerIn(CROSSINGS, "the weakest crossing of each zone: what must alarm"),
         LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
         LayerIn(OPTIONS, "what closes the dead spots of a zone, with price", required=False),

@@ -4,10 +4,12 @@ import json
 import re
 import shutil
 
+import geopandas as gpd
 import pytest
 
 import geotools
 from geotools.engine.runner import Job, run_site
+from geotools.plan.locks import Locks
 from geotools.plan.schema import DEAD_SPOTS, VERDICTS
 
 MEGABYTE = 1_000_000
@@ -66,18 +68,28 @@ def test_a_plan_without_verdicts_has_a_page_too(laid_out, tmp_path):
     assert data["map"]["verdicts"] == [] and len(data["zones"]) == 8
 
 
-@pytest.mark.parametrize("most", [0, 3])
-def test_only_so_many_zones_have_heights_to_move_those_with_dead_ground_first(with_gaps, tmp_path, monkeypatch, most):
+@pytest.mark.parametrize(("most", "locked"), [(0, 0), (3, 1)])
+def test_only_so_many_zones_have_heights_to_move_those_with_dead_ground_first(
+    with_gaps, tmp_path, monkeypatch, most, locked
+):
+    """Heads that are locked are none of them: no slider moves what a person said stays."""
     monkeypatch.setattr("geotools.steps.explore.step.MOST_ZONES", most)
     shutil.copytree(with_gaps, tmp_path / "demo")
+    spots = gpd.read_file(tmp_path / "demo" / "out" / "plan.gpkg", layer="dead_spots")
+    weak = sorted(set(spots["zone_id"]))[:locked]
+    locks = Locks(heads={(name, "low"): (f"{name}-TX-low",) for name in weak} | {(n, "main"): () for n in weak})
+    monkeypatch.setattr("geotools.steps.explore.step.locks_of", lambda *_: locks)
     site = geotools.open_site(tmp_path / "demo" / "input" / "site.toml")
     (outcome,) = run_site(site, tmp_path / "demo" / "out", steps=["explore"])
     assert any(f"heights can be moved in {most} zones" in note for note in outcome.notes)
     zones = data_of(tmp_path / "demo" / "out")["zones"]
     movable = [zone for zone in zones if len(zone["cases"]) > 1]
-    assert len(movable) == most
+    assert len(movable) == most - locked
     for zone in movable:
         assert any(case["length"][t] > 0 for case in zone["cases"] for t in case["length"])
+    said = {zone["zone"]: zone["locked"] for zone in zones if zone["locked"]}
+    assert set(said) == set(weak)
+    assert all(f"{name}-TX-low" in text and "not set to another height" in text for name, text in said.items())
 
 
 def test_the_worst_of_all_threats_is_on_the_map(explored):

@@ -107,6 +107,11 @@ def head(name, x, **fields):
     return {"head_id": name, "geometry": Point(x, 0.0), **row, **fields}
 
 
+#: Number of the zone, end and place of the posts of two zones, and of the three that take their place.
+ENDS_BEFORE = [(1, "A", 0.0), (1, "B", 104.0), (2, "A", 96.0), (2, "B", 200.0)]
+ENDS_AFTER = [(1, "A", 0.0), (1, "B", 54.0), (2, "A", 46.0), (2, "B", 104.0), (3, "A", 96.0), (3, "B", 200.0)]
+
+
 def test_prices_of_each_kind_of_change():
     before = [head("a", 0.0), head("b", 9.0, post_id="Z1-B"), head("c", 5.0, post_id="Z2-A")]
     after = [head("a", 1.0, height_m=0.7), head("b", 9.0, post_id="Z1-B", head_type="24 GHz"), head("d", 1.0)]
@@ -120,3 +125,19 @@ def test_prices_of_each_kind_of_change():
         ("c", "removed"): None,
         ("d", "added"): 2000.0,
     }
+
+
+def test_posts_that_stand_where_they_stood_are_the_same_whatever_the_new_zones_are_called():
+    """A zone in two at the start of the fence: every zone after it has another number, and nothing of it is moved."""
+    before = [head(f"Z{k}-{end}", x, zone_id=f"Z{k}", post_id=f"Z{k}-{end}") for k, end, x in ENDS_BEFORE]
+    after = [head(f"Z{k}-{end}", x, zone_id=f"Z{k}", post_id=f"Z{k}-{end}") for k, end, x in ENDS_AFTER]
+    prices = HeadPrices(head=2000.0, post=1000.0, set_head=100.0)
+    found = head_changes(before, after, lambda kind, row: "", prices)
+    assert {(c.subject_id, c.before) for c in found if c.change == "renamed"} == {
+        ("Z2-B", "Z1-B"),
+        ("Z3-A", "Z2-A"),
+        ("Z3-B", "Z2-B"),
+    }
+    # two posts more with a head each
+    assert sorted(c.price for c in found) == [0.0, 0.0, 0.0, 1000.0, 1000.0, 2000.0, 2000.0]
+    assert {c.change for c in found} == {"renamed", "added"}

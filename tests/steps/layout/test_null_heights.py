@@ -1,6 +1,6 @@
 """Heads and lengths away from ground-reflection nulls. Red where a layout stands a pair of heads in a null that another
 height within the stack's limits, or another length, leaves; where what it takes in its place detects less by the
-engine; or where a null that nothing leaves is not listed."""
+engine; or where a null that nothing leaves, or a beam that grazes its ground, is not listed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from geotools.beam import HEAD_TYPES, Beam, solve_beams
 from geotools.beam.standing import TwoRayPath
 from geotools.detection.null_heights import NullRules, find_nulls
 from geotools.detection.perimeter import Perimeter
-from tests.invented_ground import LOW, Formula, zone
+from geotools.steps.layout.null_heights import NullHeights
+from tests.invented_ground import LOW, MAIN, Formula, zone
 from tests.invented_ground import RULES as WALKED
 
 #: Between the posts, and how deep the ground lies between them: 0.9 m of height stand in a null near -30 dB.
@@ -107,16 +108,6 @@ def test_zones_of_a_line_are_alike_in_length(make_site, tmp_path):
     assert layer(tmp_path / "out", "heads")["height_m"].max() < 0.9
 
 
-def test_a_low_head_that_grazes_a_crest_stands_in_no_null():
-    """Its level is low for want of height: no reflection cancels it, and there is nothing to choose."""
-    crest = Formula(lambda x, y: 100.0 + 0.5 * np.exp(-(((x - 50) / 15) ** 2)) + 0.0 * y)
-    low = zone(pairs=[LOW])
-    alone = Perimeter([low], crest, WALKED)
-    alone.solve_all()
-    assert alone.standing_db[low.zone_id, "low"] < -10.0
-    assert find_nulls(low, crest, WALKED, NullRules({"low": (0.2, 0.45)}, 0.05, 3.0)) == (low, [])
-
-
 @pytest.mark.parametrize("rough_m", [0.0, 0.06])
 def test_the_screen_is_as_near_the_solved_level_as_it_says(rough_m):
     rng, off = np.random.default_rng(5), []
@@ -128,3 +119,39 @@ def test_the_screen_is_as_near_the_solved_level_as_it_says(rough_m):
         screened = TwoRayPath.over(beam.head_type, x, ground).level_db(0.8, 0.9)
         off.append(max(solve_beams([beam])[0].standing_level_db, -15.0) - max(float(screened), -15.0))
     assert np.sqrt(np.mean(np.square(off))) < (4.0 if rough_m else 0.2)
+
+
+def rough(seed, rough_m):
+    """A zone of some length with its main heads, and ground that lies ``rough_m`` (rms) off a plane."""
+    rng = np.random.default_rng(seed)
+    length, wide = float(rng.uniform(30.0, 105.0)), rng.choice([4, 8, 16])
+    off = gaussian_filter1d(rng.normal(size=400), wide)
+    off *= rough_m / off.std()
+    return zone(length=length, pairs=[MAIN]), Formula(
+        lambda x, y: 100 + np.interp(x, np.arange(400) - 100, off) + 0 * y
+    )
+
+
+@pytest.mark.parametrize(
+    ("seed", "rough_m"), [(8, 0.03), (39, 0.03), (35, 0.06), (19, 0.06), (47, 0.10), (5, 0.03), (7, 0.06)]
+)
+def test_over_rough_ground_no_head_that_settles_into_a_low_level_is_left_out(seed, rough_m):
+    """What the solver finds at every centimetre of settlement, and what is listed: the same heads."""
+    laid, ground = rough(seed, rough_m)
+    strip = Perimeter([laid], ground, WALKED).strip(laid.zone_id)
+    heights = MAIN.tx_height_m + np.linspace(-0.05, 0.05, 11)
+    solved = solve_beams([strip.beam(MAIN.head_type, h, h) for h in heights])
+    low = min(field.standing_level_db for field in solved) < -10.0
+    _, found = find_nulls(laid, ground, WALKED, NullRules({}, 0.05, 3.0))
+    assert [one.level for one in found] == (["main"] if low else [])
+
+
+def test_a_beam_that_grazes_is_listed_and_its_heads_stay():
+    """Nothing that a height of the stack mends: the crest under it is for the remedy."""
+    crest = Formula(lambda x, y: 100.0 + 0.5 * np.exp(-(((x - 50) / 15) ** 2)) + 0.0 * y)
+    low = zone(pairs=[LOW])
+    laid = NullHeights(crest, WALKED, NullRules({"low": (0.2, 0.45)}, 0.05, 3.0), lambda head: True)
+    (stays,), moved, (row,) = laid.of_all([low])
+    assert stays == low and moved == []
+    assert (row.rule, row.zone_id) == ("beam grazes the ground", "Z1")
+    assert "cut the crest under the beam" in row.mend

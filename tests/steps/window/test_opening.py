@@ -15,9 +15,10 @@ from geotools.detection.nuisance import nuisance_of
 from geotools.detection.operating import WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
+from geotools.plan.locks import Locks
 from geotools.plan.moving import MoveLimits
 from geotools.site import SitePrices
-from geotools.steps.window.opening import OpeningLimits, OpeningTrial, best_opening, keep_away, openings
+from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from tests.invented_ground import MAIN, RULES, Formula, zone
 
 #: Distance of the road from the beam line, m; the fence stands 3 m from it.
@@ -121,6 +122,32 @@ def test_the_advice_taken_and_asked_again_is_open_as_it_was_said(searched):
         assert after.weakest.modulation == pytest.approx(said.weakest.modulation)
         assert after.above == pytest.approx(said.above, abs=0.01)
         assert not any(flags.any() for flags in perimeter.dead(part.zone_id).values())
+
+
+@pytest.mark.parametrize(
+    ("locks", "left"),
+    [
+        (Locks(heads={("Z1", "main"): ("Z1-TX-main",)}, posts={"Z1": ("Z1-TX-main",)}), set()),
+        (Locks(frozenset({"Z1"}), {("Z1", "main"): ("Z1-TX-main",)}), set()),
+        (Locks(posts={"Z1": ("Z1-TX-main",)}), {"set_heads", "narrower_heads", "shorter_zones"}),
+        (Locks(posts={"Z2": ("Z2-TX-main",)}), {"set_heads", "narrower_heads", "shorter_zones", "move_line"}),
+    ],
+    ids=["head", "zone", "post", "post of the neighbour"],
+)
+def test_nothing_that_is_locked_is_advised_to_change(searched, locks, left):
+    """What is tried, without solving it: as if nothing opened the window."""
+
+    class Unsolved(OpeningTrial):
+        def tried(self, option, words, zones, cost, beside=()):
+            return Opening(option, words, zones, cost, (self.window,), beside=beside)
+
+    def options(**changed):
+        trial = searched[0]
+        held = Unsolved(trial.perimeter, "Z1", trial.window, PLACES, UNKNOWNS, replace(LIMITS, **changed))
+        return {one.option for one in openings(held)}
+
+    assert options() == {"set_heads", "narrower_heads", "shorter_zones", "move_line", "move_row"}
+    assert options(locks=locks) == left
 
 
 def test_a_mover_kept_as_far_as_is_said_stays_below_what_must_alarm(searched):

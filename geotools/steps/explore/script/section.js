@@ -57,7 +57,8 @@ function say(z, parts) {
     if (parts[0].beside > 0) lines.push(`Opens ${metres(parts[0].beside, 1)} in the zones beside.`);
     lines.push(state.tx === z.now[0] && state.rx === z.now[1] ? "Heads as planned."
       : `As planned: ${lengths([nowOf(z)])}.`);
-    if (z.cases.length < 2) lines.push("The heads of this zone stand still here: the stack rules leave no room, or the page has its most zones.");
+    if (z.locked) lines.push(z.locked);
+    else if (z.cases.length < 2) lines.push("The heads of this zone stand still here: the stack rules leave no room, or the page has its most zones.");
   }
   $("answer").replaceChildren(...lines.map((line) => element("p", line)));
 }
