@@ -24,6 +24,7 @@ MAX_HEAD = 200_000
 
 _DAY_FIRST = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?: .*)?")
 _STARTS = r"=+@\-\uff1d\uff0b\uff0d\uff20"
+_NUMBER = re.compile(r"-[0-9]+(\.[0-9]+)?")
 #: Where a spreadsheet may begin a cell, whichever separator it was set to: there a formula must not stand.
 _FORMULA = re.compile(rf"(^)(?=[ \n]*[{_STARTS}\t\r])|([;\t\r\n])(?= *[{_STARTS}])")
 _GUARDED = re.compile(rf"(^)'(?=[ \n]*[{_STARTS}\t\r])|([;\t\r\n])'(?= *[{_STARTS}])")
@@ -33,7 +34,7 @@ def safe_cell(value: object) -> str:
     """One cell as text; what a spreadsheet would take for a formula gets an apostrophe before it.
 
     A spreadsheet set to semicolons or tabs begins cells inside ours; formulas are looked for there too. Numbers stay
-    numbers: only text can hide a formula. Source: OWASP, "CSV Injection".
+    numbers, also those written out: instruments refuse a level with an apostrophe. Source: OWASP, "CSV Injection".
     """
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
@@ -43,7 +44,7 @@ def safe_cell(value: object) -> str:
         return value.isoformat()
     if isinstance(value, str):
         text = value.replace("\r\n", "\n")
-        return _FORMULA.sub(r"\1\2'", text)
+        return text if _NUMBER.fullmatch(text) else _FORMULA.sub(r"\1\2'", text)
     if isinstance(value, float | np.number):
         number = float(value)
         return "" if math.isnan(number) else f"{number:.10g}"

@@ -9,7 +9,17 @@ from pyproj import CRS
 
 from geotools.io.crs import unit_name
 
-__all__ = ["PointFile"]
+__all__ = ["PointFile", "system_fields"]
+
+
+def _system(crs: CRS) -> str:
+    code = crs.to_authority()
+    return crs.name + (f" ({':'.join(code)})" if code else "")
+
+
+def system_fields(crs: CRS, vertical_datum: str) -> dict[str, str]:
+    """System and unit of eastings and northings, and what levels stand on, for a table with a field each."""
+    return {"coordinate_system": _system(crs), "map_unit": unit_name(crs), "vertical_datum": vertical_datum}
 
 
 @dataclass(frozen=True)
@@ -44,13 +54,12 @@ class PointFile:
 
     def sidecar(self, notes: Sequence[str], cautions: Sequence[str]) -> str:
         """The text beside it; ``notes`` are whole lines, ``cautions`` one sentence each."""
-        code = self.crs.to_authority()
         lines = [
             f"site: {self.site}",
             f"state: {self.state}",
             f"file: {self.name}, {self.points} points, one row each",
             f"columns: {self.columns}",
-            f"coordinate system: {self.crs.name}" + (f" ({':'.join(code)})" if code else ""),
+            f"coordinate system: {_system(self.crs)}",
             f"unit of N, E and Z: {unit_name(self.crs)}",
             f"vertical datum of Z: {self.vertical_datum}",
             *notes,

@@ -56,6 +56,8 @@ def test_numbers_stay_numbers():
     assert safe_cell(-0.25) == "-0.25"
     assert safe_cell(np.float64(-3.0)) == "-3"
     assert safe_cell(np.int64(7)) == "7"
+    # a level below the datum, written out to the millimetre
+    assert safe_cell("-0.250") == "-0.250"
     assert safe_cell(float("nan")) == safe_cell(None) == safe_cell(pd.NA) == ""
 
 

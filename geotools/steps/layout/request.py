@@ -309,7 +309,7 @@ class Request:
         reach = 2 * self.extension_m + needs.clear_m
         ground = BandGrid(spine, reach, self.ctx.terrain.sample, cell_m=max(1.0, self.ctx.terrain.cell_m))
         beside = self.standoffs.closeness(course, self.judge.stack_of(self.levels_of(course.fence_id)), spine, reach)
-        rules = replace(needs.rules, held=self._held(spine, reach), reached=beside)
+        rules = replace(needs.rules, held=self._held(spine, reach), reached=beside, known=self.ctx.terrain.sample)
         needs = replace(needs, rules=rules, inward_m=0.0 if beside is None else beside.asks_m)
         stations = np.arange(0.0, course.line.length, 1.0)
         along = shapely.get_coordinates(shapely.line_interpolate_point(course.line, stations))

@@ -32,6 +32,7 @@ class ZoneRules:
     held : above 0 at any places where nothing may be moved, so that ground out of straight there stays as it is; None
     where the ground may be moved everywhere.
     no_posts : ground that beams may cross and no post may stand on.
+    known : level of the ground at any places, NaN where there is none, and so no post; None where all is known.
     reached : says where beams lie within the reach of what lives beside the fence; None where nothing does.
     avoided : (n,) lengths of zone that cost more, every ``avoided_step_m`` from 0; None for none.
     """
@@ -50,6 +51,7 @@ class ZoneRules:
     most_lift_m: float = float("inf")
     held: Field | None = None
     no_posts: BaseGeometry | None = None
+    known: Field | None = None
     reached: Reached | None = None
     avoided: NDArray[np.bool_] | None = None
     avoided_step_m: float = 0.5
@@ -60,6 +62,13 @@ class ZoneRules:
             return np.zeros(length_m.shape, dtype=bool)
         at = np.rint(length_m / self.avoided_step_m).astype(np.intp)
         return np.asarray(self.avoided[np.minimum(at, self.avoided.size - 1)])
+
+    def stands(self, posts: NDArray[np.float64], aside: NDArray[np.float64]) -> bool:
+        """Whether the ground has a level where posts may stand: (n, 2) m, and moved aside by (2,) m both ways."""
+        if self.known is None:
+            return True
+        x, y = np.concatenate([posts - aside, posts, posts + aside]).T
+        return bool(np.isfinite(self.known(x, y)).all())
 
     @property
     def post_reach_m(self) -> float:

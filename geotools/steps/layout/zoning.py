@@ -67,6 +67,9 @@ def _exact_room(
             shapely.dwithin(rules.no_posts, shapely.Point(post), rules.post_reach_m - _TOUCH_M) for post in (a, b)
         ):
             return False
+        # where the neighbour's post is locked, this one moves the whole way
+        if not rules.stands(np.array([a, b]), rules.stagger_m * np.array([-u[1], u[0]])):
+            return False
         # as it is, and with its posts moved aside the way posts in line are
         return all(
             region.covers(

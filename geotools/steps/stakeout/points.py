@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
@@ -94,21 +94,25 @@ def points_text(posts: Sequence[Post], plan_crs: CRS, order: str) -> str:
     return csv_text([*order, "code"], rows)
 
 
-def checks_text(posts: Sequence[Post], plan_crs: CRS) -> str:
+def checks_text(posts: Sequence[Post], plan_crs: CRS, paper: PaperState, closed: Collection[str]) -> str:
     """Distances to measure between posts that were set out: along each zone, and over to the next zone's posts.
 
     Grid distances are in the plan's map unit, ground distances in metres as a tape or a total station measures them
-    without reduction, levels in metres.
+    without reduction, levels in metres. ``closed`` names the fence lines whose last zone meets the first.
     """
-    by_zone: dict[str, list[Post]] = {}
+    by_fence: dict[str, dict[str, list[Post]]] = {}
     for post in posts:
-        by_zone.setdefault(post.zone_id, []).append(post)
-    pairs = [(a, b, "along the zone") for ends in by_zone.values() for a, b in pairwise(ends)]
-    for (zone, here), (after, there) in pairwise(by_zone.items()):
-        if zone.rpartition("-Z")[0] != after.rpartition("-Z")[0]:
-            continue  # another fence line begins
-        pairs.append((here[-1], there[0], "over the junction"))
-        pairs.append((here[0], there[0], "first post to first post"))
+        by_fence.setdefault(post.zone_id.rpartition("-Z")[0], {}).setdefault(post.zone_id, []).append(post)
+    pairs = [
+        (a, b, "along the zone") for zones in by_fence.values() for ends in zones.values() for a, b in pairwise(ends)
+    ]
+    for fence, zones in by_fence.items():
+        ends = list(zones.values())
+        if fence in closed and len(ends) > 2:
+            ends.append(ends[0])
+        for here, there in pairwise(ends):
+            pairs.append((here[-1], there[0], "over the junction"))
+            pairs.append((here[0], there[0], "first post to first post"))
     unit = metres_per_unit(plan_crs)
     rows = []
     for a, b, what in pairs:
@@ -121,6 +125,7 @@ def checks_text(posts: Sequence[Post], plan_crs: CRS) -> str:
                 "grid_distance": f"{grid / unit:.3f}",
                 "ground_distance_m": f"{grid / (0.5 * (a.scale + b.scale)):.3f}",
                 "level_difference_m": f"{b.level_m - a.level_m:.3f}",
+                **paper.fields,
                 "caution": cautions.SERVICES,
             }
         )

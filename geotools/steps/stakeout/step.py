@@ -19,6 +19,7 @@ from geotools.errors import InputError
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
+from geotools.plan.point_sidecar import system_fields
 from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, PROVENANCE, STAKEOUT, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
@@ -180,15 +181,18 @@ def run(ctx: StepContext) -> StepResult:
             }
         )
     lonlat = heads.geometry.to_crs(4326)
+    order, plan_crs, datum = ctx.params["point_order"], ctx.workspace.plan_crs, _datum(ctx)
+    said = {**state.paper.fields, **system_fields(plan_crs, datum), "caution": _CAUTION}
     sheet = [{**row, "easting": f"{row['easting']:.3f}", "northing": f"{row['northing']:.3f}"} for row in rows]
     for row in sheet:
         row.update({k: round(v, 3) for k, v in row.items() if isinstance(v, float)})
-        row.update(state.paper.fields, caution=_CAUTION)
-    _write(ctx, HEAD_TABLE, csv_text([*STAKEOUT.field_names, *state.paper.fields, "caution"], sheet))
-    order, plan_crs, datum = ctx.params["point_order"], ctx.workspace.plan_crs, _datum(ctx)
+        row.update(said)
+    _write(ctx, HEAD_TABLE, csv_text([*STAKEOUT.field_names, *said], sheet))
     points = posts_of(rows, scale.tolist())
     _write(ctx, POINTS, points_text(points, plan_crs, order))
-    _write(ctx, CHECKS, checks_text(points, plan_crs))
+    fences = ctx.read(FENCE)
+    closed = {str(f.fence_id) for f in fences.itertuples() if f.geometry.is_closed}
+    _write(ctx, CHECKS, checks_text(points, plan_crs, state.paper, closed))
     _write(ctx, SIDECAR, sidecar_text(points, plan_crs, datum, state.paper, f"{ctx.site.name}", order))
     if datum == "not stated":
         ctx.warn("the vertical datum is not stated: set input.vertical_datum before levels are set out")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -114,6 +115,27 @@ def test_the_choice_is_the_cheapest_of_all_chains(side):
     assert expected < np.inf
     assert all(np.all(zone.room == zone.wanted) for zone in zones)
     assert cost == pytest.approx(expected, rel=1e-3)
+
+
+def test_no_post_comes_to_stand_where_the_ground_has_no_level():
+    """Holes narrower than the look-up sees, where posts stood or were moved aside to."""
+    fence, region = square(60)
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=4, beside=PostOffsets((0, 1, 2)))
+    rules = replace(RULES, stagger_m=1.0)
+
+    def standing(zones):
+        """Places that posts of zones may come to stand at."""
+        found = []
+        for zone in zones:
+            u, v = np.diff(zone.ends, axis=0)[0] / np.hypot(*np.diff(zone.ends, axis=0)[0])
+            found += [shapely.Point(end + side * np.array([-v, u])) for end in zone.ends for side in (-0.5, 0.0, 0.5)]
+        return found
+
+    free = standing(choose_zones(nodes, line, region, rules, PRICES))
+    unknown = shapely.union_all([place.buffer(0.2) for place in free[::2]])
+    known = replace(rules, known=lambda x, y: np.where(shapely.contains_xy(unknown, x, y), np.nan, 0.0))
+    assert not any(place.within(unknown) for place in standing(choose_zones(nodes, line, region, known, PRICES)))
 
 
 def test_corner_heads_stand_past_the_crossing():

@@ -158,9 +158,13 @@ def test_every_paper_of_the_stakeout_names_the_same_state(plan, settings):
     assert words in (out / "stakeout_points.txt").read_text("utf-8")
     assert words in (out / "stakeout.gpx").read_text("utf-8")
     assert words in pypdf.PdfReader(out / "stacks.pdf").pages[0].extract_text().replace("\n", " ")
+    for name in ("stakeout.csv", "stakeout_checks.csv"):
+        (row, *_) = table(out / name)
+        assert (row["state"], row["revision"], row["revision_date"]) == ("proposed", "B", "2027-05-03")
+        assert words.endswith(row["state_code"])
     (row, *_) = table(out / "stakeout.csv")
-    assert (row["state"], row["revision"], row["revision_date"]) == ("proposed", "B", "2027-05-03")
-    assert words.endswith(row["state_code"])
+    assert (row["map_unit"], row["vertical_datum"]) == ("metre", "invented, local")
+    assert "EPSG:32632" in row["coordinate_system"]
 
 
 def test_papers_of_other_heads_have_another_code(plan):
@@ -208,10 +212,14 @@ def test_check_distances_are_those_between_the_posts(sheet):
     checks = table(sheet / "stakeout_checks.csv")
     zones = posts["zone_id"].nunique()
     assert [c["check"] for c in checks].count("along the zone") == zones
-    assert len(checks) == zones + 2 * (zones - 1)
+    # the fence is closed: the last zone meets the first
+    assert len(checks) == zones + 2 * zones
+    assert checks[-1]["from_post"].startswith(f"F01-Z00{zones}") and checks[-1]["to_post"].startswith("F01-Z001")
     for check in checks:
         a, b = posts.loc[check["from_post"]].geometry, posts.loc[check["to_post"]].geometry
         assert float(check["grid_distance"]) == pytest.approx(math.hypot(a.x - b.x, a.y - b.y), abs=0.0006)
+        levels = (posts.loc[check[end], "finished_m"] for end in ("from_post", "to_post"))
+        assert float(check["level_difference_m"]) == pytest.approx(-np.subtract(*levels), abs=0.0011)
         a, b = there.loc[check["from_post"]].geometry, there.loc[check["to_post"]].geometry
         # independent: the geodesic on the ellipsoid
         assert float(check["ground_distance_m"]) == pytest.approx(
