@@ -75,14 +75,12 @@ def confident_weakest(
     if not worlds:
         return dict.fromkeys(perimeter.rules.targets)
     kept = int((1.0 - CONFIDENCE) * (len(worlds) - 1)) + 1
-    found: dict[str, float | None] = {}
-    for threat in perimeter.rules.targets:
-        lowest: list[float] = []
-        for own in worlds:
-            most = lowest[-1] if len(lowest) == kept else float("inf")
-            lowest = sorted([*lowest, perimeter.weakest_of(zone_id, threat, own, most)])[:kept]
-        found[threat] = lowest[-1] if np.isfinite(lowest[-1]) else None
-    return found
+    lowest: dict[str, list[float]] = {threat: [] for threat in perimeter.rules.targets}
+    for own in worlds:
+        most = {threat: held[-1] if len(held) == kept else float("inf") for threat, held in lowest.items()}
+        for threat, value in perimeter.weakest_each(zone_id, own, most).items():
+            lowest[threat] = sorted([*lowest[threat], value])[:kept]
+    return {threat: held[-1] if np.isfinite(held[-1]) else None for threat, held in lowest.items()}
 
 
 def judge_zone(

@@ -160,26 +160,42 @@ class Perimeter(JoinedZones):
 
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
+        return self.weakest_threat(zone_id, own)[1]
+
+    def weakest_threat(self, zone_id: str, own: Mapping[str, Array] | None = None) -> tuple[str, float]:
+        """The threat that meets least on its easiest way across, and what it meets; own : as of `dead`."""
         trial = {} if own is None else {zone_id: self._stacked(own)}
-        lowest = float("inf")
-        for number in range(len(self.rules.targets)):
-            lowest = self._bottleneck(zone_id, number, trial, lowest)
-        return lowest
+        met = self._met(zone_id, trial)
+        weakest, lowest = next(iter(self.rules.targets)), float("inf")
+        for number, threat in enumerate(self.rules.targets):
+            found = self._bottleneck(zone_id, {at: each[number] for at, each in met.items()}, lowest)
+            if found < lowest:
+                weakest, lowest = threat, found
+        return weakest, lowest
 
-    def weakest_of(self, zone_id: str, threat: str, own: Mapping[str, Array], most: float = float("inf")) -> float:
-        """`weakest` of one threat in a case tried; ``most`` where it is no weaker than that."""
-        number = list(self.rules.targets).index(threat)
-        return self._bottleneck(zone_id, number, {zone_id: self._stacked(own)}, most)
+    def weakest_each(self, zone_id: str, own: Mapping[str, Array], most: Mapping[str, float]) -> dict[str, float]:
+        """`weakest` of each threat of ``most`` in a case tried; what stands there where it is no weaker than that."""
+        met = self._met(zone_id, {zone_id: self._stacked(own)})
+        number = {threat: number for number, threat in enumerate(self.rules.targets)}
+        return {
+            threat: self._bottleneck(zone_id, {at: each[number[threat]] for at, each in met.items()}, limit)
+            for threat, limit in most.items()
+        }
 
-    def _bottleneck(self, zone_id: str, number: int, trial: Mapping[str, Array], most: float) -> float:
+    def _met(self, zone_id: str, trial: Mapping[str, Array]) -> dict[int, Array]:
+        """What is met in the strips that ways across a zone may use, by place in its chain, (targets, n, k) each."""
+        chain = self._chains[zone_id]
+        window = chain.topology.window(chain.place[zone_id], WAYS_ZONES)
+        return {at: self._joined(chain.ids[at], trial) for at in window}
+
+    def _bottleneck(self, zone_id: str, met: Mapping[int, Array], most: float) -> float:
         """Smallest level at which a way of nodes not above it leads across, ``most`` where that is no smaller.
 
-        Bisection over the nodes' own values.
+        Bisection over the nodes' own values; met : by place of the strips of the window, (n, k).
         """
         chain = self._chains[zone_id]
         topology, place = chain.topology, chain.place[zone_id]
         window = topology.window(place, WAYS_ZONES)
-        met = {at: self._joined(chain.ids[at], trial)[number] for at in window}
 
         def open_at(level: float) -> bool:
             def areas(at: int) -> Areas:

@@ -131,7 +131,7 @@ class _Run:
             return {"opens_by": BETTER_KNOWN}
         if not window.nuisance or not self.ctx.params["openings"]:
             return {}
-        trial = OpeningTrial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
+        trial = OpeningTrial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits, nuisance)
         found = openings(trial)
         kept = keep_away(trial, nuisance)
         every, best = best_opening(trial, found if kept is None else [*found, kept])
