@@ -195,6 +195,7 @@ def openings(trial: OpeningTrial) -> list[Opening]:
         cuts = tuple(zone.line.length * k / parts for k in range(1, parts))
         price = (parts - 1) * (2 * prices.post + 2 * len(zone.pairs) * prices.head)
         zones = parts_of(zone, cuts, limits.overlap_m / 2)
+        zones = zones if zone.forward else zones[::-1]  # in the fence line's order
         opening = trial.tried("shorter_zones", f"{parts} zones in the place of one", zones, price)
         found.append(opening)
         if opening.state != "empty":
