@@ -252,14 +252,20 @@ class BeamField:
         base = self.share_below(foot)
         with np.errstate(divide="ignore", over="ignore"):
             need = (threshold / lateral).astype(self._share.real.dtype)
+            limit = need * need
         floor = np.full(lateral.shape, np.inf)
         last = self._share.shape[1]
         if math.isfinite(highest_m):
             last = min(last, math.ceil((float(foot.max()) + highest_m) / self.dz_m) + 2)
         heights = np.arange(last) * self.dz_m
+        real, imag = self._share.real[:, :last].copy(), self._share.imag[:, :last].copy()
         for column in range(lateral.shape[1]):
-            away = np.abs(self._share[:, :last] - base[:, column, None])
-            reached = (away >= need[:, column, None]) & (heights > foot[:, column, None])
+            # squares in place of magnitudes: a square root for every height would be most of the time
+            along, across = real - base.real[:, column, None], imag - base.imag[:, column, None]
+            along *= along
+            across *= across
+            along += across
+            reached = (along >= limit[:, column, None]) & (heights > foot[:, column, None])
             first = reached.argmax(axis=1)
             hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))
             if hit.size:

@@ -31,6 +31,8 @@ Number = TypeVar("Number", np.float64, np.complexfloating)
 
 _FINER = 4
 """Places from node to node at which a flank is summed: its phase turns faster than its height changes."""
+_NOTHING = 1e-6
+"""A share of the signal that is none: no receiver has such a threshold."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,6 @@ class NuisanceResponse:
 
     modulation: Floats
     high: Floats
-    standing_level_db: float
 
 
 @dataclass(frozen=True)
@@ -76,16 +77,16 @@ class NuisanceRequest:
 
     def __call__(self, field: BeamField) -> NuisanceResponse:
         """The answer."""
-        best = np.array([mover_response(field, mover, self.around) for mover in self.movers])
+        beside = _Beside(field, self.around)
+        best = np.array([beside.response(mover, (0.0, 0.0)) for mover in self.movers])
         high = best.copy()
         if self.larger == 0.0 and self.aim_deg == 0.0:
-            return NuisanceResponse(best, high, field.standing_level_db)
+            return NuisanceResponse(best, high)
         for number, mover in enumerate(self.movers):
             larger = mover.larger(self.larger)
             for pan in dict.fromkeys((-self.aim_deg, self.aim_deg)):
-                aimed = mover_response(field, larger, self.around, pan_deg=(pan, pan))
-                np.maximum(high[number], aimed, out=high[number])
-        return NuisanceResponse(best, high, field.standing_level_db)
+                np.maximum(high[number], beside.response(larger, (pan, pan)), out=high[number])
+        return NuisanceResponse(best, high)
 
 
 def mover_response(
@@ -100,15 +101,7 @@ def mover_response(
     around : where it is looked for.
     pan_deg : by how much transmitter and receiver point to the left of each other, degrees.
     """
-    if mover.kind == "surface":
-        return _surface(field, mover, around, pan_deg)
-    if mover.kind == "fabric":
-        apart = _flank(field, mover, around, pan_deg, mover.sway_m) - _flank(field, mover, around, pan_deg, 0.0)
-        return np.asarray(np.abs(apart))
-    screen = np.abs(_standing(field, mover, around)) * _passing(field, mover.width_m, around, pan_deg)
-    if mover.length_m == 0.0:
-        return np.asarray(screen, dtype=float)
-    return np.asarray(screen + np.abs(_flank(field, mover, around, pan_deg, -mover.width_m / 2.0)), dtype=float)
+    return _Beside(field, around).response(mover, pan_deg)
 
 
 def surface_density(field: BeamField) -> Complexes:
@@ -121,57 +114,87 @@ def surface_density(field: BeamField) -> Complexes:
     return np.asarray(slope / (2j * field.head_type.wavenumber))
 
 
-def _share(field: BeamField, width_m: float, around: MoverGround, pan_deg: tuple[float, float]) -> Complexes:
-    length = float(field.chainage_m[-1])
-    return lateral_share(field.head_type, field.chainage_m, length, around.across_m, width_m, pan_deg=pan_deg)
+class _Beside:
+    """A beam and the ground beside it; what many movers ask of them is computed once."""
 
+    def __init__(self, field: BeamField, around: MoverGround) -> None:
+        self.field, self.around = field, around
+        self._foot_m = around.ground_m - field.field_ground_m[:, None]
+        self._below: dict[float, Complexes] = {}
+        self._surface_density: Complexes | None = None
 
-def _passing(field: BeamField, width_m: float, around: MoverGround, pan_deg: tuple[float, float]) -> Floats:
-    """Largest share across the beam that a screen cuts out while it moves about every node, (n, k).
+    def response(self, mover: Mover, pan_deg: tuple[float, float]) -> Floats:
+        """As `mover_response`."""
+        if mover.kind == "surface":
+            return self._surface(mover, pan_deg)
+        if mover.kind == "fabric":
+            return np.asarray(np.abs(self._flank(mover, pan_deg, mover.sway_m) - self._flank(mover, pan_deg, 0.0)))
+        screen = np.abs(self._standing(mover)) * self._passing(mover.width_m, pan_deg)
+        if mover.length_m == 0.0:
+            return np.asarray(screen, dtype=float)
+        return np.asarray(screen + np.abs(self._flank(mover, pan_deg, -mover.width_m / 2.0)), dtype=float)
 
-    Beside the beam the parts that pass its two edges turn against each other within centimetres: what counts is the sum
-    of their magnitudes, or the density over its whole width where that is less.
-    """
-    shape = around.ground_m.shape
-    across = np.broadcast_to(around.across_m, shape)
-    edge = np.abs(across) - width_m / 2.0
-    side = np.sign(across)
-    length = float(field.chainage_m[-1])
-    place = np.maximum(edge, 0.0) * side
-    density, curvature, centre = lateral_density(field.head_type, field.chainage_m, length, place, pan_deg)
-    root = np.sqrt(curvature)[:, None]
-    parts = [np.abs(erfc(root * (place + beyond * side - centre[:, None]) * side)) for beyond in (0.0, width_m)]
-    beside = np.minimum(0.5 * (parts[0] + parts[1]), width_m * np.abs(density))
-    return np.asarray(np.where(edge > 0.0, beside, np.abs(_share(field, width_m, around, pan_deg))))
+    def _share(self, width_m: float, across_m: Floats, pan_deg: tuple[float, float]) -> Complexes:
+        x = self.field.chainage_m
+        return lateral_share(self.field.head_type, x, float(x[-1]), across_m, width_m, pan_deg=pan_deg)
 
+    def _passing(self, width_m: float, pan_deg: tuple[float, float]) -> Floats:
+        """Largest share across the beam that a screen cuts out while it moves about every node, (n, k).
 
-def _standing(field: BeamField, mover: Mover, around: MoverGround) -> Complexes:
-    """Share of the signal between a mover's underside and its top, (n, k)."""
-    foot = around.ground_m - field.field_ground_m[:, None] + mover.base_m
-    return np.asarray(field.share_below(foot + mover.height_m) - field.share_below(foot))
+        Beside the beam the parts that pass its two edges turn against each other within centimetres: what counts is the
+        sum of their magnitudes, or the density over its whole width where that is less.
+        """
+        x, given = self.field.chainage_m, self.around.across_m
+        across = np.broadcast_to(given, self.around.ground_m.shape)
+        edge = np.abs(across) - width_m / 2.0
+        side = np.sign(across)
+        place = np.maximum(edge, 0.0) * side
+        density, curvature, centre = lateral_density(self.field.head_type, x, float(x[-1]), place, pan_deg)
+        found = np.asarray(width_m * np.abs(density), dtype=float)
+        # error functions of complex numbers are dear: asked only where they can matter
+        within = edge <= 0.0
+        asked = ~within & (found > _NOTHING)
+        root = np.broadcast_to(np.sqrt(curvature)[:, None], across.shape)[asked]
+        from_axis = (place - centre[:, None])[asked]
+        parts = [np.abs(erfc(root * (from_axis + far * side[asked]) * side[asked])) for far in (0.0, width_m)]
+        found[asked] = np.minimum(0.5 * (parts[0] + parts[1]), found[asked])
+        columns = np.flatnonzero(within.any(axis=0))
+        if columns.size:
+            share = np.abs(self._share(width_m, given[..., columns], pan_deg))
+            found[:, columns] = np.where(within[:, columns], share, found[:, columns])
+        return found
 
+    def _under(self, above_m: float) -> Complexes:
+        """Share of the signal below a height above the movers' ground, (n, k)."""
+        if above_m not in self._below:
+            self._below[above_m] = self.field.share_below(self._foot_m + above_m)
+        return self._below[above_m]
 
-def _surface(field: BeamField, mover: Mover, around: MoverGround, pan_deg: tuple[float, float]) -> Floats:
-    density = surface_density(field)[:, None]
-    patch = _summed(field.chainage_m, field.chainage_m, density, mover.length_m)
-    return np.asarray(mover.height_m * np.abs(patch * _share(field, mover.width_m, around, pan_deg)), dtype=float)
+    def _standing(self, mover: Mover) -> Complexes:
+        """Share of the signal between a mover's underside and its top, (n, k)."""
+        return np.asarray(self._under(mover.base_m + mover.height_m) - self._under(mover.base_m))
 
+    def _surface(self, mover: Mover, pan_deg: tuple[float, float]) -> Floats:
+        if self._surface_density is None:
+            self._surface_density = surface_density(self.field)[:, None]
+        x = self.field.chainage_m
+        patch = _summed(x, x, self._surface_density, mover.length_m)
+        share = self._share(mover.width_m, self.around.across_m, pan_deg)
+        return np.asarray(mover.height_m * np.abs(patch * share), dtype=float)
 
-def _flank(
-    field: BeamField, mover: Mover, around: MoverGround, pan_deg: tuple[float, float], beyond_m: float
-) -> Complexes:
-    """Change of the signal by a plane along the beam, centred ``beyond_m`` farther off than every node, (n, k)."""
-    k = field.head_type.wavenumber
-    x, n = field.chainage_m, field.chainage_m.size
-    fine = np.interp(np.arange(_FINER * (n - 1) + 1) / _FINER, np.arange(n), x)
-    across = np.broadcast_to(around.across_m, around.ground_m.shape)
-    side, away = np.sign(across), np.abs(across) + beyond_m
-    standing = _between(_standing(field, mover, around))
-    place = _between(np.maximum(away, 0.0) * side)
-    density, curvature, centre = lateral_density(field.head_type, fine, float(x[-1]), place, pan_deg)
-    slope = curvature[:, None] * (place - centre[:, None]) / (1j * k)
-    found = _summed(fine, x, standing * slope * density, mover.length_m)
-    return np.asarray(mover.reflects * np.where(away > 0.0, found, 0.0))
+    def _flank(self, mover: Mover, pan_deg: tuple[float, float], beyond_m: float) -> Complexes:
+        """Change of the signal by a plane along the beam, centred ``beyond_m`` farther off than every node, (n, k)."""
+        k, x = self.field.head_type.wavenumber, self.field.chainage_m
+        n = x.size
+        fine = np.interp(np.arange(_FINER * (n - 1) + 1) / _FINER, np.arange(n), x)
+        across = np.broadcast_to(self.around.across_m, self.around.ground_m.shape)
+        side, away = np.sign(across), np.abs(across) + beyond_m
+        standing = _between(self._standing(mover))
+        place = _between(np.maximum(away, 0.0) * side)
+        density, curvature, centre = lateral_density(self.field.head_type, fine, float(x[-1]), place, pan_deg)
+        slope = curvature[:, None] * (place - centre[:, None]) / (1j * k)
+        found = _summed(fine, x, standing * slope * density, mover.length_m)
+        return np.asarray(mover.reflects * np.where(away > 0.0, found, 0.0))
 
 
 def _between(values: NDArray[Number]) -> NDArray[Number]:

@@ -5,7 +5,7 @@ The beams are those that detection solves, on the same ground; a mover beside a 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,15 +14,18 @@ from scipy.ndimage import map_coordinates
 
 from geotools.beam.cross_section import squared
 from geotools.beam.movers import Mover
-from geotools.beam.nuisance import MoverGround, NuisanceRequest
-from geotools.corridor import StripGrid
+from geotools.beam.nuisance import MoverGround, NuisanceRequest, NuisanceResponse
+from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.batching import look_at
 from geotools.plan import ids
+from geotools.plan.model import BeamPair, Zone
 
-__all__ = ["Strongest", "ZoneNuisance", "nuisance_of", "reach_of"]
+__all__ = ["Answered", "Strongest", "ZoneNuisance", "nuisance_of", "reach_of"]
 
 Floats = NDArray[np.float64]
+#: What pairs of heads on a line have given already.
+Answered = MutableMapping[tuple[BeamLine, BeamPair], NuisanceResponse]
 
 #: Spacing of the places beside a beam that movers are looked for at, m.
 _ACROSS_M = 0.5
@@ -63,6 +66,15 @@ class ZoneNuisance:
     def best(self, name: str) -> Floats:
         """Largest modulation of a mover over the zone's beams, (n, k)."""
         return np.asarray(self.modulation[:, list(self.movers).index(name)].max(axis=0))
+
+    def answered(self, zone: Zone, names: Sequence[str]) -> Answered:
+        """What its pairs of heads, those of the zone, gave for some of its movers."""
+        held = list(self.movers)
+        at = [held.index(name) for name in names]
+        return {
+            (zone.line, pair): NuisanceResponse(self.modulation[beam][at], self.high[beam][at])
+            for beam, pair in enumerate(zone.pairs)
+        }
 
     def strongest(self, name: str, x: Floats, y: Floats, nearer_m: float = 0.0) -> Strongest | None:
         """The strongest response of a mover that may be at these places of the map, (m,) m; None where none is near.
@@ -105,6 +117,7 @@ def nuisance_of(
     *,
     larger: float = 0.0,
     aim_deg: float = 0.0,
+    answered: Answered | None = None,
 ) -> dict[str, ZoneNuisance]:
     """Responses of every mover beside zones, by zone.
 
@@ -121,32 +134,39 @@ def nuisance_of(
         high as the nearest ground of its cross section that is known.
     larger, aim_deg : float
         What is not known exactly: share by which movers may be larger, degrees by which both heads may point aside.
+    answered : mapping, optional
+        Pairs of heads that were asked the same before, on the same ground; new ones are put into it.
     """
-    asked, owners, grids = [], [], {}
+    known: Answered = {} if answered is None else answered
+    asked, keys, grids = [], [], {}
     for zone_id in zone_ids:
         zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
         half = max(int(np.ceil(reach_m / _ACROSS_M - 1e-9)), 1)
         offsets = np.linspace(-half * _ACROSS_M, half * _ACROSS_M, 2 * half + 1)
         grid = grids[zone_id] = StripGrid(zone.line, strip.chainage_m, offsets)
+        wanted = [pair for pair in zone.pairs if (zone.line, pair) not in known]
+        if not wanted:
+            continue
         above = _filled(perimeter.ground.sample(*grid.map_xy())) - strip.line_ground_m[:, None]
         across, height = squared(offsets, above, strip.cross_slope_rad)
         around = MoverGround(across, strip.beam_ground_m[:, None] + height)
-        for pair in zone.pairs:
+        for pair in wanted:
             name = ids.beam_id(zone_id, pair.level)
             beam = strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
             asked.append((beam, NuisanceRequest(around, tuple(movers.values()), larger, aim_deg)))
-            owners.append((zone_id, name))
-    answers = look_at(asked) if asked else []
+            keys.append((zone.line, pair))
+    known.update(zip(keys, look_at(asked) if asked else [], strict=True))
     found = {}
     for zone_id in zone_ids:
-        mine = [(name, a) for (owner, name), a in zip(owners, answers, strict=True) if owner == zone_id]
+        zone = perimeter.zones[zone_id]
+        mine = [known[zone.line, pair] for pair in zone.pairs]
         if mine:
             found[zone_id] = ZoneNuisance(
                 grids[zone_id],
                 movers,
-                tuple(name for name, _ in mine),
-                np.array([a.modulation for _, a in mine]),
-                np.array([a.high for _, a in mine]),
+                tuple(ids.beam_id(zone_id, pair.level) for pair in zone.pairs),
+                np.array([one.modulation for one in mine]),
+                np.array([one.high for one in mine]),
             )
     return found
 

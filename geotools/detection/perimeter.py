@@ -160,11 +160,17 @@ class Perimeter(JoinedZones):
 
     def weakest(self, zone_id: str, own: Mapping[str, Array] | None = None) -> float:
         """Modulation of the weakest crossing: the best that somebody meets on the easiest way across, any threat."""
+        return self.weakest_threat(zone_id, own)[1]
+
+    def weakest_threat(self, zone_id: str, own: Mapping[str, Array] | None = None) -> tuple[str, float]:
+        """The threat that meets least on its easiest way across, and what it meets; own : as of `dead`."""
         trial = {} if own is None else {zone_id: self._stacked(own)}
-        lowest = float("inf")
-        for number in range(len(self.rules.targets)):
-            lowest = self._bottleneck(zone_id, number, trial, lowest)
-        return lowest
+        weakest, lowest = next(iter(self.rules.targets)), float("inf")
+        for number, threat in enumerate(self.rules.targets):
+            found = self._bottleneck(zone_id, number, trial, lowest)
+            if found < lowest:
+                weakest, lowest = threat, found
+        return weakest, lowest
 
     def weakest_of(self, zone_id: str, threat: str, own: Mapping[str, Array], most: float = float("inf")) -> float:
         """`weakest` of one threat in a case tried; ``most`` where it is no weaker than that."""

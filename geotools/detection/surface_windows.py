@@ -99,12 +99,10 @@ def windows_of(
     for zone_id in zone_ids:
         if zone_id not in around:
             continue
-        own = perimeter.own(zone_id)
-        met = {threat: perimeter.weakest_of(zone_id, threat, own) for threat in perimeter.rules.targets}
-        threat = min(met, key=met.__getitem__)
+        threat, met = perimeter.weakest_threat(zone_id)
         zone = perimeter.zones[zone_id]
         placed = [one.found for one in beside.places.of_zone(zone, around[zone_id])]
-        weakest = WeakestCrossing(threat, met[threat], float("nan"))
+        weakest = WeakestCrossing(threat, met, float("nan"))
         window = window_of(zone_id, weakest, placed, perimeter.rules.threshold)
         level = min(perimeter.standing_db[zone_id, pair.level] for pair in zone.pairs)
         found.append(SurfaceWindow(zone_id, *state, window, level))

@@ -113,9 +113,9 @@ def test_the_weakest_crossing_is_the_smallest_level_that_leads_across(seed):
         each = {t: bottleneck(made, zone.zone_id, t) for t in RULES.targets}
         own = made.own(zone.zone_id)
         for threat, weakest in each.items():
-            assert made.weakest_of(zone.zone_id, threat, own) == pytest.approx(weakest)
-            assert made.weakest_of(zone.zone_id, threat, own, weakest + 0.01) == pytest.approx(weakest)
-            assert made.weakest_of(zone.zone_id, threat, own, weakest - 0.01) == pytest.approx(weakest - 0.01)
+            for most in (np.inf, weakest + 0.01, weakest - 0.01):
+                found = {threat: made.weakest_of(zone.zone_id, threat, own, most)}
+                assert found == {threat: pytest.approx(min(weakest, most))}
         assert made.weakest(zone.zone_id) == pytest.approx(min(each.values()))
         dead = made.dead(zone.zone_id)
         assert {t: bool(d.any()) for t, d in dead.items()} == {t: w < 0.2 for t, w in each.items()}

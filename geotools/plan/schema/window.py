@@ -138,6 +138,7 @@ OPERATING_WINDOWS = LayerSchema(
         ),
         Field("opens_by", "text", "what opens an empty or narrow window for the least; see window_options"),
         Field("opens_cost", "real", "what that costs", "currency of the site file"),
+        Field("proposed", "text", "what the proposed state holds for this zone, by the step remedy; empty if nothing"),
     ),
     style=Style(
         Symbol(BLACK, width=0.8),

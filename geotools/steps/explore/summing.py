@@ -58,16 +58,18 @@ def _verdicts_of(said: pd.DataFrame, name: str) -> tuple[dict[str, float], list[
     """
     single = said[said["threat"] != _ALL]
     held = single[(single["zone_id"] == name) & (single["threat"] == single["threat"].iloc[0])]
+    fence, start, end = (held[column].to_numpy() for column in ("fence_id", "from_m", "to_m"))
     lengths: dict[str, float] = {}
     settle = set()
-    for row in said[said["threat"] == _ALL].to_dict("records"):
-        mine = held[held["fence_id"] == row["fence_id"]]
-        ends = np.minimum(mine["to_m"], row["to_m"]) - np.maximum(mine["from_m"], row["from_m"])
-        length = float(ends.clip(lower=0.0).sum())
+    every = said[said["threat"] == _ALL]
+    columns = (every[column].tolist() for column in ("fence_id", "from_m", "to_m", "verdict", "settle"))
+    for fence_id, from_m, to_m, verdict, settles in zip(*columns, strict=True):
+        mine = fence == fence_id
+        length = float(np.maximum(np.minimum(end[mine], to_m) - np.maximum(start[mine], from_m), 0.0).sum())
         if length > _LEAST_M:
-            lengths[str(row["verdict"])] = lengths.get(str(row["verdict"]), 0.0) + length
-            if row["verdict"] == "unproven" and pd.notna(row["settle"]):
-                settle.add(str(row["settle"]))
+            lengths[str(verdict)] = lengths.get(str(verdict), 0.0) + length
+            if verdict == "unproven" and pd.notna(settles):
+                settle.add(str(settles))
     return {verdict: round(length, 1) for verdict, length in lengths.items()}, sorted(settle)
 
 

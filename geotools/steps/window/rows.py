@@ -13,10 +13,10 @@ from geotools.corridor import StripGrid
 from geotools.detection.cases import reaches
 from geotools.detection.mover_places import Placed
 from geotools.detection.nuisance import ZoneNuisance, reach_of
+from geotools.detection.openings import Opening
 from geotools.detection.operating import OperatingWindow, decibels
 from geotools.detection.surface_windows import SurfaceWindow
 from geotools.plan.model import Zone
-from geotools.steps.window.opening import Opening
 
 __all__ = ["Row", "option_row", "reach_rows", "set_off_rows", "surface_row", "window_row"]
 
@@ -144,6 +144,7 @@ def window_row(zone: Zone, window: OperatingWindow, placed: Sequence[Placed]) ->
         "closes_at_m": None,
         "opens_by": None,
         "opens_cost": None,
+        "proposed": None,
         "geometry": zone.line.line(),
     }
 

@@ -5,12 +5,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import pandas as pd
+
+from geotools.detection.window_search import CLOSE_FIRST
 from geotools.engine.step import StepContext
 from geotools.steps.window.rows import Row
 
-__all__ = ["closing_table", "tell"]
+__all__ = ["closed_first", "closing_table", "proposed_words", "tell"]
 
 _NAMED = 6
+
+
+def closed_first(advised: Row | None) -> Row:
+    """What opens the window of a zone that has dead spots; advised : what remedy recommends for it."""
+    way = "step remedy says how" if advised is None else str(advised["option"]).replace("_", " ")
+    clear = advised is not None and advised["clear"] is True
+    cost = float(advised["cost"]) if advised is not None and clear and pd.notna(advised["cost"]) else None
+    return {"opens_by": f"{CLOSE_FIRST} ({way})", "opens_cost": cost}
+
+
+def proposed_words(advised: Row | None) -> str | None:
+    """Which advice for a zone stands in the proposed state; None where there is none."""
+    if advised is None:
+        return None
+    serves = "its window" if advised.get("serves") == "window" else "its dead spots"
+    return f"{str(advised['option']).replace('_', ' ')} for {serves}"
 
 
 def tell(ctx: StepContext, windows: Sequence[Row], set_off: Sequence[Row], mapped: bool) -> None:
@@ -36,10 +55,13 @@ def tell(ctx: StepContext, windows: Sequence[Row], set_off: Sequence[Row], mappe
             if row["from_m"] is not None
             else f"{row['mover']} on {row['feature']} sets off {row['zone_id']} at {row['chainage_m']:.0f} m"
         )
-    if any(row.get("opens_cost") is not None and "dead spots" not in str(row["opens_by"]) for row in windows):
+    own = [row for row in windows if row["opens_cost"] is not None and not str(row["opens_by"]).startswith(CLOSE_FIRST)]
+    free = [row["zone_id"] for row in own if row["proposed"] is None]
+    if free:
+        shown = ",".join(free[:_NAMED])
         ctx.say(
-            "what opens a window beyond closing dead spots is in neither remedy, proposed state nor bill: take it into "
-            "the layers zones, heads and beams"
+            f"what opens the window of {', '.join(free[:_NAMED])} is not in the proposed state: to take it into that, "
+            f"the bill and the setting out, run `geotools remedy` with --windows {shown}"
         )
     if not mapped:
         ctx.say("no roads, paths or trees are given (input.movers): what lives on them alone is left out")

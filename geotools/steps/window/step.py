@@ -5,23 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
-
 from geotools.beam.movers import Mover
 from geotools.detection.chains import perimeter_of
-from geotools.detection.from_plan import head_types_of, height_limits
-from geotools.detection.mover_places import MoverPlaces, movers_of, places_of
+from geotools.detection.mover_places import movers_of
 from geotools.detection.nuisance import ZoneNuisance, nuisance_of
-from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.operating import OperatingWindow, WeakestCrossing
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.surface_windows import MoversBeside, closing_depth, surface_windows
-from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
+from geotools.detection.window_search import BETTER_KNOWN, CLOSE_FIRST, weakest_crossings, window_search
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
 from geotools.plan import cautions
-from geotools.plan.locks import locks_of
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
-from geotools.plan.moving import MoveLimits
 from geotools.plan.schema import (
     BEAMS,
     CLEAR_GROUND,
@@ -37,71 +32,30 @@ from geotools.plan.schema import (
     ZONES,
 )
 from geotools.plan.workspace import frame_of
-from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from geotools.steps.window.rows import Row, option_row, reach_rows, set_off_rows, surface_row, window_row
-from geotools.steps.window.spoken import closing_table, tell
+from geotools.steps.window.spoken import closed_first, closing_table, proposed_words, tell
 
 RASTER = "nuisance.tif"
-#: What a window needs that only what is not known exactly of the crossing side closes.
-BETTER_KNOWN = "levels and bodies known better: see layers resurvey and sensitivity"
-#: Where the weakest crossing is this many times the strongest response that must not alarm, with what is not known
-#: exactly, no change for the sake of movers is looked for (6 dB).
-_NEAR = 2.0
 #: Zones whose surroundings are held at once.
 _AT_ONCE = 8
 
 
-def weakest_of(crossings: pd.DataFrame) -> dict[str, WeakestCrossing]:
-    """The weakest crossing of each zone over all threats, as detection found it."""
-    found: dict[str, WeakestCrossing] = {}
-    for zone_id, rows in crossings.groupby("zone_id"):
-        first = rows.loc[rows["modulation"].idxmin()]
-        low = rows["modulation_95"].astype(float).min()
-        found[str(zone_id)] = WeakestCrossing(
-            str(first["threat"]),
-            float(first["modulation"]),
-            float(first["chainage_m"]),
-            None if pd.isna(low) else float(low),
-        )
-    return found
-
-
-def _limits(ctx: StepContext) -> OpeningLimits:
-    site, layout = ctx.site, ctx.site.layout
-    ground = ctx.read(CLEAR_GROUND).set_index("fence_id").geometry if ctx.workspace.has(CLEAR_GROUND) else {}
-    moves = MoveLimits(dict(ground.items()), layout.margin_m, layout.post_clear_m, layout.fresnel_zones)
-    return OpeningLimits(
-        moves,
-        height_limits(site, ctx.read(FENCE)),
-        head_types_of(site),
-        layout.overlap_m,
-        layout.min_zone_m,
-        site.prices,
-        site.nuisance.reach_m,
-        site.nuisance.size_range,
-        locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None),
-    )
-
-
-def _closing_costs(ctx: StepContext) -> Mapping[str, tuple[str, float | None]]:
-    """What the step remedy recommends for each zone's dead spots, with its price, where it has run."""
+def _advised(ctx: StepContext) -> dict[str, Row]:
+    """What the step remedy recommends for each zone, where it has run: rows of the layer options."""
     if not ctx.workspace.has(OPTIONS):
         return {}
     rows = ctx.read(OPTIONS)
-    taken = rows[rows["recommended"].fillna(False).astype(bool) & rows["clear"].fillna(False).astype(bool)]
-    return {
-        str(r["zone_id"]): (str(r["option"]), None if pd.isna(r["cost"]) else float(r["cost"]))
-        for r in taken.to_dict("records")
-    }
+    taken = rows[rows["recommended"].fillna(False).astype(bool) & (rows["option"] != "none")]
+    return {str(row["zone_id"]): row for row in taken.to_dict("records")}
 
 
 class _Run:
     """One run: what is computed for every zone, and the rows that come of it."""
 
-    def __init__(self, ctx: StepContext, perimeter: Perimeter, places: MoverPlaces) -> None:
-        self.ctx, self.perimeter, self.places = ctx, perimeter, places
-        self.unknowns = unknowns_of(ctx, accuracy_of(ctx))
-        self.limits, self.closing = _limits(ctx), _closing_costs(ctx)
+    def __init__(self, ctx: StepContext, perimeter: Perimeter) -> None:
+        self.ctx, self.perimeter = ctx, perimeter
+        self.search, self.advised = window_search(ctx, perimeter), _advised(ctx)
+        self.places, self.unknowns = self.search.places, self.search.unknowns
         self.reach: list[Row] = []
         self.set_off: list[Row] = []
         self.windows: list[Row] = []
@@ -112,58 +66,46 @@ class _Run:
         zone, threshold = self.perimeter.zones[zone_id], self.ctx.site.detection.threshold
         inside_left = self.places.inside_left.get(zone.fence_id, True)
         self.reach += reach_rows(zone, nuisance, threshold, inside_left != zone.forward)
-        placed = self.places.of_zone(zone, nuisance)
+        window, placed = self.search.window(zone_id, nuisance, weakest)
         known = frozenset(feature.name for feature in self.places.features)
         self.set_off += set_off_rows(zone, placed, nuisance, threshold, known)
-        window = window_of(zone_id, weakest, [one.found for one in placed], threshold)
-        row = window_row(zone, window, placed)
+        row = window_row(zone, window, placed) | {"proposed": proposed_words(self.advised.get(zone_id))}
         if window.state != "open":
-            row |= self._opened(zone_id, window, nuisance)
+            row |= self._opened(window, nuisance)
         self.windows.append(row)
 
-    def _opened(self, zone_id: str, window: OperatingWindow, nuisance: ZoneNuisance) -> Row:
+    def _opened(self, window: OperatingWindow, nuisance: ZoneNuisance) -> Row:
         """What opens a window that is not open."""
-        if not self.perimeter.rules.alarms(window.weakest.modulation):
-            option, cost = self.closing.get(zone_id, ("", None))
-            way = option.replace("_", " ") if option else "step remedy says how"
-            said = f"close its dead spots first ({way})"
-            return {"opens_by": said, "opens_cost": cost}
-        if window.state != "empty" and window.weakest.low is None:
-            return {"opens_by": "state the survey's accuracy: what is not known exactly is unknown itself"}
-        if window.weakest.modulation > _NEAR * window.above_high:
-            return {"opens_by": BETTER_KNOWN}
+        found = self.search.openings(window, nuisance, tried=self.ctx.params["openings"])
+        if found.instead == CLOSE_FIRST:
+            return closed_first(self.advised.get(window.zone_id))
+        if found.instead:
+            return {"opens_by": found.instead}
+        self.options += [
+            option_row(window.zone_id, number, one, one is found.best) for number, one in enumerate(found.every, 1)
+        ]
+        locked = self.search.limits.locks.words(window.zone_id)
+        if found.best is not None:
+            return {"opens_by": ". ".join(filter(None, (found.best.words, locked))), "opens_cost": found.best.cost}
         if not window.nuisance or not self.ctx.params["openings"]:
             return {}
-        trial = OpeningTrial(self.perimeter, zone_id, window, self.places, self.unknowns, self.limits)
-        found = openings(trial)
-        kept = keep_away(trial, nuisance)
-        every, best = best_opening(trial, found if kept is None else [*found, kept])
-        self.options += [option_row(zone_id, number, one, one is best) for number, one in enumerate(every, 1)]
-        return _opens(best, window, self.limits.locks.words(zone_id))
+        known = window.weakest.modulation > window.above_high
+        nothing = ". ".join(filter(None, ("nothing that was tried; see window_options", locked)))
+        return {"opens_by": BETTER_KNOWN if known else nothing}
 
     def under_surfaces(self, movers: Mapping[str, Mover]) -> list[Row]:
         """Rows of the windows under grass and snow; the depth at which each closes is put into its own row."""
-        beside = MoversBeside(movers, self.places, self.limits.reach_m)
+        beside = MoversBeside(movers, self.places, self.ctx.site.nuisance.reach_m)
         found = surface_windows(self.perimeter, beside, sorted(self.ctx.site.nuisance.depths_m))
         for row in self.windows:
             row["closes_at_m"] = closing_depth(found, str(row["zone_id"]))
         return [surface_row(one) for one in found]
 
 
-def _opens(best: Opening | None, window: OperatingWindow, locked: str) -> Row:
-    """What opens a window, in words; locked : what of the zone is locked, in words."""
-    if best is not None:
-        return {"opens_by": ". ".join(filter(None, (best.words, locked))), "opens_cost": best.cost}
-    if window.weakest.modulation > window.above_high:
-        return {"opens_by": BETTER_KNOWN}
-    return {"opens_by": ". ".join(filter(None, ("nothing that was tried; see window_options", locked)))}
-
-
 def run(ctx: StepContext) -> StepResult:
     """What alarms though nobody intrudes, and the window of every zone; see the manual beside this file."""
     site = ctx.site
-    places = places_of(site, ctx.read, ctx.workspace.work_crs)
-    weakest = weakest_of(ctx.read(CROSSINGS))
+    weakest = weakest_crossings(ctx.read(CROSSINGS))
     perimeter = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
     missing = [zone_id for zone_id in perimeter.zones if zone_id not in weakest]
     if missing:
@@ -175,7 +117,7 @@ def run(ctx: StepContext) -> StepResult:
             mend="run `geotools gaps` by the wave method first",
         )
     movers = movers_of(site)
-    made = _Run(ctx, perimeter, places)
+    made = _Run(ctx, perimeter)
     names = list(perimeter.zones)
     lines = [zone.line for zone in perimeter.zones.values()]
     raster = MapRaster(
@@ -202,7 +144,7 @@ def run(ctx: StepContext) -> StepResult:
     if not raster.finish():
         ctx.say("the raster reaches very far: written as tiled GeoTIFF without overviews")
     surfaces = made.under_surfaces(movers) if ctx.params["surfaces"] else []
-    tell(ctx, made.windows, made.set_off, bool(places.features))
+    tell(ctx, made.windows, made.set_off, bool(made.places.features))
     crs = ctx.workspace.work_crs
     states = [row["state"] for row in made.windows]
     summary: dict[str, Any] = {

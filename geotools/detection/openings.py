@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+import numpy.typing as npt
+
 from geotools.beam import HeadType
 from geotools.beam.movers import Mover
+from geotools.corridor import BeamLine
 from geotools.detection.cases import reaches
 from geotools.detection.certainty import confident_weakest
 from geotools.detection.height_search import opened_m
 from geotools.detection.mover_places import MoverPlaces
-from geotools.detection.nuisance import ZoneNuisance, nuisance_of, reach_of
+from geotools.detection.nuisance import Answered, ZoneNuisance, nuisance_of, reach_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.locks import Locks
-from geotools.plan.model import Zone
+from geotools.plan.model import BeamPair, Zone
 from geotools.plan.moving import (
     MoveLimits,
     move_words,
@@ -30,6 +34,8 @@ from geotools.plan.moving import (
 from geotools.site import SitePrices
 
 __all__ = ["Opening", "OpeningLimits", "best_opening", "keep_away", "openings"]
+
+Array = npt.NDArray[np.float64]
 
 #: Changes of the heights of both heads of a level that are tried, m.
 _HEIGHTS_M = (-0.1, 0.1, -0.2, 0.2)
@@ -109,11 +115,15 @@ class OpeningTrial:
         places: MoverPlaces,
         unknowns: Unknowns,
         limits: OpeningLimits,
+        nuisance: ZoneNuisance | None = None,
     ) -> None:
         self.perimeter, self.zone = perimeter, perimeter.zones[zone_id]
         self.window, self.places, self.unknowns, self.limits = window, places, unknowns, limits
         # all of them: what is weak beside the zone as it stands may be strong beside what takes its place
         self.movers: dict[str, Mover] = {one.mover.name: one.mover for one in window.nuisance}
+        # every change leaves most heads as they stand: each pair on its line is solved once for all changes
+        self._beside: Answered = nuisance.answered(self.zone, list(self.movers)) if nuisance is not None else {}
+        self._given: dict[tuple[BeamLine, BeamPair], dict[str, Array]] = {}
 
     def tried(
         self, option: str, words: str, zones: tuple[Zone, ...], cost: float, beside: tuple[Zone, ...] = ()
@@ -130,20 +140,38 @@ class OpeningTrial:
         trial = self.perimeter.with_zones({self.zone.zone_id: opening.zones, **moved})
         names = [zone.zone_id for zone in opening.zones]
         around = nuisance_of(
-            trial, names, self.movers, self.limits.reach_m, larger=self.limits.larger, aim_deg=self.unknowns.aim_deg
+            trial,
+            names,
+            self.movers,
+            self.limits.reach_m,
+            larger=self.limits.larger,
+            aim_deg=self.unknowns.aim_deg,
+            answered=self._beside,
         )
+        self._solve(trial, opening.zones)
         windows = []
         for zone in opening.zones:
-            own = trial.own(zone.zone_id)
-            met = {threat: trial.weakest_of(zone.zone_id, threat, own) for threat in trial.rules.targets}
-            threat = min(met, key=met.__getitem__)
+            threat, met = trial.weakest_threat(zone.zone_id)
             low = self._low(trial, zone.zone_id) if confident else None
-            weakest = WeakestCrossing(threat, met[threat], float("nan"), low)
+            weakest = WeakestCrossing(threat, met, float("nan"), low)
             found = [placed.found for placed in self.places.of_zone(zone, around[zone.zone_id])]
             windows.append(window_of(zone.zone_id, weakest, found, trial.rules.threshold))
         near_by = {near for one in (self.zone.zone_id, *moved) for near in self.perimeter.neighbours(one)}
         beside = {near: trial.dead(near) for near in sorted((near_by | set(moved)) - {self.zone.zone_id})}
         return replace(opening, windows=tuple(windows), opened_m=opened_m(self.perimeter, beside))
+
+    def _solve(self, trial: Perimeter, zones: Sequence[Zone]) -> None:
+        """Give a trial what its zones' own heads detect, from pairs of heads that are solved once."""
+        todo = {
+            (zone.line, pair): (replace(zone, pairs=(pair,)), trial.strip(zone.zone_id))
+            for zone in zones
+            for pair in zone.pairs
+            if (zone.line, pair) not in self._given
+        }
+        self._given.update(zip(todo, trial.modulations(list(todo.values())), strict=True))
+        for zone in zones:
+            each = [self._given[zone.line, pair] for pair in zone.pairs]
+            trial.hold(zone.zone_id, {name: np.max([one[name] for one in each], axis=0) for name in each[0]})
 
     def _low(self, trial: Perimeter, zone_id: str) -> float | None:
         if self.unknowns.survey is None or self.unknowns.draws == 0:
@@ -171,6 +199,7 @@ def openings(trial: OpeningTrial) -> list[Opening]:
         cuts = tuple(zone.line.length * k / parts for k in range(1, parts))
         price = (parts - 1) * (2 * prices.post + 2 * len(zone.pairs) * prices.head)
         zones = parts_of(zone, cuts, limits.overlap_m / 2)
+        zones = zones if zone.forward else zones[::-1]  # in the fence line's order
         opening = trial.tried("shorter_zones", f"{parts} zones in the place of one", zones, price)
         found.append(opening)
         if opening.state != "empty":

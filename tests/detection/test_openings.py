@@ -12,13 +12,13 @@ from geotools.beam.movers import MOVERS
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.mover_places import Feature, MoverPlaces
 from geotools.detection.nuisance import nuisance_of
+from geotools.detection.openings import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from geotools.detection.operating import WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
 from geotools.plan.locks import Locks
 from geotools.plan.moving import MoveLimits
 from geotools.site import SitePrices
-from geotools.steps.window.opening import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
 from tests.invented_ground import MAIN, RULES, Formula, zone
 
 #: Distance of the road from the beam line, m; the fence stands 3 m from it.
@@ -164,3 +164,15 @@ def test_a_mover_kept_as_far_as_is_said_stays_below_what_must_alarm(searched):
 def test_a_change_that_opens_a_gap_beside_opens_no_window(searched):
     best = searched[2]
     assert replace(best, opened_m=0.5).state == "empty"
+
+
+def test_the_parts_of_a_zone_that_runs_against_the_fence_line_stand_in_its_order(searched):
+    """Turned end for end one zone is the same zone: so are the windows of what takes its place."""
+    ahead = zone(pairs=[MAIN])
+    perimeter = perimeter_with(replace(ahead, line=ahead.line.reversed(), forward=False))
+    window, _ = window_on(perimeter)
+    found = openings(OpeningTrial(perimeter, "Z1", window, PLACES, UNKNOWNS, LIMITS))
+    (turned,), (straight,) = ([o for o in each if o.option == "shorter_zones"] for each in (found, searched[1]))
+    assert [part.line.x1 > 40.0 for part in turned.zones] == [False, True]
+    assert turned.opened_m == straight.opened_m == 0.0
+    assert turned.window.weakest.modulation == pytest.approx(straight.window.weakest.modulation, abs=0.02)
