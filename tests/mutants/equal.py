@@ -48,6 +48,35 @@ EQUAL = (
         "-0.95",
         "a short cut: the distance along the slope is then computed on level ground too, and differs by 0.13 % at most",
     ),
+    *(
+        EqualFault(
+            "beam.strip",
+            f"def {name}: Target, strip: Strip, *, grass_m: float = 0.0)",
+            "grass_m:float=-1.0",
+            "no silhouette begins below the ground, so grass lower than nothing hides as little as none",
+        )
+        for name in ("modulation(fields: Sequence[BeamField], target", "levels(field: BeamField, target")
+    ),
+    EqualFault(
+        "beam.field",
+        "hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))",
+        "|(first>0)",
+        "the share at the ground itself is nothing, so the first height that reaches the need is above it",
+    ),
+    *(
+        EqualFault(
+            "detection.crossing",
+            line,
+            "",
+            "a short cut: where it is not taken, the shortest way is searched, and is the same",
+        )
+        for line in (
+            "across = self.graph.first[place] + row * k + np.arange(k)",
+            "if allowed[across].all():",
+            "if self.on_right[across[0]] and self.on_left[across[-1]]:",
+            "if self.on_left[across[0]] and self.on_right[across[-1]]:",
+        )
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

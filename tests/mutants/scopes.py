@@ -14,9 +14,18 @@ _BEAM = tuple(
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
-    for name in ("chain_by_hand", "perimeter_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+    for name in (
+        "chain_by_hand",
+        "perimeter_by_hand",
+        "silent_strips_by_hand",
+        "heads_and_rules",
+        "perimeter",
+        "gaps_kernel",
+        "one_engine",
+    )
 )
 _DRAWN = "tests/detection/test_survey_by_hand.py"
+_DRAWN_WAYS = "tests/detection/test_ways_by_hand.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _HELD = "tests/detection/test_perimeter_by_hand.py"
 _SURE = "tests/detection/test_confidence_by_hand.py"
@@ -40,10 +49,14 @@ _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning",
 
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
-    **{f"beam.{name}": _BEAM for name in ("standing", "strip", "sweep", "targets", "wave")},
+    **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
+    "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py"),
     "beam.cells": ("tests/beam/test_cells.py",),
     "beam.draws": ("tests/beam/test_draws.py",),
-    "beam.field3d": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_field3d.py"),
+    "beam.field3d": (
+        *(f"tests/beam/test_{name}_by_hand.py" for name in ("march", "fields")),
+        "tests/beam/test_field3d.py",
+    ),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
@@ -52,7 +65,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     },
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
-    "detection.causes": ("tests/detection/test_causes.py",),
+    "detection.causes": (_DRAWN_WAYS, "tests/detection/test_causes.py"),
     "detection.envelope": ("tests/detection/test_envelope.py",),
     "detection.height_band": (
         _DRAWN,
