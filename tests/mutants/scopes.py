@@ -26,6 +26,7 @@ _PERIMETER = tuple(
 )
 _DRAWN = "tests/detection/test_survey_by_hand.py"
 _DRAWN_WAYS = "tests/detection/test_ways_by_hand.py"
+_REACH = "tests/detection/test_level_reach.py"
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _HELD = "tests/detection/test_perimeter_by_hand.py"
 _SURE = "tests/detection/test_confidence_by_hand.py"
@@ -58,6 +59,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/beam/test_field3d.py",
     ),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
+    **{f"beam.{name}": ("tests/beam/test_nuisance.py",) for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
@@ -80,6 +82,10 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/detection/test_hidden.py",
     ),
     "detection.level_ground": (_HELD, "tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
+    **{f"detection.{name}": ("tests/detection/test_operating.py", _REACH) for name in ("nuisance", "operating")},
+    "detection.level_reach": (_REACH,),
+    "detection.resurvey": ("tests/detection/test_resurvey.py",),
+    "detection.walked": ("tests/detection/test_walked.py",),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURE, _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
@@ -87,6 +93,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.unknowns": _UNKNOWN,
     "detection.stretches": (_SURE, "tests/detection/test_verdicts.py"),
     "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
+    "earthwork.known": _GRADING,
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),
