@@ -166,6 +166,24 @@ def test_heads_on_one_post_are_taken_half_a_metre_apart():
     assert found == pytest.approx(spread)
 
 
+@pytest.mark.parametrize("towards", [(1.0, 0.0), (0.0, 1.0), (0.6, -0.8)])
+def test_a_ridge_on_the_way_costs_its_knife_edge_in_every_direction(towards):
+    """A ridge 2 m over the ray, 49 m of 100 m on the way: diffraction parameter and loss of ITU-R P.526-15, 4.1."""
+    start = np.array([500.0, -300.0, 10.0])
+    end = start + 100.0 * np.array([*towards, 0.04])
+
+    def ground(x, y):
+        along = (x - start[0]) * towards[0] + (y - start[1]) * towards[1]
+        return np.where(np.abs(along - 49.0) < 0.5, 12.0 + 0.04 * along, 0.0)
+
+    wave = 0.0285
+    nu = 2.0 * math.sqrt(2.0 * 100.0 / (wave * 49.0 * 51.0))
+    expected = 6.9 + 20 * math.log10(math.sqrt((nu - 0.1) ** 2 + 1) + nu - 0.1)
+    found = terrain_loss_db([start, start], [end, end + np.array([0, 0, 1000.0])], wave, ground, spacing_m=2.001)
+    assert found == pytest.approx([expected, 0.0], abs=1e-6)
+    assert terrain_loss_db([start], [end], wave, lambda x, y: x * np.nan) == pytest.approx([0.0])
+
+
 def test_reception_by_hand():
     """A head 30 m north-east and 3 m up, aimed away from it by 10 and 2 degrees; its own aim off by 20 and -1."""
     place = (30 * math.sin(math.radians(40)), 30 * math.cos(math.radians(40)), 4.0)

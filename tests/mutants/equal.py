@@ -77,6 +77,25 @@ EQUAL = (
             "if self.on_left[across[0]] and self.on_right[across[-1]]:",
         )
     ),
+    EqualFault("detection.ways", "value = np.append(cost, 0.0)", "-1.0", "no modulation is below nothing"),
+    EqualFault(
+        "detection.envelope",
+        "count = int(np.ceil((beam.quiet - lowest) / step - 1e-9))",
+        "+1e-9",
+        "one window more, all of which the one before it holds",
+    ),
+    EqualFault(
+        "beam.cross_section",
+        "left, right = np.triu_indices(offset_m.size, 1)",
+        "size,2)",
+        "places next to each other are never half a strip apart, but for three, whose median is that of the outer two",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "key = hashlib.blake2b(level.tobytes(), digest_size=16).digest()",
+        "",
+        "how long a name is under which an answer is kept for the same ground",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

@@ -51,7 +51,7 @@ _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning",
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
     **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
-    "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py"),
+    "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
     "beam.cells": ("tests/beam/test_cells.py",),
     "beam.draws": ("tests/beam/test_draws.py",),
     "beam.field3d": (
@@ -59,7 +59,8 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/beam/test_field3d.py",
     ),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
-    **{f"beam.{name}": ("tests/beam/test_nuisance.py",) for name in ("movers", "nuisance", "response")},
+    "beam.movers": ("tests/beam/test_movers_by_hand.py", "tests/beam/test_nuisance.py"),
+    **{f"beam.{name}": ("tests/beam/test_nuisance.py",) for name in ("nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
