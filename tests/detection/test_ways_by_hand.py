@@ -7,10 +7,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from shapely import Polygon, box
 
 from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.causes import Suspect, _lift, _name, _of_the_heads
 from geotools.detection.crossing import Corridor
+from geotools.detection.spots import outline
 from geotools.detection.topology import Topology
 
 LINE = BeamLine(0, 0, 12, 0)
@@ -46,6 +48,31 @@ def test_a_way_that_is_not_straight_goes_by_the_open_places_alone():
     way, weakest = way_over(best)
     assert weakest == 0.1
     assert way.tolist() == [[4, -2], [5, -1], [5, 0], [6, 1], [7, 2]]
+
+
+def test_a_spot_reaches_half_a_spacing_past_its_open_places_and_no_farther_than_the_strip():
+    """Rows 4 to 6 of a strip of 12 m by 4 m, nodes a metre apart; in each row to the first place that is shut."""
+    grid = StripGrid.over(LINE, 2.0, 1.0)
+    opened = np.zeros((13, 5), dtype=bool)
+    opened[4, 2:4] = opened[5, :] = opened[6, 1:3] = True
+    opened[6, 4] = True
+    # by row: to the left 1.5, the edge, 0.5; to the right -0.5, the edge, -1.5
+    corners = [
+        (3.5, -0.5),
+        (4, -0.5),
+        (5, -2),
+        (6, -1.5),
+        (6.5, -1.5),
+        (6.5, 0.5),
+        (6, 0.5),
+        (5, 2),
+        (4, 1.5),
+        (3.5, 1.5),
+    ]
+    assert outline(grid, opened, 4, 6).equals(Polygon(corners))
+    # at the posts it ends with the zone
+    opened[0:2, 2] = True
+    assert outline(grid, opened, 0, 1).equals(box(0.0, -0.5, 1.5, 0.5))
 
 
 @pytest.mark.parametrize(
