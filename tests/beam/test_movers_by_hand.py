@@ -2,9 +2,11 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from geotools.beam.movers import MOVERS, Mover
+from geotools.beam.nuisance import _between, _summed
 from geotools.errors import NumericInputError
 
 #: As the manual states them: heights and widths of what a fence line meets, shares from nothing to all.
@@ -53,3 +55,23 @@ def test_a_lorry_is_as_large_as_the_road_rules_allow_and_a_car_and_a_person_are_
     # what may be there by chance closes no window; what lives beside the fence is there at any time
     assert [mover.name for mover in MOVERS.values() if not mover.must_not_alarm] == ["bird"]
     assert all(0.0 < mover.reflects <= 1.0 for mover in MOVERS.values())
+
+
+def test_what_is_summed_along_the_beam_is_its_integral_and_ends_at_the_heads():
+    """Of 2 x over 0.8 m around a place: 1.6 times the place; nearer than 0.4 m to a head what is left of it."""
+    at = np.linspace(0.0, 10.0, 401)
+    nodes = np.array([0.0, 0.2, 1.0, 5.013, 9.9, 10.0])
+    found = _summed(at, nodes, np.column_stack([2.0 * at, 0.0 * at + 3.0]), 0.8)
+    low, high = np.maximum(nodes - 0.4, 0.0), np.minimum(nodes + 0.4, 10.0)
+    assert found[:, 0] == pytest.approx(high**2 - low**2, abs=2e-3)
+    assert found[:, 1] == pytest.approx(3.0 * (high - low), abs=1e-9)
+
+
+def test_values_between_nodes_lie_on_the_straight_line_between_them():
+    values = np.array([[0.0, 1.0], [4.0, 1.0], [2.0, 3.0]])
+    found = _between(values)
+    parts = (len(found) - 1) // 2
+    assert len(found) == 2 * parts + 1 and parts >= 2
+    place = np.arange(len(found)) / parts
+    for column in range(2):
+        assert found[:, column] == pytest.approx(np.interp(place, [0.0, 1.0, 2.0], values[:, column]))

@@ -12,6 +12,7 @@ _BEAM = tuple(
     f"tests/beam/test_{name}.py"
     for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
+_MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "nuisance"))
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
     for name in (
@@ -27,6 +28,7 @@ _PERIMETER = tuple(
 _DRAWN = "tests/detection/test_survey_by_hand.py"
 _DRAWN_WAYS = "tests/detection/test_ways_by_hand.py"
 _REACH = "tests/detection/test_level_reach.py"
+_REACHED = ("tests/detection/test_reach_by_hand.py", "tests/detection/test_operating.py", _REACH)
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _HELD = "tests/detection/test_perimeter_by_hand.py"
 _SURE = "tests/detection/test_confidence_by_hand.py"
@@ -64,8 +66,10 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/beam/test_field3d.py",
     ),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
-    "beam.movers": ("tests/beam/test_movers_by_hand.py", "tests/beam/test_nuisance.py"),
-    **{f"beam.{name}": ("tests/beam/test_nuisance.py",) for name in ("nuisance", "response")},
+    **{
+        f"beam.{name}": ("tests/beam/test_movers_by_hand.py", "tests/beam/test_nuisance.py")
+        for name in ("nuisance", "response")
+    },
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
@@ -88,8 +92,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/detection/test_hidden.py",
     ),
     "detection.level_ground": (_HELD, "tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
-    **{f"detection.{name}": ("tests/detection/test_operating.py", _REACH) for name in ("nuisance", "operating")},
-    "detection.level_reach": (_REACH,),
+    **{f"detection.{name}": _REACHED for name in ("nuisance", "operating", "level_reach")},
     "detection.resurvey": ("tests/detection/test_resurvey.py",),
     "detection.walked": ("tests/detection/test_walked.py",),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
