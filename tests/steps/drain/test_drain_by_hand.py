@@ -35,6 +35,10 @@ def test_a_stream_crosses_where_the_valley_lies_and_falls_as_it_does():
     middle = int(rows[8])
     assert middle in (19, 20) and one.catchment == pytest.approx(contributing_area(flood(trough()), 0.25)[middle, 30])
     assert found.ponds == [] and not found.cut_off
+    # over a single metre as over many; of a way without length no fall is known
+    short, none = (around(trough(), reach=reach).crossings[0] for reach in (0.5, 0.0))
+    assert short.cells.size == 3 and short.fall == pytest.approx(0.02)
+    assert none.cells.size == 1 and none.fall == 0.0
     assert around(trough(), min_catchment=one.catchment + 0.01).crossings == []
     assert len(around(trough(), min_catchment=one.catchment - 0.01).crossings) == 1
     assert around(trough(), length=14.9).crossings == [] and len(around(trough(), length=15.1).crossings) == 1
