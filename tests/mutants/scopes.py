@@ -56,7 +56,7 @@ _WATER = (
 )
 _CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
 _DRAIN = "tests/steps/drain/test_drain_by_hand.py"
-_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules"))
+_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced"))
 _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
 _TESTS: dict[str, tuple[str, ...]] = {

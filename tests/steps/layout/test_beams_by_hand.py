@@ -71,16 +71,6 @@ def test_an_open_zone_costs_its_stacks_and_what_it_lies_off_the_line():
     assert measured(judge, (0, 0), (0, 40), offset=2.0)[1] == pytest.approx(1000.0 + 0.25 * 2.0 * 40.0)
 
 
-def test_long_zones_among_short_ones_and_reaching_outside_cost_what_they_are_priced_at():
-    """52 of at most 100 m between the stacks; outside on 20 m of them, by halves at the ends of the steps."""
-    uneven = _Judge(RULES, replace(PRICES, uneven=500.0), far, None)
-    assert measured(uneven, (0, 0), (40, 0))[1] == pytest.approx(1000.0 + 500.0 * 0.52**2)
-    outside = replace(RULES, reached=lambda x, y, share, total: np.where((share > 0.25) & (total == 52.0), x < 27, 0.0))
-    judge = _Judge(outside, replace(PRICES, nuisance_m=3.0), far, None)
-    assert measured(judge, (0, 0), (40, 0))[1] == pytest.approx(1000.0 + 3.0 * 20.0, abs=3.0 * 2.2)
-    assert measured(_Judge(outside, PRICES, far, None), (0, 0), (40, 0))[1] == pytest.approx(1000.0)
-
-
 @pytest.mark.parametrize("towards", [(1.0, 0.0), (0.6, -0.8)])
 def test_a_beam_needs_its_half_width_at_every_place(towards):
     """Clearance that is just enough, and just not, at one place: half a Fresnel width, a margin, half the stagger."""
