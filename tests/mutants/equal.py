@@ -96,6 +96,24 @@ EQUAL = (
         "",
         "how long a name is under which an answer is kept for the same ground",
     ),
+    EqualFault(
+        "detection.envelope",
+        "part = (at - left).reshape(-1, 1) if axis == 0 else (at - left)",
+        "reshape(-2,1)",
+        "numpy takes any negative number for the length that is left",
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "part = np.where(inner > outer, (inner - threshold) / np.where(inner > outer, inner - outer, 1.0), 0.0)",
+        "1.0),-1.0)",
+        "cut off at nothing in the next line",
+    ),
+    EqualFault(
+        "earthwork.linear",
+        "if not wide.any() or wide.mean() > _MOST_OF_IT or (last is not None and (wide == last.inside).all()):",
+        "(wide!=last.inside)",
+        "a window that grew no more would be solved once more, with the same optimum",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

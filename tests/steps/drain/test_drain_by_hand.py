@@ -56,6 +56,12 @@ def test_a_way_goes_up_the_largest_feeder_and_down_to_the_edge():
     assert rows.tolist() == list(range(19, 32)) and (columns == 30).all()
     assert (np.diff(area.ravel()[way]) > 0).all() and (flow.receiver[way[:-1]] == way[1:]).all()
     assert _way(flow, area, 39 * 61 + 30, CELL, 3.0).size == 6 + 1 + 1
+    # aslant it is followed as well, from either side
+    for way, first in ((1, 10), (-1, 50)):
+        slant = 50.0 - 0.05 * R + 0.2 * np.abs(C - first - way * R)
+        flow = flood(slant)
+        cells = _way(flow, contributing_area(flow, 0.25), 20 * 61 + first + way * 20, CELL, 2.0)
+        assert [divmod(int(cell), 61) for cell in cells] == [(r, first + way * r) for r in range(16, 25)]
     # on a ridge nothing feeds a cell
     ridge = 10.0 - 0.1 * np.abs(C - 30) - 0.001 * R
     flow = flood(ridge)
