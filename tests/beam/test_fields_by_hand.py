@@ -99,6 +99,14 @@ def test_the_floor_is_where_the_share_reaches_the_threshold(ground, up):
         assert np.isinf(low[wanted > up + 1.1]).all()
 
 
+def test_a_floor_below_the_first_height_is_found_within_that_cell():
+    field = beam_field(even)
+    lateral = np.ones((X.size, 1))
+    for height in (0.004, 0.011, 0.019):
+        floor = field.floor_grid(lateral, height / TOP, np.zeros((X.size, 1)))
+        assert floor == pytest.approx(height, abs=2e-4)
+
+
 def test_a_crossing_goes_from_one_side_to_the_other_and_a_wrong_one_is_refused():
     at = _crossing(1.0)
     assert at[0] == -1.0 and at[-1] == 1.0 and at == pytest.approx(-at[::-1])

@@ -55,7 +55,21 @@ def test_what_may_alarm_now_and_then_closes_no_window():
     rare = met(0.9, 1.0, counts=False)
     one = window(0.4, 0.3, rare, met(0.1, 0.2))
     assert (one.above, one.state) == (0.1, "open")
-    assert window(0.4, 0.3, rare).above == 0.0
+    alone = window(0.4, 0.3, rare)
+    assert (alone.above, alone.above_high, alone.state) == (0.0, 0.0, "open")
+
+
+def test_of_several_movers_the_strongest_counts_in_whatever_order_they_come():
+    for found in ((met(0.1, 0.39), met(0.2, 0.25)), (met(0.2, 0.25), met(0.1, 0.39))):
+        one = window(0.4, 0.3, *found)
+        assert (one.above, one.above_high) == (0.2, 0.39)
+        assert [mover.modulation for mover in one.nuisance] == [0.2, 0.1]
+
+
+def test_a_threshold_at_either_end_of_the_window_alarms_for_both():
+    assert window(0.4, 0.3, met(0.1, 0.2), threshold=0.4).holds_threshold
+    assert not window(0.4, 0.3, met(0.1, 0.2), threshold=0.1).holds_threshold
+    assert decibels(0.0) == pytest.approx(-80.0) and decibels(1.0) == 0.0
 
 
 def test_nothing_that_must_alarm_is_stronger_for_being_less_certain():

@@ -242,7 +242,12 @@ def test_prices_by_hand():
     for name in ("cut_m3", "fill_m3"):
         with pytest.raises(NumericInputError):
             Prices(**{name: 0.0})
+    # what nobody has priced costs nothing, a cubic metre of either kind one
+    assert {name: getattr(Prices(), name) for name in ("cut_m3", "fill_m3")} == {"cut_m3": 1.0, "fill_m3": 1.0}
+    assert CrossingKind("any", 3.0).price(2.0) == 6.0
+    assert CrossingKind("any", 3.0).cover_m == 0.0 and CrossingKind("any", 3.0).most_catchment_m2 == np.inf
     for name in ("haul_m3", "surface_m2", "strip_m2", "set_head", "head", "post"):
+        assert getattr(Prices(), name) == 0.0
         assert getattr(Prices(**{name: 0.0}), name) == 0.0
         with pytest.raises(NumericInputError):
             Prices(**{name: -0.1})

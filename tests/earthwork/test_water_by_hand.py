@@ -91,6 +91,8 @@ def test_paths_and_their_falls_by_hand():
     for number, price in enumerate(falls.prices):
         assert price == pytest.approx(15.0 + 40.0 * min(apart[falls.crossing == number].sum(), 8.0))
     assert dammed(WaterRules(catchment_m2=1e6))[0].falls().upper.size == 0
+    # a cell of half a metre drains itself at least
+    assert water.cell == 0.5 and water.catchment[water.flow.filled.ravel() > 0].min() == pytest.approx(0.25)
     assert (dammed(WaterRules(catchment_m2=50.0), prices=Prices())[0].falls().crossing == -1).all()
 
 

@@ -24,6 +24,10 @@ def test_ground_out_of_tolerance_asks_and_what_slopes_up_to_it_comes_along():
     line = sight("A", np.arange(20), np.linspace(0.0, 1.0, 20), 0.2, 0.2, (10.0, 10.0))
     assert np.flatnonzero(asking(cells, [line], np.array([[10.0, 10.0]]))).tolist() == [10, 13]
     assert np.flatnonzero(asking(cells, [line], np.array([[10.3, 10.3]]))).tolist() == [*range(13), *range(14, 20)]
+    # at either limit, to a millionth of a metre, it asks as well
+    limits = chain([10.2, 9.8, 10.199, 9.801, 10.0])
+    line = sight("A", np.arange(5), np.zeros(5), 0.2, 0.2, (10.0, 10.0))
+    assert asking(limits, [line], np.array([[10.0, 10.0]])).tolist() == [True, True, False, False, False]
     flags = np.zeros(20, bool)
     flags[10] = True
     assert np.flatnonzero(beside(cells, flags, 2)).tolist() == [8, 9, 10, 11, 12]

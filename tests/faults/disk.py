@@ -215,6 +215,36 @@ def two_runs(root: Path, rounds: int = 3) -> Tally:
     return tally
 
 
+def unusual_process(site: Path, out: Path, **folders: str) -> Tally:
+    """The first step on a screen of 20 columns that shows Western European letters alone, with these folders named."""
+    tally = Tally(runs=1)
+    screen = {"COLUMNS": "20", "PYTHONIOENCODING": "cp1252"}
+    process = start("geotools", "inspect", str(site), "--out", str(out), env={**environment(), **screen, **folders})
+    words = process.communicate()[0]
+    # words are broken as the screen asks, so that one may stand on several lines
+    said = "".join(words.split())
+    if process.returncode:
+        tally.faults.append(f"{folders}: exit {process.returncode}: {words[-400:]}")
+    if "Traceback" in words or "unexpectedfault" in said or "inspect" not in said:
+        tally.faults.append(f"{folders}: no clear words: {words[-400:]}")
+    return tally
+
+
+def no_home_or_temporary_room(root: Path) -> Tally:
+    """Home and temporary folder are not there, may not be written, or are on a full disk: no step needs them."""
+    ground, tally = Ground(root), Tally()
+    names = ("HOME", "TMPDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME")
+    with small_disk(root / "disk", 64) as disk:
+        (disk / "filled").write_bytes(bytes(64 * 1024 - 4096))
+        for place in (root / "not there", disk, Path("/proc"), Path("/dev/null")):
+            for several in (names, names[:1], names[1:2]):
+                out = root / f"out-{tally.runs}"
+                tried = unusual_process(ground.sites[0], out, **dict.fromkeys(several, str(place)))
+                tally.runs += tried.runs
+                tally.faults += tried.faults
+    return tally
+
+
 def may_mount() -> bool:
     """Whether file systems can be made here."""
     return os.geteuid() == 0 and shutil.which("mount") is not None

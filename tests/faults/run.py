@@ -35,6 +35,7 @@ def faults(kills: int, every: int) -> dict[str, Callable[[Path], Any]]:
         spare = [0, 4, 16, 64, 128, 192, 256, 320, 384, 448, 512, 640, 768, 1024, 2048]
         kinds["disk full"] = lambda root: disk.full_disk(root, spare)
         kinds["disk read-only"] = disk.read_only
+        kinds["no home, no room for temporary files, an old narrow screen"] = disk.no_home_or_temporary_room
     return kinds
 
 

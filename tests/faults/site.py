@@ -44,8 +44,7 @@ def start(module: str, *arguments: str, **options: object) -> subprocess.Popen[s
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
-        env=environment(),
-        **options,  # type: ignore[call-overload]
+        **{"env": environment(), **options},  # type: ignore[call-overload]
     )
 
 

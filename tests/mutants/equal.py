@@ -48,6 +48,72 @@ EQUAL = (
         "-0.95",
         "a short cut: the distance along the slope is then computed on level ground too, and differs by 0.13 % at most",
     ),
+    *(
+        EqualFault(
+            "beam.strip",
+            f"def {name}: Target, strip: Strip, *, grass_m: float = 0.0)",
+            "grass_m:float=-1.0",
+            "no silhouette begins below the ground, so grass lower than nothing hides as little as none",
+        )
+        for name in ("modulation(fields: Sequence[BeamField], target", "levels(field: BeamField, target")
+    ),
+    EqualFault(
+        "beam.field",
+        "hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))",
+        "|(first>0)",
+        "the share at the ground itself is nothing, so the first height that reaches the need is above it",
+    ),
+    *(
+        EqualFault(
+            "detection.crossing",
+            line,
+            "",
+            "a short cut: where it is not taken, the shortest way is searched, and is the same",
+        )
+        for line in (
+            "across = self.graph.first[place] + row * k + np.arange(k)",
+            "if allowed[across].all():",
+            "if self.on_right[across[0]] and self.on_left[across[-1]]:",
+            "if self.on_left[across[0]] and self.on_right[across[-1]]:",
+        )
+    ),
+    EqualFault("detection.ways", "value = np.append(cost, 0.0)", "-1.0", "no modulation is below nothing"),
+    EqualFault(
+        "detection.envelope",
+        "count = int(np.ceil((beam.quiet - lowest) / step - 1e-9))",
+        "+1e-9",
+        "one window more, all of which the one before it holds",
+    ),
+    EqualFault(
+        "beam.cross_section",
+        "left, right = np.triu_indices(offset_m.size, 1)",
+        "size,2)",
+        "places next to each other are never half a strip apart, but for three, whose median is that of the outer two",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "key = hashlib.blake2b(level.tobytes(), digest_size=16).digest()",
+        "",
+        "how long a name is under which an answer is kept for the same ground",
+    ),
+    EqualFault(
+        "detection.envelope",
+        "part = (at - left).reshape(-1, 1) if axis == 0 else (at - left)",
+        "reshape(-2,1)",
+        "numpy takes any negative number for the length that is left",
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "part = np.where(inner > outer, (inner - threshold) / np.where(inner > outer, inner - outer, 1.0), 0.0)",
+        "1.0),-1.0)",
+        "cut off at nothing in the next line",
+    ),
+    EqualFault(
+        "earthwork.linear",
+        "if not wide.any() or wide.mean() > _MOST_OF_IT or (last is not None and (wide == last.inside).all()):",
+        "(wide!=last.inside)",
+        "a window that grew no more would be solved once more, with the same optimum",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

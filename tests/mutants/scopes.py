@@ -12,15 +12,36 @@ _BEAM = tuple(
     f"tests/beam/test_{name}.py"
     for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
+_MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "nuisance"))
+_SPACE = (
+    "a_tilted_mirror_that_is_not_turned_first_is_still_the_image_sum",
+    "azimuth_and_elevation_patterns_are_kept_apart",
+    "heads_of_different_height_are_not_swapped",
+)
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
-    for name in ("chain_by_hand", "perimeter_by_hand", "heads_and_rules", "perimeter", "gaps_kernel", "one_engine")
+    for name in (
+        "chain_by_hand",
+        "perimeter_by_hand",
+        "silent_strips_by_hand",
+        "heads_and_rules",
+        "perimeter",
+        "gaps_kernel",
+    )
 )
 _DRAWN = "tests/detection/test_survey_by_hand.py"
+_DRAWN_WAYS = "tests/detection/test_ways_by_hand.py"
+_REACH = "tests/detection/test_level_reach.py"
+_REACHED = ("tests/detection/test_reach_by_hand.py", "tests/detection/test_operating.py", _REACH)
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _HELD = "tests/detection/test_perimeter_by_hand.py"
 _SURE = "tests/detection/test_confidence_by_hand.py"
-_UNKNOWN = (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_unknowns.py")
+_UNKNOWN = (
+    _SURE,
+    "tests/detection/test_worlds_by_hand.py",
+    "tests/detection/test_heads_and_rules.py",
+    "tests/detection/test_unknowns.py",
+)
 _BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "windows", "grading", "solving"))
 _GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
@@ -35,16 +56,22 @@ _WATER = (
 )
 _CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
 _DRAIN = "tests/steps/drain/test_drain_by_hand.py"
-_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules"))
+_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced"))
 _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
-    **{f"beam.{name}": _BEAM for name in ("standing", "strip", "sweep", "targets", "wave")},
+    **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
+    "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
     "beam.cells": ("tests/beam/test_cells.py",),
     "beam.draws": ("tests/beam/test_draws.py",),
-    "beam.field3d": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_field3d.py"),
+    "beam.field3d": (
+        *(f"tests/beam/test_{name}_by_hand.py" for name in ("march", "fields")),
+        # the quickest of them: what they miss is a survivor
+        *(f"tests/beam/test_field3d.py::test_{name}" for name in _SPACE),
+    ),
     "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
+    **{f"beam.{name}": _MOVERS for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
@@ -52,7 +79,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     },
     **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
-    "detection.causes": ("tests/detection/test_causes.py",),
+    "detection.causes": (_DRAWN_WAYS, "tests/detection/test_causes.py"),
     "detection.envelope": ("tests/detection/test_envelope.py",),
     "detection.height_band": (
         _DRAWN,
@@ -67,6 +94,9 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/detection/test_hidden.py",
     ),
     "detection.level_ground": (_HELD, "tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
+    **{f"detection.{name}": _REACHED for name in ("nuisance", "operating", "level_reach")},
+    "detection.resurvey": ("tests/detection/test_resurvey.py",),
+    "detection.walked": ("tests/detection/test_walked.py",),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURE, _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
@@ -74,6 +104,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.unknowns": _UNKNOWN,
     "detection.stretches": (_SURE, "tests/detection/test_verdicts.py"),
     "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
+    "earthwork.known": _GRADING,
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),

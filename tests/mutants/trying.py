@@ -5,16 +5,22 @@ The process is forked from one that has loaded the libraries, so that a trial co
 
 from __future__ import annotations
 
+import atexit
+import gc
 import importlib.abc
 import importlib.util
 import os
 import resource
 import select
+import shutil
 import signal
+import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.machinery import ModuleSpec
 from pathlib import Path
@@ -92,11 +98,26 @@ class _FirstFailure:
             self.test = report.nodeid or "import"
 
 
+#: Says what is loaded, the toolkit and its tests apart, once what every test loads is.
+_NEEDED = """
+import sys, tests.conftest, _pytest.unittest, _pytest.junitxml, asyncio
+print(*[name for name in sys.modules if name.split(".")[0] not in ("geotools", "tests", "__main__")])
+"""
+
+
 def load_libraries() -> None:
-    """Load what the tests need before the first fork."""
-    for name in LIBRARIES:
-        importlib.import_module(name)
+    """Load what the tests need before the first fork, and keep compiled sources in a folder outside the tree."""
+    said = subprocess.run([sys.executable, "-c", _NEEDED], cwd=ROOT, capture_output=True, text=True, check=True)
+    for name in (*LIBRARIES, *said.stdout.split()):
+        # some names in `sys.modules` are made by their packages and cannot be imported by themselves
+        with suppress(ImportError):
+            importlib.import_module(name)
     assert not any(name.split(".")[0] == "geotools" for name in sys.modules), "the toolkit is loaded already"
+    sys.pycache_prefix = tempfile.mkdtemp(prefix="geotools-mutants-")
+    atexit.register(shutil.rmtree, sys.pycache_prefix, ignore_errors=True)
+    sys.dont_write_bytecode = False
+    # what is loaded is looked through by no trial's collection of garbage
+    gc.freeze()
 
 
 def _child(trial: Trial, answer: int) -> None:
@@ -109,7 +130,8 @@ def _child(trial: Trial, answer: int) -> None:
     os.chdir(ROOT)
     sys.meta_path.insert(0, _Instead(trial.module, trial.source))
     first = _FirstFailure()
-    arguments = ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no", *trial.tests]
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+    arguments = ["-x", "-q", "-o", "addopts=", "-p", "no:cacheprovider", "--no-header", "--tb=no", *trial.tests]
     code = int(pytest.main(arguments, plugins=[first]))
     os.write(answer, f"{code} {first.test}".encode())
 

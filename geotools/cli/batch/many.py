@@ -15,7 +15,7 @@ from geotools.engine.lock import FolderLock
 from geotools.engine.runner import plan_steps
 from geotools.engine.workers import Serial, Workers
 from geotools.engine.writing import make_folder
-from geotools.errors import GeotoolsError, OutputError
+from geotools.errors import GeotoolsError, OutputError, StepError
 
 SITES_NAME = "sites"
 
@@ -76,10 +76,8 @@ def run_batch(
         ]
         results: list[SiteResult | None] = [None] * len(tasks)
         for done, (place, result) in enumerate((workers or Serial()).each(run_task, tasks), start=1):
-            lost = isinstance(result, GeotoolsError)
-            ended = _lost(tasks[place], result) if isinstance(result, GeotoolsError) else result
+            ended = _as_asked(tasks[place], result)
             results[place] = ended
-            assert lost or isinstance(ended, SiteResult)
             told(ended, done, len(tasks))
         ended_all = [result for result in results if result is not None]
         table, combined = write_table(out, ended_all), write_combined(out, ended_all)
@@ -87,6 +85,21 @@ def run_batch(
         return BatchResult(ended_all, table, combined, page)
     finally:
         lock.release()
+
+
+def _as_asked(task: Task, result: object) -> SiteResult:
+    """What came of a site, also where its worker died on it or handed back something else."""
+    if isinstance(result, GeotoolsError):
+        return _lost(task, result)
+    if isinstance(result, SiteResult) and (result.name, result.folder) == (task.name, task.out.name):
+        return result
+    problem = StepError(
+        "a worker handed back something else than what came of its site",
+        found=result.name if isinstance(result, SiteResult) else type(result).__name__,
+        expected=task.name,
+        mend="give every worker the same version of geotools, or run without --scheduler",
+    )
+    return _lost(task, problem)
 
 
 def _lost(task: Task, problem: GeotoolsError) -> SiteResult:

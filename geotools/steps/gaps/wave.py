@@ -25,6 +25,7 @@ from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import frame_of
+from geotools.steps.gaps.returned import as_asked
 from geotools.steps.gaps.rows import Row, closing_table, tell
 from geotools.steps.gaps.spoken import (
     source_lengths,
@@ -75,7 +76,9 @@ def _findings(ctx: StepContext, chain: FenceChain, task: TileTask, done: int, to
     """What is found in every tile of a fence line, in order; on the run's workers where there are several."""
     tiles, turned = tiles_of(chain), polarisations(ctx)
     if not isinstance(ctx.workers, Serial | None) and len(tiles) > 1:
-        yield from ctx.map(partial(solve_tile, task), [(tile, turned.of(tile)) for tile in tiles], "beams")
+        given = [(tile, turned.of(tile)) for tile in tiles]
+        for tile, found in zip(tiles, ctx.map(partial(solve_tile, task), given, "beams"), strict=True):
+            yield as_asked(found, task, tile)
         return
     for tile in tiles:
         yield solve_here(task, tile, turned.of(tile), partial(_advance, ctx, done, total))

@@ -35,6 +35,10 @@ def test_a_stream_crosses_where_the_valley_lies_and_falls_as_it_does():
     middle = int(rows[8])
     assert middle in (19, 20) and one.catchment == pytest.approx(contributing_area(flood(trough()), 0.25)[middle, 30])
     assert found.ponds == [] and not found.cut_off
+    # over a single metre as over many; of a way without length no fall is known
+    short, none = (around(trough(), reach=reach).crossings[0] for reach in (0.5, 0.0))
+    assert short.cells.size == 3 and short.fall == pytest.approx(0.02)
+    assert none.cells.size == 1 and none.fall == 0.0
     assert around(trough(), min_catchment=one.catchment + 0.01).crossings == []
     assert len(around(trough(), min_catchment=one.catchment - 0.01).crossings) == 1
     assert around(trough(), length=14.9).crossings == [] and len(around(trough(), length=15.1).crossings) == 1
@@ -52,6 +56,12 @@ def test_a_way_goes_up_the_largest_feeder_and_down_to_the_edge():
     assert rows.tolist() == list(range(19, 32)) and (columns == 30).all()
     assert (np.diff(area.ravel()[way]) > 0).all() and (flow.receiver[way[:-1]] == way[1:]).all()
     assert _way(flow, area, 39 * 61 + 30, CELL, 3.0).size == 6 + 1 + 1
+    # aslant it is followed as well, from either side
+    for way, first in ((1, 10), (-1, 50)):
+        slant = 50.0 - 0.05 * R + 0.2 * np.abs(C - first - way * R)
+        flow = flood(slant)
+        cells = _way(flow, contributing_area(flow, 0.25), 20 * 61 + first + way * 20, CELL, 2.0)
+        assert [divmod(int(cell), 61) for cell in cells] == [(r, first + way * r) for r in range(16, 25)]
     # on a ridge nothing feeds a cell
     ridge = 10.0 - 0.1 * np.abs(C - 30) - 0.001 * R
     flow = flood(ridge)

@@ -224,6 +224,10 @@ def test_a_beam_runs_past_its_junctions_as_far_as_the_ground_goes():
     assert room(corridor(-4, 49)) == [pytest.approx(4.0, abs=0.06), 5.0]
     assert room(corridor(-4, 43)) == [pytest.approx(4.0, abs=0.06), pytest.approx(3.0, abs=0.06)]
     assert room(corridor(1, 49)) is None and room(corridor(-9, 39)) is None
+    # hardly any, at either end and at both
+    assert room(corridor(-9, 40.5)) == [6.0, pytest.approx(0.5, abs=0.06)]
+    assert room(corridor(-0.5, 49)) == [pytest.approx(0.5, abs=0.06), 5.0]
+    assert room(corridor(-0.5, 40.5)) == [pytest.approx(0.5, abs=0.06), pytest.approx(0.5, abs=0.06)]
     # between the run that is wanted at the one end and that at the other
     assert room(corridor(-5.5, 49)) == [pytest.approx(5.5, abs=0.06), 5.0]
     half = float(beam_half_width(25.5, 25.5, BAND)) + 0.3

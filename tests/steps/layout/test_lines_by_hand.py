@@ -112,6 +112,9 @@ def test_corners_stations_and_distances_by_hand():
 def test_normals_are_mitred_at_corners():
     found = _mitred_normals(SQUARE, np.array([0.0, 10.0, 20.0, 50.0, 60.0]))
     assert found == pytest.approx(np.array([(1, 1), (0, 1), (-1, 1), (0, -1), (1, -1)]), abs=1e-6)
+    # half a metre from a corner it is that of the side
+    found = _mitred_normals(SQUARE, np.array([0.5, 19.5, 20.5, 79.5]))
+    assert found == pytest.approx(np.array([(0, 1), (0, 1), (-1, 0), (1, 0)]), abs=1e-6)
     found = _mitred_normals(BEND, np.array([0.0, 15.0, 30.0, 70.0]))
     assert found == pytest.approx(np.array([(0, 1), (0, 1), (-1, 1), (-1, 0)]), abs=1e-6)
     hairpin = LineString([(0, 0), (10, 0), (0, 0.001)])

@@ -49,6 +49,22 @@ def test_each_rule_holds_to_its_limit_and_no_farther():
         assert names(found) == ([] if fine else ["beam touches fence or keep-out"])
         if not fine:
             assert found[0].found.startswith(f"{0.2:.2f} m too wide over") and 20 < found[0].at[0] < 40
+            # a radius of the first zone to either side, half of it as it is asked for here
+            assert found[0].expected.startswith(f"{2 * (half - 0.3):.2f} m wide at mid-span and 0.3 m free")
+
+
+def test_what_a_beam_touches_is_named_up_to_three_of_them():
+    wall = next(kind for kind in KINDS if not Obstacle("", OPEN, kind).crossed)
+    several = tuple(Obstacle(f"wall {n}", box(10 * n, 0.0, 10 * n + 1, 9), wall) for n in range(1, 5))
+    where = OPEN.intersection(box(-9, -9, 45, 0.01))
+    words = [one.words for one in several]
+    for count in range(5):
+        named = replace(LIMITS, obstacles=several[:count]).named(where)
+        assert named == (f", on {', '.join(words[: min(count, 3)])}" if count else "")
+    # touching is within 2 cm, and what may be crossed is not named
+    assert replace(LIMITS, obstacles=several[:1]).named(box(0, -9, 45, -0.03)) == ""
+    pond = next(kind for kind in KINDS if Obstacle("", OPEN, kind).crossed)
+    assert replace(LIMITS, obstacles=(Obstacle("pond", OPEN, pond),)).named(where) == ""
 
 
 def test_two_zones_in_line_overlap_and_stand_aside():

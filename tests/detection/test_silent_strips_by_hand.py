@@ -1,0 +1,85 @@
+"""Stations beside a strip whose ground is not known, and what follows for the chain. No beam is solved.
+
+Red when a station is left out, taken too far, or when something is made of what is not known.
+"""
+
+import numpy as np
+import pytest
+from shapely import box
+
+from geotools.beam import HEAD_TYPES, TARGETS
+from geotools.corridor import BeamLine
+from geotools.detection.cases import Rules
+from geotools.detection.level_ground import LEVEL
+from geotools.detection.perimeter import Perimeter
+from geotools.plan.model import BeamPair, Zone
+
+RULES = Rules(0.2, 1.0, 0.5, {"crawl": TARGETS["crawl"], "prone": TARGETS["prone"]})
+PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)
+#: Two strips that overlap, then one that begins beyond a gap of 6 m.
+ENDS = [((0, 0), (20, 0)), ((18, 0), (34, 0)), ((40, 0), (60, 0))]
+ZONES = [Zone(f"Z{n}", BeamLine(*a, *b), (PAIR,), "F", n) for n, (a, b) in enumerate(ENDS, 1)]
+
+
+def made(*silent, zones=ZONES):
+    perimeter = Perimeter(zones, LEVEL, RULES, silent=silent)
+    for zone in zones:
+        perimeter.hold(
+            zone.zone_id, {name: np.full(perimeter.levels(zone.zone_id).shape, 0.05) for name in RULES.targets}
+        )
+    return perimeter
+
+
+@pytest.mark.parametrize(
+    ("strips", "stations"),
+    [
+        ((), ()),
+        # from the first station beside it to the zone's end there, also where it ends before
+        (((17.2, -1, 25, 1),), (17.5, 20.0)),
+        (((16.2, -1, 17.1, 1),), (16.5, 20.0)),
+        (((-5, -1, 3.2, 1),), (0.0, 3.0)),
+        (((2.2, -1, 3.1, 1),), (0.0, 3.0)),
+        # one side of the strip is enough, beyond it is not
+        (((16.2, 0.9, 17.1, 3),), (16.5, 20.0)),
+        (((16.2, -3, 17.1, -0.9),), (16.5, 20.0)),
+        (((16.2, 1.1, 17.1, 3),), ()),
+        (((22, -1, 30, 1),), ()),
+        # the second of two counts as the first does
+        (((22, -1, 30, 1), (16.2, -1, 17.1, 1)), (16.5, 20.0)),
+        (((16.2, -1, 17.1, 1), (18.2, -1, 19.1, 1)), (16.5, 20.0)),
+    ],
+)
+def test_stations_beside_unknown_ground_are_unanswered_up_to_the_zones_end(strips, stations):
+    perimeter = made(*(box(*strip) for strip in strips), zones=ZONES[:1])
+    at = perimeter.grids["Z1"].chainage_m
+    expected = (at >= stations[0]) & (at <= stations[1]) if stations else np.zeros(at.size, dtype=bool)
+    assert np.array_equal(perimeter.unanswered("Z1"), expected)
+    # nobody is said to pass there; elsewhere it is as the heads see it
+    seen = perimeter.seen("Z1")["prone"]
+    assert (seen[expected] > 100.0 * RULES.threshold).all() and seen[~expected] == pytest.approx(0.05)
+    assert np.array_equal(perimeter.dead("Z1")["prone"], ~expected)
+    # its own answer is not written over
+    assert perimeter.own("Z1")["prone"] == pytest.approx(0.05)
+
+
+def test_both_ends_may_be_unanswered_and_the_middle_is_not():
+    perimeter = made(box(-5, -1, 3.2, 1), box(16.2, -1, 25, 1), zones=ZONES[:1])
+    at = perimeter.grids["Z1"].chainage_m
+    assert np.array_equal(perimeter.unanswered("Z1"), (at <= 3.0) | (at >= 16.5))
+
+
+def test_a_zone_that_is_left_out_parts_the_chain_where_strips_do_not_meet():
+    whole, parted = made(), made(box(33.5, -1, 41.0, 1))
+    assert whole.in_chain("Z1") == whole.in_chain("Z3") == ["Z1", "Z2", "Z3"]
+    assert parted.in_chain("Z1") == parted.in_chain("Z2") == ["Z1", "Z2"] and parted.in_chain("Z3") == ["Z3"]
+    for perimeter in (whole, parted):
+        assert [perimeter.neighbours(z) for z in ("Z1", "Z2", "Z3")] == [["Z2"], ["Z1"], []]
+
+
+def test_a_case_tried_leaves_the_unanswered_stations_so():
+    perimeter = made(box(16.2, -1, 25, 1), zones=ZONES[:1])
+    tried = {name: np.full(perimeter.levels("Z1").shape, 0.3) for name in RULES.targets}
+    seen = perimeter.seen("Z1", tried)["crawl"]
+    left = perimeter.unanswered("Z1")
+    assert (seen[left] > 100.0).all() and seen[~left] == pytest.approx(0.3)
+    assert perimeter.seen("Z1")["crawl"][~left] == pytest.approx(0.05)

@@ -1,0 +1,57 @@
+"""What a world is drawn from: the share of the grass that mirrors, moves of heads, bodies. No beam is solved.
+
+Red when a bound is left out or a spread is another one than stated.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geotools.beam import HEAD_TYPES, TARGETS
+from geotools.corridor import BeamLine
+from geotools.detection.cases import Rules
+from geotools.detection.level_ground import LEVEL
+from geotools.detection.perimeter import Perimeter
+from geotools.detection.unknowns import Unknowns, _drawn
+from geotools.plan.model import BeamPair, Zone
+
+PAIRS = tuple(BeamPair(f"level {n}", HEAD_TYPES["24 GHz"], 0.3, 0.3) for n in range(10))
+ZONE = Zone("Z", BeamLine(0, 0, 6, 0), PAIRS, "F", 3)
+PERIMETER = Perimeter([ZONE], LEVEL, Rules(0.2, 1.0, 0.5, {"prone": TARGETS["prone"]}))
+UNKNOWNS = Unknowns(None, mirror_grass_m=0.1, head_m=0.02, aim_deg=0.5, body=0.1)
+
+
+def worlds(unknowns=UNKNOWNS, count=80):
+    return [_drawn(PERIMETER, "Z", unknowns, None, number) for number in range(count)]
+
+
+def test_every_fourth_world_has_no_mirror_in_the_grass_and_the_next_one_at_its_top():
+    mirror = np.array([world.mirror_m for world in worlds()]).reshape(-1, 4)
+    assert (mirror[:, 0] == 0.0).all() and mirror[:, 1] == pytest.approx(0.1)
+    between = mirror[:, 2:].ravel()
+    assert ((between > 0.0) & (between < 0.1)).all() and np.unique(between).size == between.size
+    # even between both: mean a half, standard deviation 1 / sqrt(12)
+    assert between.mean() == pytest.approx(0.05, abs=0.015) and between.std() == pytest.approx(0.1 / 12**0.5, abs=0.006)
+
+
+def test_stated_errors_are_what_nineteen_of_twenty_stay_within():
+    drawn = worlds()
+    for values, stated in ((np.array([w.moves_m for w in drawn]), 0.02), (np.array([w.aim_deg for w in drawn]), 0.5)):
+        assert values.shape[1] == 10
+        assert (np.abs(values) < stated).mean() == pytest.approx(0.95, abs=0.02)
+        assert values.mean() == pytest.approx(0.0, abs=0.05 * stated)
+
+
+def test_bodies_are_at_most_so_much_larger_and_as_often_smaller():
+    drawn = worlds()
+    for values in (np.array([w.taller for w in drawn]), np.array([w.wider for w in drawn])):
+        assert 0.9 <= values.min() < 0.92 and 1.08 < values.max() <= 1.1
+    assert np.corrcoef([w.taller for w in drawn], [w.wider for w in drawn])[0, 1] == pytest.approx(0.0, abs=0.35)
+
+
+def test_a_world_is_the_same_whenever_it_is_drawn_and_another_for_every_zone_number_and_seed():
+    one, again = worlds(count=1)[0], worlds(count=1)[0]
+    assert np.array_equal(one.moves_m, again.moves_m) and np.array_equal(one.aim_deg, again.aim_deg)
+    other = worlds(replace(UNKNOWNS, seed=UNKNOWNS.seed + 1), 1)[0]
+    assert not np.array_equal(one.moves_m, other.moves_m)
