@@ -24,7 +24,9 @@ geotools share SITE.toml --out JOB --for contractor --to yard.zip --recipient "E
 | `FILE.zip` | `plan.gpkg`, `plan.pdf` and the rasters that the audience sees |
 
 - Whoever gets paper, or a zip, is named with `--recipient`, or as `recipient` under `[sheets]`; only for the public
-  may it be left out. Report and drawing sheets carry the name of `[sheets]` across every page.
+  may it be left out. All that a job writes for paper carries the name of `[sheets]`: across every page of report,
+  drawing sheets, stack sheets, commissioning book and walk-test sketches, across `report.html` and `explore.html`,
+  above printed spreadsheets. Change it and `geotools run --resume` writes them anew; no layer is stale for it.
 - Nothing stale is handed over: the command names what is stale, and `geotools run --resume` brings it up to date.
 - Layers and fields that you added stay behind, as do styles and maps of your own: all of them can name what is left
   out. `full` takes everything along, but not what was deleted before.

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from geotools import __version__
 from geotools.engine.step import Step, discover
-from geotools.engine.tracking import Reads
+from geotools.engine.tracking import RECIPIENT, Reads
 from geotools.io.files import is_remote, sha256
 from geotools.plan.freshness import PlanFacts, Record, edited_layers, kept_layers, own_causes
 from geotools.plan.schema import PROVENANCE
@@ -18,7 +18,7 @@ from geotools.plan.workspace import Workspace
 from geotools.site import Site
 from geotools.site.sources import file_parts, open_sources
 
-__all__ = ["FileCodes", "Ledger", "OutputState", "job_states", "read_back"]
+__all__ = ["FileCodes", "Ledger", "OutputState", "job_states", "of_results", "read_back"]
 
 #: Marks files beside the plan among the files that a step read.
 _BESIDE = "plan folder/"
@@ -91,6 +91,11 @@ class OutputState:
     causes: list[str] = field(default_factory=list)
 
 
+def of_results(causes: Iterable[str]) -> list[str]:
+    """Those causes that concern layers: whom paper is for stands on paper alone."""
+    return [cause for cause in causes if not cause.startswith(f"{RECIPIENT} ")]
+
+
 def read_back(step: Step) -> tuple[str, ...]:
     """Layers of its own that a step takes as a person left them."""
     outputs = {out.schema.name for out in step.outputs}
@@ -112,7 +117,7 @@ class Ledger:
         self.workspace = workspace
         self.files = FileCodes(site.folder)
         self._beside = FileCodes(workspace.folder)
-        self._settings: dict[str, Any] = site.model_dump(mode="json")
+        self._settings: dict[str, Any] = {**site.model_dump(mode="json"), RECIPIENT: site.recipient}
         self.workspace.digests(out.schema for step in discover().values() for out in step.outputs)
 
     def records(self, rows: Iterable[Mapping[str, Any]]) -> dict[str, Record]:
@@ -145,10 +150,11 @@ class Ledger:
                     made = records.get(other.name)
                     if made is not None and name in made.files_written:
                         beside[_BESIDE + name] = self._beside.code(name)
+        sections = reads.sections - ({RECIPIENT} if "sheets" in reads.sections else set())
         return Record(
             step.name,
             __version__,
-            settings={name: self._settings.get(name) for name in sorted(reads.sections)},
+            settings={name: self._settings.get(name) for name in sorted(sections)},
             layers_read=dict(reads.layers),
             files_read={self.files.name(name): code for name, code in reads.files.items()} | beside,
             hand=sorted(set(hand)),
@@ -165,7 +171,7 @@ class Ledger:
                 continue
             causes = own_causes(record, facts, every, read_back(step))
             edited = edited_layers(facts, every)
-            stale = [other.name for other in _before(step) if found.get(other.name)]
+            stale = [other.name for other in _before(step) if of_results(found.get(other.name, ()))]
             under = [n for n in stale if set(record.layers_read) & set(records[n].layers_written) - set(edited)]
             if under:
                 causes.append(f"stands on {', '.join(under)}, which {'is' if len(under) == 1 else 'are'} stale")
@@ -220,7 +226,7 @@ class Ledger:
                     found.append(OutputState(name, step.name, "layer", "edited"))
                 else:
                     more = [c for other in _updaters(name, step) for c in why.get(other.name, [])]
-                    every = list(dict.fromkeys([*causes, *more]))
+                    every = of_results(dict.fromkeys([*causes, *more]))
                     found.append(OutputState(name, step.name, "layer", "stale" if every else "current", every))
             if held is None:
                 for name in (f.name for f in step.files):

@@ -15,7 +15,7 @@ import pandas as pd
 
 from geotools import __version__
 from geotools.engine.calling import check_result, run_step
-from geotools.engine.freshness import Ledger, read_back
+from geotools.engine.freshness import Ledger, of_results, read_back
 from geotools.engine.lock import FolderLock
 from geotools.engine.step import Progress, Step, StepContext, StepResult, discover, get_step
 from geotools.engine.tracking import Reads, TrackedWorkspace, tracked
@@ -135,7 +135,7 @@ class Job:
     def _bring_up(self, step: Step) -> None:
         """Make stale layers anew that the step would read; StepError where updating is switched off."""
         for maker in self.ledger.makers(step, self.records()):
-            causes = self.ledger.causes(self.records()).get(maker.name)
+            causes = of_results(self.ledger.causes(self.records()).get(maker.name, ()))
             if not causes:
                 continue
             if not self.update:

@@ -15,8 +15,10 @@ from geotools.plan.schema import PROVENANCE, LayerSchema
 from geotools.plan.workspace import PLAN_NAME, Workspace
 from geotools.site import Site
 
-__all__ = ["Reads", "TrackedWorkspace", "tracked"]
+__all__ = ["RECIPIENT", "Reads", "TrackedWorkspace", "tracked"]
 
+#: Name of the one setting that is noted by itself, not with its section.
+RECIPIENT = "sheets.recipient"
 _SECTIONS = frozenset(Site.model_fields) - {"folder"}
 _DERIVED = {"all_targets": ("targets",), "all_movers": ("movers",), "all_head_types": ("head_types",)}
 
@@ -60,6 +62,10 @@ class _TrackedSite(Site):
     _reads: Reads | None = PrivateAttr(default=None)
 
     def __getattribute__(self, name: str) -> Any:
+        if name == "recipient" and self._reads is not None:
+            # most papers read this one setting of the section: a revision of drawings does not make them stale
+            self._reads.sections.add(RECIPIENT)
+            return self.__dict__["sheets"].recipient
         if name in _SECTIONS or name in _DERIVED:
             reads = self._reads
             if reads is not None:

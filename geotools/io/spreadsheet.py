@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,7 +17,10 @@ import pandas as pd
 from geotools.errors import InputError
 from geotools.io.tables import MAX_COLUMNS, MAX_FORM_ROWS
 
-__all__ = ["SheetTable", "read_xlsx", "without_clock", "write_xlsx"]
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+
+__all__ = ["SheetTable", "print_recipient", "read_xlsx", "without_clock", "write_xlsx"]
 
 #: What a form of ours never reaches: size of the file, and of all its parts unpacked, bytes.
 _MAX_FILE, _MAX_UNPACKED = 50_000_000, 400_000_000
@@ -64,7 +67,14 @@ def _plain(value: object) -> object:
     return value
 
 
-def write_xlsx(path: Path, tables: Sequence[SheetTable]) -> None:
+def print_recipient(book: Workbook, recipient: str) -> None:
+    """Have every printed page of a workbook name whom it is for, above the sheet; nothing where nobody is named."""
+    for sheet in book.worksheets if recipient else ():
+        # an ampersand begins a code there
+        sheet.oddHeader.center.text = "For " + recipient.replace("&", "&&")
+
+
+def write_xlsx(path: Path, tables: Sequence[SheetTable], recipient: str = "") -> None:
     """Write a workbook; equal tables give equal bytes, whatever the clock says.
 
     Parameters
@@ -73,6 +83,8 @@ def write_xlsx(path: Path, tables: Sequence[SheetTable]) -> None:
         File to write.
     tables : sequence of SheetTable
         One sheet each. Text stays text, also where it begins as a formula does.
+    recipient : str
+        Whom it is for; stands above every printed page.
     """
     # the library takes long to load, and whoever lists the steps writes no workbook
     from openpyxl import Workbook
@@ -105,6 +117,7 @@ def write_xlsx(path: Path, tables: Sequence[SheetTable]) -> None:
                 sheet.add_data_validation(listed)
                 listed.add(f"{letter}2:{letter}{len(table.rows) + 1}")
         sheet.freeze_panes = "B2"
+    print_recipient(book, recipient)
     held = io.BytesIO()
     book.save(held)
     path.write_bytes(without_clock(held.getvalue()))

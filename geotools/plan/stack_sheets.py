@@ -125,6 +125,7 @@ def stack_sheets(
     fence_height_m: Mapping[str, float],
     state: str = "as laid out",
     laid_out_m: Mapping[str, float] | None = None,
+    recipient: str = "",
 ) -> None:
     """Every post from the side, eight a page of A4, true to scale, heights above its own ground in metres.
 
@@ -134,10 +135,11 @@ def stack_sheets(
     fence_height_m : by fence line, drawn beside the heads of its zones; left out where it is not known.
     state : which heights these are, for the head of each page.
     laid_out_m : heights as laid out by head; they stand beside heights that are others.
+    recipient : whom the sheets are for; the name stands across each of them.
     """
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
     top_m = max([0.0, *fence_height_m.values(), *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
-    book = Document(f"{title}: stacks {state}", landscape=True)
+    book = Document(f"{title}: stacks {state}", landscape=True, watermark=recipient)
     a_page = _ROWS * _COLUMNS
     pages = max(1, -(-len(posts) // a_page))
     for page in range(pages):

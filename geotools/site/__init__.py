@@ -196,14 +196,13 @@ class Site(SiteSection):
                 raise ValueError(f"threat {threat!r} is no known target; known: {', '.join(self.all_targets)}")
         if len(set(self.threats)) != len(self.threats):
             raise ValueError("a threat is named twice")
+        known = ", ".join(self.all_head_types)
         for level in (*self.stack, *self.stack_rules):
             if level.head_type not in self.all_head_types:
-                known = ", ".join(self.all_head_types)
                 raise ValueError(f"stack level {level.level!r} names head type {level.head_type!r}; known: {known}")
         for task in self.maintenance:
             strange = [name for name in task.head_types if name not in self.all_head_types]
             if strange:
-                known = ", ".join(self.all_head_types)
                 raise ValueError(f"maintenance task {task.name!r} names head type {strange[0]!r}; known: {known}")
         names = [level.level for level in self.stack]
         if len(set(names)) != len(names):
@@ -235,6 +234,11 @@ class Site(SiteSection):
     def all_head_types(self) -> dict[str, HeadTypeSettings]:
         """The catalogue with the site's own head types laid over it."""
         return {**default_head_types(), **self.head_types}
+
+    @property
+    def recipient(self) -> str:
+        """Whom paper is for, of section `sheets`."""
+        return self.sheets.recipient
 
     def stack_levels(self, fence_height_m: float | None = None) -> tuple[Level, ...]:
         """Heads on every post, lowest first: the site's own stack, else what the threats ask for (common practice).

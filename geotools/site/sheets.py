@@ -24,7 +24,8 @@ class Sheets(SiteSection):
     checked: str = setting("who checked them", default="", max_length=60)
     approved: str = setting("who approved them", default="", max_length=60)
     recipient: str = setting(
-        "who the paper is for: the name stands pale across every page of report and drawing sheets",
+        "who the paper is for: the name stands pale across every page of report, drawing sheets, stack sheets, "
+        "commissioning book and walk-test sketches, across the pages for a browser, and above printed spreadsheets",
         default="",
         max_length=60,
     )

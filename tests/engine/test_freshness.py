@@ -11,6 +11,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 import geotools
 from geotools.cli import cli
@@ -65,6 +66,21 @@ def test_a_changed_setting_names_itself_and_only_its_readers_are_stale(job):
     state, causes = found["stakeout"]
     assert state == "stale" and "channels" in causes[0]
     assert "channels.protection_db 21.50 -> 33.25" in found["heads"][1]
+
+
+def test_another_recipient_makes_paper_stale_and_no_layer(job):
+    site, out = job
+    site.write_text(site.read_text() + '[sheets]\nrecipient = "Ada Example"\n')
+    found = states(site, out)
+    assert {"fence", "zones", "heads", "stakeout"} <= {name for name, (state, _) in found.items() if state == "current"}
+    assert found["stacks.pdf"] == ("stale", ['sheets.recipient "" -> "Ada Example"'])
+    with Job(geotools.open_site(site), out, overwrite=True, update=False) as kept:
+        kept.run("gaps")  # stands on layers alone: nothing has to be made anew for it
+        assert [outcome.step for outcome in kept.outcomes] == ["gaps"]
+    assert "stakeout" in again(site, out, resume=True)
+    pages = [page.extract_text() for page in PdfReader(out / "stacks.pdf").pages]
+    assert pages and all("Ada Example" in page for page in pages)
+    assert again(site, out, resume=True) == []
 
 
 def test_raised_heads_make_what_stands_on_them_stale_and_resume_follows(job):

@@ -12,6 +12,9 @@ from geotools.engine.runner import run_site
 from tests.making import set_proposed_head
 from tests.shared import made_once
 
+#: Whom the papers of ``reported`` are for.
+RECIPIENT = "Dig & Sons Ltd"
+
 
 @pytest.fixture(scope="session")
 def laid_out(tmp_path_factory):
@@ -88,7 +91,8 @@ def reported(remedied, tmp_path_factory):
         site_file = folder / "input" / "site.toml"
         text = site_file.read_text(encoding="utf-8")
         old = next(line for line in text.splitlines() if line.startswith("name = "))
-        site_file.write_text(text.replace(old, "name = 'Yard <script>alert(1)</script> & \"Sons\"'"), encoding="utf-8")
+        text = text.replace(old, "name = 'Yard <script>alert(1)</script> & \"Sons\"'")
+        site_file.write_text(f'{text}\n[sheets]\nrecipient = "{RECIPIENT}"\n', encoding="utf-8")
         later = ["stakeout", "routes", "walktest", "upkeep", "bill", "report"]
         run_site(geotools.open_site(site_file), folder / "out", steps=later)
 

@@ -14,7 +14,8 @@ __all__ = ["FONT", "Document"]
 
 #: Family of every document, plain and bold.
 FONT = "Sans"
-_PALE = "#e6e6e6"
+#: How much of what lies beneath the watermark takes.
+_PALE = 0.08
 _FILES = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
@@ -32,7 +33,8 @@ class Document(FPDF):
     subject : str
         Second line of the document's properties.
     watermark : str
-        Words across every page, pale and beneath what is drawn: a copy still says whose it is.
+        Words across every page, pale and above what is drawn: a copy, or a picture cut out of it, still says whose it
+        is.
     """
 
     def __init__(
@@ -58,20 +60,20 @@ class Document(FPDF):
         self.watermark = " ".join(watermark.split())
         self._widths: dict[tuple[str, bool], float] = {}
 
-    def header(self) -> None:
-        """Draw the watermark; fpdf2 calls it as a page begins."""
+    def footer(self) -> None:
+        """Draw the watermark; fpdf2 calls it as a page ends, so that no picture covers it."""
         if not self.watermark:
             return
         wide, tall = float(self.w), float(self.h)
         long = 0.72 * math.hypot(wide, tall)
         size = min(90.0, long / max(self.width_of(self.watermark, 1.0, bold=True), 1e-6))
         x, y = wide / 2, tall / 2
-        self.set_font(FONT, "B", size)
-        self.set_text_color(_PALE)
-        self.set_fill_color(_PALE)
-        with self.rotation(math.degrees(math.atan2(tall, wide)), x, y):
+        angle = math.degrees(math.atan2(tall, wide))
+        with self.local_context(fill_opacity=_PALE), self.rotation(angle, x, y):
+            self.set_font(FONT, "B", size)
+            self.set_text_color("#000000")
+            self.set_fill_color("#000000")
             self.text(x - self.width_of(self.watermark, size, bold=True) / 2, y + size * 0.12, self.watermark)
-        self.set_text_color("#000000")
 
     def width_of(self, text: str, size: float, *, bold: bool = False) -> float:
         """Width of one line of text, mm, at a size in points; measured once for each text."""

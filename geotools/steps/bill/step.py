@@ -89,7 +89,7 @@ def run(ctx: StepContext) -> StepResult:
     numbered = [(f"B{number:04d}", line) for number, line in enumerate(lines, 1)]
     rows = [_row(name, line) for name, line in numbered]
     (ctx.scratch / CSV).write_text(csv_text(BILL.field_names, rows), encoding="utf-8-sig", newline="")
-    (ctx.scratch / XLSX).write_bytes(bill_workbook(numbered, ctx.site.prices.currency))
+    (ctx.scratch / XLSX).write_bytes(bill_workbook(numbered, ctx.site.prices.currency, ctx.site.recipient))
     return StepResult(layers={"bill": frame_of(BILL, rows)}, files=[CSV, XLSX], summary=_summary(ctx, lines))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from geotools.io.calculating_sheet import Formula, put, workbook_bytes
+from geotools.io.spreadsheet import print_recipient
 from geotools.steps.bill.kernel import BillLine, UnitPrice, sums
 
 __all__ = ["bill_workbook"]
@@ -54,7 +55,7 @@ class _Book:
             self.values[sheet][cell] = value.value
 
 
-def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str) -> bytes:
+def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str, recipient: str = "") -> bytes:
     """The bill, its sums by zone and section, and its prices, as .xlsx.
 
     Parameters
@@ -63,6 +64,8 @@ def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str) -> by
         Lines with their names.
     currency : str
         Of all money.
+    recipient : str
+        Whom it is for; stands above every printed page.
     """
     book = _Book()
     lines = [line for _, line in numbered]
@@ -87,6 +90,7 @@ def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str) -> by
         total = Formula(f"SUM(H2:H{last})", sum(line.amount for line in lines))
         book.put(_BILL, f"H{last + 1}", total, _MONEY)
         _sums(book, lines, sections, last)
+    print_recipient(book.book, recipient)
     return workbook_bytes(book.book, book.values)
 
 

@@ -144,7 +144,8 @@ def run(ctx: StepContext) -> StepResult:
     from geotools.plan.stack_sheets import fence_tops, stack_sheets
 
     fences = fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {}
-    stack_sheets(ctx.scratch / _SHEETS, zones_of_heads(rows, head_types_of(ctx.site)), ctx.site.name, fences)
+    stacked = zones_of_heads(rows, head_types_of(ctx.site))
+    stack_sheets(ctx.scratch / _SHEETS, stacked, ctx.site.name, fences, recipient=ctx.site.recipient)
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],

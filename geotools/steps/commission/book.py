@@ -32,11 +32,12 @@ def _number(value: Any, form: str, unit: str) -> str:
 
 @dataclass(frozen=True)
 class FrontPage:
-    """Name of the site, which state the book shows, and the cautions on its first page."""
+    """Name of the site, which state the book shows, the cautions on its first page, and whom the book is for."""
 
     site: str
     state: str
     cautions: tuple[str, ...]
+    recipient: str = ""
 
 
 def write_book(path: Path, front: FrontPage, rows: Sequence[Row], crossings: Sequence[Row]) -> int:
@@ -53,7 +54,7 @@ def write_book(path: Path, front: FrontPage, rows: Sequence[Row], crossings: Seq
     crossings : sequence of mapping
         Rows of the layer walk_test; empty where none are planned yet.
     """
-    book = Document(f"{front.site}: commissioning book, {front.state}")
+    book = Document(f"{front.site}: commissioning book, {front.state}", watermark=front.recipient)
     site = f"{front.site}, {front.state}"
     _front(Sheet(book), site, rows, front.cautions)
     for row in rows:

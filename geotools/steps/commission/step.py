@@ -97,7 +97,8 @@ def run(ctx: StepContext) -> StepResult:
     from geotools.steps.commission.book import FrontPage, write_book
 
     before = (*_PRACTICE, cautions.ALARM_STATION, cautions.RADIO, cautions.EXPOSURE)
-    front = FrontPage(site.name, state.paper.words, (*before, cautions.DETECTION, cautions.SENSITIVE))
+    warned = (*before, cautions.DETECTION, cautions.SENSITIVE)
+    front = FrontPage(site.name, state.paper.words, warned, site.recipient)
     pages = write_book(ctx.scratch / BOOK, front, rows, walk)
     ctx.say(f"{BOOK}: {pages} pages, one for each of {len(rows)} heads" + (", and the walk test" if walk else ""))
     if not walk:

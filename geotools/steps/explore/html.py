@@ -9,6 +9,8 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from geotools.io.watermark import watermark_style
+
 __all__ = ["to_html"]
 
 _HERE = Path(__file__).parent
@@ -27,8 +29,8 @@ def _script() -> str:
     return "\n".join(['"use strict";', "(() => {", *parts, "})();"])
 
 
-def to_html(title: str, lead: list[str], data: dict[str, Any], cautions: tuple[str, ...]) -> str:
-    """The whole page as text; every text is escaped. lead : its first sentences."""
+def to_html(title: str, lead: list[str], data: dict[str, Any], cautions: tuple[str, ...], recipient: str = "") -> str:
+    """The whole page as text; every text is escaped. lead : its first sentences. recipient : whom it is for."""
     # its script is four megabytes: whoever lists the steps does not draw
     from plotly.offline import get_plotlyjs  # type: ignore[import-untyped, unused-ignore]
 
@@ -38,7 +40,8 @@ def to_html(title: str, lead: list[str], data: dict[str, Any], cautions: tuple[s
         lead=lead,
         zones=[zone["zone"] for zone in data["zones"]],
         cautions=cautions,
-        style=Markup((_HERE / "page.css").read_text(encoding="utf-8").strip()),
+        recipient=recipient,
+        style=Markup((_HERE / "page.css").read_text(encoding="utf-8").strip()) + "\n" + watermark_style(recipient),
         drawing=Markup(get_plotlyjs()),
         script=Markup(_script()),
         data=_data(data),

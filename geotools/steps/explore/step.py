@@ -131,7 +131,7 @@ def run(ctx: StepContext) -> StepResult:
         "bill": bill_data(frames, site.prices.currency),
         "nuisance": nuisance_data(frames, place),
     }
-    page = to_html(site.name, lead(data), data, cautions.CAUTIONS)
+    page = to_html(site.name, lead(data), data, cautions.CAUTIONS, site.recipient)
     (ctx.scratch / PAGE).write_text(page, encoding="utf-8")
     cases = sum(len(zone["cases"]) for zone in zones)
     ctx.say(f"{PAGE}: {len(zones)} zones, {cases} pairs of head heights answered beforehand")

@@ -136,7 +136,8 @@ def run(ctx: StepContext) -> StepResult:
     from geotools.steps.layout.picture import plan_picture
 
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
-    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)))
+    tops = fence_tops(ctx.read(FENCE))
+    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, tops, recipient=ctx.site.recipient)
     _say(ctx, layout, everything, conflicts)
     ctx.say(said(rows["standoffs"]))
     if moved:

@@ -10,6 +10,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from geotools.io.watermark import watermark_style
 from geotools.steps.report.blocks import Heading, Notes, Picture, Report, anchor
 
 __all__ = ["to_html"]
@@ -49,5 +50,6 @@ def to_html(report: Report) -> str:
             ids.append(name)
             plain["id"] = name
         blocks.append(plain)
-    style = Markup((_HERE / "page.css").read_text(encoding="utf-8").strip())
+    own = Markup((_HERE / "page.css").read_text(encoding="utf-8").strip())
+    style = own + "\n" + watermark_style(report.recipient)
     return environment.get_template("page.html.j2").render(report=report, blocks=blocks, ids=ids, style=style)

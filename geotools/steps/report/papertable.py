@@ -13,7 +13,7 @@ __all__ = ["PaperTable"]
 
 #: Millimetres between a cell's edges and its words: at the sides, above and below.
 _SIDE, _ABOVE = 1.2, 0.7
-_MOST_PT, _CROWDED_PT, _LEAST_PT = 8.0, 6.6, 4.5
+_MOST_PT, _CROWDED_PT, _LEAST_PT = 8.0, 6.6, 5.2
 _MM_PER_POINT = 25.4 / 72
 #: A heading of a word or two, no wider than this, stays on one line.
 _SHORT_HEAD_MM = 24.0
@@ -73,9 +73,22 @@ class PaperTable:
         return [str(line) for line in broken]  # type: ignore[union-attr]
 
     def draw(self, block: Table) -> None:
-        """The table at the document's place; its head comes again on every page."""
-        pdf = self._pdf
+        """The table at the document's place, in parts one below the other where paper is too narrow for it."""
         size, widths = self.columns(block)
+        half = (len(block.columns) + 2) // 2
+        if sum(widths) > self._pdf.epw + 0.1 and half < len(block.columns):
+            # the first column names the rows of both
+            self.draw(_with_columns(block, range(half)))
+            self._pdf.ln(3)
+            if self._pdf.will_page_break(20):
+                self._pdf.add_page()
+            self.draw(_with_columns(block, [0, *range(half, len(block.columns))]))
+            return
+        self._draw_part(block, size, widths)
+
+    def _draw_part(self, block: Table, size: float, widths: list[float]) -> None:
+        """The whole table side by side; its head comes again on every page."""
+        pdf = self._pdf
         if sum(widths) > pdf.epw:
             widths = [w * pdf.epw / sum(widths) for w in widths]
         height = size * 0.5
@@ -105,6 +118,11 @@ class PaperTable:
                 pdf.text(x + _SIDE + spare, y + down, line)
             x += wide
         pdf.set_xy(pdf.l_margin, top + tall)
+
+
+def _with_columns(block: Table, kept: Sequence[int]) -> Table:
+    """The table with those of its columns alone."""
+    return Table.of(block.caption, [block.columns[i] for i in kept], [[row[i] for i in kept] for row in block.rows])
 
 
 def _tall(cells: Sequence[list[str]], height: float) -> float:

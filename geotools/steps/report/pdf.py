@@ -17,6 +17,10 @@ __all__ = ["to_pdf"]
 _INK, _SOFT, _LINE, _WASH = (27, 31, 35), (77, 86, 94), (185, 192, 198), (242, 244, 245)
 #: A sheet that may flow on begins on a page of which no more than this share is taken.
 _FLOWS_ABOVE = 0.7
+#: Room of a picture's caption, mm, and the share of its height that a picture may shrink to.
+_CAPTION, _SMALLEST = 10.0, 0.75
+#: A list longer than this share of a page begins where it is, and goes on overleaf.
+_WHOLE_BELOW = 0.2
 _MARK = {"good": "✓ ", "bad": "⚠ ", "open": "? ", "": ""}
 
 
@@ -31,6 +35,7 @@ class _Sheets(Document):
         self.tables = PaperTable(self)
 
     def footer(self) -> None:
+        super().footer()
         self.set_y(-13)
         self.set_font(FONT, "", 7.5)
         self.set_text_color(*_SOFT)
@@ -66,7 +71,8 @@ class _Sheets(Document):
 
     def notes(self, block: Notes) -> None:
         # a caution stays whole where it can: a title at the foot of a page warns of nothing
-        if block.title and self.will_page_break(8.0 + 6.0 * len(block.items)):
+        tall = 8.0 + 6.0 * len(block.items)
+        if block.title and self.will_page_break(min(tall, _WHOLE_BELOW * self.h)):
             self.add_page()
         top, page = self.get_y(), self.page
         if block.kind == "caution":
@@ -148,7 +154,11 @@ class _Sheets(Document):
         room = (self.h - self.t_margin - self.b_margin - 14) * block.most
         if height > room:
             width, height = width * room / height, room
-        if self.will_page_break(height + 10):
+        left = float(self.page_break_trigger - self.get_y()) - _CAPTION
+        if _SMALLEST * height <= left < height:
+            # a little smaller on this page, rather than a page half empty
+            width, height = width * left / height, left
+        if self.will_page_break(height + _CAPTION):
             self.add_page()
         middle = self.l_margin + (self.epw - width) / 2
         self.image(io.BytesIO(block.png), x=middle, w=width, h=height, alt_text=block.alt)

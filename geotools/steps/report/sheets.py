@@ -268,7 +268,7 @@ def how_sheet(provenance: pd.DataFrame) -> list[Block]:
         for r in provenance.to_dict("records")
     ]
     blocks: list[Block] = [
-        Heading("How it was computed"),
+        Heading("How it was computed", flows=True),
         Text(
             "Each head's field is carried over the ground by the parabolic wave equation; a person removes a part "
             "of what reaches the receiver, and is detected where that part, the modulation, reaches the threshold. The "

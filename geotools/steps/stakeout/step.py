@@ -209,6 +209,7 @@ def run(ctx: StepContext) -> StepResult:
         fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
         state.paper.words,
         laid_out,
+        ctx.site.recipient,
     )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():

@@ -80,6 +80,7 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
             SheetTable("walk_test", columns, rounded, {"result": ("detected", "missed")}, FILLED),
             SheetTable("about", ("what", "says"), [{"what": a, "says": b} for a, b in about]),
         ],
+        ctx.site.recipient,
     )
     form = Workspace(ctx.scratch / "form", ctx.workspace.plan_crs)
     form.write({WALK_PLAN: frame})

@@ -43,7 +43,7 @@ def write_sketches(
     path : Path
         Document to write.
     site : Site
-        Its name, and what the walk test takes.
+        Its name, what the walk test takes, and whom the paper is for.
     rows : sequence of mapping
         Of the layer walk_test.
     perimeter : Perimeter
@@ -53,7 +53,7 @@ def write_sketches(
     paper : PaperState
         Named on every page.
     """
-    book = Document(f"{site.name}: walk test", landscape=True)
+    book = Document(f"{site.name}: walk test", landscape=True, watermark=site.recipient)
     zones = [zone for zone_id, zone in perimeter.zones.items() if any(row["zone_id"] == zone_id for row in rows)]
     effort = effort_words(site, [dict(row) for row in rows])
     for number, zone in enumerate(zones, start=1):

@@ -54,6 +54,7 @@ def filled_in(out, change):
 def test_every_head_has_a_page_with_what_it_is_to_be_set_to(book):
     sheet = layer(book / "out", "stakeout")
     pages = [page.extract_text() for page in pypdf.PdfReader(book / "out" / "commission.pdf").pages]
+    assert all("Dig & Sons Ltd" in page for page in pages), "a page does not name whom the book is for"
     zones = layer(book / "out", "zones")
     assert len(pages) == 1 + len(sheet) + len(zones)
     for head, page in zip(sheet.itertuples(), pages[1:], strict=False):

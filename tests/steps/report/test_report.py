@@ -6,12 +6,14 @@ import json
 import re
 import shutil
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pyogrio
 import pypdf
 import pytest
-from lxml import html
+from lxml import etree, html
+from openpyxl import load_workbook
 from PIL import Image
 
 import geotools
@@ -102,6 +104,41 @@ def test_paper_says_what_the_screen_says(page, paper):
     assert paper.metadata.title == page.findtext(".//h1")
 
 
+def test_the_first_page_of_paper_carries_verdicts_map_and_worst_section(paper):
+    text = paper.pages[0].extract_text()
+    assert "Fence, prone" in text and "Map, north up" in text and "The weakest zone" in text
+    assert len(paper.pages[0].images) == 2
+
+
+def filled_mm(page):
+    """How far down a page of paper its lowest mark stands, mm, without foot and watermark."""
+    lowest = [float(page.mediabox.height)]
+
+    def words(text, matrix, place, font, size):
+        if text.strip() and abs(place[1]) < 1e-6 and abs(matrix[1]) < 1e-6:
+            lowest.append(place[5] if matrix[5] == 0 else place[5] * matrix[3] + matrix[5])
+
+    page.extract_text(visitor_text=words)
+    foot = 18 / 25.4 * 72
+    return (float(page.mediabox.height) - min(y for y in lowest if y > foot)) * 25.4 / 72
+
+
+def test_no_page_of_paper_is_half_empty(paper):
+    filled = [filled_mm(page) for page in paper.pages]
+    # the last may end where it will
+    assert [round(mm) for mm in filled[:-1] if mm < 0.55 * 297] == [], filled
+
+
+def test_a_table_wider_than_paper_stands_in_parts_and_breaks_no_word(tmp_path):
+    columns = ["head id", *(f"measured quantity {k} of the transmitter" for k in range(24))]
+    rows = [[f"F01-Z00{k}-TX-low", *(f"transmitter-{k}-{j}" for j in range(24))] for k in range(3)]
+    made = to_pdf(Report("t", "u", "m", [Heading("A"), Table.of("wide", columns, rows)]))
+    lines = pypdf.PdfReader(_file(tmp_path, made)).pages[0].extract_text().splitlines()
+    text = " ".join(lines)
+    assert all(cell in text for row in rows for cell in row)
+    assert text.count("F01-Z000-TX-low") > 1, "rows of the second part have no name"
+
+
 def test_same_plan_same_bytes(reported, tmp_path):
     shutil.copytree(reported.parent, tmp_path / "demo")
     out = tmp_path / "demo" / "out"
@@ -163,6 +200,29 @@ def test_every_page_of_paper_names_whom_it_is_for():
     report = Report("Yard", "under", "made", [Heading("A"), Text("a"), Heading("B"), Text("b")], recipient="Jane  Doe")
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(to_pdf(report))).pages]
     assert len(pages) == 2 and all("Jane Doe" in page for page in pages)
+
+
+@pytest.mark.parametrize("name", ["stacks.pdf", "walk_test.pdf", "report.pdf"])
+def test_every_paper_of_a_job_names_whom_it_is_for_on_every_page(reported, name):
+    pages = [page.extract_text() for page in pypdf.PdfReader(reported / name).pages]
+    assert pages and all("Dig & Sons Ltd" in page for page in pages)
+
+
+@pytest.mark.parametrize("name", ["walk_test.xlsx", "bill.xlsx"])
+def test_printed_spreadsheets_name_whom_they_are_for(reported, name):
+    for sheet in load_workbook(reported / name).worksheets:
+        # && : one ampersand begins a code there
+        assert sheet.oddHeader.center.text == "For Dig && Sons Ltd"
+
+
+def test_the_page_names_whom_it_is_for_and_without_a_name_nobody():
+    page = to_html(Report("Yard", "under", "made", [Heading("A")], recipient='Dig & "Sons" <b>'))
+    assert "For Dig &amp; &#34;Sons&#34; &lt;b&gt;</p>" in page
+    (mark,) = re.findall(r"url\(data:image/svg\+xml,([^)]*)\)", page)
+    # one more layer of escaping: the name stands in a drawing, in an address
+    assert etree.fromstring(unquote(mark)).findtext("{*}text") == 'Dig & "Sons" <b>'
+    assert "print-color-adjust: exact" in page and "pointer-events: none" in page
+    assert "body::after" not in to_html(Report("Yard", "under", "made", [Heading("A")]))
 
 
 def test_columns_of_figures_are_found():

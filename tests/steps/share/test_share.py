@@ -36,6 +36,8 @@ def job(reported, tmp_path_factory):
     folder = tmp_path_factory.mktemp("job")
     shutil.copytree(reported.parent, folder, dirs_exist_ok=True)
     plan = folder / "out" / "plan.gpkg"
+    site_file = folder / "input" / "site.toml"
+    site_file.write_text(site_file.read_text("utf-8").replace('recipient = "Dig & Sons Ltd"', ""), "utf-8")
     with closing(sqlite3.connect(plan)) as db, db:
         db.execute("PRAGMA secure_delete = OFF")
         # a style of a person's on the fence, a table of notes, and rows that were deleted but lie in free pages
