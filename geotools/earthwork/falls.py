@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 from geotools.earthwork.flow_paths import FlowPath, WaterCrossing, WaterRules, runs_of
 from geotools.earthwork.limits import Falls
 from geotools.earthwork.prices import Prices
-from geotools.earthwork.water import Flow, contributing_area, flood, let_through
+from geotools.earthwork.water import Flow, contributing_area, filled, flood, let_through
 from geotools.terrain.design import DesignSurface, StripCells
 
 __all__ = ["Drainage", "WaterCrossing", "WaterRules"]
@@ -224,10 +224,9 @@ class Drainage:
         # a way that leads on beyond the rim takes the water with it
         edge = np.where(level < self.level - _NOTHING_M, level, np.where(wall, _WALL_M, self.flow.filled))
         close = np.where(near, np.where(rim, edge, level), np.nan)[part]
-        filled = flood(close).filled
         water = np.full(level.shape, np.nan)
-        water[part] = filled
-        depth = np.nan_to_num(filled - close)
+        water[part] = filled(close)
+        depth = np.nan_to_num(water[part] - close)
         depth[rim[part]] = 0.0
         labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
         if not count:

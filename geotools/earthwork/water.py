@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from geotools.errors import NumericInputError
 
-__all__ = ["Flow", "Pond", "contributing_area", "flood", "let_through", "line_crossings", "ponds"]
+__all__ = ["Flow", "Pond", "contributing_area", "filled", "flood", "let_through", "line_crossings", "ponds"]
 
 _STEPS = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
 
@@ -74,26 +74,15 @@ def flood(level: np.ndarray) -> Flow:
 
     level : (rows, cols), nan outside the site.
     """
-    level = np.asarray(level, float)
-    if level.ndim != 2 or not np.isfinite(level).any():
-        raise NumericInputError(
-            "There is no ground to drain.", found=f"shape {level.shape}", expected="a 2-D array with levels"
-        )
-    cols = level.shape[1]
-    wide = cols + 2
-    padded = np.pad(level, 1, constant_values=np.nan)
-    inside = np.isfinite(padded)
-    outlet = inside & ~ndimage.binary_erosion(inside, np.ones((3, 3)))
+    site = _Padded.of(level)
+    wide, size = site.level.shape[1], site.level.size
     # Plain lists: the loop below visits every cell once, and numpy scalars would make it several times slower. Levels
     # are ordered by their rank and a cell waits as one whole number, rank first, then place: quicker than pairs.
-    levels, ranks = np.unique(padded, return_inverse=True)
-    size = padded.size
+    levels, ranks = np.unique(site.level, return_inverse=True)
     ground = ranks.ravel().tolist()
-    waiting = inside.ravel().copy()
-    waiting[np.flatnonzero(outlet)] = False
-    todo = waiting.tolist()
-    filled, parent = list(ground), list(range(size))
-    heap = [ground[i] * size + i for i in np.flatnonzero(outlet).tolist()]
+    todo = (site.inside & ~site.outlet).ravel().tolist()
+    risen, parent = list(ground), list(range(size))
+    heap = [ground[i] * size + i for i in np.flatnonzero(site.outlet).tolist()]
     heapq.heapify(heap)
     order: list[int] = []
     pop, push = heapq.heappop, heapq.heappush
@@ -108,17 +97,106 @@ def flood(level: np.ndarray) -> Flow:
                 z = ground[j]
                 if z < here:  # noqa: PLR1730 - a call of max for every cell takes as long as all the rest
                     z = here
-                filled[j] = z
+                risen[j] = z
                 push(heap, z * size + j)
-    water = levels[filled].reshape(padded.shape)
-    receiver = _steepest(water, outlet, np.array(parent))
+    water = levels[risen].reshape(site.level.shape)
+    receiver = _steepest(water, site.outlet, np.array(parent))
+    receiver = np.where(site.inside.ravel(), receiver, np.arange(size)).reshape(water.shape)[1:-1, 1:-1].ravel()
+    return Flow(water[1:-1, 1:-1], site.unpadded(receiver), site.unpadded(np.array(order)))
 
-    def unpadded(flat: np.ndarray) -> np.ndarray:
-        return (flat // wide - 1) * cols + flat % wide - 1
 
-    own = np.arange(padded.size)
-    receiver = np.where(inside.ravel(), receiver, own).reshape(padded.shape)[1:-1, 1:-1].ravel()
-    return Flow(water[1:-1, 1:-1], unpadded(receiver), unpadded(np.array(order)))
+def filled(level: np.ndarray) -> np.ndarray:
+    """The level alone that :func:`flood` fills to, (rows, cols), in a fraction of its time.
+
+    A cell falls to the bottom of one hollow, or to where water leaves; water stands in it as high as in that bottom, or
+    not at all. So it is enough to know over which passes the hollows empty into each other.
+    """
+    ground = _Padded.of(level)
+    bottom = _bottoms(ground)
+    # bottoms that touch are one flat; hollow 0 is all from where water leaves
+    deepest = ground.inside & ~ground.outlet & (bottom == np.arange(bottom.size).reshape(bottom.shape))
+    hollow, count = ndimage.label(deepest, np.ones((3, 3)))
+    hollow = hollow.ravel()[bottom]
+    height = _overflow(*_passes(ground.level, hollow, ground.inside), count + 1)
+    return np.asarray(np.maximum(ground.level, height[hollow])[1:-1, 1:-1])
+
+
+@dataclass(frozen=True)
+class _Padded:
+    """Ground with a rim of cells without a level; inside : cells with one; outlet : those where water leaves."""
+
+    level: np.ndarray
+    inside: np.ndarray
+    outlet: np.ndarray
+
+    @classmethod
+    def of(cls, level: np.ndarray) -> _Padded:
+        level = np.asarray(level, float)
+        if level.ndim != 2 or not np.isfinite(level).any():
+            raise NumericInputError(
+                "There is no ground to drain.", found=f"shape {level.shape}", expected="a 2-D array with levels"
+            )
+        padded = np.pad(level, 1, constant_values=np.nan)
+        inside = np.isfinite(padded)
+        return cls(padded, inside, inside & ~ndimage.binary_erosion(inside, np.ones((3, 3))))
+
+    def unpadded(self, flat: np.ndarray) -> np.ndarray:
+        """Flat indices of the ground without its rim."""
+        wide = self.level.shape[1]
+        return np.asarray((flat // wide - 1) * (wide - 2) + flat % wide - 1)
+
+
+def _bottoms(ground: _Padded) -> np.ndarray:
+    """For every cell the flat index of the one that it falls to, step by step; an outlet stays."""
+    index = np.arange(ground.level.size).reshape(ground.level.shape)
+    lowest, ahead = ground.level.copy(), index.copy()
+    for dr, dc in _STEPS:
+        near = np.roll(ground.level, (-dr, -dc), axis=(0, 1))  # the padding is nan, so what wraps round never wins
+        lower = near < lowest
+        lowest[lower] = near[lower]
+        ahead[lower] = index[lower] + dr * ground.level.shape[1] + dc
+    way = np.where(ground.outlet, index, ahead).ravel()
+    while not np.array_equal(further := way[way], way):
+        way = further
+    return np.asarray(way.reshape(ground.level.shape))
+
+
+def _passes(level: np.ndarray, hollow: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Hollows that touch each other, both ways, and the lowest level between them; hollow : by cell, with a rim."""
+    one, other, over = [], [], []
+    rows, columns = level.shape
+    for dr, dc in _STEPS[4:]:
+        here = np.s_[: rows - dr, max(-dc, 0) : columns - max(dc, 0)]
+        there = np.s_[dr:, max(dc, 0) : columns + min(dc, 0)]
+        apart = inside[here] & inside[there] & (hollow[here] != hollow[there])
+        one.append(hollow[here][apart])
+        other.append(hollow[there][apart])
+        over.append(np.maximum(level[here], level[there])[apart])
+    a, b, height = np.concatenate(one + other), np.concatenate(other + one), np.concatenate(over + over)
+    order = np.lexsort((height, b, a))
+    a, b, height = a[order], b[order], height[order]
+    first = np.r_[True, (np.diff(a) != 0) | (np.diff(b) != 0)][: a.size]
+    return a[first], b[first], height[first]
+
+
+def _overflow(one: np.ndarray, other: np.ndarray, height: np.ndarray, count: int) -> np.ndarray:
+    """Level over which each of ``count`` hollows empties, by way of others, into hollow 0; -inf for that.
+
+    one, other, height : as `_passes` gives them.
+    """
+    starts = np.searchsorted(one, np.arange(count + 1)).tolist()
+    to, over = other.tolist(), height.tolist()
+    level = [np.inf] * count
+    heap = [(-np.inf, 0)]
+    while heap:
+        here, i = heapq.heappop(heap)
+        if level[i] < np.inf:
+            continue
+        level[i] = here
+        for k in range(starts[i], starts[i + 1]):
+            if level[to[k]] == np.inf:
+                heapq.heappush(heap, (max(here, over[k]), to[k]))
+    return np.array(level)
 
 
 def _steepest(water: np.ndarray, outlet: np.ndarray, parent: np.ndarray) -> np.ndarray:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geotools.earthwork.water import contributing_area, flood, line_crossings, ponds
+from geotools.earthwork.water import contributing_area, filled, flood, line_crossings, ponds
 from geotools.errors import NumericInputError
 
 
@@ -24,8 +24,21 @@ def test_filled_level_equals_reconstruction_by_erosion(seed):
     expected = morphology.reconstruction(seed_surface, level, method="erosion", footprint=np.ones((3, 3)))
     flow = flood(level)
     np.testing.assert_array_equal(flow.filled, expected)
+    np.testing.assert_array_equal(filled(level), expected)
     total = sum(pond.volume for pond in ponds(level, flow, 0.25, min_depth=0.0))
     assert total == pytest.approx((expected - level).sum() * 0.25)
+
+
+@pytest.mark.parametrize("fall", [0.0, 0.02, 0.3])
+def test_the_level_alone_is_that_of_the_whole_flow(fall):
+    # flats, steps of equal level, a hole in the ground and a site of no simple shape, on more and less of a slope
+    rng = np.random.default_rng(7)
+    level = np.round(rolling(5) + fall * np.arange(80), 1)
+    level[20:24, 30:41] = np.nan
+    level[:, 60:][rng.random((60, 20)) < 0.05] = np.nan
+    np.testing.assert_array_equal(filled(level), flood(level).filled)
+    rough = level + rng.normal(0.0, 0.01, level.shape)
+    np.testing.assert_array_equal(filled(rough), flood(rough).filled)
 
 
 def test_a_square_hollow_has_its_depth_area_volume_and_pour_point():

@@ -10,7 +10,7 @@ from rasterio import Affine
 from scipy import ndimage
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.water import flood, let_through
+from geotools.earthwork.water import filled, let_through
 from geotools.engine.step import StepContext
 from geotools.steps.drain.kernel import BESIDE_M, Piece, Water
 from geotools.terrain.design import DesignSurface
@@ -63,7 +63,7 @@ def _reach_of_water(
     change = surface.change_at(xx, yy)
     reach = 0.0
     for level in (ground, ground + change) if change.any() else (ground,):
-        depth = np.nan_to_num(flood(level).filled - level)
+        depth = np.nan_to_num(filled(level) - level)
         labels, _ = ndimage.label(depth > least_depth, np.ones((3, 3)))
         beside = np.unique(labels[(away <= BESIDE_M + side_m) & (labels > 0)])
         if len(beside):
