@@ -31,6 +31,7 @@ from geotools.io.grids import GridBand, write_grid
 from geotools.io.rasters import open_raster
 from geotools.io.sparse_grid import SparseGrid
 from geotools.site import Site
+from geotools.site.obstacles import obstacles_of
 from geotools.terrain.design import DesignSurface, Ground, StripCells
 
 __all__ = [
@@ -116,11 +117,14 @@ def write_change(path: Path, plan_crs: CRS, surface: DesignSurface, strips: Sequ
 
 
 def kept_areas(site: Site, fence: gpd.GeoDataFrame, work_crs: CRS) -> STRtree:
-    """Ground that is not to be moved: beside the fence, and the no-dig areas of the site file."""
+    """Ground that is not to be moved: beside the fence, no-dig areas of the site file, and keep-outs (roads, drains,
+    buildings, trees, neighbours' ground) save those that are about posts, beams or cameras alone.
+    """
     areas: list[BaseGeometry] = []
     if site.grading.keep_off_fence_m > 0:
         areas += [line.buffer(site.grading.keep_off_fence_m) for line in fence.geometry]
     areas += no_dig_areas(site, work_crs)
+    areas += [one.area for one in obstacles_of(site, work_crs) if not one.graded]
     return STRtree(areas)
 
 

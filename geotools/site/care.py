@@ -69,6 +69,13 @@ class Upkeep(SiteSection):
         gt=0,
         le=24,
     )
+    days_a_week: int = setting(
+        "working days of a week from Monday on: 5 plans nothing on Saturdays and Sundays",
+        mark=CHOICE,
+        default=7,
+        ge=1,
+        le=7,
+    )
     hour_rate: float = setting("cost of an hour of one person", unit="currency", mark=PLACEHOLDER, default=60.0, ge=0)
     discount: float = setting("discount of later costs, a year", mark=CHOICE, default=0.0, ge=0, le=0.3)
 

@@ -15,7 +15,7 @@ from geotools.site import Site
 
 __all__ = ["KINDS", "Obstacle", "obstacles_of", "read_obstacles"]
 
-#: Kinds of keep-outs, and what may be there all the same: beams, posts of heads, posts of cameras.
+#: Kinds of keep-outs, and what may be there all the same: beams, posts of heads, posts of cameras, earthworks.
 KINDS: dict[str, tuple[str, ...]] = {
     "keep-out": (),
     "building": (),
@@ -23,9 +23,9 @@ KINDS: dict[str, tuple[str, ...]] = {
     "neighbour": (),
     "road": ("beams",),
     "drain": ("beams",),
-    "no posts": ("beams", "cameras"),
-    "no beams": ("cameras",),
-    "no cameras": ("beams", "posts"),
+    "no posts": ("beams", "cameras", "earth"),
+    "no beams": ("cameras", "earth"),
+    "no cameras": ("beams", "posts", "earth"),
 }
 #: Kinds that hide what is behind them from a camera.
 _HIDES = ("building", "tree")
@@ -64,6 +64,11 @@ class Obstacle:
     def cameras(self) -> bool:
         """Whether cameras may stand on it."""
         return "cameras" in KINDS[self.kind]
+
+    @property
+    def graded(self) -> bool:
+        """Whether its ground may be moved."""
+        return "earth" in KINDS[self.kind]
 
     @property
     def hides(self) -> bool:

@@ -94,7 +94,7 @@ COMMISSION = LayerSchema(
         Field("remark", "text", "to fill in: remarks", by_hand=True),
         Field("deviation_db", "real", "level that was read less the level the model gives at the heights as set", "dB"),
         Field(
-            "state",
+            "set_up",
             "text",
             "what the fields say: nothing filled in, within limits, or off",
             choices=("not set", "as planned", "off"),
@@ -104,7 +104,7 @@ COMMISSION = LayerSchema(
     ),
     style=Style(
         Symbol(GREY, marker="circle", size=2.6),
-        field="state",
+        field="set_up",
         categories=(
             Category("not set", "Not set up yet", Symbol(GREY, fill_colour=YELLOW, marker="diamond", size=2.6)),
             Category("as planned", "Set up as planned", Symbol(BLUE, fill_colour=GREEN, marker="circle", size=2.6)),

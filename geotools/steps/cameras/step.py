@@ -110,10 +110,9 @@ def run(ctx: StepContext) -> StepResult:
         else []
     )
     wanted = sight.settings.required_class
-    ctx.say(
-        f"{len(cameras)} cameras; {whole} of {len(sight.zones)} zones assessed at class {wanted}, "
-        f"each but for less than {SHORT_M:g} m"
-    )
+    left = [row["uncovered_m"] for row in views if row["assessed"] == "yes"]
+    how = "from end to end" if max(left, default=0.0) <= 0.0 else f"each but for {max(left):.1f} m at the most"
+    ctx.say(f"{len(cameras)} cameras; {whole} of {len(sight.zones)} zones assessed at class {wanted}, {how}")
     for rule in dict.fromkeys(row["rule"] for row in conflicts):
         here = [row["zone_id"] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {len(here)} ({', '.join(here[:5])}{' ...' if len(here) > 5 else ''}); see layer conflicts")

@@ -59,7 +59,7 @@ def head_rows(
                 "level_high_db": None if beam is None else beam.high,
                 **dict.fromkeys(FILLED),
                 "deviation_db": None,
-                "state": "not set",
+                "set_up": "not set",
                 "causes": None,
             }
         )
@@ -73,7 +73,7 @@ def judge(
     model_db: Mapping[tuple[str, str], float],
     free: bool,
 ) -> list[str]:
-    """Put deviation, state and causes into rows that are filled in.
+    """Put deviation, set-up and causes into rows that are filled in.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def judge(
             key = row["zone_id"], row["level"]
             likely = "; ".join(level_causes(site, beams[key], model_db[key], off))
             found.append(f"level {abs(off):.1f} dB {'above' if off > 0 else 'below'} its prediction: {likely}")
-        row["state"] = "off" if found else "as planned"
+        row["set_up"] = "off" if found else "as planned"
         row["causes"] = "; ".join(found) or None
     return few
 

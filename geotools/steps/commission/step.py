@@ -138,15 +138,15 @@ def _judged(ctx: StepContext, rows: list[Row], planned: Perimeter) -> tuple[list
             f"levels of {kind} heads cannot be judged: fewer than {LEAST_READINGS} were read, and what a receiver's "
             "level counts from is found from several; or read levels against free space (--reading)"
         )
-    for row in (row for row in rows if row["state"] == "off"):
+    for row in (row for row in rows if row["set_up"] == "off"):
         ctx.warn(f"{row['head_id']}: {row['causes']}")
     results = as_set_rows(rows, planned, as_set)
     for one in results:
         more = one["dead_as_set_m"] - one["dead_planned_m"]
         if more > 1e-6:
             ctx.warn(f"{one['zone_id']}, {one['threat']}: {more:.1f} m more are dead with the heights as set")
-    off = [row["head_id"] for row in rows if row["state"] == "off"]
-    ctx.say(f"{sum(row['state'] != 'not set' for row in rows)} heads filled in, {len(off)} of them off")
+    off = [row["head_id"] for row in rows if row["set_up"] == "off"]
+    ctx.say(f"{sum(row['set_up'] != 'not set' for row in rows)} heads filled in, {len(off)} of them off")
     return results, {
         "off": off,
         "levels_off": [

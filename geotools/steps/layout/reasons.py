@@ -8,10 +8,11 @@ from typing import Any
 from geotools.engine.step import StepContext
 from geotools.plan import ids
 from geotools.plan.changes import Change, HeadPrices, change_rows, head_changes, in_words
-from geotools.site import Site
+from geotools.plan.model import Zone
+from geotools.site import Site, SitePrices
 from geotools.site.stacks import called_rules
 
-__all__ = ["changes_since", "reasons"]
+__all__ = ["changes_since", "price_words", "reasons"]
 
 Row = Mapping[str, Any]
 #: Causes named in one reason.
@@ -87,3 +88,25 @@ def changes_since(
             "posts that stand, and nothing else"
         )
     return change_rows("layout", found)
+
+
+def price_words(zones: Sequence[Zone], prices: SitePrices, dead_ground_m: float) -> str:
+    """What the choice of zones comes to in money, part by part; what it weighs without a price stands beside it.
+
+    Parameters
+    ----------
+    zones : as laid out. prices : of the site. dead_ground_m : weight of a metre that is left undetected.
+    """
+    heads, posts = sum(len(zone.heads) for zone in zones), 2 * len(zones)
+    stood = heads * prices.head + posts * prices.post
+    earth = sum(zone.earthwork_m3 or 0.0 for zone in zones)
+    words = f"heads and posts {stood:,.0f} {prices.currency}"
+    if earth >= 0.05:
+        moved = earth * (prices.cut_m3 + prices.fill_m3) / 2
+        words += (
+            f", earth under the beams about {earth:.1f} m3 or {moved:,.0f} {prices.currency} (remedy prices the works)"
+        )
+    left = sum(zone.left_open_m or 0.0 for zone in zones)
+    if left >= 0.05:
+        words += f"; {left:.1f} m left undetected at the weight of {dead_ground_m:,.0f} {prices.currency} a metre"
+    return words

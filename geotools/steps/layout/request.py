@@ -12,7 +12,7 @@ from shapely import LineString
 
 from geotools.detection.from_plan import crossing_heights, head_types_of, rules_of
 from geotools.detection.null_heights import NullRules, lengths_in_null
-from geotools.earthwork.from_plan import no_dig_areas
+from geotools.earthwork.from_plan import kept_areas
 from geotools.engine.step import StepContext
 from geotools.errors import InfeasibleError, InputError
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
@@ -294,9 +294,9 @@ class Request:
         return maker.zones(course.fence_id, posted)
 
     def _held(self, spine: np.ndarray, reach_m: float) -> BandGrid | None:
-        """Above 0 at places whose ground is not to be moved, for they or the strip beside them are not to be dug."""
-        areas = no_dig_areas(self.site, self.ctx.workspace.work_crs)
-        if not areas:
+        """Above 0 at places whose ground grading would leave alone, for they or the strip beside them are kept."""
+        areas = kept_areas(self.site, self.ctx.read(FENCE), self.ctx.workspace.work_crs).geometries
+        if not len(areas):
             return None
         around, beside_m = shapely.union_all(areas), self.site.grading.under_m
         return BandGrid(spine, reach_m, lambda x, y: beside_m - shapely.distance(around, shapely.points(x, y)))

@@ -29,7 +29,7 @@ from geotools.steps.layout.checks import Conflict
 from geotools.steps.layout.gates import leaves_in_beams
 from geotools.steps.layout.locks import locked_names
 from geotools.steps.layout.null_heights import MovedHeads, moved_words
-from geotools.steps.layout.reasons import changes_since
+from geotools.steps.layout.reasons import changes_since, price_words
 from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
 from geotools.steps.layout.standoffs import said
@@ -184,6 +184,7 @@ def _say(ctx: StepContext, layout: Request, zones: Sequence[Zone], conflicts: Se
     ctx.say(
         f"{len(zones)} zones, {heads} heads, levels {levels}; beams run {layout.extension_m:.1f} m past each junction"
     )
+    ctx.say(price_words(zones, ctx.site.prices, layout.settings.dead_ground_m))
     if layout.longest_m < layout.allowed_m:
         ctx.warn(
             f"zones are kept to {layout.longest_m:.0f} m of the {layout.allowed_m:.0f} m allowed: longer beams detect "

@@ -189,7 +189,7 @@ def run(ctx: StepContext) -> StepResult:
         chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms, kinds=kinds
     )
     visits = sorted([*visits, *_mowing(ctx, start, visits)])
-    days = crew_days(visits, 60.0 * settings.crew * settings.day_hours)
+    days = crew_days(visits, 60.0 * settings.crew * settings.day_hours, settings.days_a_week)
     frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(days, heads, zones), heads.crs), as_of)
     _say_record(ctx, frame, as_of)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
@@ -232,7 +232,8 @@ def run(ctx: StepContext) -> StepResult:
     if late > _LATE_DAYS:
         ctx.warn(
             f"the crew falls behind: a task is done {late} days after it is due; {settings.crew} people with "
-            f"{settings.day_hours:g} h a day are too few for these tasks (upkeep.crew, upkeep.day_hours)"
+            f"{settings.day_hours:g} h a day, {settings.days_a_week} days a week, are too few for these tasks "
+            "(upkeep.crew, upkeep.day_hours, upkeep.days_a_week)"
         )
     elif late:
         ctx.say(

@@ -44,6 +44,9 @@ def test_demonstration_is_wholly_assessed(plan):
     zones, cameras, views = (layer(out, name) for name in ("zones", "cameras", "views"))
     assert set(cameras["zone_id"]) == set(zones["zone_id"])
     assert outcome.summary["zones_assessed"] == len(zones)
+    # said as it is: nothing is left out, and not "less than" something
+    assert (views["uncovered_m"] == 0.0).all()
+    assert any(note.endswith("assessed at class observe, from end to end") for note in outcome.notes)
     # every density again by hand: 1920 px over 5.6 mm of sensor
     lens = cameras.set_index("camera_id")["lens_mm"]
     for view in views[views["along"] == "yes"].itertuples():

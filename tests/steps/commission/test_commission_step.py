@@ -71,7 +71,7 @@ def test_heights_are_those_of_the_set_up_sheet(book):
     )
     assert (mine["level_low_db"] <= mine["expected_level_db"]).all()
     assert (mine["expected_level_db"] <= mine["level_high_db"]).all()
-    assert set(mine["state"]) == {"not set"} and layer(book / "out", "as_set").empty
+    assert set(mine["set_up"]) == {"not set"} and layer(book / "out", "as_set").empty
 
 
 def test_levels_as_expected_pass_and_one_that_is_off_is_told(copy):
@@ -88,9 +88,14 @@ def test_levels_as_expected_pass_and_one_that_is_off_is_told(copy):
     (warning,) = (w for w in outcome.warnings if "below its prediction" in w)
     assert warning.startswith("F01-Z002-RX-main: level 4.0 dB below")
     rows = layer(out, "commission").set_index("head_id")
-    assert rows.loc["F01-Z002-RX-main", "state"] == "off"
-    assert rows.loc["F01-Z001-RX-main", "state"] == "as planned"
-    assert rows.loc["F01-Z001-TX-main", "state"] == "not set"
+    said = {"F01-Z002-RX-main": "off", "F01-Z001-RX-main": "as planned", "F01-Z001-TX-main": "not set"}
+    assert {name: rows.loc[name, "set_up"] for name in said} == said
+    # the sheet on paper says the same: no two columns of one name, of which the state of the paper wins
+    with (out / "commission.csv").open(encoding="utf-8-sig", newline="") as file:
+        header, *lines = csv.reader(file)
+    assert len(set(header)) == len(header)
+    form = {line[0]: line[header.index("set_up")] for line in lines}
+    assert {name: form[name] for name in said} == said
     assert rows.loc["F01-Z001-RX-main", "deviation_db"] == pytest.approx(0.0, abs=0.02)
 
 

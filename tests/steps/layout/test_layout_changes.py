@@ -93,6 +93,9 @@ def test_a_changed_setting_is_the_reason(walk_yard):
     assert (moved["price"] == 1000.0 + 100.0).all()
     assert outcome.summary["changes"] == len(changes)
     assert any("see layer changes" in note for note in outcome.notes)
+    heads = layer(out, "heads")
+    price = 2000.0 * len(heads) + 1000.0 * heads["post_id"].nunique()
+    assert any(note.startswith(f"heads and posts {price:,.0f} EUR") for note in outcome.notes)
 
 
 def test_nothing_changes_where_nothing_changed(walk_yard):

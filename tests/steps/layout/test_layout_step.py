@@ -14,6 +14,7 @@ from shapely.affinity import translate
 import geotools
 from geotools.errors import InfeasibleError, InputError, StepError
 from tests.making import line, write_fence, write_raster
+from tests.steps.layout.test_obstacles import write_keep_outs
 
 RING = ((15.0, 15.0), (85.0, 15.0), (85.0, 85.0), (15.0, 85.0), (15.0, 15.0))
 
@@ -271,18 +272,19 @@ def test_a_clear_strip_narrower_than_the_set_back_is_told(make_site, tmp_path):
 
 
 def test_ground_that_must_not_be_dug_is_no_earthwork_but_blind(tmp_path):
+    """A carriageway: beams cross it, and the remedy leaves its level alone (test_kept_ground)."""
     x = np.arange(0, 140, 0.5)[None, :]
     level = np.repeat(300.0 - 0.4 * np.exp(-(((x - 70) / 5) ** 2)), 100, axis=0)
     write_raster(tmp_path / "terrain.tif", level.astype(np.float32), cell=0.5, top=5_400_050.0)
     write_fence(tmp_path / "fence.geojson", [line([(20, 25), (118, 25)])])
-    pipe = line([(55, 10), (85, 10), (85, 45), (55, 45), (55, 10)])["coordinates"]
-    write_fence(tmp_path / "pipe.geojson", [{"type": "Polygon", "coordinates": [pipe]}])
+    lane = line([(55, 10), (85, 10), (85, 45), (55, 45), (55, 10)])["coordinates"]
+    write_keep_outs(tmp_path / "road.geojson", ("Lane", "road", {"type": "Polygon", "coordinates": [lane]}))
     site = (
-        'name = "Pipe"\nthreats = ["walk", "crawl"]\n[input]\nfence = "fence.geojson"\nterrain = "terrain.tif"\n'
-        'vertical_accuracy_m = 0.03\n[layout]\nside = "left"\n'
+        'name = "Lane"\nthreats = ["walk", "crawl"]\n[layout]\nside = "left"\n[input]\nfence = "fence.geojson"\n'
+        'terrain = "terrain.tif"\nvertical_accuracy_m = 0.03\n'
     )
     found = {}
-    for name, more in (("free", ""), ("held", '[grading]\nno_dig = "pipe.geojson"\n')):
+    for name, more in (("free", ""), ("held", 'keep_outs = "road.geojson"\n')):
         (tmp_path / "site.toml").write_text(site + more)
         lay_out(tmp_path / "site.toml", tmp_path / name)
         (zones,) = layers(tmp_path / name, "zones")

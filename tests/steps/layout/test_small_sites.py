@@ -1,4 +1,5 @@
-"""Twelve small sites with gates, roads and buildings: the chosen zones against every chain of zones there is."""
+"""Twelve small sites with gates, roads and buildings: the price of the chosen zones, heads and posts, earth under the
+beams and metres within reach of a lane, against that of every chain of zones there is. Prices are worked out here."""
 
 from __future__ import annotations
 
@@ -15,7 +16,9 @@ from geotools.steps.layout.lines import PostOffsets, candidates, setback_line
 from geotools.steps.layout.width import beam_outline
 from geotools.steps.layout.zoning import choose_zones
 
-WEIGHTS = LayoutWeights(uneven=1_000.0)
+#: Two heads and a post at either end of a zone; a cubic metre; a metre that a lane's traffic sets off.
+ZONE, EARTH_M3, NUISANCE_M = 2 * (2 * 2_500.0 + 1_800.0), 25.0, 20.0
+WEIGHTS = LayoutWeights(zone=ZONE, uneven=ZONE / 10, earthwork_m3=EARTH_M3, nuisance_m=NUISANCE_M)
 SHAPES = {
     "square": [(0, 0), (54, 0), (54, 54), (0, 54)],
     "rectangle": [(0, 0), (78, 0), (78, 44), (0, 44)],
@@ -27,7 +30,22 @@ ROAD = box(9, -5, 31, 20)
 #: A hut that leaves a way of four metres between itself and the fence, on the left side of the site.
 HUT = box(4.3, 18, 12, 26)
 OBJECTS = {"gate": (None, None), "gate and road": (ROAD, None), "gate, road and building": (ROAD, HUT)}
-EXTENSION_M = 4.0
+EXTENSION_M, LONGEST_M = 4.0, 58.0
+#: Ground within this of the straight line between the heads stays; what is graded is so wide, m.
+STRAIGHT_M, GRADED_M = 0.15, 3.0
+#: A crest along x = 24 m, 0.9 m high, and a lane along the fence at y = 0 that sets off beams nearer than this, m.
+CREST = {"gate": 0.0, "gate and road": 0.9, "gate, road and building": 0.9}
+LANE_REACH_M = {"gate": 0.0, "gate and road": 0.0, "gate, road and building": 4.2}
+
+
+def level_of(objects):
+    """Ground level at places, m."""
+    return lambda x, y: 100.0 + CREST[objects] * np.exp(-(((x - 24.0) / 4.0) ** 2)) + 0.0 * y
+
+
+def near_lane(objects):
+    """Whether places of beams lie within reach of the lane."""
+    return lambda x, y, share, length: y < LANE_REACH_M[objects]
 
 
 def site(shape, objects):
@@ -38,13 +56,16 @@ def site(shape, objects):
     ground = area.buffer(-0.3, join_style="mitre") - area.buffer(-13.0, join_style="mitre")
     ground = ground if hut is None else ground - hut
     rules = ZoneRules(
-        longest_m=58,
+        longest_m=LONGEST_M,
         shortest_m=8,
         extension_m=EXTENSION_M,
         frequency_hz=10.525e9,
         stagger_m=0.0,
         post_clear_m=0.6,
         no_posts=road,
+        straight_m=STRAIGHT_M,
+        graded_width_m=GRADED_M,
+        reached=near_lane(objects),
     )
     line = setback_line(fence, 3.0)
     gate = line.project(Point(36, 3)), line.project(Point(44, 3))
@@ -62,8 +83,24 @@ def fits(ground, within, rules, ends, slack):
     return within.covers(outline)
 
 
-def price_list(nodes, line, ground, rules, gate, slack):
-    """What every zone costs whose beam runs on past both junctions by the whole extension; (start, end) -> price."""
+def price(objects, junctions, aside_m):
+    """What one zone costs whose beam runs on past both junctions by the whole extension, by places 5 cm apart."""
+    p, q = junctions
+    length = float(np.hypot(*(q - p)))
+    u, total = (q - p) / length, length + 2 * EXTENSION_M
+    along = np.arange(0.025, total, 0.05)
+    x, y = (p[axis] - EXTENSION_M * u[axis] + along * u[axis] for axis in (0, 1))
+    ground = level_of(objects)
+    ends = ground(*(p - EXTENSION_M * u)), ground(*(q + EXTENSION_M * u))
+    off = np.abs(ground(x, y) - (ends[0] + (ends[1] - ends[0]) * along / total))
+    earth_m3 = float(np.sum(np.maximum(off - STRAIGHT_M, 0.0)) * 0.05 * GRADED_M)
+    reached_m = float(np.sum(near_lane(objects)(x, y, along / total, total)) * 0.05)
+    uneven = ZONE / 10 * (total / LONGEST_M) ** 2
+    return ZONE + EARTH_M3 * earth_m3 + NUISANCE_M * reached_m + uneven + WEIGHTS.offset_m2 * aside_m * length
+
+
+def price_list(nodes, line, ground, rules, gate, slack, objects):
+    """What every zone costs that keeps the rules; (start, end) -> length along the line and price."""
     found, within = {}, ground.buffer(-slack)
     shapely.prepare(within)
     for a, b in itertools.permutations(range(nodes.station.size), 2):
@@ -79,9 +116,8 @@ def price_list(nodes, line, ground, rules, gate, slack):
         if not rules.shortest_m <= length + 2 * EXTENSION_M <= rules.longest_m:
             continue
         if fits(ground, within, rules, (p - EXTENSION_M * u, q + EXTENSION_M * u), slack):
-            aside = abs(nodes.offset[a] + nodes.offset[b]) / 2
-            uneven = WEIGHTS.uneven * ((length + 2 * EXTENSION_M) / rules.longest_m) ** 2
-            found[a, b] = span, WEIGHTS.zone + WEIGHTS.offset_m2 * aside * length + uneven
+            aside = abs(nodes.offset[a]) + abs(nodes.offset[b])
+            found[a, b] = span, price(objects, (p, q), aside / 2)
     return found
 
 
@@ -102,7 +138,7 @@ def cheapest_of_all(nodes, line, prices):
             if left > -1e-6 and node == start:
                 best = min(best, spent)
             return
-        if spent + math.ceil(left / longest - 1e-9) * WEIGHTS.zone >= best:
+        if spent + math.ceil(left / longest - 1e-9) * ZONE >= best:
             return
         for price, following, span in onward.get(node, ()):
             go(following, start, gone + span, spent + price)
@@ -119,17 +155,15 @@ def test_no_chain_of_zones_is_cheaper_than_the_one_chosen(shape, objects):
     nodes = candidates(line, ground, step_m=14, beside=PostOffsets((0.0, 2.5), (0.0, 2.5, 5.0), 12.0), forced=gate)
     # the choice may take what lacks three centimetres of room, and must not miss what has some to spare
     most, least = (
-        cheapest_of_all(nodes, line, price_list(nodes, line, ground, rules, gate, slack)) for slack in (0.1, -0.03)
+        cheapest_of_all(nodes, line, price_list(nodes, line, ground, rules, gate, slack, objects))
+        for slack in (0.1, -0.03)
     )
     assert math.isfinite(most)
-    zones = choose_zones(nodes, line, ground, rules, WEIGHTS, cell_m=0.3)
+    zones = choose_zones(nodes, line, ground, rules, WEIGHTS, ground=level_of(objects), cell_m=0.3)
     cost = 0.0
     for zone in zones:
-        aside = [line.distance(Point(xy)) for xy in zone.junctions]
-        cost += WEIGHTS.zone + WEIGHTS.offset_m2 * np.hypot(*np.diff(zone.junctions, axis=0)[0]) * np.mean(aside)
-        length = np.hypot(*np.diff(zone.junctions, axis=0)[0])
-        cost += WEIGHTS.uneven * ((length + 2 * EXTENSION_M) / rules.longest_m) ** 2
-        cost += WEIGHTS.short_m * float((zone.wanted - zone.room).sum())
+        aside = np.mean([line.distance(Point(xy)) for xy in zone.junctions])
+        cost += price(objects, zone.junctions, aside) + WEIGHTS.short_m * float((zone.wanted - zone.room).sum())
         # no post on the road, and none in the gateway
         for post in map(Point, zone.ends):
             assert rules.no_posts is None or rules.no_posts.distance(post) >= 0.5

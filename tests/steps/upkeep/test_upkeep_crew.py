@@ -39,6 +39,15 @@ def test_a_day_of_eight_hours_holds_twenty_four_thirds_of_an_hour():
     assert {one.first for one in crew_days(visits(*[20.0] * 24), 480.0)} == {DAY}
 
 
+def test_no_hours_on_weekends_where_the_crew_works_five_days():
+    # the second of April 2027 is a Friday
+    friday, saturday = date(2027, 4, 2), date(2027, 4, 3)
+    asked = [*visits(300, 300, 900, day=friday), *visits(30, day=saturday)]
+    planned = crew_days(asked, 480, 5)
+    assert [[part.day.day for part in one.parts] for one in planned] == [[2], [5], [6, 7], [7]]
+    assert [[part.day.day for part in one.parts] for one in crew_days(visits(30, day=saturday), 480)] == [[3]]
+
+
 def test_a_crew_without_time_is_refused():
     with pytest.raises(NumericInputError):
         crew_days(visits(10), 0.0)
