@@ -1,4 +1,4 @@
-"""Gives two layers of a plan a style of a person's and makes it their default, as the GIS's own dialog does; prints JSON.
+"""Gives two layers of a plan a person's own style as their default, as the GIS's own dialog does; prints JSON.
 
 Runs under the GIS's own Python: ``python3 own_style.py plan.gpkg save|look``. Both times it says how the layers open:
 kind of renderer, colour, and the heading of the second field.
