@@ -15,6 +15,7 @@ import click
 
 from geotools.cli.options import PlanOptions, output_options
 from geotools.errors import OutputError, SiteError
+from geotools.io.files import make_folders
 
 #: Files of the invented site; the first is the site file.
 FILES = ("site.toml", "fence.geojson", "sources.geojson", "movers.geojson", "terrain.tif")
@@ -89,7 +90,8 @@ def place_demo_input(out: Path, *, overwrite: bool, name: str = "yard") -> Path:
             mend="add --overwrite to replace it, or choose another folder",
         )
     try:
-        target.mkdir(parents=True, exist_ok=True)
+        # the folder will hold the plan: others are to see no name in it
+        make_folders(target, private=True)
         with _source(name) as source:
             for file in files:
                 name_there = _placed(file, files)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from geotools.engine.runner import Job, Outcome
 from geotools.errors import CancelledError
-from geotools.io.publish import COMMIT_NAME, finish
 
 __all__ = ["ANSWER_IS_NO", "left_open", "stopped"]
 
@@ -25,10 +24,7 @@ def stopped(job: Job) -> CancelledError:
 
     Where results were just being put in place they are all put there: a part of them is no result.
     """
-    placed = (job.out / COMMIT_NAME).is_dir()
-    if placed:
-        finish(job.out)
-    done = [outcome.step for outcome in job.outcomes] + ["the step that was at work"] * placed
+    done = job.written()
     if not done:
         return CancelledError("stopped by the user; what stood there before is untouched", where=job.out)
     return CancelledError(

@@ -78,6 +78,7 @@ class Job:
     redesign: bool = False
     outcomes: list[Outcome] = field(default_factory=list)
     _lock: FolderLock | None = field(default=None, init=False, repr=False)
+    _serial: int | None = field(default=None, init=False, repr=False)
     _held_rows: tuple[FileState, list[dict[str, Any]]] | None = field(default=None, init=False, repr=False)
 
     @cached_property
@@ -300,6 +301,19 @@ class Job:
                 mend="close programs that have its files open, then run again",
             ) from problem
         sweep(self.out)
+        self._serial = max((record.serial for record in self.records().values()), default=0)
+
+    def written(self) -> list[str]:
+        """Steps whose results this job put in place, in that order, as the plan itself says.
+
+        True at any moment, also where a step was stopped between its results and the word that they are there: what was
+        just being put in place is put there whole first.
+        """
+        if self._serial is None:
+            return []
+        finish(self.out)
+        made = [record for record in self.records().values() if record.serial > self._serial]
+        return [record.step for record in sorted(made, key=lambda record: record.serial)]
 
     def refuse_overwriting(self, step: Step) -> None:
         """OutputError where the step would replace results that are there, and replacing was not requested."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import runpy
 import shutil
@@ -33,6 +34,8 @@ def test_demo_copies_its_input_and_keeps_an_older_plan(tmp_path: Path) -> None:
     assert not out.exists()
     place_demo_input(out, overwrite=False)
     assert sorted(p.name for p in (out / "input").iterdir()) == sorted(FILES)
+    if os.name == "posix":
+        assert out.stat().st_mode & 0o777 == 0o700, "others can list what a run leaves there"
     (out / "plan.gpkg").write_bytes(b"older")
     again = CliRunner().invoke(cli, ["demo", "--out", str(out)])
     assert again.exit_code == 6

@@ -2,6 +2,7 @@
 
 import json
 
+import pyogrio
 import pytest
 from click.testing import CliRunner
 
@@ -60,12 +61,70 @@ def test_where_nothing_had_ended_nothing_was_changed(site, monkeypatch):
     assert not (site / "out" / "plan.gpkg").exists()
 
 
-def test_results_half_in_place_are_put_there_whole_and_said(site, monkeypatch):
-    # stopped after the one instant at which results count, before they are moved
-    calls = []
-    real = publish.finish
-    monkeypatch.setattr(publish, "finish", lambda out: calls.append(out) or stop())
-    monkeypatch.setattr("geotools.cli.ending.finish", real)
-    said = told(run(site))
-    assert len(calls) == 1 and said["found"] == "ended: the step that was at work"
-    assert (site / "out" / "plan.gpkg").exists() and not (site / "out" / ".commit").exists()
+def stop_before(real):
+    return lambda *_, **__: stop()
+
+
+def stop_after(real):
+    def call(*args, **how):
+        real(*args, **how)
+        stop()
+
+    return call
+
+
+#: Moments of a step's ending: as its results are gathered, as they begin to count, as they are moved, when they stand,
+#: when the plan's codes are taken, as the log is told, and when it was.
+MOMENTS = [
+    (runner, "summary_text", stop_before),
+    (runner, "publish", stop_before),
+    (publish, "finish", stop_before),
+    (publish, "put_database", stop_before),
+    (publish, "put_database", stop_after),
+    (runner, "publish", stop_after),
+    (runner.Workspace, "take_digests", stop_before),
+    (runner, "log", stop_before),
+    (runner, "log", stop_after),
+]
+
+
+@pytest.mark.parametrize(
+    ("where", "name", "when", "at"),
+    [*((*moment, "inspect") for moment in MOMENTS), *((*moment, "layout") for moment in MOMENTS[2:6:3])],
+)
+def test_stopped_at_any_moment_of_a_step_it_says_what_stands_there(site, monkeypatch, where, name, when, at):
+    real, at_work = getattr(where, name), []
+    run_real, finish = runner.run_step, publish.finish
+
+    def run_step(step, ctx):
+        at_work.append(step.name)
+        return run_real(step, ctx)
+
+    def call(*args, **how):
+        if at_work and at_work[-1] == at:
+            monkeypatch.setattr(where, name, real)  # once: it is one signal
+            return when(real)(*args, **how)
+        return real(*args, **how)
+
+    monkeypatch.setattr(runner, "run_step", run_step)
+    monkeypatch.setattr(where, name, call)
+    done = run(site)
+    assert done.exit_code == 130, done.output
+    said = told(done)
+    named = said.get("found", "ended: ").removeprefix("ended: ").split(", ")
+    out = site / "out"
+    assert finish is publish.finish and not (out / ".commit").exists()
+    stands = pyogrio.read_dataframe(out / "plan.gpkg", layer="provenance")["step"].tolist() if named != [""] else []
+    assert [n for n in named if n] == stands
+    assert ("untouched" in said["error"]) == (not stands) == (not (out / "plan.gpkg").exists())
+    assert not [p for p in out.glob(".*") if p.name.startswith((".scratch", ".plan"))]
+
+
+def test_results_of_an_earlier_run_are_not_called_this_runs(site, monkeypatch):
+    real = runner.run_step
+    monkeypatch.setattr(runner, "run_step", lambda step, ctx: real(step, ctx) if step.name == "inspect" else stop())
+    assert told(run(site))["found"] == "ended: inspect"
+    monkeypatch.setattr(runner, "run_step", stop)
+    words = ["run", str(site / "site.toml"), "--out", str(site / "out"), "--json", "--overwrite"]
+    said = told(CliRunner().invoke(cli, words))
+    assert "untouched" in said["error"] and "found" not in said

@@ -94,7 +94,7 @@ def test_the_layout_prints_on_a3_with_its_legend(gis, made, tmp_path):
     assert (found[:, 1] < 1250).sum() > 100 and (found[:, 1] > 1280).sum() > 50
 
 
-def test_a_project_saved_in_the_gis_outlives_the_next_run(gis, made, demo_input, tmp_path):
+def test_a_project_and_default_styles_saved_in_the_gis_outlive_the_next_run(gis, made, demo_input, tmp_path):
     own = tmp_path / "own"
     shutil.copytree(made, own)
     done = subprocess.run(
@@ -105,6 +105,9 @@ def test_a_project_saved_in_the_gis_outlives_the_next_run(gis, made, demo_input,
         check=True,
     )
     assert '"saved": true' in done.stdout
+    mine = {name: ["singleSymbol", "#12ab34", "my words"] for name in ("dead_spots", "verdicts")}
+    saved = gis.python(HERE / "own_style.py", own / "plan.gpkg", "save")
+    assert saved == {"problems": ["", ""], "asked": 1} | mine
     subprocess.run(
         [sys.executable, "-m", "geotools", "gaps", str(demo_input / "site.toml"), "--out", str(own), "--overwrite"],
         check=True,
@@ -112,6 +115,7 @@ def test_a_project_saved_in_the_gis_outlives_the_next_run(gis, made, demo_input,
         env=os.environ | {"PYTHONPATH": str(HERE.parents[1])},
     )
     assert opened(gis, own, tmp_path / "b.png")["title"] == "Changed by a person"
+    assert gis.python(HERE / "own_style.py", own / "plan.gpkg", "look") == {"problems": [], "asked": 0} | mine
 
 
 @pytest.fixture(scope="module")

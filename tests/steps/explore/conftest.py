@@ -18,7 +18,8 @@ def explored(remedied, tmp_path_factory):
         site_file = folder / "input" / "site.toml"
         text = site_file.read_text(encoding="utf-8")
         old = next(line for line in text.splitlines() if line.startswith("name = "))
-        site_file.write_text(text.replace(old, "name = 'Yard </script><script>alert(1)</script>'"), encoding="utf-8")
+        text = text.replace(old, "name = 'Yard </script><script>alert(1)</script>'")
+        site_file.write_text(f'{text}\n[sheets]\nrecipient = "Dig & Sons Ltd"\n', encoding="utf-8")
         site = geotools.open_site(site_file)
         geotools.run_step("window", site, folder / "out", openings=False)
         run_site(site, folder / "out", steps=["bill", "explore"])
