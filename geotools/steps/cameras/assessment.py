@@ -13,7 +13,7 @@ from shapely import Point
 
 from geotools.steps.cameras.kernel import CameraView, along, covered
 from geotools.steps.cameras.places import StandingGround
-from geotools.steps.cameras.sight import Camera, Row, Sight, hole_under
+from geotools.steps.cameras.sight import Camera, Row, Sight
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["Assessment", "Share"]
@@ -48,12 +48,8 @@ class Assessment:
         spine = [np.linspace(a, b, max(2, int(np.hypot(*(b - a)) / 8) + 1)) for a, b in sight.zones.values()]
         spine.append(np.array([[c.x, c.y] for c in cameras]))
         spine += [shapely.get_coordinates(gate) for gate in ground.gates]
-        self.terrain = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M)
-        for zone_id, ends in sight.zones.items():
-            _, place = along(ends)
-            hole = hole_under(zone_id, ends, self.terrain(place[:, 0], place[:, 1]))
-            if hole is not None:
-                raise hole
+        # ground beside the band hides nothing
+        self._band = BandGrid(np.vstack(spine), _BAND_M, sight.ctx.terrain.sample, cell_m=_CELL_M, outside=-np.inf)
         lines = shapely.linestrings(np.array(list(sight.zones.values())))
         tree, names = shapely.STRtree(lines), list(sight.zones)
         self.views: dict[str, tuple[CameraView, float]] = {}
@@ -66,6 +62,13 @@ class Assessment:
             near = tree.query(Point(eye[:2]).buffer(row["longest_zone_m"]))
             for zone_id in sorted({names[k] for k in near} | {camera.zone_id}):
                 self.shares.setdefault(zone_id, {})[camera.camera_id] = self._share(sight.zones[zone_id], view)
+
+    def terrain(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Level of the ground, m; NaN where the terrain itself has none: beside a hole the look-up knows too little."""
+        level = self._band(x, y)
+        if (unknown := np.isnan(level)).any():
+            level[unknown] = self.sight.ctx.terrain.sample(x[unknown], y[unknown])
+        return level
 
     def _share(self, ends: NDArray[np.float64], view: CameraView, spacing_m: float = 1.0) -> Share:
         s, picture, visible, density = covered(

@@ -17,9 +17,10 @@ from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import Workspace
+from geotools.steps.walktest.effort import effort_words, stop_words
 from geotools.steps.walktest.reading import FILLED
 
-__all__ = ["FORM_CSV", "FORM_GPKG", "FORM_GPX", "FORM_XLSX", "LASTING", "effort_words", "write_forms"]
+__all__ = ["FORM_CSV", "FORM_GPKG", "FORM_GPX", "FORM_XLSX", "LASTING", "write_forms"]
 
 FORM_CSV, FORM_XLSX, FORM_GPKG, FORM_GPX = "walk_test.csv", "walk_test.xlsx", "walk_test.gpkg", "walk_test.gpx"
 LASTING = "A walk test holds for the zone as it was that day: grass, snow, water and moved earth change it."
@@ -28,19 +29,8 @@ _SHORT = {"modulation": 3, "chainage_m": 2, "from_post_m": 2, "speed_m_s": 2}
 _MAP = ("start_easting", "start_northing", "end_easting", "end_northing")
 
 
-def effort_words(site: Any, rows: Sequence[dict[str, Any]]) -> str:
-    """How many crossings, people and hours a walk test takes at most."""
-    wanted = site.walktest
-    hours = len(rows) * wanted.minutes / 60.0
-    people = "1 person" if wanted.people == 1 else f"{wanted.people} people"
-    return (
-        f"{len(rows)} crossings at most, {people}, {hours:.1f} hours at {wanted.minutes:g} minutes each; the worst "
-        f"places of all zones come first, {sum(row['round'] == 1 for row in rows)} of them"
-    )
-
-
-def _table_rows(rows: Sequence[dict[str, Any]], paper: PaperState) -> list[dict[str, Any]]:
-    said = {**{k: v for k, v in paper.fields.items() if k != "state"}, "caution": _CAUTION}
+def _table_rows(rows: Sequence[dict[str, Any]], paper: PaperState, stop: str) -> list[dict[str, Any]]:
+    said = {**{k: v for k, v in paper.fields.items() if k != "state"}, "stop": stop, "caution": _CAUTION}
     return [
         {**row, **{name: round(row[name], digits) for name, digits in _SHORT.items() if row[name] is not None}, **said}
         for row in sorted(rows, key=lambda r: r["walk_order"])
@@ -61,8 +51,9 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
     paper : PaperState
         What the forms say of the state.
     """
-    table = _table_rows(rows, paper)
-    columns = [*WALK_PLAN.field_names, *(name for name in paper.fields if name != "state"), "caution"]
+    stop = stop_words(ctx.site)
+    table = _table_rows(rows, paper, stop)
+    columns = [*WALK_PLAN.field_names, *(name for name in paper.fields if name != "state"), "stop", "caution"]
     exact = [{**row, **{name: f"{row[name]:.3f}" for name in _MAP}} for row in table]
     (ctx.scratch / FORM_CSV).write_text(csv_text(columns, exact), encoding="utf-8-sig", newline="")
     about = [
@@ -70,7 +61,7 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
         ("effort", effort_words(ctx.site, rows)),
         ("to fill in", "result (detected or missed), walked_on (2027-05-03 or 3.5.2027), walker, note"),
         ("walked elsewhere", "correct chainage_m: the distance from the transmitter post; other edits are not read"),
-        ("stop early", "stop in a zone and threat as soon as more crossings are missed than the plan allows for"),
+        ("stop early", stop),
         *(("caution", text) for text in (cautions.ALARM_STATION, cautions.EXPOSURE, LASTING, cautions.SENSITIVE)),
     ]
     rounded = [{**row, **{name: round(row[name], 3) for name in _MAP}} for row in table]

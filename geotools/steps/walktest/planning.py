@@ -19,7 +19,7 @@ from geotools.plan.schema import FENCE, VERDICTS
 from geotools.steps.walktest.binding import Bindings
 from geotools.steps.walktest.placing import EVEN, plan_crossings
 from geotools.steps.walktest.reading import FILLED
-from geotools.steps.walktest.sequential import acceptance_numbers
+from geotools.steps.walktest.results import plan_of
 
 __all__ = ["crossing_line", "nearer_post", "outer_side", "planned_rows", "trials_by_zone"]
 
@@ -64,7 +64,7 @@ def trials_by_zone(ctx: StepContext, perimeter: Perimeter) -> dict[str, int]:
     Over the whole site they are shared by the length along which the zones answer, one at least in each.
     """
     wanted = ctx.site.walktest
-    needed = ctx.params["trials"] or acceptance_numbers(wanted.probability, wanted.confidence, wanted.failures)[-1]
+    needed = ctx.params["trials"] or plan_of(wanted).most
     if wanted.scope == "zone":
         return dict.fromkeys(perimeter.zones, needed)
     names = list(perimeter.zones)

@@ -1,70 +1,129 @@
-"""Sequential walk tests: how many crossings demonstrate detection when the crew may stop as soon as it is decided.
+"""Sequential walk tests: how many crossings decide whether a zone detects, when the crew stops as soon as they do.
 
 Deciding after every crossing whether a fixed number of trials has been reached for the misses so far claims more than
-was shown: each look is another chance to be lucky. Here the chance of being accepted at any of the looks, with a
-detection probability just at the one required, stays within 1 - confidence; each further miss that the plan allows for
-gets an equal share of it (a choice of this toolkit). With no miss allowed the plan is the success-run test.
+was shown: each look is another chance to be lucky. Wald's sequential probability ratio test may be looked at after
+every crossing. It weighs how likely the results are in a zone that just should not pass (detection at the probability
+to show) against a good one (`good`), and of all tests with the same errors it takes the fewest crossings on average.
+
+Sources: A. Wald, "Sequential tests of statistical hypotheses", Annals of Mathematical Statistics 16 (1945), 117-186;
+that it takes the fewest: A. Wald and J. Wolfowitz, the same 19 (1948), 326-339 (both from memory). The boundaries are
+the bounds of his inequality, 1 / risk, so that neither error is exceeded. Ending the test at one miss more than
+`failures` can only lower the chance of being accepted. With no miss allowed a good zone misses nothing, and the test
+is the success run.
 """
 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy import special
+from numpy.typing import NDArray
 
 from geotools.errors import NumericInputError
 
-__all__ = ["acceptance_numbers", "further_crossings"]
+__all__ = ["SequentialPlan"]
+
+#: Misses of a good zone, as a share of those that one at the probability to show has (a choice of this toolkit).
+_GOOD_SHARE = 0.1
+_ROUNDING = 1e-9
 
 
-@lru_cache
-def acceptance_numbers(probability: float, confidence: float, failures: int) -> tuple[int, ...]:
-    """Crossings after which detection is demonstrated although at most 0, 1, ... of them were missed.
+@dataclass(frozen=True)
+class SequentialPlan:
+    """When a walk test of one zone and threat is decided.
 
     Parameters
     ----------
     probability : float
-        Detection probability to demonstrate, between 0 and 1.
+        Detection probability to show, between 0 and 1.
     confidence : float
         At which, between 0 and 1.
     failures : int
         Misses that the plan allows for; one more ends the test.
 
-    Returns
-    -------
-    tuple of int
-        Of length failures + 1, rising. Raises NumericInputError for values out of range.
+    Raises
+    ------
+    NumericInputError
+        For values out of range.
     """
-    if not (0.0 < probability < 1.0 and 0.0 < confidence < 1.0) or failures < 0:
-        raise NumericInputError(
-            "a walk test cannot be planned for these figures",
-            found=f"probability {probability}, confidence {confidence}, failures {failures}",
-            expected="probability and confidence between 0 and 1, failures 0 or more",
+
+    probability: float
+    confidence: float
+    failures: int
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.probability < 1.0 and 0.0 < self.confidence < 1.0) or self.failures < 0:
+            raise NumericInputError(
+                "a walk test cannot be planned for these figures",
+                found=f"probability {self.probability}, confidence {self.confidence}, failures {self.failures}",
+                expected="probability and confidence between 0 and 1, failures 0 or more",
+            )
+
+    @property
+    def good(self) -> float:
+        """Detection probability of a zone that should pass."""
+        return 1.0 - _GOOD_SHARE * (1.0 - self.probability)
+
+    @cached_property
+    def _weights(self) -> tuple[float, float, float]:
+        """Logarithms: what a detection adds, what a miss takes, what decides."""
+        decides = math.log(1.0 / (1.0 - self.confidence))
+        if self.failures == 0:
+            return -math.log(self.probability), math.inf, decides
+        return math.log(self.good / self.probability), -math.log(_GOOD_SHARE), decides
+
+    @cached_property
+    def numbers(self) -> tuple[int, ...]:
+        """Crossings after which detection is shown although 0, 1, ... of them were missed; (failures + 1,), rising."""
+        gain, loss, decides = self._weights
+        return tuple(
+            k + max(math.ceil((decides + (k * loss if k else 0.0)) / gain - _ROUNDING), 1)
+            for k in range(self.failures + 1)
         )
-    risk = 1.0 - confidence
-    numbers: list[int] = []
-    spent, walked = 0.0, 0
-    # chance of each number of misses among tests that were not accepted yet, with detection just at the probability
-    since = np.arange(failures + 1)
-    misses = np.zeros(failures + 1)
-    misses[0] = 1.0
-    for allowed in range(failures + 1):
-        share = risk * (allowed + 1) / (failures + 1) - spent
-        # who had fewer misses was accepted before, so that all since the last look have to be detected
-        chance = float(misses[allowed])
-        more = max(math.ceil(math.log(share / chance) / math.log(probability) - 1e-9), 1)
-        walked += more
-        spent += chance * probability**more
-        numbers.append(walked)
-        spread = special.binom(more, since) * (1.0 - probability) ** since * probability ** np.maximum(more - since, 0)
-        misses = np.convolve(misses, spread)[: failures + 1]
-        misses[: allowed + 1] = 0.0
-    return tuple(numbers)
 
+    @property
+    def most(self) -> int:
+        """Crossings that decide it in any case."""
+        return self.numbers[-1]
 
-def further_crossings(detected: int, walked: int, numbers: tuple[int, ...]) -> int | None:
-    """Crossings still to be walked, all detected, until the plan is met; None where it allows for no such misses."""
-    missed = walked - detected
-    return None if missed >= len(numbers) else max(numbers[missed] - walked, 0)
+    @cached_property
+    def early(self) -> tuple[int, ...]:
+        """Crossings within which 0, 1, ... misses end the test, for a good zone would hardly have them so soon."""
+        gain, loss, decides = self._weights
+        return tuple(
+            k + math.floor((k * loss - decides) / gain + _ROUNDING) if k else -1 for k in range(self.failures + 1)
+        )
+
+    def ended(self, walked: int, missed: int) -> bool:
+        """Whether the test is lost: more misses than are allowed for, or so many so soon."""
+        return missed > self.failures or walked <= self.early[missed]
+
+    def further(self, walked: int, missed: int) -> int | None:
+        """Crossings still to be walked, all detected, until detection is shown; None where the test is lost."""
+        return None if self.ended(walked, missed) else max(self.numbers[missed] - walked, 0)
+
+    def decided(self, walked: int, missed: int) -> bool:
+        """Whether the crew may stop."""
+        return self.further(walked, missed) in (0, None)
+
+    def going_on(self, detected: float) -> tuple[NDArray[np.float64], float]:
+        """What becomes of tests of a zone that detects each crossing with one and the same probability.
+
+        Returns
+        -------
+        (most,) chance that the test still goes on after 0, 1, ... crossings, whose sum is the mean number of crossings;
+        and the chance that detection is shown in the end. Exact, by following every number of misses.
+        """
+        misses = np.zeros(self.failures + 1)
+        misses[0] = 1.0
+        still, shown = np.empty(self.most), 0.0
+        for walked in range(1, self.most + 1):
+            still[walked - 1] = misses.sum()
+            misses = misses * detected + np.append(0.0, misses[:-1]) * (1.0 - detected)
+            for missed in np.flatnonzero(misses):
+                if self.decided(walked, int(missed)):
+                    shown += float(misses[missed]) if self.further(walked, int(missed)) == 0 else 0.0
+                    misses[missed] = 0.0
+        return still, shown

@@ -16,7 +16,8 @@ from geotools.plan import cautions
 from geotools.plan.model import Zone
 from geotools.plan.paper_state import PaperState
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
-from geotools.steps.walktest.forms import LASTING, effort_words
+from geotools.steps.walktest.effort import effort_words, stop_words
+from geotools.steps.walktest.forms import LASTING
 
 __all__ = ["write_sketches"]
 
@@ -55,7 +56,7 @@ def write_sketches(
     """
     book = Document(f"{site.name}: walk test", landscape=True, watermark=site.recipient)
     zones = [zone for zone_id, zone in perimeter.zones.items() if any(row["zone_id"] == zone_id for row in rows)]
-    effort = effort_words(site, [dict(row) for row in rows])
+    effort, stop = effort_words(site, rows), stop_words(site)
     for number, zone in enumerate(zones, start=1):
         sheet = Sheet(book)
         mine = [row for row in rows if row["zone_id"] == zone.zone_id]
@@ -64,6 +65,7 @@ def write_sketches(
         sheet.words((_EDGE, _EDGE + 4), title, 11, bold=True, room=room)
         sheet.words((_EDGE, _EDGE + 9), f"{paper.words[0].upper()}{paper.words[1:]}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 13), f"Whole site: {effort}.", 7, room=room)
+        sheet.words((_EDGE, _EDGE + 17), f"{stop[0].upper()}{stop[1:]}.", 7, room=room)
         _zone_page(sheet, zone, mine, perimeter, fence)
         y = sheet.height - _EDGE - 9
         for text in (f"{cautions.ALARM_STATION} {LASTING}", cautions.EXPOSURE, cautions.SENSITIVE):

@@ -22,6 +22,7 @@ from geotools.plan.schema import (
 )
 from geotools.plan.workspace import frame_of
 from geotools.steps.walktest.along_fence import follow_walk
+from geotools.steps.walktest.effort import effort_words, expected_crossings
 from geotools.steps.walktest.filling import (
     fill_rows,
     move_rows,
@@ -30,12 +31,11 @@ from geotools.steps.walktest.filling import (
     set_coordinates,
     void_rows,
 )
-from geotools.steps.walktest.forms import FORM_CSV, FORM_GPKG, FORM_GPX, FORM_XLSX, LASTING, effort_words, write_forms
+from geotools.steps.walktest.forms import FORM_CSV, FORM_GPKG, FORM_GPX, FORM_XLSX, LASTING, write_forms
 from geotools.steps.walktest.judging import CHART, judge_all
 from geotools.steps.walktest.planning import planned_rows
 from geotools.steps.walktest.reading import FILLED, FilledForm, read_form, refuse_losing
-from geotools.steps.walktest.results import judge
-from geotools.steps.walktest.sequential import acceptance_numbers
+from geotools.steps.walktest.results import judge, plan_of
 
 SKETCHES = "walk_test.pdf"
 
@@ -81,9 +81,12 @@ def run(ctx: StepContext) -> StepResult:
     write_sketches(ctx.scratch / SKETCHES, ctx.site, rows, perimeter, ctx.read(FENCE).geometry, state.paper)
     files.append(SKETCHES)
     verdicts = judge(rows, wanted)
-    numbers = acceptance_numbers(wanted.probability, wanted.confidence, wanted.failures)
+    numbers = plan_of(wanted).numbers
+    average, as_expected = expected_crossings(ctx.site, rows)
     summary: dict[str, Any] = {
         "crossings": len(rows),
+        "crossings_on_average": round(average, 1),
+        "crossings_as_expected": as_expected,
         "trials_without_a_miss": numbers[0],
         "walked": len(form.filled),
         "state": state.paper.words,
@@ -182,6 +185,7 @@ STEP = Step(
     order=75,
     citations=(
         "Clopper and Pearson, Biometrika 26 (1934): exact binomial bounds",
+        "Wald, Annals of Mathematical Statistics 16 (1945): sequential probability ratio test (from memory)",
         "UFGS Division 28, intrusion detection: 0.90 at 95 % confidence (section and edition from memory: verify)",
         "NRC Regulatory Guide 5.44 rev. 3 (1997): speeds of crossing, 0.15 to 5 m/s (from memory)",
     ),

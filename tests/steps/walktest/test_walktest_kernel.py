@@ -1,5 +1,6 @@
 """Walk-test numbers against published tables, scipy and statsmodels."""
 
+import math
 import tomllib
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from statsmodels.stats.proportion import proportion_confint
 from geotools.errors import NumericInputError
 from geotools.steps.walktest.kernel import binomial_bounds, estimate_threshold, trials_needed
 from geotools.steps.walktest.placing import EVEN, WORST, plan_crossings
-from geotools.steps.walktest.sequential import acceptance_numbers, further_crossings
+from geotools.steps.walktest.sequential import SequentialPlan
 
 REFERENCE = tomllib.loads((Path(__file__).parents[2] / "reference" / "walk_test.toml").read_text(encoding="utf-8"))
 
@@ -57,18 +58,59 @@ def test_needed_number_is_the_edge_of_the_lower_bound():
 def test_a_plan_without_a_miss_is_the_success_run():
     for p in (0.8, 0.9, 0.95):
         for c in (0.9, 0.95):
-            assert acceptance_numbers(p, c, 0) == (trials_needed(p, c),)
+            assert SequentialPlan(p, c, 0).numbers == (trials_needed(p, c),)
 
 
-@pytest.mark.parametrize("failures", [1, 3, 5])
-def test_a_crew_that_stops_as_soon_as_it_may_is_right_as_often_as_is_said(failures):
-    numbers = acceptance_numbers(0.9, 0.95, failures)
-    rng = np.random.default_rng(failures)
-    missed = (rng.random((40_000, numbers[-1])) >= 0.9).cumsum(axis=1)
-    accepted = np.any([missed[:, n - 1] <= k for k, n in enumerate(numbers)], axis=0)
-    # a detection probability just at the one required is accepted in 5 % at most: 0.01 % tail of the binomial
-    assert accepted.sum() <= scipy.stats.binom.ppf(1 - 1e-4, 40_000, 0.05)
-    assert accepted.sum() >= scipy.stats.binom.ppf(1e-4, 40_000, 0.04)
+def walked(plan, detected, tests=40_000, seed=0):
+    """Tests walked to their decision, by the definition of Wald's test: shown or not, and after how many crossings.
+
+    The ratio of the likelihoods of both hypotheses is followed crossing by crossing; nothing is asked of the plan but
+    its figures.
+    """
+    rng = np.random.default_rng(seed)
+    missed = rng.random((tests, plan.most)) >= detected
+    with np.errstate(divide="ignore"):
+        good = 1.0 if plan.failures == 0 else plan.good
+        ratio = np.where(missed, np.log((1 - good) / (1 - plan.probability)), np.log(good / plan.probability))
+    ratio, bound = np.cumsum(ratio, axis=1), -np.log(1 - plan.confidence)
+    shown, lost = ratio >= bound - 1e-12, (ratio <= -bound + 1e-12) | (missed.cumsum(axis=1) > plan.failures)
+    at = np.argmax(shown | lost, axis=1)
+    return shown[np.arange(tests), at], at + 1
+
+
+@pytest.mark.parametrize("failures", [0, 1, 3, 6])
+@pytest.mark.parametrize(("probability", "confidence"), [(0.9, 0.95), (0.8, 0.9)])
+def test_a_crew_that_stops_as_soon_as_it_may_errs_no_more_than_is_said(failures, probability, confidence):
+    plan = SequentialPlan(probability, confidence, failures)
+    shown, _ = walked(plan, probability)
+    # a zone that just should not pass does so in 1 - confidence of the tests at most: 0.01 % tail of the binomial
+    assert shown.sum() <= scipy.stats.binom.ppf(1 - 1e-4, 40_000, 1 - confidence)
+    if failures == 6:
+        # nor is a good zone turned down more often, where the plan has room for its misses
+        shown, _ = walked(plan, plan.good)
+        assert (~shown).sum() <= scipy.stats.binom.ppf(1 - 1e-4, 40_000, 1 - confidence)
+
+
+@pytest.mark.parametrize("failures", [0, 2, 5])
+@pytest.mark.parametrize("detected", [0.9, 0.97, 0.99])
+def test_mean_and_most_crossings_are_those_of_tests_that_were_walked(failures, detected):
+    plan = SequentialPlan(0.9, 0.95, failures)
+    still, chance = plan.going_on(detected)
+    shown, crossings = walked(plan, detected, seed=1)
+    assert crossings.max() <= plan.most == still.size
+    assert still.sum() == pytest.approx(crossings.mean(), abs=4 * crossings.std() / 200)
+    assert chance == pytest.approx(shown.mean(), abs=4 * 0.5 / 200)
+
+
+@pytest.mark.parametrize("failures", [1, 2, 3])
+def test_the_test_takes_fewer_crossings_than_one_that_shares_its_risk_among_its_looks(failures):
+    """Plans of equal shares of the risk, for 0.90 at 95 %: another way to allow for looking again after every miss."""
+    shared = {1: (36, 48), 2: (39, 53, 65), 3: (42, 56, 69, 81)}[failures]
+    plan = SequentialPlan(0.9, 0.95, failures)
+    missed = (np.random.default_rng(2).random((40_000, shared[-1])) >= plan.good).cumsum(axis=1)
+    at = np.arange(1, shared[-1] + 1)
+    over = (missed > failures) | np.any([(missed <= k) & (at >= n) for k, n in enumerate(shared)], axis=0)
+    assert plan.going_on(plan.good)[0].sum() < np.mean(np.argmax(over, axis=1) + 1)
 
 
 def test_looking_after_every_miss_with_fixed_numbers_claims_too_much():
@@ -80,10 +122,15 @@ def test_looking_after_every_miss_with_fixed_numbers_claims_too_much():
 
 
 def test_further_crossings():
-    assert further_crossings(0, 0, (36, 48)) == 36
-    assert further_crossings(36, 36, (36, 48)) == 0
-    assert further_crossings(35, 36, (36, 48)) == 12
-    assert further_crossings(34, 36, (36, 48)) is None
+    # by hand: 0.99 against 0.90, ln 20 to decide; a detection is worth ln 1.1, a miss ln 10
+    plan = SequentialPlan(0.9, 0.95, 1)
+    assert plan.numbers == (math.ceil(math.log(20) / math.log(1.1)), 1 + math.ceil(math.log(200) / math.log(1.1)))
+    assert plan.further(0, 0) == 32 and plan.further(32, 0) == 0 and plan.decided(32, 0)
+    assert plan.further(32, 1) == 25 and not plan.decided(32, 1)
+    assert plan.further(32, 2) is None and plan.decided(32, 2)
+    # two of the first 18 are unlikely for a good zone: 2 ln 10 - 16 ln 1.1 is more than ln 20
+    plan = SequentialPlan(0.9, 0.95, 2)
+    assert plan.ended(18, 2) and not plan.ended(19, 2)
 
 
 @pytest.mark.parametrize(("k", "n"), [(3, 2), (-1, 5), (1, 0), (1.5, 3)])

@@ -70,6 +70,23 @@ def test_plan_has_the_trials_that_prove_detection(planned):
     assert rows["result"].isna().all()
 
 
+def test_the_mean_and_the_expected_number_of_crossings_are_said_beside_the_most(field):
+    site, out = field
+    outcome = geotools.run_step("walktest", site, out, overwrite=True)
+    rows = gpd.read_file(out / "plan.gpkg", layer="walk_test").sort_values("walk_order")
+    groups = [group for _, group in rows.groupby(["zone_id", "threat"])]
+    # with no miss allowed a test goes on until its first miss
+    assert outcome.summary["crossings_on_average"] == pytest.approx(len(groups) * (1 - 0.99**29) / 0.01, abs=0.06)
+    until = [next((n for n, e in enumerate(g["expected"], 1) if e == "missed"), len(g)) for g in groups]
+    assert outcome.summary["crossings_as_expected"] == sum(until) < len(rows)
+    told = next(note for note in outcome.notes if "crossings at most" in note)
+    assert f"{len(rows)} crossings at most" in told and f"{sum(until)} if all goes as the model expects" in told
+    (row, *_) = read_form(out / "walk_test.csv")
+    assert row["stop"].startswith("1 miss ends this zone and threat")
+    # zones with dead spots fail at their first crossing: nobody walks the other 28
+    assert min(until) == 1
+
+
 def test_weakest_places_come_first_and_the_rest_covers_the_zone(planned):
     rows = gpd.read_file(planned / "out" / "plan.gpkg", layer="walk_test")
     for _, group in rows.sort_values("number").groupby(["zone_id", "threat"]):
