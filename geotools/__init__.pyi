@@ -315,6 +315,8 @@ def heights(
 def remedy(
     site: Site,
     plan: _Plan | None = None,
+    *,
+    windows: str | None = None,
 ) -> Plan:
     """Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.
 
@@ -324,8 +326,11 @@ def remedy(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there).
-        Required layers that are missing are made first, with defaults.
+        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there),
+        ``crossings`` (if it is there). Required layers that are missing are made first, with defaults.
+    windows : str, optional
+        Zones whose operating window is to be opened as `geotools window` advises: all, or names with
+        commas.
     """
 
 def window(
