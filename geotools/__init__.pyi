@@ -91,8 +91,8 @@ class Plan(_Plan):
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
     options: DataFrame
-    """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
-    that were not set are placeholders."""
+    """Every way to close a zone's dead spots that applies, and what opens an operating window where the user has
+    accepted it, tried on the model and priced from the site file. Prices that were not set are placeholders."""
     proposed_heads: GeoDataFrame
     """Every head of the state that the remedy recommends: heads that stay, that are set to another height, that are
     added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own level over

@@ -66,7 +66,8 @@ OPTIONS = LayerSchema(
     name="options",
     title="Options compared",
     description=(
-        "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
+        "Every way to close a zone's dead spots that applies, and what opens an operating window where the user has "
+        "accepted it, tried on the model and priced from the site file. "
         "Prices that were not set are placeholders."
     ),
     geometry=None,

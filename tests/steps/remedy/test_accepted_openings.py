@@ -22,6 +22,8 @@ from tests.making import line
 TOML = """[layout]
 side = "left"
 setback_m = 2.2
+[detection]
+spacing_m = 1.0
 [prices]
 nuisance_m = 0.0
 post = 1500.0
@@ -34,11 +36,11 @@ def layer(plan, name):
 
 def test_an_opening_accepted_is_in_options_bill_papers_and_the_state_that_is_run_again(make_site, tmp_path):
     road = {"type": "Feature", "properties": {"name": "road", "mover": "lorry"}}
-    road["geometry"] = line([(0.0, 49.1), (100.0, 49.1)])
+    road["geometry"] = line([(0.0, 49.4), (100.0, 49.4)])
     crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32632"}}
     (tmp_path / "road.geojson").write_text(json.dumps({"type": "FeatureCollection", "crs": crs, "features": [road]}))
     inputs = 'vertical_accuracy_m = 0.05\nmovers = "road.geojson"\n'
-    site = geotools.open_site(make_site(points=[(10.0, 50.0), (95.0, 50.0)], inputs=inputs, toml=TOML))
+    site = geotools.open_site(make_site(points=[(20.0, 50.0), (80.0, 50.0)], inputs=inputs, toml=TOML))
     out = tmp_path / "out"
     for step in ("inspect", "layout"):
         geotools.run_step(step, site, out)
