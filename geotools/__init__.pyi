@@ -91,8 +91,8 @@ class Plan(_Plan):
     """What closes each dead spot. Earthworks: locate buried services first; drainage, slopes and erosion are for a
     licensed civil engineer; local codes govern."""
     options: DataFrame
-    """Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. Prices
-    that were not set are placeholders."""
+    """Every way to close a zone's dead spots that applies, and what opens an operating window where the user has
+    accepted it, tried on the model and priced from the site file. Prices that were not set are placeholders."""
     proposed_heads: GeoDataFrame
     """Every head of the state that the remedy recommends: heads that stay, that are set to another height, that are
     added. With cut_fill.tif beside the plan it is the whole of the proposed state. Z is the head's own level over
@@ -315,6 +315,8 @@ def heights(
 def remedy(
     site: Site,
     plan: _Plan | None = None,
+    *,
+    windows: str | None = None,
 ) -> Plan:
     """Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.
 
@@ -324,8 +326,11 @@ def remedy(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there).
-        Required layers that are missing are made first, with defaults.
+        ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there),
+        ``crossings`` (if it is there). Required layers that are missing are made first, with defaults.
+    windows : str, optional
+        Zones whose operating window is to be opened as `geotools window` advises: all, or names with
+        commas.
     """
 
 def window(

@@ -32,7 +32,7 @@ Number = TypeVar("Number", np.float64, np.complexfloating)
 _FINER = 4
 """Places from node to node at which a flank is summed: its phase turns faster than its height changes."""
 _NOTHING = 1e-6
-"""A share of the signal that is none: no receiver has such a threshold."""
+"""A share of the signal below this is none, far under any threshold."""
 
 
 @dataclass(frozen=True)

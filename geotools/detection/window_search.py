@@ -10,7 +10,8 @@ import pandas as pd
 from geotools.detection.from_plan import head_types_of, height_limits
 from geotools.detection.mover_places import MoverPlaces, Placed, places_of
 from geotools.detection.nuisance import ZoneNuisance
-from geotools.detection.openings import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
+from geotools.detection.opening_changes import keep_away, openings
+from geotools.detection.openings import Opening, OpeningLimits, OpeningTrial, best_opening
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns

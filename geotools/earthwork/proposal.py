@@ -53,6 +53,7 @@ def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], 
                 before = standing.get(pair.level) if zone.zone_id == today.zone_id else None
                 elsewhere = zone.line != today.line
                 today_m = (None, None) if before is None else (before.tx_height_m, before.rx_height_m)
+                other = before is not None and before.head_type != pair.head_type
                 ends = (
                     ("transmitter", line.x0, line.y0, levels[0], pair.tx_height_m, today_m[0]),
                     ("receiver", line.x1, line.y1, levels[1], pair.rx_height_m, today_m[1]),
@@ -71,15 +72,15 @@ def proposed_rows(perimeter: Perimeter, proposed: Mapping[str, Sequence[Zone]], 
                             "height_m": height,
                             "existing_height_m": existing,
                             "ground_m": float(level),
-                            "change": "added" if existing is None else _change(elsewhere, same),
+                            "change": "added" if existing is None else _change(elsewhere, other, same),
                             "geometry": Point(x, y, float(level) + height),
                         }
                     )
     return rows
 
 
-def _change(elsewhere: bool, same: bool) -> str:
-    return "moved" if elsewhere else "stays" if same else "set"
+def _change(elsewhere: bool, other: bool, same: bool) -> str:
+    return "moved" if elsewhere else "replaced" if other else "stays" if same else "set"
 
 
 def proposed_zones(site: Site, perimeter: Perimeter, frame: gpd.GeoDataFrame) -> dict[str, tuple[Zone, ...]]:
@@ -119,6 +120,7 @@ def _zone(site: Site, today: Zone, name: str, rows: pd.DataFrame) -> Zone:
     kept = [
         same[p.level]
         if p.level in same
+        and same[p.level].head_type == p.head_type
         and abs(same[p.level].tx_height_m - p.tx_height_m) < 1e-9
         and abs(same[p.level].rx_height_m - p.rx_height_m) < 1e-9
         else p

@@ -48,7 +48,9 @@ def _heads(zone: Zone, today: Zone, parent: Mapping[tuple[str, str], Row], site:
             ("receiver", "RX", line.x1, line.y1, levels[1], pair.rx_height_m),
         ):
             held = parent.get((role, pair.level)) if same else None
-            channel = None if held is None or pd.isna(held["channel"]) else int(held["channel"])
+            # a head of another type has a channel of its own
+            kept = held is not None and str(held["head_type"]) == pair.head_type.name and not pd.isna(held["channel"])
+            channel = int(held["channel"]) if held is not None and kept else None
             found.append(
                 Head(
                     f"{zone.zone_id}-{short}-{pair.level}" if held is None else str(held["head_id"]),

@@ -12,7 +12,8 @@ from geotools.beam.movers import MOVERS
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.mover_places import Feature, MoverPlaces
 from geotools.detection.nuisance import nuisance_of
-from geotools.detection.openings import Opening, OpeningLimits, OpeningTrial, best_opening, keep_away, openings
+from geotools.detection.opening_changes import keep_away, openings, shorter
+from geotools.detection.openings import Opening, OpeningLimits, OpeningTrial, best_opening
 from geotools.detection.operating import WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
@@ -171,8 +172,8 @@ def test_the_parts_of_a_zone_that_runs_against_the_fence_line_stand_in_its_order
     ahead = zone(pairs=[MAIN])
     perimeter = perimeter_with(replace(ahead, line=ahead.line.reversed(), forward=False))
     window, _ = window_on(perimeter)
-    found = openings(OpeningTrial(perimeter, "Z1", window, PLACES, UNKNOWNS, LIMITS))
-    (turned,), (straight,) = ([o for o in each if o.option == "shorter_zones"] for each in (found, searched[1]))
+    (turned,) = shorter(OpeningTrial(perimeter, "Z1", window, PLACES, UNKNOWNS, LIMITS))
+    (straight,) = [one for one in searched[1] if one.option == "shorter_zones"]
     assert [part.line.x1 > 40.0 for part in turned.zones] == [False, True]
     assert turned.opened_m == straight.opened_m == 0.0
     assert turned.window.weakest.modulation == pytest.approx(straight.window.weakest.modulation, abs=0.02)

@@ -60,11 +60,14 @@ ADVICE = LayerSchema(
     ),
 )
 
+_HEAD_CHANGES = ("stays", "set", "moved", "replaced", "added")
+
 OPTIONS = LayerSchema(
     name="options",
     title="Options compared",
     description=(
-        "Every way to close a zone's dead spots that applies, tried on the model and priced from the site file. "
+        "Every way to close a zone's dead spots that applies, and what opens an operating window where the user has "
+        "accepted it, tried on the model and priced from the site file. "
         "Prices that were not set are placeholders."
     ),
     geometry=None,
@@ -88,11 +91,18 @@ OPTIONS = LayerSchema(
                 "grade",
                 "set_heads_and_grade",
                 "add_low_heads_and_grade",
+                "change_heads",
                 "none",
             ),
             nullable=False,
         ),
         Field("recommended", "boolean", "whether this is the one to take: the cheapest that was clear in a re-run"),
+        Field(
+            "serves",
+            "text",
+            "what it is for: closing dead spots, or opening an operating window that the user has accepted",
+            choices=("dead spots", "window"),
+        ),
         Field("clear", "boolean", "whether a re-run of the detection was without an undetected crossing"),
         Field("cost", "real", "cost at the site file's prices, in its currency"),
         Field("cost_as_drawn", "real", "cost if all turned out as drawn: what is on top is for the tolerances"),
@@ -137,7 +147,7 @@ PROPOSED_HEADS = LayerSchema(
         ),
         Field("existing_height_m", "real", "height as laid out; empty for a head that is added", "m"),
         Field("ground_m", "real", "proposed ground level at the post", "m"),
-        Field("change", "text", "what is done to it", choices=("stays", "set", "moved", "added"), nullable=False),
+        Field("change", "text", "what is done to it", choices=_HEAD_CHANGES, nullable=False),
     ),
     style=Style(
         Symbol(GREY, marker="circle", size=2.4),
@@ -146,6 +156,7 @@ PROPOSED_HEADS = LayerSchema(
             Category("stays", "Head stays as it is", Symbol(GREY, marker="circle", size=2.0)),
             Category("set", "Head set to another height", Symbol(BLUE, marker="circle", size=3.4)),
             Category("moved", "Head moved with its post", Symbol(BLUE, marker="triangle", size=3.4)),
+            Category("replaced", "Head of another type in its place", Symbol(ORANGE, marker="triangle", size=3.4)),
             Category("added", "Head added", Symbol(ORANGE, marker="circle", size=3.4)),
         ),
     ),

@@ -106,10 +106,12 @@ def _heads(rows: RemedyRows, option: Row, zone: str, book: PriceBook) -> list[Bi
     name = str(option["option"])
     moved = sum(h["change"] == "moved" for h in then)
     set_anew = moved + sum(h["change"] == "set" for h in then)
+    replaced = sum(h["change"] == "replaced" for h in then)
     parts = len({h["zone_id"] for h in then})
     posts = 2 if name == "move_line" else 2 * (parts - 1) if name.startswith("split") else 0
     return [
         _line(zone, "set a head to another height and align it", set_anew, "piece", book["prices.set_head"]),
+        _line(zone, "head of another type", replaced, "piece", book["prices.head"]),
         _line(zone, "further head", max(len(then) - len(now), 0), "piece", book["prices.head"]),
         _line(
             zone, "post set elsewhere" if name == "move_line" else "further post", posts, "piece", book["prices.post"]

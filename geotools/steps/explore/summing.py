@@ -17,6 +17,7 @@ Row = dict[str, Any]
 _OPTION = [
     "option",
     "recommended",
+    "serves",
     "clear",
     "cost",
     "cut_m3",
@@ -99,12 +100,17 @@ def lead(data: Row) -> list[str]:
     said = [f"{len(weak) or 'None'} of {len(zones)} zones {'has' if len(weak) < 2 else 'have'} dead spots as planned."]
     taken = {z: next((o for o in summary[z]["options"] if o.get("recommended")), None) for z in summary}
     closed = [z for z in weak if (taken[z] or {}).get("clear")]
-    if any(taken.values()):
-        price = sum(option["cost"] or 0.0 for option in taken.values() if option)
+    opened = [option for option in taken.values() if option and option.get("serves") == "window"]
+    closing = [option for option in taken.values() if option and option.get("serves") != "window"]
+    if closing:
+        price = sum(option["cost"] or 0.0 for option in closing)
         what = "closes all of them" if len(closed) == len(weak) else f"closes {len(closed)} of these {len(weak)}"
         said.append(f"The remedy {what} for {price:,.0f} {currency}, by the model.")
     elif weak:
         said.append("No remedy has been searched: run geotools remedy.")
+    if opened:
+        price = sum(option["cost"] or 0.0 for option in opened)
+        said.append(f"Accepted for operating windows: changes in {len(opened)} zones for {price:,.0f} {currency}.")
     if any(row["lengths"] is not None for row in summary.values()):
         unproven = sum((row["lengths"] or {}).get("unproven", 0.0) for row in summary.values())
         said.append(f"Unproven as planned: {unproven:,.1f} m of fence.")

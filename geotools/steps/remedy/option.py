@@ -68,6 +68,8 @@ class Option:
         Those parts, before any of their heads is set to another height.
     searched : str
         What was looked through to find it; empty where there was no choice.
+    serves : str
+        What it is for: ``dead spots`` or ``window``.
     """
 
     name: str
@@ -89,6 +91,7 @@ class Option:
     parts_graded: dict[str, ZoneGrading] = field(default_factory=dict)
     to_grade: tuple[Zone, ...] = ()
     searched: str = ""
+    serves: str = "dead spots"
 
     @property
     def closes(self) -> bool:

@@ -22,7 +22,7 @@ from geotools.earthwork.from_plan import (
 )
 from geotools.earthwork.proposal import proposed_rows
 from geotools.earthwork.waterway import standing_ways
-from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
+from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import counted
 from geotools.plan.locks import locks_of
 from geotools.plan.model import BeamPair, DeadSpot
@@ -31,6 +31,7 @@ from geotools.plan.schema import (
     ADVICE,
     BEAMS,
     CLEAR_GROUND,
+    CROSSINGS,
     DEAD_SPOTS,
     FENCE,
     HEADS,
@@ -47,6 +48,7 @@ from geotools.steps.remedy.joint import JointDesign, put_together
 from geotools.steps.remedy.option import Option, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
 from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area
+from geotools.steps.remedy.windows import accepted_openings, accepted_zones
 from geotools.terrain.design import DesignSurface, Kept
 
 
@@ -140,22 +142,37 @@ def run(ctx: StepContext) -> StepResult:
         return surface, keep_mask(kept, surface)
 
     def further(zone_id: str) -> list[Option]:
+        if zone_id not in by_zone:  # nothing is wanted but what opens its window
+            return []
         own = surface_over(site, perimeter, ground, [zone_id])
         return zone_options(perimeter, own, zone_id, limits, keep_mask(kept, own), every=True)[0]
 
-    joint, surface = put_together(perimeter, blank, options, settings, prices, further)
+    wanted = accepted_zones(ctx.params["windows"] or "", perimeter)
+    accepted = accepted_openings(ctx, perimeter, wanted, by_zone) if wanted else None
+    while True:
+        together = options if accepted is None else accepted.beside(options)
+        joint, surface = put_together(perimeter, blank, together, settings, prices, further)
+        failed = {} if accepted is None else accepted.failed(joint)
+        if accepted is None or not failed:
+            break
+        accepted.without(failed)
+    for why, left in () if accepted is None else accepted.left.items():
+        ctx.warn(f"windows not opened in the proposed state, {', '.join(left)}: {why}")
     crossings = crossing_rows(joint)
     advice: list[Row] = []
     choices: list[Row] = []
     for zone_id, all_tried in joint.tried.items():
         zone, best = perimeter.zones[zone_id], joint.chosen.get(zone_id)
-        reason = reason_for(best, all_tried, p.currency)
+        if accepted is not None and best is not None and zone_id in accepted.options:
+            reason = accepted.reason(joint, zone_id, best)
+        else:
+            reason = reason_for(best, all_tried, p.currency)
         if best is None:
             reason = f"{reason} Grading alone: {earth[zone_id].rstrip('.')}."
         reason = f"{reason} {locks.words(zone_id)}".rstrip()
         dead_m = perimeter.dead_length(zone_id, perimeter.dead(zone_id)), joint.dead_length(zone_id)
         choices += option_rows(zone, all_tried, best, reason, dead_m)
-        for one in advise_zone(zone, by_zone[zone_id], perimeter.dead(zone_id), best, joint):
+        for one in advise_zone(zone, by_zone.get(zone_id, []), perimeter.dead(zone_id), best, joint):
             area = works_area(surface, one, best) or multi(areas[one.spot.spot_id])
             threat = one.spot.threat
             target = perimeter.rules.of_fence(zone.fence_id).targets[threat]
@@ -244,6 +261,13 @@ STEP = Step(
     title="Advise a remedy for each dead spot, compare the options of each zone",
     summary="Finds what closes each dead spot, heads or earth, compares prices and runs all zones again as proposed.",
     run=run,
+    params=(
+        Param(
+            "windows",
+            "text",
+            "zones whose operating window is to be opened as `geotools window` advises: all, or names with commas",
+        ),
+    ),
     inputs=(
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(FENCE, "ground beside it is left alone"),
@@ -251,6 +275,7 @@ STEP = Step(
         LayerIn(DEAD_SPOTS, "what has to be closed"),
         LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
         LayerIn(HEADS, "which heads and posts are locked", required=False),
+        LayerIn(CROSSINGS, "the weakest crossing of each zone, where windows are to be opened", required=False),
     ),
     outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS), LayerOut(WATER_CROSSINGS)),
     files=(FileOut(CUT_FILL, "raster", "fill (positive) and cut (negative) of the proposed state"),),

@@ -10,7 +10,7 @@ from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.bill import bill_fact
 from geotools.steps.report.blocks import Block, Fact, Facts, Heading, Notes, Table, Text
-from geotools.steps.report.windows import window_facts, window_words
+from geotools.steps.report.windows import for_windows, opened_facts, window_facts, window_words
 from geotools.steps.report.wording import ACTIONS, number, words
 from geotools.terrain.quality import ORIGINS, shortest_dip
 
@@ -72,7 +72,8 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
             "of it for tolerances of building, settlement and heads",
             "clear in a run of all zones as proposed",
         ]
-        blocks.append(Table.of("What closes the gaps", columns, rows))
+        title = "What closes the gaps and opens windows" if for_windows(chosen).any() else "What closes the gaps"
+        blocks.append(Table.of(title, columns, rows))
     blocks.append(Notes(CAUTIONS, "caution", "Cautions"))
     return blocks
 
@@ -207,6 +208,9 @@ def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
 
 
 def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
+    opened, chosen = opened_facts(chosen, currency), chosen[~for_windows(chosen)]
+    if chosen.empty:
+        return opened
     before, after = float(chosen["dead_before_m"].sum()), float(chosen["dead_after_m"].sum())
     clear = int(chosen["clear"].fillna(False).sum())
     cut, fill = float(chosen["cut_m3"].fillna(0).sum()), float(chosen["fill_m3"].fillna(0).sum())
@@ -228,6 +232,7 @@ def _remedy(chosen: pd.DataFrame, currency: str) -> list[Fact]:
             number(chosen["cost"].sum(), 0, currency),
             "at the site file's prices; placeholders where not set",
         ),
+        *opened,
     ]
 
 

@@ -47,6 +47,23 @@ def window_facts(windows: pd.DataFrame | None, currency: str) -> list[Fact]:
     return [Fact("Operating windows of the zones", said, good if state == "good" else "by the best estimate", state)]
 
 
+def for_windows(chosen: pd.DataFrame) -> pd.Series:
+    """Which recommended options widen a window, and close no dead spot; chosen : of the layer options."""
+    return chosen["serves"] == "window" if "serves" in chosen else pd.Series(False, chosen.index)
+
+
+def opened_facts(chosen: pd.DataFrame, currency: str) -> list[Fact]:
+    """The first page's figure of windows that the user has had widened in the proposed state; none where there is none.
+
+    chosen : recommended rows of the layer options.
+    """
+    mine = chosen[for_windows(chosen)]
+    if mine.empty:
+        return []
+    cost = number(mine["cost"].sum(), 0, currency)
+    return [Fact("Operating windows widened in the proposed state", f"{len(mine)} of the zones changed", f"for {cost}")]
+
+
 def window_words(windows: pd.DataFrame | None, currency: str) -> str:
     """What the first page says of windows that are empty or leave the threshold out; empty where there are none."""
     if windows is None or windows.empty:

@@ -24,6 +24,7 @@ ACTIONS = {
     "grade": "grade the ground",
     "set_heads_and_grade": "set the heads to other heights and grade",
     "add_low_heads_and_grade": "add low heads and grade",
+    "change_heads": "heads of another type",
     "none": "no remedy found",
 }
 

@@ -129,3 +129,24 @@ def test_the_map_shows_the_farthest_mover_that_must_not_alarm_and_each_window():
     assert len(colours) == 3 and len(set(colours)) == 2
     assert {text.get_text() for text in ax.texts} == {"Z1", "Z2", "Z3"}
     assert reach_blocks({"operating_windows": windows}) == []
+
+
+def test_what_was_accepted_for_a_window_is_no_closing_of_gaps():
+    base = {"recommended": True, "clear": True, "cost_as_drawn": np.nan, "cut_m3": 0.0, "fill_m3": 0.0, "area_m2": 0.0}
+    base["dead_after_m"] = 0.0
+    closing = {
+        "zone_id": "Z2",
+        "option": "set_heads",
+        "serves": "dead spots",
+        "dead_before_m": 9.0,
+    }
+    opening = {"zone_id": "Z1", "option": "move_line", "serves": "window", "dead_before_m": 0.0}
+    rows = [base | closing | {"cost": 240.0}, base | opening | {"cost": 480.0}]
+    both, alone = (
+        str(answer({"options": pd.DataFrame(chosen)}, ["prone"], 0.2, PRICES)) for chosen in (rows, rows[1:])
+    )
+    assert "value='240 EUR'" in both and "clear in a run of all zones as proposed in 1 of 1 zones" in both
+    for said in (both, alone):
+        assert "value='1 of the zones changed', note='for 480 EUR'" in said
+        assert "What closes the gaps and opens windows" in said
+    assert "Dead length with the remedy" not in alone
