@@ -155,7 +155,7 @@ EQUAL = (
 
 
 #: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
-TOGETHER = ("_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
+TOGETHER = ("TILE_ZONES", "_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
 
 
 def _bare(text: str) -> str:
