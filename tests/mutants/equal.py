@@ -114,6 +114,24 @@ EQUAL = (
         "(wide!=last.inside)",
         "a window that grew no more would be solved once more, with the same optimum",
     ),
+    EqualFault(
+        "detection.stretches",
+        "return np.linspace(0.0, fence.length, max(int(np.ceil(fence.length / _ALONG_FENCE_M)), 1) + 1)",
+        ",0)+1)",
+        "no fence line is without length, so that it has a piece at least",
+    ),
+    EqualFault(
+        "beam.antenna",
+        "offset = np.ascontiguousarray(np.broadcast_to(offset, (chainage_m.size, offset.shape[-1])))",
+        "shape[1]",
+        "of two dimensions the second is the last",
+    ),
+    EqualFault(
+        "beam.field",
+        "if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:",
+        "",
+        "what is kept is computed anew, and is the same",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
