@@ -76,6 +76,18 @@ def test_a_zone_that_is_left_out_parts_the_chain_where_strips_do_not_meet():
         assert [perimeter.neighbours(z) for z in ("Z1", "Z2", "Z3")] == [["Z2"], ["Z1"], []]
 
 
+def test_a_case_tried_changes_its_own_zone_and_those_beside_it():
+    line = [Zone(f"L{n}", BeamLine(18.0 * n, 0, 18.0 * n + 20, 0), (PAIR,), "F", n) for n in range(5)]
+    perimeter = made(zones=line)
+    tried = {name: np.full(perimeter.levels("L2").shape, 0.3) for name in RULES.targets}
+    around = perimeter.dead_around({"L2": tried})
+    assert sorted(around) == ["L1", "L2", "L3"]
+    assert not around["L2"]["prone"].any() and around["L1"]["prone"][:30].all()
+    # with so much kept in hand it is no answer
+    assert perimeter.dead_around({"L2": tried}, headroom=0.6)["L2"]["prone"].all()
+    assert sorted(perimeter.dead_around({"L0": tried})) == ["L0", "L1"]
+
+
 def test_a_case_tried_leaves_the_unanswered_stations_so():
     perimeter = made(box(16.2, -1, 25, 1), zones=ZONES[:1])
     tried = {name: np.full(perimeter.levels("Z1").shape, 0.3) for name in RULES.targets}

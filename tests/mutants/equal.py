@@ -67,15 +67,25 @@ EQUAL = (
         EqualFault(
             "detection.crossing",
             line,
-            "",
+            fault,
             "a short cut: where it is not taken, the shortest way is searched, and is the same",
         )
-        for line in (
-            "across = self.graph.first[place] + row * k + np.arange(k)",
-            "if allowed[across].all():",
-            "if self.on_right[across[0]] and self.on_left[across[-1]]:",
-            "if self.on_left[across[0]] and self.on_right[across[-1]]:",
+        for line, fault in (
+            ("across = self.graph.first[place] + row * k + np.arange(k)", "row*k-np.arange(k)"),
+            ("if self.on_right[across[0]] and self.on_left[across[-1]]:", "across[-0]"),
         )
+    ),
+    EqualFault(
+        "beam.interference",
+        "height = np.nan_to_num(ground(x, y) - ray, nan=-np.inf)",
+        "nan=np.inf",
+        "the next line takes what is not finite for far below the ray, on whichever side",
+    ),
+    EqualFault(
+        "steps.layout.checks",
+        "allowed = 1 if closed and len(zones) % 2 else 0",
+        "else-1",
+        "it is compared with a number of junctions that is one at least",
     ),
     EqualFault("detection.ways", "value = np.append(cost, 0.0)", "-1.0", "no modulation is below nothing"),
     EqualFault(
@@ -129,7 +139,7 @@ EQUAL = (
     EqualFault(
         "beam.field",
         "if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:",
-        "",
+        "kept[1]isnottarget_ground_m",
         "what is kept is computed anew, and is the same",
     ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
