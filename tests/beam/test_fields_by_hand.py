@@ -145,6 +145,15 @@ def test_the_running_share_is_the_integral_and_lies_deeper_for_an_imperfect_mirr
     assert np.abs(density[0] - np.cos(b * (z + depth)))[:-1].max() < 2e-6
 
 
+def test_a_mirror_far_below_the_ground_counts_to_the_third_order_of_its_depth():
+    b, dz, depth = 2.0, 0.01, 0.04
+    z = np.arange(200) * dz
+    _, share = _running_share(np.cos(b * z)[None, :] + 0j, dz, 1.0, depth)
+    wanted = (np.sin(b * (z + depth)) - np.sin(b * depth)) / b
+    # the fourth order is depth^4 b^3 / 24 = 9e-7, the third 4e-5
+    assert np.abs(share[0] - wanted)[:-1].max() < 4e-6
+
+
 def test_a_field_in_three_dimensions_is_cut_by_its_integral_over_the_body():
     across, up = np.arange(-40, 41) * 0.05, np.arange(101) * 0.03
     x = np.array([0.0, 10.0, 20.0])
