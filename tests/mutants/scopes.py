@@ -98,7 +98,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.resurvey": ("tests/detection/test_resurvey.py",),
     "detection.walked": ("tests/detection/test_walked.py",),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
-    "detection.certainty": (_SURE, _SURVEY),
+    "detection.certainty": (_SURE, "tests/detection/test_questions_by_hand.py", _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
