@@ -109,6 +109,27 @@ def test_nothing_built_makes_no_pond_and_a_pit_of_known_size_is_one():
     assert water.after(small) == ([], [])
 
 
+def test_water_that_stands_today_is_no_new_pond_and_more_of_it_is():
+    """A basin of 2 m by 2 m beside the channel, 0.3 m deep; then 0.1 m deeper."""
+
+    def basin(deep):
+        def level(x, y):
+            hole = (np.abs(x - 10.0) < 1.0) & (np.abs(y) < 1.0)
+            return np.where(hole, 101.2 - deep, SLOPE.level(x, y))
+
+        return Formula(level)
+
+    surface = DesignSurface(basin(0.3), (-20, -40, 70, 40))
+    strip = surface.strip_cells({"Z": zone(length=50.0).line}, 3.0)
+    water = Drainage(surface, strip, WaterRules(catchment_m2=1e6, pond_m3=0.05), Prices())
+    assert np.nansum(water.flow.filled - water.level) > 1.0
+    assert water.after(strip.cells.ground) == ([], [])
+    hole = (np.abs(strip.x - 10.0) < 1.0) & (np.abs(strip.y) < 1.0)
+    for deeper, ponds in ((0.005, 0), (0.1, 1)):
+        # 4 m2: 0.02 m3 and 0.4 m3 more
+        assert len(water.after(strip.cells.ground - deeper * hole)[1]) == ponds
+
+
 def test_falls_of_what_runs_into_a_pond_are_kept_once():
     water, strip, dam = dammed(WaterRules(catchment_m2=1e6))
     assert water.falls().upper.size == 0

@@ -142,6 +142,18 @@ EQUAL = (
         "kept[1]isnottarget_ground_m",
         "what is kept is computed anew, and is the same",
     ),
+    EqualFault(
+        "steps.layout.chain",
+        "np.add.at(covers, station + np.maximum(reach, 1), -1)",
+        "-0)",
+        "at which station a loop is cut open decides how many starts are tried; the cheapest loop is among them",
+    ),
+    EqualFault(
+        "beam.cross_section",
+        "far = width >= 0.5 * (offset_m[-1] - offset_m[0]) - 1e-9",
+        "offset_m[1])-1e-9",
+        "as many places lie on either side of the line: half a place less than half the strip is as many places apart",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

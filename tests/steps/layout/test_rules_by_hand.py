@@ -94,7 +94,7 @@ def test_a_ring_is_checked_at_its_seam_and_a_line_at_its_ends():
     assert [(one.rule, one.zone_id, one.at) for one in line] == [("open end", "A", (0.0, 0.0))]
     assert line[0].found == "dead spot of 5.0 m with no neighbour"
     last = check_chain([b, c, replace(a, ends=(CLOSED, dead), starts_with_tx=False)], LIMITS, closed=False)
-    assert ("open end", (60.0, 0.0)) in [(one.rule, one.at) for one in last]
+    assert ("open end", "A", (60.0, 0.0)) in [(one.rule, one.zone_id, one.at) for one in last]
     assert check_chain([a], LIMITS, closed=True) == [] and check_chain([], LIMITS, closed=False) == []
     both = [replace(a, ends=(CLOSED, dead)), replace(b, ends=(EndDetection({"crawl": 9.0}, 4.0), CLOSED))]
     assert "12.0 m of the line let crawl" in check_chain(both, LIMITS, closed=False)[0].found
