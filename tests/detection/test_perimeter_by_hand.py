@@ -7,16 +7,18 @@ crossing is called harder or easier than it is.
 import pickle
 from bisect import bisect_left
 from dataclasses import replace
+from types import SimpleNamespace
 
 import networkx as nx
 import numpy as np
 import pytest
+from shapely import LineString
 
 from geotools.beam import HEAD_TYPES, TARGETS, Beam
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.cases import Case, Rules, length_of, moved_heads, reaches, straight_ground, strip_nodes
-from geotools.detection.chains import _meets
+from geotools.detection.chains import _meets, _sides
 from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
 from geotools.detection.level_ground import LEVEL, dead_in_chain
@@ -223,3 +225,15 @@ def test_a_zone_of_two_pairs_has_the_better_of_each_and_every_zone_of_a_chain_is
         assert all(np.array_equal(level.dead[t], both.dead(zone_id)[t]) for t in RULES.targets)
         assert set(level.before_heads) == set(RULES.targets)
     assert both.straight_over("A")["crawl"] == pytest.approx(both.seen("A")["crawl"].max(axis=1))
+
+
+@pytest.mark.parametrize("side", ["left", "right", "inside"])
+def test_a_fence_closes_where_its_line_does_and_guards_the_side_it_runs_round(side):
+    ring = [(0, 0), (9, 0), (9, 9), (0, 0)]
+    lines = SimpleNamespace(
+        index=["ccw", "cw", "open"],
+        geometry={"ccw": LineString(ring), "cw": LineString(ring[::-1]), "open": LineString(ring[:3])},
+    )
+    left = side != "right"
+    found = [_sides(lines, name, side) for name in ("ccw", "cw", "open", "gone")]
+    assert found == [(True, True), (True, False), (False, left), (False, left)]
