@@ -8,7 +8,7 @@ import pytest
 from scipy.special import erf
 
 from geotools.beam import HEAD_TYPES, Target
-from geotools.beam.cells import FineGround, fine_axis, strip_on
+from geotools.beam.cells import FineGround, _parts, fine_axis, strip_on
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField, _crossing, _running_share
 from geotools.beam.field3d import Field3D, Mesh, _moved, _on_mesh, _ramp
 from geotools.beam.profile import Beam
@@ -207,6 +207,15 @@ def test_a_plane_comes_onto_the_mesh_square_to_its_slope():
     bump = strip.ground_m + np.where(X == 10.0, 1.0, 0.0)[:, None]
     raised = _on_mesh(Strip(X, y, bump), 0.0, mesh_x, across) - grade * across
     assert raised[:, 3] == pytest.approx(np.clip(1.0 - np.abs(mesh_x - 10.0) / 5.0, 0.0, 1.0))
+
+
+def test_fine_places_that_leave_nodes_out_are_refused_to_a_millionth_of_a_metre():
+    nodes = np.arange(5.0)
+    assert _parts(nodes, np.linspace(0.0, 4.0, 9)) == 2 and _parts(nodes, nodes) == 1
+    assert _parts(nodes, np.linspace(0.0, 4.0, 9) + 5e-7) == 2
+    for wrong in (np.linspace(0.0, 4.0, 9) + 2e-6, np.linspace(0.0, 4.0, 10), np.linspace(0.0, 4.0, 3), nodes * 1.001):
+        with pytest.raises(NumericInputError, match="leaves nodes"):
+            _parts(nodes, wrong)
 
 
 def test_a_pit_between_four_nodes_lies_under_each_of_them_and_no_other():

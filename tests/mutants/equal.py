@@ -154,6 +154,24 @@ EQUAL = (
         "offset_m[1])-1e-9",
         "as many places lie on either side of the line: half a place less than half the strip is as many places apart",
     ),
+    EqualFault(
+        "detection.envelope",
+        "at = np.clip(np.arange(level.shape[axis]) + by, 0.0, level.shape[axis] - 1.0)",
+        "-by",
+        "it is asked for shifts as far one way as the other",
+    ),
+    EqualFault(
+        "earthwork.zones",
+        "trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())",
+        "knownandKnown()",
+        "programmes solved before are solved anew, with the same answer",
+    ),
+    EqualFault(
+        "steps.layout.width",
+        "radius = fresnel_radius(SPEED_OF_LIGHT / frequency_hz, d1, np.where(d1 + d2 > 0, d2, 1.0))",
+        "d2,2.0)",
+        "where a beam has no length the radius is nothing, whatever stands in its place",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

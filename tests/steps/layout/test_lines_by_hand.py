@@ -146,6 +146,10 @@ def test_candidates_stand_beside_the_line_inside_the_ground():
     assert sorted(set(np.round(made.chainage, 3))) == pytest.approx(stations, abs=1e-3)
     assert made.n_stations == 8 and (np.diff(made.station) >= 0).all()
     assert sorted(set(made.chainage[made.forced].tolist())) == [25.0]
+    # round a ring the seam is as near to its end as to its start
+    ring = candidates(SQUARE, box(-1, -1, 21, 21), step_m=10.0, forced=[79.995])
+    assert set(ring.chainage[ring.forced].tolist()) == {0.0}
+    assert ring.chainage.max() == pytest.approx(70.0, abs=0.01)
     assert (made.xy[:, 0] == pytest.approx(made.chainage)) and (made.xy[:, 1] == pytest.approx(made.offset))
     assert set(made.offset.tolist()) == {0.0, 2.0, -2.0}
     assert [made.offset[made.station == 1].tolist()] == [[0.0, -2.0, 2.0]]
