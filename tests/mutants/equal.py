@@ -172,6 +172,24 @@ EQUAL = (
         "d2,2.0)",
         "where a beam has no length the radius is nothing, whatever stands in its place",
     ),
+    EqualFault(
+        "steps.layout.edges",
+        "ok &= clear(middle[:, 0], middle[:, 1]) >= half + rules.margin_m",
+        "half-rules.margin_m",
+        "a first sieve: what passes it is measured at every place, its middle as well",
+    ),
+    EqualFault(
+        "detection.level_reach",
+        "for row in range(len(lengths) if answers else 0):",
+        "else-1",
+        "either is no row",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "came_by = np.full(station.size, -1, dtype=np.intp)",
+        "-2",
+        "any number below nothing stands for no zone",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",

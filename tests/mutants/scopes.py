@@ -10,7 +10,15 @@ __all__ = ["MODULES", "narrow_tests"]
 
 _BEAM = tuple(
     f"tests/beam/test_{name}.py"
-    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
+    for name in (
+        "heads_by_hand",
+        "fields_by_hand",
+        "ground_by_hand",
+        "heads_differ",
+        "closed_forms",
+        "terrain_exact",
+        "solver",
+    )
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "nuisance"))
 _SPACE = (
@@ -71,7 +79,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
         # the quickest of them: what they miss is a survivor
         *(f"tests/beam/test_field3d.py::test_{name}" for name in _SPACE),
     ),
-    "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
+    "beam.interference": (*_BEAM[:3], "tests/beam/test_interference.py"),
     **{f"beam.{name}": _MOVERS for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
@@ -88,6 +96,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     ),
     "detection.height_search": (
         _SURE,
+        "tests/detection/test_opened.py",
         "tests/detection/test_height_search.py",
     ),
     "detection.hidden": (

@@ -53,7 +53,7 @@ def test_grass_widens_the_range():
     )
     (a,), (b,) = mown.values(), grown.values()
     assert b.expected == a.expected
-    # a mirror at the top of the grass is a head 0.1 m lower: by two rays it stands above or below what mown ground gives
+    # a mirror at the top of the grass is a head 0.1 m lower
     assert b.low <= a.low and b.high >= a.high and b.high - b.low > a.high - a.low
     assert b.low - 0.5 <= two_ray(0.8) <= b.high + 0.5
 

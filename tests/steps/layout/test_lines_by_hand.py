@@ -134,6 +134,9 @@ def test_normals_are_mitred_at_corners():
     )
     assert free.left == pytest.approx([3, 20, 1, 20]) and free.right == pytest.approx([20, 2, 20, 20])
     assert free.total == pytest.approx([23, 22, 21, 40])
+    # a short piece is met where it crosses, not at its nearer end
+    aslant = free_width(BEND, [LineString([(4.8, 3.2), (5.2, 3.0)])], [5.0], reach_m=20.0)
+    assert aslant.left == pytest.approx([3.1]) and aslant.right == pytest.approx([20.0])
 
 
 def test_candidates_stand_beside_the_line_inside_the_ground():
