@@ -183,6 +183,10 @@ def test_ground_lengths_and_nodes_by_hand():
     grid = StripGrid.over(BeamLine(0, 0, 4, 0), 1.0, 1.0)
     level = np.array([[9.0, 1.0, 9.0], [0, 0, 0], [7, 7, 7], [0, 0, 0], [9.0, 3.0, 9.0]])
     assert straight_ground(grid, level).tolist() == [[v] * 3 for v in (1.0, 1.5, 2.0, 2.5, 3.0)]
+    # the line runs along the middle, whatever the ground beside it does
+    wide = StripGrid.over(BeamLine(0, 0, 4, 0), 3.0, 1.0)
+    slope = 0.3 * wide.chainage_m[:, None] + 2.0 * wide.offset_m[None, :] + (np.arange(5) == 2)[:, None]
+    assert straight_ground(wide, slope) == pytest.approx(np.repeat(0.3 * np.arange(5.0)[:, None], 7, axis=1))
     at = np.array([0.0, 1.0, 3.0, 4.0])
     flags = [length_of(np.isin(np.arange(4), rows), at) for rows in ([], [0], [1], [2], [3], [0, 1, 2, 3])]
     assert flags == [0.0, 0.5, 1.5, 1.5, 0.5, 4.0]

@@ -3,10 +3,13 @@
 Red when water takes another way than downhill, or a way through works is too short, too shallow or priced wrongly.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from affine import Affine
 
+from geotools.earthwork import falls
 from geotools.earthwork.falls import Drainage, WaterRules
 from geotools.earthwork.prices import CrossingKind, Prices
 from geotools.earthwork.water import contributing_area, flood, let_through
@@ -149,3 +152,24 @@ def test_a_pond_is_drained_until_what_may_stand_is_left(bed):
     level = water._skimmed(np.array(bed))
     left = sum(max(level - z, 0.0) for z in bed) * 0.25
     assert left == pytest.approx(0.8 * 0.05)
+
+
+@pytest.mark.parametrize(
+    ("needed", "kept"),
+    [(["A"], ["A"]), (["B", "C"], ["B", "C"]), ([], []), (["A", "B", "C"], ["A", "B", "C"]), (["C"], ["C"])],
+)
+def test_ways_without_which_nothing_stands_are_left_out_the_dearest_first(monkeypatch, needed, kept):
+    monkeypatch.setattr(falls, "let_through", lambda level, transform, levels: levels)
+    ways = [SimpleNamespace(cost=cost, levels=name) for name, cost in (("A", 30.0), ("B", 10.0), ("C", 20.0))]
+    tried = []
+
+    def ponds(levels):
+        tried.append(set(levels))
+        return [] if set(needed) <= set(levels) else ["pond"]
+
+    water = SimpleNamespace(_transform=None, _new_ponds=ponds)
+    found = Drainage._without_needless(water, None, ways)
+    assert [one.levels for one in found] == kept
+    assert tried[0] == {"B", "C"} and len(tried) == 3
+    # one alone was found for a pond that stands without it
+    assert Drainage._without_needless(water, None, ways[:1]) == ways[:1] and len(tried) == 3

@@ -190,6 +190,24 @@ EQUAL = (
         "-2",
         "any number below nothing stands for no zone",
     ),
+    EqualFault(
+        "steps.channels.colouring",
+        "degree = adjacent.sum(axis=1)",
+        "axis=0",
+        "who is adjacent to whom is mutual",
+    ),
+    EqualFault(
+        "beam.field",
+        "hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))",
+        "(first>-1)",
+        "the share at the ground itself is nothing, so the first height that reaches the need is above it",
+    ),
+    EqualFault(
+        "detection.envelope",
+        "return float(max(beam.highest[mask].max(), beam.quiet) - min(beam.lowest[mask].min(), beam.quiet))",
+        ")+min(",
+        "a short cut: a beam that cannot reach the threshold anywhere is looked at too, and reaches it nowhere",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
