@@ -8,7 +8,7 @@ import pytest
 from scipy.special import erf
 
 from geotools.beam import HEAD_TYPES, Target
-from geotools.beam.cells import FineGround, fine_axis, strip_on
+from geotools.beam.cells import FineGround, _parts, fine_axis, strip_on
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField, _crossing, _running_share
 from geotools.beam.field3d import Field3D, Mesh, _moved, _on_mesh, _ramp
 from geotools.beam.profile import Beam
@@ -145,6 +145,15 @@ def test_the_running_share_is_the_integral_and_lies_deeper_for_an_imperfect_mirr
     assert np.abs(density[0] - np.cos(b * (z + depth)))[:-1].max() < 2e-6
 
 
+def test_a_mirror_far_below_the_ground_counts_to_the_third_order_of_its_depth():
+    b, dz, depth = 2.0, 0.01, 0.04
+    z = np.arange(200) * dz
+    _, share = _running_share(np.cos(b * z)[None, :] + 0j, dz, 1.0, depth)
+    wanted = (np.sin(b * (z + depth)) - np.sin(b * depth)) / b
+    # the fourth order is depth^4 b^3 / 24 = 9e-7, the third 4e-5
+    assert np.abs(share[0] - wanted)[:-1].max() < 4e-6
+
+
 def test_a_field_in_three_dimensions_is_cut_by_its_integral_over_the_body():
     across, up = np.arange(-40, 41) * 0.05, np.arange(101) * 0.03
     x = np.array([0.0, 10.0, 20.0])
@@ -198,6 +207,15 @@ def test_a_plane_comes_onto_the_mesh_square_to_its_slope():
     bump = strip.ground_m + np.where(X == 10.0, 1.0, 0.0)[:, None]
     raised = _on_mesh(Strip(X, y, bump), 0.0, mesh_x, across) - grade * across
     assert raised[:, 3] == pytest.approx(np.clip(1.0 - np.abs(mesh_x - 10.0) / 5.0, 0.0, 1.0))
+
+
+def test_fine_places_that_leave_nodes_out_are_refused_to_a_millionth_of_a_metre():
+    nodes = np.arange(5.0)
+    assert _parts(nodes, np.linspace(0.0, 4.0, 9)) == 2 and _parts(nodes, nodes) == 1
+    assert _parts(nodes, np.linspace(0.0, 4.0, 9) + 5e-7) == 2
+    for wrong in (np.linspace(0.0, 4.0, 9) + 2e-6, np.linspace(0.0, 4.0, 10), np.linspace(0.0, 4.0, 3), nodes * 1.001):
+        with pytest.raises(NumericInputError, match="leaves nodes"):
+            _parts(nodes, wrong)
 
 
 def test_a_pit_between_four_nodes_lies_under_each_of_them_and_no_other():

@@ -157,6 +157,7 @@ def test_a_verdict_says_no_more_than_is_known():
         and blind.verdict(0) == ("undetected", None, "")
         and blind.verdict(1)[2] == "survey_unstated"
     )
+    assert verdicts_of(answered=[1, 0, 1, 1, 1, 0]).detected().tolist() == [True, False, True, True, True, False]
     holes = verdicts_of(answered=[1, 0, 1, 1, 1, 1], dead=[0, 1, 0, 0, 0, 0])
     assert holes.verdict(1) == ("unproven", None, "no_ground") and holes.detected().tolist() == [
         True,

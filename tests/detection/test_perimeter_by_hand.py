@@ -7,16 +7,18 @@ crossing is called harder or easier than it is.
 import pickle
 from bisect import bisect_left
 from dataclasses import replace
+from types import SimpleNamespace
 
 import networkx as nx
 import numpy as np
 import pytest
+from shapely import LineString
 
 from geotools.beam import HEAD_TYPES, TARGETS, Beam
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.cases import Case, Rules, length_of, moved_heads, reaches, straight_ground, strip_nodes
-from geotools.detection.chains import _meets
+from geotools.detection.chains import _meets, _sides
 from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
 from geotools.detection.level_ground import LEVEL, dead_in_chain
@@ -181,6 +183,10 @@ def test_ground_lengths_and_nodes_by_hand():
     grid = StripGrid.over(BeamLine(0, 0, 4, 0), 1.0, 1.0)
     level = np.array([[9.0, 1.0, 9.0], [0, 0, 0], [7, 7, 7], [0, 0, 0], [9.0, 3.0, 9.0]])
     assert straight_ground(grid, level).tolist() == [[v] * 3 for v in (1.0, 1.5, 2.0, 2.5, 3.0)]
+    # the line runs along the middle, whatever the ground beside it does
+    wide = StripGrid.over(BeamLine(0, 0, 4, 0), 3.0, 1.0)
+    slope = 0.3 * wide.chainage_m[:, None] + 2.0 * wide.offset_m[None, :] + (np.arange(5) == 2)[:, None]
+    assert straight_ground(wide, slope) == pytest.approx(np.repeat(0.3 * np.arange(5.0)[:, None], 7, axis=1))
     at = np.array([0.0, 1.0, 3.0, 4.0])
     flags = [length_of(np.isin(np.arange(4), rows), at) for rows in ([], [0], [1], [2], [3], [0, 1, 2, 3])]
     assert flags == [0.0, 0.5, 1.5, 1.5, 0.5, 4.0]
@@ -223,3 +229,15 @@ def test_a_zone_of_two_pairs_has_the_better_of_each_and_every_zone_of_a_chain_is
         assert all(np.array_equal(level.dead[t], both.dead(zone_id)[t]) for t in RULES.targets)
         assert set(level.before_heads) == set(RULES.targets)
     assert both.straight_over("A")["crawl"] == pytest.approx(both.seen("A")["crawl"].max(axis=1))
+
+
+@pytest.mark.parametrize("side", ["left", "right", "inside"])
+def test_a_fence_closes_where_its_line_does_and_guards_the_side_it_runs_round(side):
+    ring = [(0, 0), (9, 0), (9, 9), (0, 0)]
+    lines = SimpleNamespace(
+        index=["ccw", "cw", "open"],
+        geometry={"ccw": LineString(ring), "cw": LineString(ring[::-1]), "open": LineString(ring[:3])},
+    )
+    left = side != "right"
+    found = [_sides(lines, name, side) for name in ("ccw", "cw", "open", "gone")]
+    assert found == [(True, True), (True, False), (False, left), (False, left)]

@@ -13,6 +13,8 @@ from geotools.detection.cases import Rules
 from geotools.detection.level_ground import LEVEL
 from geotools.detection.perimeter import Perimeter
 from geotools.plan.model import BeamPair, Zone
+from geotools.terrain.design import DesignSurface
+from tests.invented_ground import Formula
 
 RULES = Rules(0.2, 1.0, 0.5, {"crawl": TARGETS["crawl"], "prone": TARGETS["prone"]})
 PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)
@@ -76,6 +78,19 @@ def test_a_zone_that_is_left_out_parts_the_chain_where_strips_do_not_meet():
         assert [perimeter.neighbours(z) for z in ("Z1", "Z2", "Z3")] == [["Z2"], ["Z1"], []]
 
 
+def test_a_case_tried_changes_its_own_zone_and_those_beside_it():
+    line = [Zone(f"L{n}", BeamLine(18.0 * n, 0, 18.0 * n + 20, 0), (PAIR,), "F", n) for n in range(5)]
+    perimeter = made(zones=line)
+    tried = {name: np.full(perimeter.levels("L2").shape, 0.3) for name in RULES.targets}
+    around = perimeter.dead_around({"L2": tried})
+    assert sorted(around) == ["L1", "L2", "L3"]
+    # of the zone before, what lies clear of both its neighbours
+    assert not around["L2"]["prone"].any() and around["L1"]["prone"][5:30].all()
+    # with so much kept in hand it is no answer
+    assert perimeter.dead_around({"L2": tried}, headroom=0.6)["L2"]["prone"][5:35].all()
+    assert sorted(perimeter.dead_around({"L0": tried})) == ["L0", "L1"]
+
+
 def test_a_case_tried_leaves_the_unanswered_stations_so():
     perimeter = made(box(16.2, -1, 25, 1), zones=ZONES[:1])
     tried = {name: np.full(perimeter.levels("Z1").shape, 0.3) for name in RULES.targets}
@@ -83,3 +98,16 @@ def test_a_case_tried_leaves_the_unanswered_stations_so():
     left = perimeter.unanswered("Z1")
     assert (seen[left] > 100.0).all() and seen[~left] == pytest.approx(0.3)
     assert perimeter.seen("Z1")["crawl"][~left] == pytest.approx(0.05)
+
+
+def test_ground_of_a_design_is_its_own_terrain_and_its_change_whoever_asks():
+    flat, other = (Formula(lambda x, y, at=at: 0.0 * x + at) for at in (0.0, 1.0))
+    perimeter = Perimeter(ZONES[:1], flat, RULES)
+    for terrain, at in ((flat, 0.0), (other, 1.0)):
+        surface = DesignSurface(terrain, (-10, -10, 40, 10))
+        strip = surface.strip_cells({"Z1": ZONES[0].line}, 3.0)
+        surface.apply(strip, strip.cells.ground + 0.25)
+        levels = perimeter.levels("Z1", surface)
+        # right on the line all cells were raised; nothing else was asked of the perimeter's own ground
+        assert levels[5:-5, levels.shape[1] // 2] == pytest.approx(at + 0.25, abs=1e-6)
+        assert perimeter.levels("Z1") == pytest.approx(0.0)

@@ -41,6 +41,17 @@ def test_a_chain_solved_from_its_other_end_is_crossed_from_the_same_side():
     assert way == pytest.approx(np.array([[4.0, side] for side in (-2, -1, 0, 1, 2)]))
 
 
+def test_no_way_is_drawn_where_none_is_asked_for_or_none_leads_over():
+    corridor = Corridor(Topology([StripGrid.over(LINE, 2.0, 1.0)], [True], False))
+    found = corridor.threat([np.full((13, 5), 0.3)], ())
+    assert found.ways[0].shape == (0, 2) and found.weakest == [0.3]
+    # from one end of a strip to the other is not over it
+    wall = np.full((13, 5), 0.1)
+    wall[:, 2] = np.inf
+    shut = corridor.threat([wall], (0,))
+    assert shut.ways[0].shape == (0, 2) and shut.weakest == [np.inf]
+
+
 def test_a_way_that_is_not_straight_goes_by_the_open_places_alone():
     best = np.full((13, 5), 0.9)
     for row, column in ((4, 0), (5, 1), (5, 2), (6, 3), (7, 4)):

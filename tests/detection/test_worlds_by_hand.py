@@ -10,10 +10,11 @@ import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
+from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.level_ground import LEVEL
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.unknowns import Unknowns, _drawn
+from geotools.detection.unknowns import Unknowns, _drawn, survey_error
 from geotools.plan.model import BeamPair, Zone
 
 PAIRS = tuple(BeamPair(f"level {n}", HEAD_TYPES["24 GHz"], 0.3, 0.3) for n in range(10))
@@ -41,6 +42,17 @@ def test_stated_errors_are_what_nineteen_of_twenty_stay_within():
         assert values.shape[1] == 10
         assert (np.abs(values) < stated).mean() == pytest.approx(0.95, abs=0.02)
         assert values.mean() == pytest.approx(0.0, abs=0.05 * stated)
+
+
+@pytest.mark.parametrize("sigma", [0.02, 1.0])
+def test_the_ground_is_off_by_the_surveys_standard_deviation_and_by_nothing_without_one(sigma):
+    strip = PERIMETER.strip("Z")
+    rng = np.random.default_rng(5)
+    surveyed = replace(UNKNOWNS, survey=Accuracy(sigma, correlation_m=0.5))
+    off = np.concatenate([survey_error(ZONE.line, strip, surveyed, rng).ravel() for _ in range(40)])
+    assert off.std() == pytest.approx(sigma, rel=0.2) and off.mean() == pytest.approx(0.0, abs=0.2 * sigma)
+    for known in (None, Accuracy(0.0)):
+        assert (survey_error(ZONE.line, strip, replace(UNKNOWNS, survey=known), rng) == 0.0).all()
 
 
 def test_bodies_are_at_most_so_much_larger_and_as_often_smaller():

@@ -85,6 +85,10 @@ def test_a_line_for_machines_has_room_for_a_lift_and_none_where_nothing_is_moved
     low[12], high[12] = -1.0, 1.0
     told = solver._for_machines(line, np.array([0.1, 0.1]), low, high)
     assert told.ends == (0.1, 0.1) and told.reach == ((0.1, 0.1), (0.1, 0.1))
+    # what may be cut and filled is not to be worked either way, however near it lies to a limit
+    low[11], high[11], low[6], high[6] = -0.5, np.inf, -np.inf, 0.5
+    either = solver._for_machines(line, np.array([0.1, 0.1]), low, high)
+    assert either.high == pytest.approx([0.1, 0.1, 0.1, np.inf]) == either.low
     # 0.3 - 0.1 + 0.05 + 0.02 above the line; 0.05 + 0.02 + 0.1 below it; as they were; nothing asked
     assert told.high == pytest.approx([0.27, 0.1, 0.1, np.inf]) and told.low == pytest.approx([0.1, 0.17, 0.1, np.inf])
 

@@ -3,10 +3,13 @@
 Red when water takes another way than downhill, or a way through works is too short, too shallow or priced wrongly.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from affine import Affine
 
+from geotools.earthwork import falls
 from geotools.earthwork.falls import Drainage, WaterRules
 from geotools.earthwork.prices import CrossingKind, Prices
 from geotools.earthwork.water import contributing_area, flood, let_through
@@ -109,6 +112,27 @@ def test_nothing_built_makes_no_pond_and_a_pit_of_known_size_is_one():
     assert water.after(small) == ([], [])
 
 
+def test_water_that_stands_today_is_no_new_pond_and_more_of_it_is():
+    """A basin of 2 m by 2 m beside the channel, 0.3 m deep; then 0.1 m deeper."""
+
+    def basin(deep):
+        def level(x, y):
+            hole = (np.abs(x - 10.0) < 1.0) & (np.abs(y) < 1.0)
+            return np.where(hole, 101.2 - deep, SLOPE.level(x, y))
+
+        return Formula(level)
+
+    surface = DesignSurface(basin(0.3), (-20, -40, 70, 40))
+    strip = surface.strip_cells({"Z": zone(length=50.0).line}, 3.0)
+    water = Drainage(surface, strip, WaterRules(catchment_m2=1e6, pond_m3=0.05), Prices())
+    assert np.nansum(water.flow.filled - water.level) > 1.0
+    assert water.after(strip.cells.ground) == ([], [])
+    hole = (np.abs(strip.x - 10.0) < 1.0) & (np.abs(strip.y) < 1.0)
+    for deeper, ponds in ((0.005, 0), (0.1, 1)):
+        # 4 m2: 0.02 m3 and 0.4 m3 more
+        assert len(water.after(strip.cells.ground - deeper * hole)[1]) == ponds
+
+
 def test_falls_of_what_runs_into_a_pond_are_kept_once():
     water, strip, dam = dammed(WaterRules(catchment_m2=1e6))
     assert water.falls().upper.size == 0
@@ -128,3 +152,24 @@ def test_a_pond_is_drained_until_what_may_stand_is_left(bed):
     level = water._skimmed(np.array(bed))
     left = sum(max(level - z, 0.0) for z in bed) * 0.25
     assert left == pytest.approx(0.8 * 0.05)
+
+
+@pytest.mark.parametrize(
+    ("needed", "kept"),
+    [(["A"], ["A"]), (["B", "C"], ["B", "C"]), ([], []), (["A", "B", "C"], ["A", "B", "C"]), (["C"], ["C"])],
+)
+def test_ways_without_which_nothing_stands_are_left_out_the_dearest_first(monkeypatch, needed, kept):
+    monkeypatch.setattr(falls, "let_through", lambda level, transform, levels: levels)
+    ways = [SimpleNamespace(cost=cost, levels=name) for name, cost in (("A", 30.0), ("B", 10.0), ("C", 20.0))]
+    tried = []
+
+    def ponds(levels):
+        tried.append(set(levels))
+        return [] if set(needed) <= set(levels) else ["pond"]
+
+    water = SimpleNamespace(_transform=None, _new_ponds=ponds)
+    found = Drainage._without_needless(water, None, ways)
+    assert [one.levels for one in found] == kept
+    assert tried[0] == {"B", "C"} and len(tried) == 3
+    # one alone was found for a pond that stands without it
+    assert Drainage._without_needless(water, None, ways[:1]) == ways[:1] and len(tried) == 3

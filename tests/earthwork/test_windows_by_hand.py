@@ -9,7 +9,7 @@ import pytest
 
 from geotools.earthwork.limits import Falls
 from geotools.earthwork.programme import Grading
-from geotools.earthwork.proof import Proof, _between, _nearer, _tighter, spread, tightened
+from geotools.earthwork.proof import Proof, Search, _between, _complaint, _nearer, _tighter, spread, tightened
 from geotools.earthwork.volumes import average_end_area, grid_volumes, prismoidal, section_areas
 from geotools.earthwork.window import asking, beside, widened, window_of
 from tests.cells_in_a_row import chain, sight
@@ -90,6 +90,8 @@ def test_tolerances_are_begun_halved_and_met_halfway():
     assert first.tolist() == [INF, 0.2, 0.2, 0.2, *[INF] * 6]
     (second,) = _tighter([first], [proof], 0.2, 0.05, 2.0)
     assert second.tolist() == [0.2, 0.1, 0.1, 0.1, 0.2, *[INF] * 5]
+    # no tighter than a centimetre where nothing else is asked for
+    assert Search(0.1).smallest == 0.01 and Search(0.1).most == np.inf
     (third,) = _tighter([np.full(10, 0.06)], [proof], 0.2, 0.05, 0.0)
     assert third[2] == 0.05 and third[0] == 0.06
     (middle,) = _between([np.array([INF, 0.2, 0.2])], [np.array([0.2, 0.1, INF])], 0.2)
@@ -116,3 +118,17 @@ def test_a_grading_counts_what_is_moved():
         np.array([0.1, 0.0, 5e-5]), np.array([0.0, 0.3, 0.0]), np.zeros(3), np.zeros((1, 2)), 0.0, 2.0, None, None
     )
     assert (made.cut_m3, made.fill_m3, made.worked_m2) == pytest.approx((0.2001, 0.6, 4.0))
+
+
+def test_what_is_still_open_is_named_with_its_first_place_and_its_share():
+    cells = np.arange(4)
+    lines = [sight(name, cells, np.zeros(4), 0.1, 0.1, (0.0, 0.0)) for name in ("A", "B")]
+    none, some = np.zeros(8, dtype=bool), np.arange(8) >= 2
+    proofs = [Proof(np.arange(8) * 5.0, none, none), Proof(np.arange(8) * 5.0, some, np.arange(8) == 2)]
+    said = _complaint(lines, proofs)
+    # two of eight are clear, and one is hopeless on straight ground too
+    assert (
+        said.startswith("B still leaves somebody undetected at ")
+        and "15" in said
+        and said.endswith("(62 % of the zone)")
+    )

@@ -47,9 +47,9 @@ def _limited(size: int) -> None:
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
 
 
-def full_file(root: Path, sizes: list[int]) -> Tally:
+def full_file(root: Path | Ground, sizes: list[int]) -> Tally:
     """No file may grow beyond a size, for many sizes: every write of the run fails once."""
-    ground, tally = Ground(root), Tally()
+    ground, tally = Ground.at(root), Tally()
     for size in sizes:
         out = ground.fresh()
         for step in STEPS:
@@ -167,9 +167,9 @@ def open_elsewhere(root: Path) -> Tally:
     return tally
 
 
-def edits_kept_after_a_crash_elsewhere(root: Path) -> Tally:
+def edits_kept_after_a_crash_elsewhere(root: Path | Ground) -> Tally:
     """Another program saved edits and was killed before it closed the plan: a second file holds them."""
-    ground, tally = Ground(root), Tally()
+    ground, tally = Ground.at(root), Tally()
     out = ground.fresh()
     code = (
         "import os, signal, sqlite3, sys\n"

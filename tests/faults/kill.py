@@ -51,6 +51,11 @@ class Ground:
             if set(last.values()) == {1}:
                 self.ends.append(self.known[-1])
 
+    @classmethod
+    def at(cls, root: Path | Ground) -> Ground:
+        """One in a folder, or the one that is there already."""
+        return root if isinstance(root, Ground) else cls(root)
+
     def fresh(self) -> Path:
         out = self.root / "out"
         shutil.rmtree(out, ignore_errors=True)
@@ -93,9 +98,9 @@ def _work_until_killed(ground: Ground, out: Path) -> int:
     return child
 
 
-def kill_at_random(root: Path, kills: int, seed: int = 1) -> Tally:
+def kill_at_random(root: Path | Ground, kills: int, seed: int = 1) -> Tally:
     """SIGKILL at random moments of runs that follow each other on one folder."""
-    ground, rng, tally = Ground(root), random.Random(seed), Tally()
+    ground, rng, tally = Ground.at(root), random.Random(seed), Tally()
     out = ground.fresh()
     began = time.perf_counter()
     run_steps(ground.sites[1], out)
@@ -114,9 +119,9 @@ def kill_at_random(root: Path, kills: int, seed: int = 1) -> Tally:
     return tally
 
 
-def kill_at_every_change(root: Path, every: int = 1) -> Tally:
+def kill_at_every_change(root: Path | Ground, every: int = 1) -> Tally:
     """SIGKILL just before every single renaming, removing and syncing that a run does."""
-    ground, tally = Ground(root), Tally()
+    ground, tally = Ground.at(root), Tally()
     change = 0
     while True:
         out = ground.fresh()

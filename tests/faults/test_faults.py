@@ -20,23 +20,29 @@ from tests.faults import disk, kill
 from tests.faults.site import command_line, make_site
 
 
-def test_a_run_killed_before_any_of_some_changes_loses_nothing(tmp_path: Path) -> None:
-    tally = kill.kill_at_every_change(tmp_path, every=37)  # all of them: python -m tests.faults
+@pytest.fixture(scope="module")
+def ground(tmp_path_factory: pytest.TempPathFactory) -> kill.Ground:
+    """Two sites and every plan that their steps can leave, for all tests here: a dozen steps are run for it."""
+    return kill.Ground(tmp_path_factory.mktemp("ground"))
+
+
+def test_a_run_killed_before_any_of_some_changes_loses_nothing(ground: kill.Ground) -> None:
+    tally = kill.kill_at_every_change(ground, every=37)  # all of them: python -m tests.faults
     assert tally.kills >= 2
     assert tally.faults == []
 
 
-def test_a_run_killed_at_random_loses_nothing(tmp_path: Path) -> None:
-    tally = kill.kill_at_random(tmp_path, 2)
+def test_a_run_killed_at_random_loses_nothing(ground: kill.Ground) -> None:
+    tally = kill.kill_at_random(ground, 2)
     assert (tally.kills, tally.faults) == (2, [])
 
 
-def test_an_edit_saved_by_a_program_that_died_counts(tmp_path: Path) -> None:
-    assert disk.edits_kept_after_a_crash_elsewhere(tmp_path).faults == []
+def test_an_edit_saved_by_a_program_that_died_counts(ground: kill.Ground) -> None:
+    assert disk.edits_kept_after_a_crash_elsewhere(ground).faults == []
 
 
-def test_a_full_disk_is_told_and_harmless(tmp_path: Path) -> None:
-    tally = disk.full_file(tmp_path, [60_000])
+def test_a_full_disk_is_told_and_harmless(ground: kill.Ground) -> None:
+    tally = disk.full_file(ground, [60_000])
     assert tally.refused
     assert tally.faults == []
 

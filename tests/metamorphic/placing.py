@@ -1,4 +1,4 @@
-"""One invented site, put down on the map in any way: moved, turned, mirrored, in feet, drawn otherwise."""
+"""One invented site, put down on the map in any way: moved, turned, mirrored, in feet, drawn otherwise, split."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ vertical_accuracy_m = 0.03
 vertical_datum = "local"
 
 [layout]
-side = "inside"
+side = "{side}"
 setback_m = 4.0
 max_zone_m = 90.0
 
@@ -75,6 +75,10 @@ class Placing:
         Cells of the terrain model.
     noise_m : float
         Every vertex of the fence off by up to this much.
+    opened : bool
+        The side between the last corner and the first is left out: an open line, protected on the same hand.
+    split : int
+        Corner at which an open line is drawn as two that meet there; 0 for one line.
     """
 
     shift_m: tuple[float, float] = (0.0, 0.0)
@@ -86,6 +90,15 @@ class Placing:
     system: str = "metres"
     cell_m: float = 0.5
     noise_m: float = 0.0
+    opened: bool = False
+    split: int = 0
+
+    @property
+    def side(self) -> str:
+        """The side that is protected, in the words of the site file; a ring of `CORNERS` runs to the left."""
+        if not self.opened:
+            return "inside"
+        return "left" if self.mirrored == self.backwards else "right"
 
 
 #: System, its unit in metres, and a place in it.
@@ -103,16 +116,22 @@ def matrix_of(placing: Placing) -> Floats:
     return np.asarray(turn @ np.diag([1.0, -1.0 if placing.mirrored else 1.0]))
 
 
-def _ring(placing: Placing) -> Floats:
-    """Vertices of the fence in the site's frame, the first once more at the end, (n, 2)."""
-    ring = np.roll(CORNERS, -placing.first, axis=0)
-    if placing.backwards:
-        ring = np.roll(ring[::-1], 1, axis=0)
-    ring = np.vstack([ring, ring[:1]])
-    if placing.halved:
-        halves = (ring[:-1] + ring[1:]) / 2.0
-        ring = np.vstack([np.stack([ring[:-1], halves], axis=1).reshape(-1, 2), ring[-1:]])
-    return ring
+def _lines(placing: Placing) -> list[Floats]:
+    """Vertices of each line of the fence in the site's frame, (n, 2); of a ring the first once more at the end."""
+    if placing.opened:
+        parts = [CORNERS[: placing.split + 1], CORNERS[placing.split :]] if placing.split else [CORNERS]
+        lines = [part[::-1] for part in parts[::-1]] if placing.backwards else parts
+    else:
+        ring = np.roll(CORNERS, -placing.first, axis=0)
+        if placing.backwards:
+            ring = np.roll(ring[::-1], 1, axis=0)
+        lines = [np.vstack([ring, ring[:1]])]
+    return [_halved(line) for line in lines] if placing.halved else lines
+
+
+def _halved(line: Floats) -> Floats:
+    halves = (line[:-1] + line[1:]) / 2.0
+    return np.vstack([np.stack([line[:-1], halves], axis=1).reshape(-1, 2), line[-1:]])
 
 
 def write_site(folder: Path, placing: Placing, seed: int = 0) -> Path:
@@ -125,13 +144,17 @@ def write_site(folder: Path, placing: Placing, seed: int = 0) -> Path:
     def on_map(places: Floats) -> Floats:
         return np.asarray(places @ turned.T + placing.shift_m) / unit_m + (left, bottom)
 
-    ring = on_map(_ring(placing))
-    ring += rng.uniform(-1.0, 1.0, ring.shape) * placing.noise_m / unit_m
-    ring[-1] = ring[0]
-    line = {"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates": ring.tolist()}}
+    off = placing.noise_m / unit_m
+    drawn = [on_map(line) + rng.uniform(-off, off, line.shape) for line in _lines(placing)]
+    # ends that meet are one vertex of the survey
+    for line, after in zip(drawn, [*drawn[1:], drawn[0]], strict=True):
+        if not placing.opened or after is not drawn[0]:
+            after[0] = line[-1]
+    geometries = [{"type": "LineString", "coordinates": line.tolist()} for line in drawn]
+    lines = [{"type": "Feature", "properties": {}, "geometry": geometry} for geometry in geometries]
     name = crs.replace("EPSG:", "urn:ogc:def:crs:EPSG::")
     collection = {"type": "FeatureCollection", "crs": {"type": "name", "properties": {"name": name}}}
-    (folder / "fence.geojson").write_text(json.dumps({**collection, "features": [line]}), encoding="utf-8")
+    (folder / "fence.geojson").write_text(json.dumps({**collection, "features": lines}), encoding="utf-8")
 
     box = on_map(CORNERS)
     low, high = box.min(axis=0) - _MARGIN_M / unit_m, box.max(axis=0) + _MARGIN_M / unit_m
@@ -149,5 +172,5 @@ def write_site(folder: Path, placing: Placing, seed: int = 0) -> Path:
         raster.write(levels, 1)
         raster.units = ("US survey foot" if unit_m != 1.0 else "metre",)
     site = folder / "site.toml"
-    site.write_text(_SITE, encoding="utf-8")
+    site.write_text(_SITE.format(side=placing.side), encoding="utf-8")
     return site

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -85,3 +86,19 @@ def test_sites_put_down_differ_in_their_files_alone(tmp_path):
     assert usual.read_text(encoding="utf-8") == moved.read_text(encoding="utf-8")
     names = ("fence.geojson", "terrain.tif")
     assert all((usual.parent / name).read_bytes() != (moved.parent / name).read_bytes() for name in names)
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize("halved", [False, True])
+@pytest.mark.parametrize("split", [1, 2, 3])
+def test_a_line_that_is_split_has_the_same_places_drawn_as_two_that_meet(tmp_path, split, backwards, halved):
+    lines = []
+    for at in (0, split):
+        placing = Placing(opened=True, split=at, backwards=backwards, halved=halved, mirrored=True, noise_m=1e-6)
+        site = write_site(tmp_path / str(at), placing)
+        assert f'side = "{"left" if backwards else "right"}"' in site.read_text(encoding="utf-8")
+        drawn = json.loads((site.parent / "fence.geojson").read_text(encoding="utf-8"))["features"]
+        lines.append([np.array(one["geometry"]["coordinates"]) for one in drawn])
+    (whole,), (first, second) = lines
+    assert (first[-1] == second[0]).all()
+    assert np.abs(np.vstack([first, second[1:]]) - whole).max() < 3e-6

@@ -2,7 +2,8 @@
 
 A fault that survives and is known to change nothing (`equal.py`, with why) is listed as equal and not as survived.
 ``--known`` tries the faults made by hand (`known.py`), each against its own test. Without it a sample of the faults
-that a mutation library (cosmic-ray, extra ``mutants``) knows is tried against the narrow tests of its module.
+that a mutation library (cosmic-ray, extra ``mutants``) knows is tried against the narrow tests of its module; with
+``--again`` those alone that survived in a report of the same sample and the same code, once tests were written.
 """
 
 from __future__ import annotations
@@ -70,11 +71,15 @@ def main() -> None:
     options.add_argument("--workers", type=int, default=2, help="how many are tried at once")
     options.add_argument("--most", type=float, default=300.0, help="seconds after which a trial counts as a timeout")
     options.add_argument("--minutes", type=float, default=28.0, help="after so many no further fault is begun")
+    options.add_argument("--again", type=Path, help="only what survived in this report of the same sample")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given = options.parse_args()
     load_libraries()
     began = time.perf_counter()
     named = _known(given.only) if given.known else _sampled(given.sample, given.seed, given.only)
+    if given.again:
+        held = json.loads(given.again.read_text(encoding="utf-8"))
+        named = [one for one in named if one[0] in held["survivors"]]
     tried: list[tuple[str, Outcome]] = []
     ends = began + 60.0 * given.minutes
     outcomes = attempts([(trial, given.most) for _, trial, _ in named], given.workers, ends)

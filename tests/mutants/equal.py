@@ -67,15 +67,25 @@ EQUAL = (
         EqualFault(
             "detection.crossing",
             line,
-            "",
+            fault,
             "a short cut: where it is not taken, the shortest way is searched, and is the same",
         )
-        for line in (
-            "across = self.graph.first[place] + row * k + np.arange(k)",
-            "if allowed[across].all():",
-            "if self.on_right[across[0]] and self.on_left[across[-1]]:",
-            "if self.on_left[across[0]] and self.on_right[across[-1]]:",
+        for line, fault in (
+            ("across = self.graph.first[place] + row * k + np.arange(k)", "row*k-np.arange(k)"),
+            ("if self.on_right[across[0]] and self.on_left[across[-1]]:", "across[-0]"),
         )
+    ),
+    EqualFault(
+        "beam.interference",
+        "height = np.nan_to_num(ground(x, y) - ray, nan=-np.inf)",
+        "nan=np.inf",
+        "the next line takes what is not finite for far below the ray, on whichever side",
+    ),
+    EqualFault(
+        "steps.layout.checks",
+        "allowed = 1 if closed and len(zones) % 2 else 0",
+        "else-1",
+        "it is compared with a number of junctions that is one at least",
     ),
     EqualFault("detection.ways", "value = np.append(cost, 0.0)", "-1.0", "no modulation is below nothing"),
     EqualFault(
@@ -113,6 +123,90 @@ EQUAL = (
         "if not wide.any() or wide.mean() > _MOST_OF_IT or (last is not None and (wide == last.inside).all()):",
         "(wide!=last.inside)",
         "a window that grew no more would be solved once more, with the same optimum",
+    ),
+    EqualFault(
+        "detection.stretches",
+        "return np.linspace(0.0, fence.length, max(int(np.ceil(fence.length / _ALONG_FENCE_M)), 1) + 1)",
+        ",0)+1)",
+        "no fence line is without length, so that it has a piece at least",
+    ),
+    EqualFault(
+        "beam.antenna",
+        "offset = np.ascontiguousarray(np.broadcast_to(offset, (chainage_m.size, offset.shape[-1])))",
+        "shape[1]",
+        "of two dimensions the second is the last",
+    ),
+    EqualFault(
+        "beam.field",
+        "if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:",
+        "kept[1]isnottarget_ground_m",
+        "what is kept is computed anew, and is the same",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "np.add.at(covers, station + np.maximum(reach, 1), -1)",
+        "-0)",
+        "at which station a loop is cut open decides how many starts are tried; the cheapest loop is among them",
+    ),
+    EqualFault(
+        "beam.cross_section",
+        "far = width >= 0.5 * (offset_m[-1] - offset_m[0]) - 1e-9",
+        "offset_m[1])-1e-9",
+        "as many places lie on either side of the line: half a place less than half the strip is as many places apart",
+    ),
+    EqualFault(
+        "detection.envelope",
+        "at = np.clip(np.arange(level.shape[axis]) + by, 0.0, level.shape[axis] - 1.0)",
+        "-by",
+        "it is asked for shifts as far one way as the other",
+    ),
+    EqualFault(
+        "earthwork.zones",
+        "trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())",
+        "knownandKnown()",
+        "programmes solved before are solved anew, with the same answer",
+    ),
+    EqualFault(
+        "steps.layout.width",
+        "radius = fresnel_radius(SPEED_OF_LIGHT / frequency_hz, d1, np.where(d1 + d2 > 0, d2, 1.0))",
+        "d2,2.0)",
+        "where a beam has no length the radius is nothing, whatever stands in its place",
+    ),
+    EqualFault(
+        "steps.layout.edges",
+        "ok &= clear(middle[:, 0], middle[:, 1]) >= half + rules.margin_m",
+        "half-rules.margin_m",
+        "a first sieve: what passes it is measured at every place, its middle as well",
+    ),
+    EqualFault(
+        "detection.level_reach",
+        "for row in range(len(lengths) if answers else 0):",
+        "else-1",
+        "either is no row",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "came_by = np.full(station.size, -1, dtype=np.intp)",
+        "-2",
+        "any number below nothing stands for no zone",
+    ),
+    EqualFault(
+        "steps.channels.colouring",
+        "degree = adjacent.sum(axis=1)",
+        "axis=0",
+        "who is adjacent to whom is mutual",
+    ),
+    EqualFault(
+        "beam.field",
+        "hit = np.flatnonzero(reached[np.arange(first.size), first] & (first > 0))",
+        "(first>-1)",
+        "the share at the ground itself is nothing, so the first height that reaches the need is above it",
+    ),
+    EqualFault(
+        "detection.envelope",
+        "return float(max(beam.highest[mask].max(), beam.quiet) - min(beam.lowest[mask].min(), beam.quiet))",
+        ")+min(",
+        "a short cut: a beam that cannot reach the threshold anywhere is looked at too, and reaches it nowhere",
     ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
@@ -155,7 +249,7 @@ EQUAL = (
 
 
 #: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
-TOGETHER = ("_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
+TOGETHER = ("TILE_ZONES", "_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
 
 
 def _bare(text: str) -> str:

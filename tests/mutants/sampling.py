@@ -101,7 +101,8 @@ class _Acting(ast.NodeTransformer):
 
     Annotations and docstrings do nothing when a module runs; decorators here only say that a value is frozen or kept;
     what stands in a ``raise`` is the text of an error; a star in a signature only says how arguments may be named;
-    ``strict`` of a zip only guards against lengths that differ.
+    ``strict`` of a zip only guards against lengths that differ; any negative length in a ``reshape`` stands for what is
+    left.
     """
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
@@ -131,6 +132,8 @@ class _Acting(ast.NodeTransformer):
 
     def visit_Call(self, node: ast.Call) -> ast.AST:
         node.keywords = [one for one in node.keywords if one.arg != "strict"]
+        if isinstance(node.func, ast.Attribute) and node.func.attr == "reshape":
+            node.args = [ast.Constant("left") if isinstance(one, ast.UnaryOp) else one for one in node.args]
         return self.generic_visit(node)
 
     def visit_Raise(self, node: ast.Raise) -> ast.AST:

@@ -10,7 +10,15 @@ __all__ = ["MODULES", "narrow_tests"]
 
 _BEAM = tuple(
     f"tests/beam/test_{name}.py"
-    for name in ("heads_by_hand", "fields_by_hand", "heads_differ", "closed_forms", "terrain_exact", "solver")
+    for name in (
+        "heads_by_hand",
+        "fields_by_hand",
+        "ground_by_hand",
+        "heads_differ",
+        "closed_forms",
+        "terrain_exact",
+        "solver",
+    )
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
 _MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "nuisance"))
 _SPACE = (
@@ -46,6 +54,7 @@ _BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits"
 _GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
     *_BY_HAND,
+    *(f"tests/earthwork/test_{name}_by_hand.py" for name in ("choice_of_works", "proofs")),
     "tests/earthwork/test_built.py::test_the_headroom_is_kept_over_the_threshold_not_under_it",
     "tests/earthwork/test_zones.py::test_heads_stay_within_their_limits",
     "tests/earthwork/test_zones.py::test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface",
@@ -63,14 +72,14 @@ _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
     **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
     "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
-    "beam.cells": ("tests/beam/test_cells.py",),
+    "beam.cells": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_cells.py"),
     "beam.draws": ("tests/beam/test_draws.py",),
     "beam.field3d": (
         *(f"tests/beam/test_{name}_by_hand.py" for name in ("march", "fields")),
         # the quickest of them: what they miss is a survivor
         *(f"tests/beam/test_field3d.py::test_{name}" for name in _SPACE),
     ),
-    "beam.interference": ("tests/beam/test_heads_by_hand.py", "tests/beam/test_interference.py"),
+    "beam.interference": (*_BEAM[:3], "tests/beam/test_interference.py"),
     **{f"beam.{name}": _MOVERS for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
@@ -87,6 +96,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     ),
     "detection.height_search": (
         _SURE,
+        "tests/detection/test_opened.py",
         "tests/detection/test_height_search.py",
     ),
     "detection.hidden": (
@@ -98,13 +108,13 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.resurvey": ("tests/detection/test_resurvey.py",),
     "detection.walked": ("tests/detection/test_walked.py",),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
-    "detection.certainty": (_SURE, _SURVEY),
+    "detection.certainty": (_SURE, "tests/detection/test_questions_by_hand.py", _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
     "detection.stretches": (_SURE, "tests/detection/test_verdicts.py"),
     "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
-    "earthwork.known": _GRADING,
+    "earthwork.known": ("tests/earthwork/test_known_by_hand.py", *_GRADING),
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
     "earthwork.falls": (*_WATER, *_GRADING),

@@ -131,7 +131,9 @@ def _child(trial: Trial, answer: int) -> None:
     sys.meta_path.insert(0, _Instead(trial.module, trial.source))
     first = _FirstFailure()
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
-    arguments = ["-x", "-q", "-o", "addopts=", "-p", "no:cacheprovider", "--no-header", "--tb=no", *trial.tests]
+    # no narrow test takes a fixture of those files, and what they load is much
+    plain = ("-x", "-q", "-o", "addopts=", "-p", "no:cacheprovider", "--no-header", "--tb=no", "--noconftest")
+    arguments = [*plain, *trial.tests]
     code = int(pytest.main(arguments, plugins=[first]))
     os.write(answer, f"{code} {first.test}".encode())
 

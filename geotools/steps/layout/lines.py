@@ -298,7 +298,7 @@ def candidates(
             "a junction that must be there has no clear ground",
             where=f"{place_words(s[k])} (x {at[k, 0]:.1f}, y {at[k, 1]:.1f})",
             expected="a point inside the corridor, clear of fences and keep-outs",
-            mend="widen the corridor there, move the gate's limits, or take the keep-out away",
+            mend="widen the corridor there, move the gate's limits or the keep-out, or draw lines that meet as one",
         )
     _, station = np.unique(row, return_inverse=True)
     return Candidates(flat.reshape(xy.shape)[row, column], s[row], side[column], station, is_forced[row])

@@ -291,5 +291,7 @@ def test_where_the_chain_breaks_off_is_named(closed):
     assert isinstance(problem, InfeasibleError) and problem.where == "chainage 45.0 to 70.0 m (x 45.0, y 0.0)"
     edges.cost[1] = np.inf
     assert _broken(nodes, edges, ring, RULES).where.startswith("chainage 20.0 to 45.0 m")
+    edges.cost[:] = np.inf
+    assert _broken(nodes, edges, ring, RULES).where == "chainage 0.0 to 20.0 m (x 0.0, y 0.0)"
     width = 2 * (float(beam_half_width(50.0, 50.0, BAND)) + 0.3)
     assert problem.expected.startswith(f"a strip {width:.2f} m wide") and "10 to 100 m" in problem.expected

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon, box
+from shapely.affinity import translate
 
 from geotools.errors import InfeasibleError, NumericInputError
 from geotools.steps.layout.chain import _SpanTable
@@ -65,6 +66,9 @@ def test_midway_between_two_fences():
     assert between.is_closed and Polygon(between).area == pytest.approx(24.0**2, rel=0.01)
     # a corner is cut by a quarter of the step of 1 m
     assert between.hausdorff_distance(box(-2, -2, 22, 22).exterior) < 0.25 * 2**-0.5
+    # round a corner of the inner fence, whose nearest point jumps from one side of the outer to the other
+    inner = midway_line(LineString([(0, 6), (24, 6), (24, 40)]), BEND)
+    assert inner.hausdorff_distance(LineString([(0, 3), (27, 3), (27, 40)])) < 0.3
     with pytest.raises(InfeasibleError, match="touch"):
         midway_line(BEND, LineString([(10, -5), (10, 5)]))
     with pytest.raises(NumericInputError):
@@ -117,6 +121,9 @@ def test_normals_are_mitred_at_corners():
     assert found == pytest.approx(np.array([(0, 1), (0, 1), (-1, 0), (1, 0)]), abs=1e-6)
     found = _mitred_normals(BEND, np.array([0.0, 15.0, 30.0, 70.0]))
     assert found == pytest.approx(np.array([(0, 1), (0, 1), (-1, 1), (-1, 0)]), abs=1e-6)
+    # wherever it lies
+    moved = _mitred_normals(translate(BEND, 13.0, -7.0), np.array([0.0, 15.0, 30.0, 70.0]))
+    assert moved == pytest.approx(found, abs=1e-6)
     hairpin = LineString([(0, 0), (10, 0), (0, 0.001)])
     assert np.hypot(*_mitred_normals(hairpin, np.array([10.0]))[0]) < 3.01
     at, left = unit_normals(SQUARE, np.array([0.0, 10.0, 20.0]))
@@ -127,6 +134,9 @@ def test_normals_are_mitred_at_corners():
     )
     assert free.left == pytest.approx([3, 20, 1, 20]) and free.right == pytest.approx([20, 2, 20, 20])
     assert free.total == pytest.approx([23, 22, 21, 40])
+    # a short piece is met where it crosses, not at its nearer end
+    aslant = free_width(BEND, [LineString([(4.8, 3.2), (5.2, 3.0)])], [5.0], reach_m=20.0)
+    assert aslant.left == pytest.approx([3.1]) and aslant.right == pytest.approx([20.0])
 
 
 def test_candidates_stand_beside_the_line_inside_the_ground():
@@ -139,6 +149,10 @@ def test_candidates_stand_beside_the_line_inside_the_ground():
     assert sorted(set(np.round(made.chainage, 3))) == pytest.approx(stations, abs=1e-3)
     assert made.n_stations == 8 and (np.diff(made.station) >= 0).all()
     assert sorted(set(made.chainage[made.forced].tolist())) == [25.0]
+    # round a ring the seam is as near to its end as to its start
+    ring = candidates(SQUARE, box(-1, -1, 21, 21), step_m=10.0, forced=[79.995])
+    assert set(ring.chainage[ring.forced].tolist()) == {0.0}
+    assert ring.chainage.max() == pytest.approx(70.0, abs=0.01)
     assert (made.xy[:, 0] == pytest.approx(made.chainage)) and (made.xy[:, 1] == pytest.approx(made.offset))
     assert set(made.offset.tolist()) == {0.0, 2.0, -2.0}
     assert [made.offset[made.station == 1].tolist()] == [[0.0, -2.0, 2.0]]

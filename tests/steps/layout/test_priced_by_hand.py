@@ -51,3 +51,15 @@ def test_long_zones_among_short_ones_and_reaching_outside_cost_what_they_are_pri
     outside = replace(RULES, reached=lambda x, y, share, total: np.where((share > 0.25) & (total == 52.0), x < 27, 0.0))
     assert cost(outside, replace(prices, nuisance_m=3.0)) == pytest.approx(1000.0 + 3.0 * 20.0, abs=3.0 * 2.2)
     assert cost(outside, replace(prices, nuisance_m=0.0)) == pytest.approx(1000.0)
+
+
+def test_two_fence_lines_that_meet_at_a_corner_are_refused_with_the_advice_to_draw_them_as_one():
+    """The beams along the first end 4 m inside the corner, which is on the second fence."""
+    lines = {"A": LineString([(0, 0), (80, 0), (80, 60)]), "B": LineString([(80, 60), (0, 60)])}
+    first, _ = courses(lines, side="left", setback_m=4, clear_m=10)
+    with pytest.raises(InfeasibleError, match="has no clear ground") as caught:
+        lay_out(first, NEEDS)
+    assert "draw lines that meet as one" in caught.value.mend and "x 76.0, y 60.0" in caught.value.where
+    (whole,) = courses({"A": LineString([(0, 0), (80, 0), (80, 60), (0, 60)])}, side="left", setback_m=4, clear_m=10)
+    zones, _ = lay_out(whole, NEEDS)
+    assert len(zones) >= 3

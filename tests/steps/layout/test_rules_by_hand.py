@@ -27,7 +27,8 @@ def names(found):
 
 def test_each_rule_holds_to_its_limit_and_no_farther():
     for length, fine in ((100.01, True), (100.03, False), (9.99, True), (9.97, False)):
-        assert (names(check_zone(strip("Z", (0, 0), (length, 0)), OPEN, LIMITS)) == []) == fine
+        found = list(check_zone(strip("Z", (0, 0), (length, 0)), OPEN, LIMITS))
+        assert [(one.rule, one.at) for one in found] == ([] if fine else [("zone length", (length / 2, 0.0))])
         ranged = strip("Z", (0, 0), (length, 0), ranges=(("10 GHz", 10.0, 100.0), ("24 GHz", 1.0, 300.0)))
         found = names(check_zone(ranged, OPEN, replace(LIMITS, longest_m=500.0, shortest_m=1.0)))
         assert found == ([] if fine else ["range of the heads"])
@@ -94,11 +95,13 @@ def test_a_ring_is_checked_at_its_seam_and_a_line_at_its_ends():
     assert [(one.rule, one.zone_id, one.at) for one in line] == [("open end", "A", (0.0, 0.0))]
     assert line[0].found == "dead spot of 5.0 m with no neighbour"
     last = check_chain([b, c, replace(a, ends=(CLOSED, dead), starts_with_tx=False)], LIMITS, closed=False)
-    assert ("open end", (60.0, 0.0)) in [(one.rule, one.at) for one in last]
+    assert ("open end", "A", (60.0, 0.0)) in [(one.rule, one.zone_id, one.at) for one in last]
     assert check_chain([a], LIMITS, closed=True) == [] and check_chain([], LIMITS, closed=False) == []
     both = [replace(a, ends=(CLOSED, dead)), replace(b, ends=(EndDetection({"crawl": 9.0}, 4.0), CLOSED))]
     assert "12.0 m of the line let crawl" in check_chain(both, LIMITS, closed=False)[0].found
     mixed = check_chain([a, replace(b, starts_with_tx=True)], LIMITS, closed=False)
     assert [(one.rule, one.zone_id) for one in mixed] == [("open end", "A"), ("transmitter beside receiver", "A B")]
+    # halfway between the two posts
+    assert mixed[1].at == (59.0, -1.0)
     odd = check_chain([replace(a, ends=(CLOSED, CLOSED)), b, c], LIMITS, closed=True)
     assert [(one.rule, "unavoidable" in one.found) for one in odd] == [("transmitter beside receiver", True)]

@@ -168,7 +168,10 @@ def test_a_plan_without_layout_is_refused(plan):
 def test_a_summary_out_of_shape_does_no_harm(plan):
     site_file, out = plan
     (out / "summary.json").write_text("[1, 2")
+    (out / "report.html").unlink(missing_ok=True)
     geotools.run_step("report", geotools.open_site(site_file), out)
+    assert (out / "report.html").read_text(encoding="utf-8").rstrip().endswith("</html>")
+    assert isinstance(json.loads((out / "summary.json").read_text(encoding="utf-8")), dict)
 
 
 LONG = "Donaudampfschifffahrtsgesellschaft " * 12

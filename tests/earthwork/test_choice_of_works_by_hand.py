@@ -1,0 +1,119 @@
+"""Which works are tried for a group of zones, up to which price, and which are taken: from tables. Nothing is solved.
+
+Red when works are tried without need, left out, or one is taken that another is better than.
+"""
+
+from types import SimpleNamespace
+
+import pytest
+
+from geotools.corridor import BeamLine
+from geotools.earthwork.zones import _earth, _price, _rank, _with_heads_held, _with_heads_moved, strip_groups
+from geotools.plan.model import Zone
+
+INF = float("inf")
+NONE = frozenset()
+
+
+def works(price, *, clear=True, dry=True, ways=(), buildable=True, made=True):
+    return SimpleNamespace(
+        price=float(price),
+        clear=clear,
+        dry=dry,
+        buildable=buildable,
+        made=object() if made else None,
+        crossings=tuple(SimpleNamespace(cost=float(cost)) for cost in ways),
+    )
+
+
+class Trial:
+    """Works by the heads that may move and whether falls are kept; what is asked is noted."""
+
+    def __init__(self, table, choices=()):
+        self.table, self.offered, self.asked, self.worth = table, list(choices), [], None
+
+    def run(self, heads, keep_falls, most=INF):
+        self.asked.append((heads, keep_falls, most))
+        return self.table[heads, keep_falls]
+
+    def choices(self, worth):
+        self.worth = worth
+        return self.offered
+
+
+def test_prices_and_ranks_by_hand():
+    one = works(100, ways=(30, 5))
+    assert _earth(one) == 65.0 and _price(one) == 100.0
+    assert _price(works(100, clear=False)) == INF == _price(works(100, dry=False))
+    # there, clear, dry, cheap, in this order
+    order = [
+        works(50),
+        works(60),
+        works(10, dry=False),
+        works(1, clear=False),
+        works(0.5, clear=False, dry=False),
+        works(0, made=False),
+    ]
+    assert sorted(order[::-1], key=_rank) == order
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "most", "tried", "taken"),
+    [
+        # dry and without ways: nothing else to look for
+        (works(100), works(50), INF, False, "first"),
+        # with ways, the falls kept may be cheaper, or not
+        (works(100, ways=(40,)), works(90), INF, True, "second"),
+        (works(100, ways=(40,)), works(110), INF, True, "first"),
+        (works(100, ways=(40,)), works(90, clear=False), INF, True, "first"),
+        # wet: the other is looked for, and taken where it is dry
+        (works(100, dry=False), works(200), INF, True, "second"),
+        (works(100, dry=False), works(80, dry=False), INF, True, "second"),
+        # the earth alone is more than anybody wants
+        (works(100, ways=(40,)), works(50), 60.0, False, "first"),
+        (works(100, ways=(40,)), works(50), 60.5, True, "second"),
+    ],
+)
+def test_falls_are_kept_where_ways_for_water_would_cost_more(first, second, most, tried, taken):
+    trial = Trial({(NONE, False): first, (NONE, True): second})
+    best = _with_heads_held(trial, most)
+    assert best is (first if taken == "first" else second)
+    below = min(first.price if first.clear and first.dry else INF, most)
+    assert trial.asked == [(NONE, False, most)] + ([(NONE, True, below)] if tried else [])
+
+
+A, B, C = (frozenset({(0, end)}) for end in (0, 1, 2))
+
+
+@pytest.mark.parametrize("keep_falls", [False, True])
+def test_heads_are_moved_where_that_is_better_and_no_longer_than_worth_while(keep_falls):
+    def tried(best, table, most=INF):
+        trial = Trial({(h, keep_falls): w for h, w in table.items()}, [(A, 5.0), (B, 20.0), (C, 60.0)])
+        found = _with_heads_moved(trial, best, keep_falls=keep_falls, most=most)
+        return found, [heads for heads, *_ in trial.asked], [limit for *_, limit in trial.asked], trial.worth
+
+    held = works(100, ways=(30,))
+    cheap, dear = works(15, ways=()), works(300)
+    # held is good: the most promising heads alone
+    assert tried(held, {A: cheap}) == (cheap, [A], [100.0], 70.0)
+    assert tried(held, {A: dear}) == (held, [A], [100.0], 70.0)
+    assert tried(held, {A: cheap}, most=40.0) == (cheap, [A], [40.0], 40.0)
+    # not to be built so, wet or open: all of them, until none can be cheaper than the earth of what was found
+    for bad in (works(100, ways=(30,), buildable=False), works(100, dry=False), works(100, clear=False)):
+        found, heads, limits, _ = tried(bad, {A: works(80, clear=False), B: works(50), C: works(10)})
+        assert found.price == 50.0 and heads == [A, B]
+        assert limits == ([100.0, 100.0] if _price(bad) == 100.0 else [INF, INF])
+    # as dear as the least that the heads can come to: not tried
+    thin = works(20, ways=(15,), buildable=False)
+    assert tried(thin, {A: dear})[1] == []
+
+
+def test_zones_whose_strips_meet_are_worked_together_and_no_more_than_so_many():
+    zones = [Zone(f"Z{n}", BeamLine(x, 0, x + 10, 0), ()) for n, x in enumerate((0, 9, 18, 40, 49, 58, 67, 76))]
+    for most, groups in ((4, [3, 4, 1]), (2, [2, 1, 2, 2, 1]), (9, [3, 5])):
+        assert [len(group) for group in strip_groups(zones, 2.0, most)] == groups
+    # as far as they reach to the sides: lines beside each other
+    beside = [Zone("A", BeamLine(0, 0, 10, 0), ()), Zone("B", BeamLine(10, 5, 0, 5), ())]
+    assert [len(group) for group in strip_groups(beside, 2.4)] == [1, 1]
+    assert [len(group) for group in strip_groups(beside, 2.6)] == [2]
+    assert strip_groups([], 2.0) == []

@@ -1,0 +1,110 @@
+"""In which order states of a grading are proven, and what is put together from them. No beam is solved.
+
+Red when a state or a pair of heads is left out, or one is computed that is not needed for the answer.
+"""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from geotools.earthwork import group
+from geotools.earthwork.disturb import Tolerances
+from geotools.earthwork.group import ZoneGroup
+from geotools.earthwork.programme import GradingRules
+from geotools.earthwork.proof import Proof
+from geotools.earthwork.zone_grading import GradeSettings
+
+SETTINGS = GradeSettings(GradingRules(), {"prone": 0.1})
+#: Modulation of the lowest pair of heads and of those above it, by state; dead below 0.2.
+LOW = {"design": 0.5, "low": 0.1, "high": 0.3, "weak": 0.05}
+HIGH = {"design": 0.0, "low": 0.4, "high": 0.0, "weak": 0.15}
+
+
+class Group:
+    """What the engine says, from the tables."""
+
+    _judged = staticmethod(
+        lambda now, *off: [
+            Proof(
+                np.arange(2.0),
+                np.any(
+                    [[one[0]["prone"][0] < 0.2, False] for one in ([] if now is None else [now]) + list(off)], axis=0
+                ),
+                np.zeros(2, dtype=bool),
+            )
+        ]
+    )
+
+    def __init__(self):
+        self.asked = []
+
+    def _solved(self, states, pairs):
+        self.asked.append(([*states], pairs))
+        table = LOW if pairs == slice(0, 1) else HIGH
+        return [[{"prone": np.array([table[state], 1.0])}] for state in states]
+
+    @staticmethod
+    def _judged(now, *off):
+        tried = [one[0]["prone"] for one in (now, *off) if one is not None]
+        return [Proof(np.arange(2.0), np.any(np.array(tried) < 0.2, axis=0), np.zeros(2, dtype=bool))]
+
+
+@pytest.mark.parametrize(
+    ("state", "edges", "above", "dead"),
+    [
+        ("design", ["high"], None, False),
+        ("design", ["low", "high"], ["low"], False),
+        ("design", ["low", "high", "weak"], ["low", "weak"], True),
+        (None, ["low", "high"], ["low"], False),
+        (None, ["weak"], ["weak"], True),
+        ("weak", ["low"], ["weak", "low"], True),
+        ("low", [], ["low"], False),
+    ],
+)
+def test_heads_above_the_lowest_are_computed_where_somebody_gets_past_it_alone(state, edges, above, dead):
+    made = Group()
+    (proof,) = ZoneGroup._proven(made, state, edges)
+    every = edges if state is None else [state, *edges]
+    wanted = [(every, slice(0, 1))] + ([(above, slice(1, None))] if above else [])
+    assert made.asked == wanted
+    assert proof.open.tolist() == [dead, False]
+
+
+@pytest.mark.parametrize("first_open", [False, True])
+def test_states_that_fail_soonest_come_first_and_the_rest_only_where_those_pass(monkeypatch, first_open):
+    monkeypatch.setattr(group, "State", lambda *given: "built")
+    monkeypatch.setattr(group, "edge_states", lambda state, draws, tolerances: [f"edge {n}" for n in range(5)])
+    asked = []
+
+    def proven(state, edges):
+        asked.append((state, [*edges]))
+        flags = [first_open, False, False] if state == "built" else [False, True, False]
+        return [Proof(np.arange(3.0), np.array(flags), np.zeros(3, dtype=bool))]
+
+    made = SimpleNamespace(_proofs={}, _settled=lambda ends: (), strip=None, settings=SETTINGS, _proven=proven)
+    grading = SimpleNamespace(design=np.zeros(3), ends=np.zeros((1, 2)))
+    (proof,) = ZoneGroup._prove(made, grading)
+    built = ("built", ["edge 0", "edge 1", "edge 2"])
+    assert asked == ([built] if first_open else [built, (None, ["edge 3", "edge 4"])])
+    assert proof.dead.tolist() == ([True, False, False] if first_open else [False, True, False])
+    # the same design and heads are proven once, others again
+    ZoneGroup._prove(made, grading)
+    assert len(asked) == (1 if first_open else 2)
+    ZoneGroup._prove(made, SimpleNamespace(design=np.ones(3), ends=grading.ends))
+    ZoneGroup._prove(made, SimpleNamespace(design=grading.design, ends=np.ones((1, 2))))
+    assert len(asked) == (3 if first_open else 6)
+
+
+@pytest.mark.parametrize(
+    ("build", "settle", "words"),
+    [
+        (0.0, 0.0, "clear in a re-run"),
+        (0.05, 0.1, "clear in a re-run, built within +-5 cm, settled 10 cm"),
+        (0.03, 0.0, "clear in a re-run, built within +-3 cm, settled 0 cm"),
+        (0.0, 0.02, "clear in a re-run, built within +-0 cm, settled 2 cm"),
+    ],
+)
+def test_what_is_called_clear_states_the_tolerances_it_is_clear_within(build, settle, words):
+    assert replace(SETTINGS, tolerances=Tolerances(build, settle, 0.0)).clear_words == words
