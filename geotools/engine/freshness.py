@@ -12,6 +12,7 @@ from geotools import __version__
 from geotools.engine.step import Step, discover
 from geotools.engine.tracking import RECIPIENT, Reads
 from geotools.io.files import is_remote, sha256
+from geotools.io.sidecars import SIDECAR, sidecar_code
 from geotools.plan.freshness import PlanFacts, Record, edited_layers, kept_layers, own_causes
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import Workspace
@@ -64,7 +65,8 @@ class FileCodes:
         state = (held.st_ino, held.st_size, held.st_mtime_ns)
         known = self._held.get(path)
         if known is None or known[0] != state:
-            known = self._held[path] = (state, sha256(path)[:32])
+            told = sidecar_code(path) if path.name.endswith(SIDECAR) else None
+            known = self._held[path] = (state, told or sha256(path)[:32])
         return known[1]
 
 

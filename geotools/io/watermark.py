@@ -27,10 +27,12 @@ def watermark_style(recipient: str) -> Markup:
     tile = (
         f"<svg xmlns='http://www.w3.org/2000/svg' width='{_WIDE}' height='{_TALL}'>"
         f"<text x='{_WIDE // 2}' y='{_TALL // 2}' text-anchor='middle' font-family='sans-serif' font-weight='bold' "
-        f"font-size='{size:.1f}' transform='rotate(-30 {_WIDE // 2} {_TALL // 2})'>{escape(name)}</text></svg>"
+        # pale by its own colour: opacity of the whole layer would make every printed page a picture
+        f"fill-opacity='.07' font-size='{size:.1f}' "
+        f"transform='rotate(-30 {_WIDE // 2} {_TALL // 2})'>{escape(name)}</text></svg>"
     )
     return Markup(
-        "body::after { content: ''; position: fixed; inset: 0; z-index: 8; pointer-events: none; opacity: .07; "
+        "body::after { content: ''; position: fixed; inset: 0; z-index: 8; pointer-events: none; "
         f"background: url(data:image/svg+xml,{quote(tile)}); "
         "-webkit-print-color-adjust: exact; print-color-adjust: exact; }"
     )

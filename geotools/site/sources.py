@@ -19,6 +19,7 @@ from geotools.errors import InputError
 from geotools.io.crs import horizontal, metres_in, metres_per_unit, transformer, unit_name, utm_for, vertical
 from geotools.io.files import given_file, sha256
 from geotools.io.rasters import band_unit_inside, open_raster, understood
+from geotools.io.sidecars import says_nothing
 from geotools.io.vectors import FenceLines, crs_from, read_fence
 from geotools.io.vrt import MAX_DEPTH, is_vrt, vrt_sources
 from geotools.site import Site
@@ -259,21 +260,18 @@ def file_parts(path: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        The file first, then those of the others that are there.
+        The file first, then those of the others that are there; what a GIS notes as it shows a raster is none of them.
     """
     found = _parts(path)
     for part in list(found):
         beside = [part.with_suffix(end) for end in _RASTER_PARTS]
         beside += [part.with_name(part.name + end) for end in (".aux.xml", ".msk", ".wld")]
-        found += [other for other in beside if other not in found and other.is_file()]
+        found += [other for other in beside if other not in found and other.is_file() and not says_nothing(other)]
     return found
 
 
 def input_hashes(site: Site) -> dict[str, str]:
-    """SHA-256 of the fence and terrain files (parts of a Shapefile, tiles of a virtual raster too) and the settings.
-
-    What is fetched from elsewhere is named, not hashed.
-    """
+    """SHA-256 of settings, fence and terrain files with their parts; what is fetched from elsewhere is named alone."""
     found = {"site": hashlib.sha256(site.model_dump_json().encode("utf-8")).hexdigest()}
     for what, given in (("fence", site.input.fence), ("terrain", site.input.terrain)):
         path = given_file(site.path(given), what)

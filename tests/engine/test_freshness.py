@@ -16,7 +16,7 @@ from pypdf import PdfReader
 import geotools
 from geotools.cli import cli
 from geotools.engine import runner
-from geotools.engine.freshness import job_states
+from geotools.engine.freshness import FileCodes, job_states
 from geotools.engine.runner import Job, run_site
 from geotools.errors import OutputError, StepError
 
@@ -66,6 +66,36 @@ def test_a_changed_setting_names_itself_and_only_its_readers_are_stale(job):
     state, causes = found["stakeout"]
     assert state == "stale" and "channels" in causes[0]
     assert "channels.protection_db 21.50 -> 33.25" in found["heads"][1]
+
+
+#: What a desktop GIS writes beside a raster that it shows.
+SHOWN = """<PAMDataset>
+  <PAMRasterBand band="1">
+    <Description>ground height</Description>
+    <Histograms><HistItem><HistMin>311</HistMin><HistCounts>1|2</HistCounts></HistItem></Histograms>
+    {}<Metadata>
+      <MDI key="STATISTICS_MAXIMUM">315.6</MDI>
+      <MDI key="STATISTICS_VALID_PERCENT">100</MDI>
+    </Metadata>
+  </PAMRasterBand>
+</PAMDataset>
+"""
+
+
+def test_terrain_that_a_gis_has_shown_is_the_same_terrain(job):
+    site, out = job
+    (terrain,) = site.parent.glob("*.tif")
+    beside = terrain.with_name(terrain.name + ".aux.xml")
+    beside.write_text(SHOWN.format(""))
+    assert {state for state, _ in states(site, out).values()} == {"current", "missing"}
+    assert again(site, out, resume=True) == []
+    # a file that says something of the heights counts, and counts the same once the raster was shown
+    plain = "<PAMDataset><PAMRasterBand band='1'><Scale>2</Scale></PAMRasterBand></PAMDataset>"
+    beside.write_text(plain)
+    assert states(site, out)["fence"][0] == "stale"
+    code = FileCodes(site.parent).code(terrain.name)
+    beside.write_text(SHOWN.format("<Scale>2</Scale>"))
+    assert FileCodes(site.parent).code(terrain.name) == code
 
 
 def test_another_recipient_makes_paper_stale_and_no_layer(job):
