@@ -371,8 +371,8 @@ def grade(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
-        ``beams``, ``options``, ``proposed_heads``, ``water_crossings`` (if it is there). Required
-        layers that are missing are made first, with defaults.
+        ``beams``, ``options``, ``heads``, ``proposed_heads``, ``water_crossings`` (if it is there).
+        Required layers that are missing are made first, with defaults.
     point_spacing_m : float, 0.5 to 50 m, default 5.0
         Greatest distance of points to set out along the limit.
     contour_m : float, 0.01 to 5 m, default 0.05

@@ -61,6 +61,10 @@ class Perimeter(JoinedZones):
         topology, place = self.topology(zone_id)
         return topology.counted(place)
 
+    def answered(self, zone_id: str) -> bool:
+        """Whether anything is known of a zone: it does not lie wholly beside strips whose ground is not known."""
+        return bool(np.any(self.counted(zone_id) & ~self.unanswered(zone_id)))
+
     def dead(self, zone_id: str, own: Mapping[str, Array] | None = None, *, headroom: float = 0.0) -> dict[str, Flags]:
         """Chainages at which each threat gets over the chain on some way across undetected, (n,).
 

@@ -12,7 +12,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.errors import place_words
 from geotools.plan.model import FenceChain, Zone
 
-__all__ = ["answerable", "runs_without", "silent_strips", "zones_without_ground"]
+__all__ = ["answerable", "runs_without", "silent_strips", "zones_beside", "zones_without_ground"]
 
 
 def zones_without_ground(perimeter: Perimeter) -> dict[str, str]:
@@ -30,6 +30,15 @@ def zones_without_ground(perimeter: Perimeter) -> dict[str, str]:
             f"strip, first at {place} (x {float(x):.2f}, y {float(y):.2f} m); survey that stretch or fill the hole"
         )
     return found
+
+
+def zones_beside(perimeter: Perimeter) -> dict[str, str]:
+    """Why there is no answer, in words, by zone that lies wholly beside strips whose ground is not known."""
+    return {
+        zone_id: f"no answer for {zone_id}: all of it lies beside zones under which the terrain has no data"
+        for zone_id in perimeter.zones
+        if not perimeter.answered(zone_id)
+    }
 
 
 def silent_strips(perimeter: Perimeter, left_out: Mapping[str, object]) -> list[Polygon]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -17,13 +17,15 @@ from geotools.earthwork.from_plan import design_of
 from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.proposed_heads import planned_zones
 from geotools.engine.step import StepContext
+from geotools.plan.model import Zone
 from geotools.plan.paper_state import PaperState, StateKind, heads_code
 from geotools.plan.schema import BEAMS, HEADS, PROPOSED_HEADS
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import beam_rows, head_rows
 from geotools.site import Site
+from geotools.terrain.design import DesignSurface
 
-__all__ = ["PlannedState", "laid_out_state", "planned_state"]
+__all__ = ["PlannedState", "laid_out_state", "planned_state", "proposed_paper"]
 
 
 @dataclass(frozen=True)
@@ -101,17 +103,31 @@ def _paper(site: Site, kind: StateKind, heads: gpd.GeoDataFrame) -> PaperState:
     return PaperState(kind, sheets.revision, sheets.date, heads_code(heads.to_dict("records")))
 
 
-def _proposed_state(ctx: StepContext) -> PlannedState:
-    existing = perimeter_of(ctx.site, ctx.read, ctx.terrain, ctx.warn)
-    surface = design_of(ctx.site, existing, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
-    becomes = proposed_zones(ctx.site, existing, ctx.read(PROPOSED_HEADS))
+def proposed_paper(
+    ctx: StepContext, existing: Perimeter, becomes: Mapping[str, Sequence[Zone]], surface: DesignSurface
+) -> PaperState:
+    """What a paper says that shows the proposed state; parameters as the step has them at hand."""
+    return _paper(ctx.site, "proposed", _proposed_rows(ctx, existing, becomes, surface)[0])
+
+
+def _proposed_rows(
+    ctx: StepContext, existing: Perimeter, becomes: Mapping[str, Sequence[Zone]], surface: DesignSurface
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Heads and beams of the proposed state."""
     zones = planned_zones(ctx.site, existing.zones, becomes, ctx.read(HEADS), surface)
     crs = ctx.workspace.work_crs
     heads = frame_of(HEADS, [row for zone in zones for row in head_rows(zone, (None, None))], crs)
     beams = frame_of(BEAMS, [row for zone in zones for row in beam_rows(zone)], crs)
     # a zone without an answer has no proposal: it stands as it is laid out
     heads = _with_others(heads, ctx.read(HEADS), existing.zones)
-    beams = _with_others(beams, ctx.read(BEAMS), existing.zones)
+    return heads, _with_others(beams, ctx.read(BEAMS), existing.zones)
+
+
+def _proposed_state(ctx: StepContext) -> PlannedState:
+    existing = perimeter_of(ctx.site, ctx.read, ctx.terrain, ctx.warn)
+    surface = design_of(ctx.site, existing, ctx.terrain, ctx.workspace.folder, ctx.workspace.plan_crs)
+    becomes = proposed_zones(ctx.site, existing, ctx.read(PROPOSED_HEADS))
+    heads, beams = _proposed_rows(ctx, existing, becomes, surface)
     moved = np.asarray(surface.change_at(heads.geometry.x.to_numpy(), heads.geometry.y.to_numpy()), float)
     perimeter = existing.with_zones(becomes, surface)
     return PlannedState(_paper(ctx.site, "proposed", heads), heads, beams, moved, ctx, perimeter)

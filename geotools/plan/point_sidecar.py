@@ -8,13 +8,22 @@ from dataclasses import dataclass
 from pyproj import CRS
 
 from geotools.io.crs import unit_name
+from geotools.plan.schema import PROVENANCE
+from geotools.plan.workspace import Workspace
 
-__all__ = ["PointFile", "system_fields"]
+__all__ = ["PointFile", "plan_datum", "system_fields"]
 
 
 def _system(crs: CRS) -> str:
     code = crs.to_authority()
     return crs.name + (f" ({':'.join(code)})" if code else "")
+
+
+def plan_datum(workspace: Workspace, stated: str | None) -> str:
+    """Vertical datum of a plan's heights: as the site file states it, else as the terrain has it."""
+    rows = workspace.read(PROVENANCE).to_dict("records") if workspace.has(PROVENANCE) else []
+    held = [str(row["vertical_datum"]) for row in rows if row["vertical_datum"]]
+    return stated or (held[0] if held else "not stated")
 
 
 def system_fields(crs: CRS, vertical_datum: str) -> dict[str, str]:

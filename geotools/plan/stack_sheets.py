@@ -13,7 +13,7 @@ from geotools.plan import cautions
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
-__all__ = ["fence_tops", "stack_sheets"]
+__all__ = ["StackPaper", "fence_tops", "map_place", "stack_sheets"]
 
 _LEVEL_COLOUR = {"low": ORANGE, "main": BLUE, "top": GREEN}
 _ROWS, _COLUMNS = 2, 4
@@ -30,13 +30,17 @@ _SAME_M = 0.0005
 
 @dataclass(frozen=True)
 class _Post:
-    """Where a post is drawn: ``left`` edge and ``ground`` line of its panel, mm, and the number after ``1:``."""
+    """Where a post is drawn: ``left`` edge and ``ground`` line of its panel, mm, and the number after ``1:``.
+
+    map_unit_m : of the plan's map, m.
+    """
 
     sheet: Sheet
     left: float
     ground: float
     wide: float
     scale: float
+    map_unit_m: float
 
     def up(self, height_m: float) -> float:
         """Place on the sheet of a height above the ground."""
@@ -102,11 +106,17 @@ def _draw_post(
     role = "transmitters" if heads[0].transmitter else "receivers"
     sheet.words((x, post.up(top_m) - 2.0), f"{zone.post_id(at_start)}: {role}", 8, bold=True, room=long)
     below = (
-        f"x {line.x0:.2f}  y {line.y0:.2f}, ground {heads[0].ground_m:.2f} m",
+        f"{map_place(line.x0, line.y0, post.map_unit_m)}, ground {heads[0].ground_m:.2f} m",
         f"aim {line.azimuth_deg:.1f}° grid at {zone.post_id(not at_start)}, {line.length:.1f} m",
     )
     for k, text in enumerate(below):
         sheet.words((x, post.ground + 5.0 + 3.2 * k), text, _PLAIN, room=long)
+
+
+def map_place(x_m: float, y_m: float, map_unit_m: float) -> str:
+    """A place as the plan's own map has it, in words; where the map does not count in metres, that is said."""
+    unit = "" if map_unit_m == 1.0 else " map units"
+    return f"x {x_m / map_unit_m:.2f}  y {y_m / map_unit_m:.2f}{unit}"
 
 
 def fence_tops(fences: gpd.GeoDataFrame) -> dict[str, float]:
@@ -118,6 +128,18 @@ def _fence_of(zone: Zone) -> str:
     return zone.fence_id or zone.zone_id.rpartition("-Z")[0]
 
 
+@dataclass(frozen=True)
+class StackPaper:
+    """Whom stack sheets are for, and the map they belong to.
+
+    recipient : name that stands across each sheet; empty for none.
+    map_unit_m : how many metres one unit of the plan's map is.
+    """
+
+    recipient: str = ""
+    map_unit_m: float = 1.0
+
+
 def stack_sheets(
     path: Path,
     zones: Sequence[Zone],
@@ -125,7 +147,7 @@ def stack_sheets(
     fence_height_m: Mapping[str, float],
     state: str = "as laid out",
     laid_out_m: Mapping[str, float] | None = None,
-    recipient: str = "",
+    paper: StackPaper | None = None,
 ) -> None:
     """Every post from the side, eight a page of A4, true to scale, heights above its own ground in metres.
 
@@ -135,11 +157,12 @@ def stack_sheets(
     fence_height_m : by fence line, drawn beside the heads of its zones; left out where it is not known.
     state : which heights these are, for the head of each page.
     laid_out_m : heights as laid out by head; they stand beside heights that are others.
-    recipient : whom the sheets are for; the name stands across each of them.
+    paper : whom the sheets are for, and the unit of the map that posts are set out in.
     """
+    paper = paper or StackPaper()
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
     top_m = max([0.0, *fence_height_m.values(), *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
-    book = Document(f"{title}: stacks {state}", landscape=True, watermark=recipient)
+    book = Document(f"{title}: stacks {state}", landscape=True, watermark=paper.recipient)
     a_page = _ROWS * _COLUMNS
     pages = max(1, -(-len(posts) // a_page))
     for page in range(pages):
@@ -158,7 +181,7 @@ def stack_sheets(
             ground = _EDGE + _TITLE + (row + 1) * tall - _BELOW
             left = _EDGE + column * wide
             _draw_post(
-                _Post(sheet, left, ground, wide - 3.0, scale),
+                _Post(sheet, left, ground, wide - 3.0, scale, paper.map_unit_m),
                 zone,
                 at_start,
                 fence_height_m.get(_fence_of(zone)),

@@ -11,6 +11,7 @@ from shapely import Point
 from geotools.detection.from_plan import head_types_of
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InfeasibleError
+from geotools.io.crs import metres_per_unit
 from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, CHANGES, CONFLICTS, FENCE, HEADS, ZONES
 from geotools.plan.workspace import frame_of
@@ -141,11 +142,12 @@ def run(ctx: StepContext) -> StepResult:
         named = [row["head_ids"].split()[0] for row in conflicts if row["rule"] == rule]
         ctx.warn(f"{rule}: {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}; see layer conflicts")
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import fence_tops, stack_sheets
+    from geotools.plan.stack_sheets import StackPaper, fence_tops, stack_sheets
 
     fences = fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {}
+    paper = StackPaper(ctx.site.recipient, metres_per_unit(ctx.workspace.plan_crs))
     stacked = zones_of_heads(rows, head_types_of(ctx.site))
-    stack_sheets(ctx.scratch / _SHEETS, stacked, ctx.site.name, fences, recipient=ctx.site.recipient)
+    stack_sheets(ctx.scratch / _SHEETS, stacked, ctx.site.name, fences, paper=paper)
     crs = ctx.workspace.work_crs
     return StepResult(
         files=[_SHEETS],

@@ -12,6 +12,7 @@ import pandas as pd
 
 from geotools.io.paper import Document, Sheet
 from geotools.plan.schema.style import GREY, PALE, SKY
+from geotools.plan.stack_sheets import map_place
 
 __all__ = ["FrontPage", "write_book"]
 
@@ -32,12 +33,13 @@ def _number(value: Any, form: str, unit: str) -> str:
 
 @dataclass(frozen=True)
 class FrontPage:
-    """Name of the site, which state the book shows, the cautions on its first page, and whom the book is for."""
+    """What the first page says, whom the book is for, and the unit of the map that posts are set out in, m."""
 
     site: str
     state: str
     cautions: tuple[str, ...]
     recipient: str = ""
+    map_unit_m: float = 1.0
 
 
 def write_book(path: Path, front: FrontPage, rows: Sequence[Row], crossings: Sequence[Row]) -> int:
@@ -58,7 +60,7 @@ def write_book(path: Path, front: FrontPage, rows: Sequence[Row], crossings: Seq
     site = f"{front.site}, {front.state}"
     _front(Sheet(book), site, rows, front.cautions)
     for row in rows:
-        _head_page(Sheet(book), site, row)
+        _head_page(Sheet(book), site, row, front.map_unit_m)
     zones: dict[str, list[Row]] = {}
     for crossing in sorted(crossings, key=lambda one: int(one["walk_order"])):
         zones.setdefault(str(crossing["zone_id"]), []).append(crossing)
@@ -98,12 +100,11 @@ def _front(sheet: Sheet, site: str, rows: Sequence[Row], cautions: Sequence[str]
         y += 10
 
 
-def _head_page(sheet: Sheet, site: str, row: Row) -> None:
+def _head_page(sheet: Sheet, site: str, row: Row, map_unit_m: float) -> None:
     y = _title(sheet, site, f"{row['head_id']}: {row['role']}, {row['level']}")
     place = row["geometry"]
-    stands = (
-        f"Post {row['post_id']}, x {place.x:.2f}, y {place.y:.2f} m, axis at {place.z:.3f} m; {row['head_type']} head"
-    )
+    at = map_place(place.x, place.y, map_unit_m)
+    stands = f"Post {row['post_id']}, {at}, axis at {place.z:.3f} m; {row['head_type']} head"
     sheet.words((_EDGE, y), stands, 9, room=sheet.width - 2 * _EDGE)
     y = _columns(sheet, y + 8)
     channel = "not planned" if pd.isna(row["channel"]) else f"{int(row['channel'])}"

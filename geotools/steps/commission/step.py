@@ -11,6 +11,7 @@ import pandas as pd
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
+from geotools.io.crs import metres_per_unit
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
@@ -98,7 +99,8 @@ def run(ctx: StepContext) -> StepResult:
 
     before = (*_PRACTICE, cautions.ALARM_STATION, cautions.RADIO, cautions.EXPOSURE)
     warned = (*before, cautions.DETECTION, cautions.SENSITIVE)
-    front = FrontPage(site.name, state.paper.words, warned, site.recipient)
+    unit = metres_per_unit(ctx.workspace.plan_crs)
+    front = FrontPage(site.name, state.paper.words, warned, site.recipient, unit)
     pages = write_book(ctx.scratch / BOOK, front, rows, walk)
     ctx.say(f"{BOOK}: {pages} pages, one for each of {len(rows)} heads" + (", and the walk test" if walk else ""))
     if not walk:

@@ -90,7 +90,7 @@ def crossing_rows(
         for zone_id in findings.asked:
             place, line_of = findings.place(zone_id), findings.perimeter.zones[zone_id].line
             weakest, way = result.weakest[place], result.ways[place]
-            if len(way) < 2:
+            if len(way) < 2 or not findings.perimeter.answered(zone_id):
                 continue
             # ways come from the right of the chain to its left; the line is drawn from outside to inside
             line = LineString(way if inside_left else way[::-1])
@@ -125,6 +125,9 @@ def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], rules:
         for target in rules.targets.values():
             dead = sum(r["length_m"] for r in spots if r["threat"] == target.name)
             value = weakest.get((zone_id, target.name))
+            if value is None and not dead:
+                cells.append("no answer")
+                continue
             shown = "-" if value is None else f"{value:.2f}"
             cells.append(f"{dead:.1f} m, {shown}" if dead else f"none, {shown}")
         gaps = [r["crawl_gap_m"] for r in spots if r["crawl_gap_m"] is not None]

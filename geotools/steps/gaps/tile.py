@@ -15,7 +15,7 @@ from geotools.detection.certainty import confident_weakest
 from geotools.detection.chains import Tile
 from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.unanswered import runs_without, silent_strips, zones_without_ground
+from geotools.detection.unanswered import runs_without, silent_strips, zones_beside, zones_without_ground
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts, judge_stations
 from geotools.engine.step import StepContext
@@ -108,6 +108,7 @@ def solve_here(task: TileTask, tile: Tile, turned: Turned, progress: Callable[[i
             continue
         piece = Perimeter.of([run], task.terrain, task.rules, strips)
         part = _solve_run(task, Tile(run, range(core[0], core[-1] + 1)), piece, turned, progress)
+        whole.unanswered.update((name, text) for name, text in zones_beside(piece).items() if name in asked)
         for name in LAYERS:
             whole.rows[name].extend(part.rows[name])
         whole.strips.extend(part.strips)

@@ -21,7 +21,8 @@ from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
-from geotools.plan.point_sidecar import PointFile
+from geotools.plan.paper_state import PaperState
+from geotools.plan.point_sidecar import PointFile, plan_datum
 from geotools.plan.schema import FENCE
 from geotools.terrain.design import DesignSurface
 
@@ -114,7 +115,9 @@ def point_rows(surface: DesignSurface, tin: DesignTin | None, graded: Sequence[G
     return rows
 
 
-def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, units: MapUnits) -> None:
+def write_points(
+    ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, units: MapUnits, paper: PaperState
+) -> None:
     """The points to set out: a table for people, and P,N,E,Z,code for instruments, all in the plan's unit."""
     table = []
     for r in rows:
@@ -122,9 +125,9 @@ def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, u
         row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
         for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
             row[name] = round(float(str(r[name])), 3)
-        table.append(row | {"caution": cautions.EARTHWORKS})
+        table.append(row | paper.fields | {"caution": cautions.EARTHWORKS})
     header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
-    header.append("caution")
+    header += [*paper.fields, "caution"]
     (ctx.scratch / "grading_points.csv").write_text(csv_text(header, table), encoding="utf-8", newline="")
     lines = []
     if tin is not None:
@@ -134,16 +137,14 @@ def write_points(ctx: StepContext, rows: Sequence[Row], tin: DesignTin | None, u
         for (x, y, z), code in zip(units.out(way.levels).tolist(), ("INLET", "OUTLET"), strict=True):
             lines.append(f"{len(lines) + 1},{y:.3f},{x:.3f},{z:.3f},{code}\r\n")
     (ctx.scratch / SETTING_OUT).write_text("".join(lines), encoding="ascii", newline="")
-    sheets, plan_crs = ctx.site.sheets, ctx.workspace.plan_crs
-    day = "no date given" if sheets.date is None else f"of {sheets.date.isoformat()}"
     file = PointFile(
         SETTING_OUT,
         len(lines),
         "number, N northing, E easting, Z level of the design, code",
         ctx.site.name,
-        f"proposed state, revision {sheets.revision or 'not given'} {day}",
-        plan_crs,
-        ctx.site.input.vertical_datum or "not stated",
+        paper.words,
+        ctx.workspace.plan_crs,
+        plan_datum(ctx.workspace, ctx.site.input.vertical_datum),
     )
     codes = "code: DESIGN inside, LIMIT at the edge of works, INLET and OUTLET of ways for water"
     (ctx.scratch / SETTING_OUT_TEXT).write_text(file.sidecar([codes], CAUTIONS), encoding="utf-8", newline="")
@@ -195,7 +196,7 @@ def write_drawings(
     site = DrawnSite(
         project=ctx.site.name,
         crs_name=crs.name,
-        vertical_datum=ctx.site.input.vertical_datum or "not stated",
+        vertical_datum=plan_datum(ctx.workspace, ctx.site.input.vertical_datum),
         epsg=crs.to_epsg(),
         units=units,
         date=ctx.site.sheets.date,

@@ -14,6 +14,7 @@ from geotools.earthwork.waterway import Waterway, standing_ways, water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
+from geotools.plan.point_sidecar import plan_datum
 from geotools.plan.schema import FENCE
 from geotools.steps.grade.files import SETTING_OUT
 
@@ -24,6 +25,7 @@ def sheet_set(
     """What the drawings are made from: works, title block, key plan and quantities."""
     said, crs = ctx.site.sheets, ctx.workspace.plan_crs
     code = crs.to_epsg()
+    datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     block = TitleBlock(
         project=ctx.site.name,
         revision=said.revision,
@@ -32,7 +34,7 @@ def sheet_set(
         checked=said.checked,
         approved=said.approved,
         crs=crs.name if code is None else f"EPSG:{code}, {crs.name}",
-        vertical_datum=f"{ctx.site.input.vertical_datum or 'datum not stated'}; metres",
+        vertical_datum=f"{datum if datum != 'not stated' else 'datum not stated'}; metres",
         cautions=CAUTIONS,
         recipient=said.recipient,
     )

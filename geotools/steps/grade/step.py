@@ -10,6 +10,7 @@ from geotools.detection.chains import perimeter_of
 from geotools.earthwork.design import DEPTH_CLASSES, Graded, depth_classes, graded_zones
 from geotools.earthwork.from_plan import design_of, grade_settings
 from geotools.earthwork.proposal import proposed_zones
+from geotools.earthwork.state import proposed_paper
 from geotools.earthwork.works import MapUnits, Works
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.io.crs import metres_per_unit, unit_name
@@ -22,6 +23,7 @@ from geotools.plan.schema import (
     FENCE,
     GRADING_POINTS,
     GRADINGS,
+    HEADS,
     OPTIONS,
     PROPOSED_HEADS,
     WATER_CROSSINGS,
@@ -148,7 +150,7 @@ def run(ctx: StepContext) -> StepResult:
     tin = tin_of(surface, graded, units, ctx.params["point_spacing_m"])
     points = point_rows(surface, tin, graded, units)
     write_rasters(ctx, surface, graded)
-    write_points(ctx, points, tin, units)
+    write_points(ctx, points, tin, units, proposed_paper(ctx, perimeter, proposed, surface))
     write_drawings(ctx, surface, graded, works, tin, units)
     ctx.progress(2, 3, "sheets")
     # drawing takes long to load, and whoever lists the steps does not draw
@@ -210,6 +212,7 @@ STEP = Step(
         LayerIn(FENCE, "ground beside it is left alone"),
         LayerIn(BEAMS, "heads and their heights"),
         LayerIn(OPTIONS, "why each zone is graded"),
+        LayerIn(HEADS, "heads of zones that stay as they are, for the code of the state"),
         LayerIn(PROPOSED_HEADS, "heads as they are to stand"),
         LayerIn(WATER_CROSSINGS, "ways for water, for the drawings", required=False),
     ),

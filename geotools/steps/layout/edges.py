@@ -21,6 +21,9 @@ from geotools.steps.layout.zone_rules import Field, LayoutWeights, ZoneRules
 __all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]
 
 _CHUNK = 500_000
+#: A beam longer than half the longest stands for at most this many times its own length of the line: a right angle may
+#: be cut off. Sharper corners are cut off by short beams alone.
+_MOST_AROUND = 1.5
 #: Places looked at together: few enough that what is worked out for them stays in the processor's cache.
 _PLACES = 16_384
 
@@ -213,6 +216,14 @@ def possible_zones(
         length = np.hypot(*(q - p).T)
         total = length + past_start + past_end
         ok = (total <= rules.longest_m) & (total >= rules.shortest_m) & (length > 1e-6)
+        # on a small site a beam across the yard would pass for one along the whole way round
+        along = nodes.chainage[head] - nodes.chainage[tail]
+        along = np.where(along < 0, along + line.length, along)
+        beside = np.abs(nodes.offset[tail]) + np.abs(nodes.offset[head])
+        ok &= along <= np.maximum(_MOST_AROUND * (length + beside), rules.longest_m / 2)
+        if closed:
+            # two straight beams there and back enclose nothing
+            ok &= along < line.length / 2
         middle = (p + q) / 2
         half = beam_half_width(length / 2, length / 2, rules.frequency_hz, zones=rules.fresnel_zones)
         ok &= clear(middle[:, 0], middle[:, 1]) >= half + rules.margin_m

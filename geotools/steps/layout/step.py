@@ -9,6 +9,7 @@ from shapely import unary_union
 
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
+from geotools.io.crs import metres_per_unit
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema import (
     BEAMS,
@@ -132,12 +133,12 @@ def run(ctx: StepContext) -> StepResult:
     broken = conflict_rows(conflicts)
     files = ["plan.png", "stacks.pdf"]
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import fence_tops, stack_sheets
+    from geotools.plan.stack_sheets import StackPaper, fence_tops, stack_sheets
     from geotools.steps.layout.picture import plan_picture
 
     plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
-    tops = fence_tops(ctx.read(FENCE))
-    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, tops, recipient=ctx.site.recipient)
+    paper = StackPaper(ctx.site.recipient, metres_per_unit(ctx.workspace.plan_crs))
+    stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)), paper=paper)
     _say(ctx, layout, everything, conflicts)
     ctx.say(said(rows["standoffs"]))
     if moved:

@@ -16,11 +16,12 @@ from geotools.detection.from_plan import head_types_of
 from geotools.earthwork.state import PlannedState, planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError
+from geotools.io.crs import metres_per_unit
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
-from geotools.plan.point_sidecar import system_fields
-from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, PROVENANCE, STAKEOUT, ZONES
+from geotools.plan.point_sidecar import plan_datum, system_fields
+from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, STAKEOUT, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
 from geotools.steps.stakeout.kernel import HeadAim, aim
@@ -118,13 +119,6 @@ def _say_state(ctx: StepContext, state: PlannedState) -> None:
         ctx.say(f"the proposed state adds heads or splits zones: {', '.join(added[:5])} are on the sheet as proposed")
 
 
-def _datum(ctx: StepContext) -> str:
-    """Vertical datum of the plan, as the site file or the terrain has it."""
-    rows = ctx.workspace.read(PROVENANCE).to_dict("records") if ctx.workspace.has(PROVENANCE) else []
-    held = [str(row["vertical_datum"]) for row in rows if row["vertical_datum"]]
-    return ctx.site.input.vertical_datum or (held[0] if held else "not stated")
-
-
 def _write(ctx: StepContext, name: str, text: str) -> None:
     coded = "utf-8-sig" if ctx.params["bom"] and name.endswith(".csv") else "utf-8"
     (ctx.scratch / name).write_text(text, encoding=coded, newline="")
@@ -181,7 +175,11 @@ def run(ctx: StepContext) -> StepResult:
             }
         )
     lonlat = heads.geometry.to_crs(4326)
-    order, plan_crs, datum = ctx.params["point_order"], ctx.workspace.plan_crs, _datum(ctx)
+    order, plan_crs, datum = (
+        ctx.params["point_order"],
+        ctx.workspace.plan_crs,
+        plan_datum(ctx.workspace, ctx.site.input.vertical_datum),
+    )
     said = {**state.paper.fields, **system_fields(plan_crs, datum), "caution": _CAUTION}
     sheet = [{**row, "easting": f"{row['easting']:.3f}", "northing": f"{row['northing']:.3f}"} for row in rows]
     for row in sheet:
@@ -200,7 +198,7 @@ def run(ctx: StepContext) -> StepResult:
     # the fitter's picture must not show other heights than the fitter's table
     built = [{**row, "ground_m": row["finished_m"]} for row in rows]
     # drawing takes long to load, and whoever lists the steps does not draw
-    from geotools.plan.stack_sheets import fence_tops, stack_sheets
+    from geotools.plan.stack_sheets import StackPaper, fence_tops, stack_sheets
 
     stack_sheets(
         ctx.scratch / "stacks.pdf",
@@ -209,7 +207,7 @@ def run(ctx: StepContext) -> StepResult:
         fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
         state.paper.words,
         laid_out,
-        ctx.site.recipient,
+        StackPaper(ctx.site.recipient, metres_per_unit(plan_crs)),
     )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():

@@ -15,6 +15,7 @@ from geotools.io.spreadsheet import SheetTable, write_xlsx
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
+from geotools.plan.point_sidecar import plan_datum, system_fields
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import Workspace
 from geotools.steps.walktest.effort import effort_words, stop_words
@@ -29,8 +30,8 @@ _SHORT = {"modulation": 3, "chainage_m": 2, "from_post_m": 2, "speed_m_s": 2}
 _MAP = ("start_easting", "start_northing", "end_easting", "end_northing")
 
 
-def _table_rows(rows: Sequence[dict[str, Any]], paper: PaperState, stop: str) -> list[dict[str, Any]]:
-    said = {**{k: v for k, v in paper.fields.items() if k != "state"}, "stop": stop, "caution": _CAUTION}
+def _table_rows(rows: Sequence[dict[str, Any]], paper: PaperState, more: dict[str, str]) -> list[dict[str, Any]]:
+    said = {**{k: v for k, v in paper.fields.items() if k != "state"}, **more}
     return [
         {**row, **{name: round(row[name], digits) for name, digits in _SHORT.items() if row[name] is not None}, **said}
         for row in sorted(rows, key=lambda r: r["walk_order"])
@@ -52,12 +53,16 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
         What the forms say of the state.
     """
     stop = stop_words(ctx.site)
-    table = _table_rows(rows, paper, stop)
-    columns = [*WALK_PLAN.field_names, *(name for name in paper.fields if name != "state"), "stop", "caution"]
+    datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
+    system = system_fields(ctx.workspace.plan_crs, datum)
+    more = {"stop": stop, **{k: system[k] for k in ("coordinate_system", "map_unit")}, "caution": _CAUTION}
+    table = _table_rows(rows, paper, more)
+    columns = [*WALK_PLAN.field_names, *(name for name in paper.fields if name != "state"), *more]
     exact = [{**row, **{name: f"{row[name]:.3f}" for name in _MAP}} for row in table]
     (ctx.scratch / FORM_CSV).write_text(csv_text(columns, exact), encoding="utf-8-sig", newline="")
     about = [
         ("state", paper.words),
+        ("coordinates", f"{system['coordinate_system']}, {system['map_unit']}; lengths are metres"),
         ("effort", effort_words(ctx.site, rows)),
         ("to fill in", "result (detected or missed), walked_on (2027-05-03 or 3.5.2027), walker, note"),
         ("walked elsewhere", "correct chainage_m: the distance from the transmitter post; other edits are not read"),

@@ -22,7 +22,8 @@ FILLED = ("result", "walked_on", "walker", "note")
 _FORM = "walk-test form"
 _LEAST = ("crossing_id", "result")
 #: What a form says beside the crossings' own fields: of its paper, and of the program that held it.
-_BESIDE = {"revision", "revision_date", "state_code", "stop", "caution", "fid", "geometry"}
+_SAID = {"revision", "revision_date", "state_code", "stop", "coordinate_system", "map_unit", "caution"}
+_BESIDE = {*_SAID, "fid", "geometry"}
 #: Fields that are no use to edit: what was walked differently belongs into the note.
 _FIXED = ("zone_id", "threat", "direction", "speed_m_s", "from_post", "from_post_m", "face_head_id")
 #: An edit of less than this is a rounding, m.

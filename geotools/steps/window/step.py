@@ -12,6 +12,7 @@ from geotools.detection.nuisance import ZoneNuisance, nuisance_of
 from geotools.detection.operating import OperatingWindow, WeakestCrossing
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.surface_windows import MoversBeside, closing_depth, surface_windows
+from geotools.detection.unanswered import zones_beside
 from geotools.detection.window_search import BETTER_KNOWN, CLOSE_FIRST, weakest_crossings, window_search
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import StepError
@@ -107,7 +108,11 @@ def run(ctx: StepContext) -> StepResult:
     site = ctx.site
     weakest = weakest_crossings(ctx.read(CROSSINGS))
     perimeter = perimeter_of(site, ctx.read, ctx.terrain, ctx.warn)
-    missing = [zone_id for zone_id in perimeter.zones if zone_id not in weakest]
+    beside = zones_beside(perimeter)
+    for text in beside.values():
+        ctx.warn(text)
+    answered = [zone_id for zone_id in perimeter.zones if zone_id not in beside]
+    missing = [zone_id for zone_id in answered if zone_id not in weakest]
     if missing:
         raise StepError(
             "zones have no weakest crossing",
@@ -118,7 +123,7 @@ def run(ctx: StepContext) -> StepResult:
         )
     movers = movers_of(site)
     made = _Run(ctx, perimeter)
-    names = list(perimeter.zones)
+    names = answered
     lines = [zone.line for zone in perimeter.zones.values()]
     raster = MapRaster(
         ctx.scratch / RASTER,

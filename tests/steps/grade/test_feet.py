@@ -5,6 +5,7 @@ from xml.etree import ElementTree
 
 import ezdxf
 import numpy as np
+import pypdf
 import pytest
 import rasterio
 
@@ -70,3 +71,19 @@ def test_files_count_in_feet_and_tables_in_metres(both):
         assert raster.crs.to_epsg() == 2277 and raster.res[0] == pytest.approx(0.5 / FOOT)
         design = raster.read(1)
         assert raster.units[0] == "m" and 240 < np.nanmean(design) < 260
+
+
+def test_posts_stand_at_one_place_on_every_paper_in_the_maps_own_unit(both):
+    _, job = both
+    job.run("stakeout")
+    job.run("walktest")
+    job.run("commission")
+    with (job.out / "stakeout_points.csv").open(newline="") as stream:
+        posts = [(float(row["E"]), float(row["N"])) for row in csv.DictReader(stream)]
+    for name in ("stacks.pdf", "commission.pdf"):
+        text = " ".join("".join(page.extract_text() for page in pypdf.PdfReader(job.out / name).pages).split())
+        assert posts and all(f"x {east:.2f} y {north:.2f} map units" in text for east, north in posts), name
+    with (job.out / "walk_test.csv").open(encoding="utf-8-sig", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["map_unit"] for row in rows} == {"US survey foot"}
+    assert all("EPSG:2277" in row["coordinate_system"] for row in rows)

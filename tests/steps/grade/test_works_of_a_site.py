@@ -360,6 +360,11 @@ def test_the_commands_exit_code_says_whether_the_works_pass(done, tmp_path, shar
     assert Path(done.out / "acceptance.csv").read_text().count("fail,") == (code != 0)
 
 
+def here_code(text):
+    """Code of the heads in the state of a sidecar."""
+    return next(line for line in text.splitlines() if line.startswith("state: "))[-8:]
+
+
 def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
     rows = list(csv.DictReader((done.out / "grading_points.csv").open()))
     assert all("buried services" in row["caution"] for row in rows)
@@ -368,3 +373,10 @@ def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
         assert "buried services" in text and "sensitive" in text, name
     beside = (done.out / "setting_out.txt").read_text("utf-8")
     assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside
+    # the posts and the ground are set out from papers of one state, and say so in the same words
+    done.run("stakeout")
+    posts = (done.out / "stakeout_points.txt").read_text("utf-8")
+    for what in ("state: ", "vertical datum of Z: "):
+        (here,), (there,) = ([line for line in text.splitlines() if line.startswith(what)] for text in (beside, posts))
+        assert here == there
+    assert {f"{row['state']} {row['state_code']}" for row in rows} == {f"proposed {here_code(beside)}"}

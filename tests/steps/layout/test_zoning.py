@@ -138,6 +138,20 @@ def test_no_post_comes_to_stand_where_the_ground_has_no_level():
     assert not any(place.within(unknown) for place in standing(choose_zones(nodes, line, region, known, PRICES)))
 
 
+@pytest.mark.parametrize("side", [40.0, 45.0, 60.0])
+def test_a_small_yard_is_gone_round_not_crossed(side):
+    """Allowed zones are longer than a side, and the clear ground is deep: a beam there and back passes for no ring."""
+    fence = LineString([(0, 0), (side, 0), (side, side), (0, side), (0, 0)])
+    region = Polygon(fence).buffer(-0.3, join_style="mitre") - box(14, 14, side - 14, side - 14)
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=5, beside=PostOffsets((0, 2)))
+    rules = replace(RULES, longest_m=100.0, extension_m=2.5)
+    zones = choose_zones(nodes, line, region, rules, PRICES)
+    # what the beams enclose is a good part of what the line does; there and back it is nothing
+    corners = Polygon([zone.junctions[0] for zone in zones])
+    assert len(zones) > 2 and corners.area > 0.3 * Polygon(line).area
+
+
 def test_corner_heads_stand_past_the_crossing():
     fence, region = square(60)
     line = setback_line(fence, 3)
