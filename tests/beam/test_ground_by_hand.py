@@ -9,7 +9,7 @@ from scipy.special import erfc
 from geotools.beam import HEAD_TYPES
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField
 from geotools.beam.grid import _step
-from geotools.beam.interference import terrain_loss_db
+from geotools.beam.interference import pattern_db, terrain_loss_db
 from geotools.beam.strip import Strip, detection_floor
 
 HEAD = HEAD_TYPES["10 GHz"]
@@ -43,6 +43,13 @@ def test_a_ridge_on_the_way_costs_its_knife_edge_in_every_direction(towards):
     found = terrain_loss_db([start, start], [end, end + np.array([0, 0, 1000.0])], wave, ground, spacing_m=2.001)
     assert found == pytest.approx([expected, 0.0], abs=1e-6)
     assert terrain_loss_db([start], [end], wave, lambda x, y: x * np.nan) == pytest.approx([0.0])
+
+
+def test_a_head_loses_thirty_decibels_at_most_unless_told_otherwise():
+    """Gaussian: 3.01 dB at half the beamwidth, four times as much at the whole of it."""
+    db = 10 * math.log10(2)
+    assert pattern_db([0.0, 3.0, 6.0, 90.0], 0.0, 6.0, 6.0) == pytest.approx([0.0, db, 4 * db, 30.0])
+    assert pattern_db(0.0, [0.0, 3.0, 6.0, 90.0], 6.0, 6.0, floor_db=9.0) == pytest.approx([0.0, db, 9.0, 9.0])
 
 
 @pytest.mark.parametrize(("need", "found"), [(0.4, 0.4), (1.9, 1.9), (2.9, 2.9), (3.2, math.inf)])

@@ -208,6 +208,12 @@ EQUAL = (
         ")+min(",
         "a short cut: a beam that cannot reach the threshold anywhere is looked at too, and reaches it nowhere",
     ),
+    EqualFault(
+        "beam.sweep",
+        "count, size = len(beams), grids[0].size",
+        "grids[-1]",
+        "all beams of a batch have one size, the first as the last",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
@@ -249,7 +255,7 @@ EQUAL = (
 
 
 #: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
-TOGETHER = ("TILE_ZONES", "_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
+TOGETHER = ("TILE_ZONES", "quarter", "_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
 
 
 def _bare(text: str) -> str:
