@@ -43,6 +43,12 @@ def test_a_ridge_on_the_way_costs_its_knife_edge_in_every_direction(towards):
     found = terrain_loss_db([start, start], [end, end + np.array([0, 0, 1000.0])], wave, ground, spacing_m=2.001)
     assert found == pytest.approx([expected, 0.0], abs=1e-6)
     assert terrain_loss_db([start], [end], wave, lambda x, y: x * np.nan) == pytest.approx([0.0])
+    # below the ray as well, up to a parameter of -0.78
+    for depth, counts in ((0.4, True), (0.46, True), (0.48, False)):
+        nu = -depth * math.sqrt(2.0 * 100.0 / (wave * 49.0 * 51.0))
+        low = terrain_loss_db([start], [end], wave, lambda x, y, d=depth: ground(x, y) - 2.0 - d, spacing_m=2.001)
+        edge = -20 * math.log10(abs(erfc(np.sqrt(0.5j * np.pi) * nu)) / 2)
+        assert low == pytest.approx([edge if counts else 0.0], abs=1e-6) and edge < 3.0
 
 
 def test_a_head_loses_thirty_decibels_at_most_unless_told_otherwise():

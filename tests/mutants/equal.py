@@ -214,6 +214,12 @@ EQUAL = (
         "grids[-1]",
         "all beams of a batch have one size, the first as the last",
     ),
+    EqualFault(
+        "beam.rain",
+        "(-0.07771, 2.33840, -0.76284),",
+        "2.33840,0.76284",
+        "the width of a term of the recommendation's sum, which is squared",
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
