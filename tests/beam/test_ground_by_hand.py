@@ -7,6 +7,8 @@ import pytest
 from scipy.special import erfc
 
 from geotools.beam import HEAD_TYPES
+from geotools.beam.closed_form import two_ray_level_db
+from geotools.beam.cross_section import squared_line
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField
 from geotools.beam.grid import _step
 from geotools.beam.interference import pattern_db, terrain_loss_db
@@ -75,3 +77,15 @@ def test_tops_up_to_three_metres_are_looked_at(need, found):
     )
     floor = detection_floor([field], 20.0, need / 4.0, Strip(x, y, np.full((5, 3), 0.0)))
     assert floor[2] == pytest.approx(found, abs=0.01)
+
+
+def test_ground_under_the_line_is_taken_square_to_the_slope_from_the_line_between_the_posts():
+    """A dip of 0.3 m below a line that falls by 1 m, on a cross slope of 30 degrees: cos 30 of it counts."""
+    x = np.array([5.0, 10.0, 15.0, 25.0])
+    line = 100.0 - 0.05 * (x - 5.0) - np.array([0.0, 0.3, 0.0, 0.0])
+    found = squared_line(x, line, np.full(4, math.pi / 6))
+    assert found == pytest.approx([100.0, 99.75 - 0.3 * math.cos(math.pi / 6), 99.5, 99.0])
+
+
+def test_two_heads_on_the_ground_cancel_each_other_and_the_level_is_still_a_number():
+    assert two_ray_level_db(0.0285, 60.0, 0.0, 0.0) == pytest.approx(-240.0)
