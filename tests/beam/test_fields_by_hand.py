@@ -240,5 +240,11 @@ def test_the_mesh_samples_aperture_and_pattern():
     assert mesh.dx == pytest.approx(20.2 / 41) and mesh.dy == pytest.approx(0.8 * w0)
     edge = 2 * np.sqrt(np.log(1000.0)) / (k * w0)
     assert mesh.dz == pytest.approx(min(max(0.8 * np.pi / (k * (edge + 0.05)), 0.01), 0.03))
+    # narrower heads of a shorter wave: between the limits
+    other = HEAD_TYPES["24 GHz"]
+    k, half = other.wavenumber, np.radians(other.beamwidth_el_deg / 2)
+    edge = 2 * np.sqrt(np.log(1000.0)) * np.sin(half) / np.sqrt(2 * np.log(2))
+    found = Mesh.of(Beam(other, X, 0 * X, 1.0, 1.0), 20.2).dz
+    assert found == pytest.approx(0.8 * np.pi / (k * (edge + 0.05))) and 0.01 < found < 0.03
     finer = Mesh.of(beam, 20.2, finer=2.0)
     assert (finer.dx, finer.dy, finer.dz) == pytest.approx((20.2 / 81, mesh.dy / 2, mesh.dz / 2))

@@ -7,9 +7,11 @@ import pytest
 from scipy.special import erfc
 
 from geotools.beam import HEAD_TYPES
+from geotools.beam.closed_form import two_ray_level_db
+from geotools.beam.cross_section import squared_line
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField
 from geotools.beam.grid import _step
-from geotools.beam.interference import terrain_loss_db
+from geotools.beam.interference import pattern_db, terrain_loss_db
 from geotools.beam.strip import Strip, detection_floor
 
 HEAD = HEAD_TYPES["10 GHz"]
@@ -43,6 +45,19 @@ def test_a_ridge_on_the_way_costs_its_knife_edge_in_every_direction(towards):
     found = terrain_loss_db([start, start], [end, end + np.array([0, 0, 1000.0])], wave, ground, spacing_m=2.001)
     assert found == pytest.approx([expected, 0.0], abs=1e-6)
     assert terrain_loss_db([start], [end], wave, lambda x, y: x * np.nan) == pytest.approx([0.0])
+    # below the ray as well, up to a parameter of -0.78
+    for depth, counts in ((0.4, True), (0.46, True), (0.48, False)):
+        nu = -depth * math.sqrt(2.0 * 100.0 / (wave * 49.0 * 51.0))
+        low = terrain_loss_db([start], [end], wave, lambda x, y, d=depth: ground(x, y) - 2.0 - d, spacing_m=2.001)
+        edge = -20 * math.log10(abs(erfc(np.sqrt(0.5j * np.pi) * nu)) / 2)
+        assert low == pytest.approx([edge if counts else 0.0], abs=1e-6) and edge < 3.0
+
+
+def test_a_head_loses_thirty_decibels_at_most_unless_told_otherwise():
+    """Gaussian: 3.01 dB at half the beamwidth, four times as much at the whole of it."""
+    db = 10 * math.log10(2)
+    assert pattern_db([0.0, 3.0, 6.0, 90.0], 0.0, 6.0, 6.0) == pytest.approx([0.0, db, 4 * db, 30.0])
+    assert pattern_db(0.0, [0.0, 3.0, 6.0, 90.0], 6.0, 6.0, floor_db=9.0) == pytest.approx([0.0, db, 9.0, 9.0])
 
 
 @pytest.mark.parametrize(("need", "found"), [(0.4, 0.4), (1.9, 1.9), (2.9, 2.9), (3.2, math.inf)])
@@ -62,3 +77,15 @@ def test_tops_up_to_three_metres_are_looked_at(need, found):
     )
     floor = detection_floor([field], 20.0, need / 4.0, Strip(x, y, np.full((5, 3), 0.0)))
     assert floor[2] == pytest.approx(found, abs=0.01)
+
+
+def test_ground_under_the_line_is_taken_square_to_the_slope_from_the_line_between_the_posts():
+    """A dip of 0.3 m below a line that falls by 1 m, on a cross slope of 30 degrees: cos 30 of it counts."""
+    x = np.array([5.0, 10.0, 15.0, 25.0])
+    line = 100.0 - 0.05 * (x - 5.0) - np.array([0.0, 0.3, 0.0, 0.0])
+    found = squared_line(x, line, np.full(4, math.pi / 6))
+    assert found == pytest.approx([100.0, 99.75 - 0.3 * math.cos(math.pi / 6), 99.5, 99.0])
+
+
+def test_two_heads_on_the_ground_cancel_each_other_and_the_level_is_still_a_number():
+    assert two_ray_level_db(0.0285, 60.0, 0.0, 0.0) == pytest.approx(-240.0)

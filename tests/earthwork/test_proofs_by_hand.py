@@ -103,7 +103,8 @@ def test_states_that_fail_soonest_come_first_and_the_rest_only_where_those_pass(
         (0.0, 0.0, "clear in a re-run"),
         (0.05, 0.1, "clear in a re-run, built within +-5 cm, settled 10 cm"),
         (0.03, 0.0, "clear in a re-run, built within +-3 cm, settled 0 cm"),
-        (0.0, 0.02, "clear in a re-run, built within +-0 cm, settled 2 cm"),
+        (0.0, 0.6, "clear in a re-run, built within +-0 cm, settled 60 cm"),
+        (0.6, 0.02, "clear in a re-run, built within +-60 cm, settled 2 cm"),
     ],
 )
 def test_what_is_called_clear_states_the_tolerances_it_is_clear_within(build, settle, words):

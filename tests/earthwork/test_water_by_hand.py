@@ -93,6 +93,9 @@ def test_paths_and_their_falls_by_hand():
     assert sorted(set(falls.crossing.tolist())) == [0, 1] and len(falls.prices) == 2
     for number, price in enumerate(falls.prices):
         assert price == pytest.approx(15.0 + 40.0 * min(apart[falls.crossing == number].sum(), 8.0))
+    # where today's ground falls by less than is asked for, it may go on doing so
+    flat = dammed(WaterRules(catchment_m2=50.0, least_fall=0.05))[0].falls()
+    assert flat.least == pytest.approx(ground[flat.upper] - ground[flat.lower])
     assert dammed(WaterRules(catchment_m2=1e6))[0].falls().upper.size == 0
     # a cell of half a metre drains itself at least
     assert water.cell == 0.5 and water.catchment[water.flow.filled.ravel() > 0].min() == pytest.approx(0.25)

@@ -132,3 +132,4 @@ def test_what_is_still_open_is_named_with_its_first_place_and_its_share():
         and "15" in said
         and said.endswith("(62 % of the zone)")
     )
+    assert _complaint(lines[:1], [Proof(np.arange(8) * 5.0, ~none, none)]).endswith("(100 % of the zone)")

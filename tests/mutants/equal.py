@@ -208,6 +208,39 @@ EQUAL = (
         ")+min(",
         "a short cut: a beam that cannot reach the threshold anywhere is looked at too, and reaches it nowhere",
     ),
+    EqualFault(
+        "beam.sweep",
+        "count, size = len(beams), grids[0].size",
+        "grids[-1]",
+        "all beams of a batch have one size, the first as the last",
+    ),
+    EqualFault(
+        "beam.rain",
+        "(-0.07771, 2.33840, -0.76284),",
+        "2.33840,0.76284",
+        "the width of a term of the recommendation's sum, which is squared",
+    ),
+    EqualFault(
+        "detection.areas",
+        "_, part = connected_components(graph, directed=False)",
+        "directed=True",
+        "of a directed graph the parts that hang together either way are asked for, which are the same",
+    ),
+    EqualFault(
+        "beam.antenna",
+        "shared = offset.ndim == 1",
+        "ndim==0",
+        "offsets that are the same at every chainage are then written out for each",
+    ),
+    *(
+        EqualFault(
+            "steps.channels.colouring",
+            line,
+            fault,
+            "how long colours are tried before an integer programme, with the same answer, takes over",
+        )
+        for line, fault in (("_PATIENCE = 20_000", "_PATIENCE="), ("steps += 1", "steps+=2"))
+    ),
     EqualFault("detection.areas", "return reached[0]", "reached[-1]", "a list of one"),
     EqualFault(
         "detection.topology",
@@ -249,7 +282,7 @@ EQUAL = (
 
 
 #: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
-TOGETHER = ("TILE_ZONES", "_CHUNK", "_PLACES", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
+TOGETHER = ("TILE_ZONES", "quarter", "_CHUNK", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
 
 
 def _bare(text: str) -> str:

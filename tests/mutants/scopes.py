@@ -32,6 +32,7 @@ _PERIMETER = tuple(
         "chain_by_hand",
         "perimeter_by_hand",
         "silent_strips_by_hand",
+        "ways_by_hand",
         "heads_and_rules",
         "perimeter",
         "gaps_kernel",

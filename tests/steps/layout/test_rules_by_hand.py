@@ -101,7 +101,9 @@ def test_a_ring_is_checked_at_its_seam_and_a_line_at_its_ends():
     assert "12.0 m of the line let crawl" in check_chain(both, LIMITS, closed=False)[0].found
     mixed = check_chain([a, replace(b, starts_with_tx=True)], LIMITS, closed=False)
     assert [(one.rule, one.zone_id) for one in mixed] == [("open end", "A"), ("transmitter beside receiver", "A B")]
+    assert (mixed[1].expected, mixed[1].mend) == ("like beside like", "swap the roles of one zone")
     # halfway between the two posts
     assert mixed[1].at == (59.0, -1.0)
     odd = check_chain([replace(a, ends=(CLOSED, CLOSED)), b, c], LIMITS, closed=True)
     assert [(one.rule, "unavoidable" in one.found) for one in odd] == [("transmitter beside receiver", True)]
+    assert odd[0].expected.startswith("one such junction") and odd[0].mend.startswith("give the two zones different")
