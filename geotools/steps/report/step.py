@@ -39,6 +39,7 @@ from geotools.steps.report.sheets import (
     walk_sheet,
     zone_tables,
 )
+from geotools.steps.report.weather import weather_sheet
 from geotools.steps.report.windows import WINDOW_LAYERS, windows_sheet
 from geotools.steps.report.wording import words
 from geotools.terrain.shading import shaded
@@ -53,7 +54,7 @@ _MAP_SHARE, _SECTION_SHARE = 0.35, 0.32
 
 HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 #: Layers of which the map and the zones' sheets show what matters; the rest is for a GIS.
-_FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "standoffs", "sensitivity"}
+_FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "sensitivity"}
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
 _PLACED = {
     "fence",
@@ -215,6 +216,7 @@ def run(ctx: StepContext) -> StepResult:
     report.blocks += [heading, sentence, verdicts, _map_picture(ctx, frames, site.threats)]
     report.blocks += [*_worst_section(frames, shown), *rest, *zone_sheets]
     report.blocks += windows_sheet(frames)
+    report.blocks += weather_sheet(frames)
     report.blocks += heads_sheet(frames)
     for name, schema in LAYERS.items():
         if name in frames and name not in _PLACED | WINDOW_LAYERS:

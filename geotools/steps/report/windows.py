@@ -16,6 +16,7 @@ from geotools.steps.report.blocks import Block, Fact, Heading, Notes, Table
 from geotools.steps.report.charts import draw
 from geotools.steps.report.frame import FONT_PT
 from geotools.steps.report.reach import reach_blocks
+from geotools.steps.report.weather import standoff_blocks
 from geotools.steps.report.wording import field_table, number
 
 __all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "window_words", "windows_sheet"]
@@ -23,7 +24,15 @@ __all__ = ["WINDOW_LAYERS", "window_chart", "window_facts", "window_words", "win
 Frames = Mapping[str, pd.DataFrame]
 #: Layers that this sheet shows.
 WINDOW_LAYERS = frozenset(
-    {"operating_windows", "window_options", "window_surfaces", "window_weather", "set_off", "nuisance_reach"}
+    {
+        "operating_windows",
+        "window_options",
+        "window_surfaces",
+        "window_weather",
+        "set_off",
+        "nuisance_reach",
+        "standoffs",
+    }
 )
 #: Modulations at the chart's ends: what is weaker is drawn at the edge.
 _LEAST, _MOST = 0.005, 1.3
@@ -32,6 +41,8 @@ _CAUTIONS = (
     "A model: set the threshold by the walk test, and look at a week of logged alarms before relying on it.",
     "Sizes of movers are placeholders until the site file has its own.",
 )
+
+_NO_WEATHER = "Dry days on cut grass alone: `geotools weather` finds rain, water, snow and grass that close a window."
 
 
 def window_facts(windows: pd.DataFrame | None, currency: str) -> list[Fact]:
@@ -93,7 +104,8 @@ def windows_sheet(frames: Frames) -> list[Block]:
     """Picture of every zone's window, tables of windows, features and changes; nothing where the step has not run."""
     windows = frames.get("operating_windows")
     if windows is None or windows.empty:
-        return []
+        beams = standoff_blocks(frames)
+        return [Heading("What alarms though nobody intrudes"), *beams] if beams else []
     states = windows["state"].value_counts()
     alt = (
         f"Operating windows of {len(windows)} zones: {states.get('open', 0)} open, {states.get('narrow', 0)} narrow, "
@@ -142,7 +154,8 @@ def windows_sheet(frames: Frames) -> list[Block]:
     if len(closing):
         columns = {"zone_id": ("zone", 0), "closes_at_m": ("closes under grass or snow of, m", 2)}
         blocks.append(field_table("Keep grass shorter, and clear snow, where a window closes", closing, columns))
-    return [*blocks, Notes(_CAUTIONS, "caution", "Cautions")]
+    cautions = _CAUTIONS if "window_weather" in frames else (*_CAUTIONS, _NO_WEATHER)
+    return [*blocks, *standoff_blocks(frames), Notes(cautions, "caution", "Cautions")]
 
 
 def _table(windows: pd.DataFrame) -> Table:
