@@ -646,8 +646,9 @@ def explore(
         ``heads``, ``beams``, ``verdicts`` (if it is there), ``dead_spots`` (if it is there),
         ``options`` (if it is there), ``proposed_heads`` (if it is there), ``earthworks`` (if it is
         there), ``nuisance_reach`` (if it is there), ``set_off`` (if it is there), ``operating_windows``
-        (if it is there), ``window_options`` (if it is there), ``bill`` (if it is there). Required
-        layers that are missing are made first, with defaults.
+        (if it is there), ``window_options`` (if it is there), ``window_weather`` (if it is there),
+        ``standoffs`` (if it is there), ``bill`` (if it is there). Required layers that are missing are
+        made first, with defaults.
     """
 
 def export(

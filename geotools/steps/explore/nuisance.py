@@ -33,7 +33,9 @@ _WINDOW = [
     "closes_at_m",
     "opens_by",
     "opens_cost",
+    "proposed",
 ]
+_WEATHER = ["condition", "closes_at", "keeps_to", "unit", "days", "because", "advice"]
 _OPTION = [
     "words",
     "state",
@@ -68,10 +70,11 @@ def window_colours() -> dict[str, str]:
 
 
 def nuisance_data(frames: dict[str, Any], place: Place) -> dict[str, Any] | None:
-    """Windows by zone, reach by mover, what sets off a zone; None where the step window has not run."""
+    """Windows by zone, reach by mover, what sets off a zone, weather; None where the step window has not run."""
     windows = frames.get("operating_windows")
     if windows is None or windows.empty:
         return None
+    beams, weather = (frames.get(name) for name in ("standoffs", "window_weather"))
     reach, options, features = (frames.get(name) for name in ("nuisance_reach", "window_options", "set_off"))
     movers: dict[str, Row] = {}
     for row in () if reach is None else reach.to_dict("records"):
@@ -84,6 +87,11 @@ def nuisance_data(frames: dict[str, Any], place: Place) -> dict[str, Any] | None
         "windows": {row["zone_id"]: picked(row, _WINDOW) for row in windows.to_dict("records")},
         "lines": {row.zone_id: place.points(row.geometry.coords) for row in windows.itertuples()},
         "movers": movers,
+        "standoffs": {} if beams is None else dict(zip(beams["zone_id"], beams["why"], strict=True)),
+        "weather": [
+            {"zone": row["zone_id"], **picked(row, _WEATHER)}
+            for row in (() if weather is None else weather[weather["days"] > 0.0].to_dict("records"))
+        ],
         "options": [
             {"zone": row["zone_id"], **picked(row, _OPTION)}
             for row in (() if options is None else options.to_dict("records"))

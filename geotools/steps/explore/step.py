@@ -27,8 +27,10 @@ from geotools.plan.schema import (
     OPTIONS,
     PROPOSED_HEADS,
     SET_OFF,
+    STANDOFFS,
     VERDICTS,
     WINDOW_OPTIONS,
+    WINDOW_WEATHER,
     ZONES,
 )
 from geotools.plan.schema.style import VERDICT_COLOURS
@@ -59,6 +61,8 @@ _IF_THERE = (
     SET_OFF,
     OPERATING_WINDOWS,
     WINDOW_OPTIONS,
+    WINDOW_WEATHER,
+    STANDOFFS,
     BILL,
 )
 
@@ -157,6 +161,8 @@ STEP = Step(
         LayerIn(SET_OFF, "which of the user's own features set off a zone", required=False),
         LayerIn(OPERATING_WINDOWS, "operating window of each zone", required=False),
         LayerIn(WINDOW_OPTIONS, "what opens a window that is not open", required=False),
+        LayerIn(WINDOW_WEATHER, "weather that closes a window", required=False),
+        LayerIn(STANDOFFS, "why each beam stands where it does", required=False),
         LayerIn(BILL, "what the plan costs", required=False),
     ),
     files=(FileOut(PAGE, "document", "One file for a browser, needs no network: map, sections, heights to move."),),

@@ -139,7 +139,6 @@ def standoff_blocks(frames: Frames) -> list[Block]:
         "outside_m": ("clear outside, m", 1),
         "outside_for": ("for", 0),
         "inside_m": ("clear inside, m", 1),
-        "inside_for": ("for ", 0),
         "reached_m": ("within reach, m", 0),
         "why": ("why it stands there", 0),
     }

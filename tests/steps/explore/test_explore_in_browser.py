@@ -216,6 +216,7 @@ def test_windows_and_reach_are_on_the_map_and_beside_the_zone(browser, explored)
         Select(browser.find_element(By.ID, "zone")).select_by_visible_text(name)
         said = browser.find_element(By.ID, "window-note").text
         assert f"Window {window['state']}" in said and str(window["must_threat"]) in said
+        assert f"Where the beam stands: {held['standoffs'][name]}" in said
         (band,) = browser.execute_script(
             "return document.getElementById('window').layout.shapes.filter(s => s.type === 'rect')"
             ".map(s => [s.x0, s.x1])"

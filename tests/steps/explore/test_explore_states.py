@@ -7,7 +7,9 @@ import dataclasses
 
 import numpy as np
 import pytest
-from shapely import Polygon, union_all
+from geopandas import GeoDataFrame
+from pandas import DataFrame
+from shapely import LineString, Polygon, union_all
 
 import geotools
 from geotools.corridor import BeamLine
@@ -23,11 +25,14 @@ from geotools.plan.schema import (
     OPTIONS,
     PROPOSED_HEADS,
     SET_OFF,
+    STANDOFFS,
     VERDICTS,
 )
 from geotools.steps.explore.html import to_html
+from geotools.steps.explore.nuisance import nuisance_data
 from geotools.steps.explore.proposed import ProposedPerimeter
 from geotools.steps.explore.relief import relief_data
+from geotools.steps.explore.scene import Place
 from geotools.steps.explore.summing import lead
 from geotools.terrain.design import DesignSurface
 from tests.steps.explore.test_explore_step import data_of
@@ -125,6 +130,8 @@ def test_windows_and_reach_are_those_of_the_layers(page, job):
         )
         assert (window["must"], window["must_not"]) == pytest.approx((row.must, row.must_not), abs=0.0006)
         assert (window["set_to"] is None) == (row.state == "empty")
+    beams = job.workspace.read(STANDOFFS)
+    assert held["standoffs"] == dict(zip(beams["zone_id"], beams["why"], strict=True))
     reach = job.workspace.read(NUISANCE_REACH)
     assert set(held["movers"]) == set(reach["mover"])
     fence = job.workspace.read(FENCE).geometry.iloc[0]
@@ -193,3 +200,14 @@ def test_ground_in_three_dimensions_is_that_of_the_terrain():
                 got = np.nan if levels[i][j] is None else relief["base"] + levels[i][j] / 100
                 assert got == pytest.approx(float(expected), abs=0.006, nan_ok=True)
     assert relief_data(line, 2.0, Slope(), Slope())["proposed"] is None
+
+
+def test_weather_that_closes_a_window_is_beside_the_zone_and_none_that_does_not():
+    windows = GeoDataFrame({"zone_id": ["Z1"], "state": ["open"]}, geometry=[LineString([(0, 0), (9, 0)])])
+    rows = [("snow", 0.1, "m", 9.96, "clear it"), ("rain", None, "mm/h", 0.0, None)]
+    weather = DataFrame(rows, columns=["condition", "closes_at", "unit", "days", "advice"]).assign(zone_id="Z1")
+    held = nuisance_data({"operating_windows": windows, "window_weather": weather}, Place(np.zeros(2)))
+    assert held["weather"] == [
+        {"zone": "Z1", "condition": "snow", "closes_at": 0.1, "unit": "m", "days": 9.96, "advice": "clear it"}
+    ]
+    assert held["standoffs"] == {}

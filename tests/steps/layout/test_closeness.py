@@ -141,3 +141,21 @@ def test_nothing_is_claimed_that_the_step_window_denies_on_the_same_ground(site,
         geotools.run_step(step, opened, out)
     found = gpd.read_file(out / "plan.gpkg", layer="set_off")
     assert len(found) and set(found["sets_off"]) == {"no"}
+
+
+def test_the_demonstration_weighed_stands_farther_from_its_lane(laid_out, plan):
+    """As the page on operating windows says: the same site with a price for what lives beside the fence."""
+    site_file, out = plan
+    text = site_file.read_text("utf-8")
+    assert "nuisance_m = 0.0" in text
+    site_file.write_text(text.replace("nuisance_m = 0.0", "nuisance_m = 40.0"), "utf-8")
+    geotools.run_step("layout", geotools.open_site(site_file), out, overwrite=True)
+    before, after = (
+        gpd.read_file(folder / "plan.gpkg", layer="standoffs").set_index("zone_id")
+        for folder in (laid_out / "out", out)
+    )
+    (near,) = before.index[before["reached_m"] > 0.5]
+    assert near == "F01-Z001" and before.loc[near, "nearest"] == "lorry on lane"
+    assert after.loc[near, "fence_m"] > before.loc[near, "fence_m"] + 0.3
+    assert after["out_of_reach"].astype(bool).all() and (after["reached_m"] < 0.5).all()
+    assert "would be within reach of what is no threat" in after.loc[near, "why"]

@@ -58,6 +58,14 @@ function windowWords(z, held, where) {
   if (held.closes_at_m !== null && held.closes_at_m !== undefined) {
     lines.push(`Grass or snow of ${metres(held.closes_at_m)} closes it: keep it shorter.`);
   }
+  if (held.proposed) lines.push(`In the proposed state: ${held.proposed}.`);
+  const why = data.nuisance.standoffs[z.zone];
+  if (why) lines.push(`Where the beam stands: ${why}.`);
+  for (const w of data.nuisance.weather.filter((row) => row.zone === z.zone)) {
+    const limit = w.unit ? ` from ${w.closes_at} ${w.unit}` : "";
+    const kind = { dry: "any weather", pond: "standing water", grass: "uncut grass" }[w.condition] || w.condition;
+    lines.push(`Closed by ${kind}${limit}, about ${w.days.toFixed(0)} days of a year: ${w.because}${w.advice ? `; ${w.advice.replaceAll("`", "")}` : ""}.`);
+  }
   const off = data.nuisance.features.filter((f) => f.zone === z.zone && f.sets_off !== "no");
   for (const f of off) {
     lines.push(`${f.feature}: ${f.mover} ${f.sets_off === "yes" ? "sets" : "may set"} the zone off at ${metres(f.chainage_m, 0)} (${response(f.modulation)}, at most ${response(f.modulation_high)}).`);
