@@ -15,12 +15,17 @@ from geotools.detection.chain import chain_vertices
 from geotools.detection.verdicts import StationVerdicts
 from geotools.plan.model import FenceChain
 
-__all__ = ["Stretch", "fence_edges", "places_along", "stretches"]
+__all__ = ["Stretch", "fence_edges", "places_along", "run_back", "stretches"]
 
 Floats = NDArray[np.float64]
 
 #: Places of the fence that are kept apart, m.
 _ALONG_FENCE_M = 0.25
+#: Beams that run back this near beside each other leave no ground between them that they protect: one strip, m.
+_NO_ROOM_M = 4.0
+#: Cosine of the angle up to which beams count as running opposite ways (25 degrees), and places along one that are
+#: looked at, shares of its length.
+_OPPOSITE, _ALONG_ZONE = 0.906, (0.1, 0.3, 0.5, 0.7, 0.9)
 #: A post this near to a fence's end stands at it, m.
 _AT_END_M = 1.0
 
@@ -111,11 +116,14 @@ def places_along(chain: FenceChain, fence: LineString, along_m: Floats) -> list[
     points = line_interpolate_point(fence, along_m)
     _, nearest = STRtree(pieces).query_nearest(points, all_matches=False)
     on_chain = line_interpolate_point(pieces[nearest], line_locate_point(pieces[nearest], points))
-    last = len(pieces) - 1
+    last, back = len(pieces) - 1, run_back(chain)
     found: list[tuple[str | None, float]] = []
     beyond_end: dict[int, list[tuple[int, float]]] = {}
     for place, (point, met, number) in enumerate(zip(points, on_chain, nearest.tolist(), strict=True)):
         zone = chain.zones[number]
+        if zone.zone_id in back:
+            found.append((None, 0.0))
+            continue
         length = zone.line.length
         along, at = (float(zone.line.from_map(p.x, p.y)[0]) for p in (point, met))
         loose = not chain.closed and (
@@ -132,4 +140,22 @@ def places_along(chain: FenceChain, fence: LineString, along_m: Floats) -> list[
         if max(beyond for _, beyond in ends) > _AT_END_M:
             for place, _ in ends:
                 found[place] = (None, 0.0)
+    return found
+
+
+def run_back(chain: FenceChain) -> list[str]:
+    """Zones of a closed fence line beside which others run back the other way, with no ground between: they go there
+    and back in place of round, and whoever crosses the fence beside them need not cross them to get in.
+    """
+    if not chain.closed:
+        return []
+    lines = [zone.along_fence.line() for zone in chain.zones]
+    ways = np.array([np.subtract(line.coords[1], line.coords[0]) / line.length for line in lines])
+    found = []
+    for zone, line, way in zip(chain.zones, lines, ways, strict=True):
+        opposite = [other for other, its in zip(lines, ways, strict=True) if float(way @ its) < -_OPPOSITE]
+        along = line_interpolate_point(line, _ALONG_ZONE, normalized=True)
+        near = [any(other.distance(point) < _NO_ROOM_M for other in opposite) for point in along]
+        if sum(near) > len(near) / 2:
+            found.append(zone.zone_id)
     return found

@@ -13,7 +13,7 @@ from geotools.corridor import BeamLine
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.stretches import stretches
+from geotools.detection.stretches import run_back, stretches
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import VERDICTS, judge_stations
 from geotools.plan.model import BeamPair, FenceChain, Zone
@@ -59,6 +59,21 @@ def test_the_four_lengths_add_up_to_the_fence_for_every_threat_and_for_all_toget
     assert all(row["geometry"].length == pytest.approx(row["to_m"] - row["from_m"], abs=1e-6) for row in rows)
     assert {row["verdict"] for row in verdict_rows(said)} <= set(VERDICTS)
     assert metres(said)["undetected"] > 5.0 > metres(said, "walk")["undetected"]
+
+
+@pytest.mark.parametrize(("apart", "detected"), [(0.5, False), (3.0, False), (6.0, True)])
+def test_beams_there_and_back_across_a_yard_detect_nobody_at_its_fence(apart, detected):
+    """A closed yard of 60 by 45 m with a beam out and one back along its middle, not round it."""
+    there = Zone("Z1", BeamLine(5.0, 22.0, 55.0, 22.0), (LOW, MAIN), "F01", 1, True)
+    back = Zone("Z2", BeamLine(55.0, 22.0 + apart, 5.0, 22.0 + apart), (LOW, MAIN), "F01", 2, True)
+    yard = LineString([(0, 0), (60, 0), (60, 45), (0, 45), (0, 0)])
+    perimeter = Perimeter([there, back], Formula(lambda x, y: 0.0 * x, cell_m=0.25), RULES)
+    stations = {z: judge_stations(perimeter, z, replace(GOOD, draws=0)).stations for z in ("Z1", "Z2")}
+    chain = FenceChain("F01", (there, back), closed=True)
+    found = metres(stretches(chain, yard, ["prone"], stations))
+    assert run_back(chain) == ([] if detected else ["Z1", "Z2"])
+    assert (found["no_beam"] < yard.length - 1.0) == detected
+    assert run_back(replace(chain, closed=False)) == []
 
 
 def test_fence_whose_last_zone_is_gone_has_no_beam():

@@ -12,7 +12,7 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import definition_of, rules_of
-from geotools.detection.stretches import Stretch, stretches
+from geotools.detection.stretches import Stretch, run_back, stretches
 from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.detection.verdicts import StationVerdicts
 from geotools.engine.step import StepContext, StepResult
@@ -128,6 +128,12 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             for text in unanswered.values():
                 ctx.warn(text)
             silent += list(unanswered)
+            back = run_back(chain)
+            if back:
+                ctx.warn(
+                    f"beams of fence {chain.fence_id} run there and back in place of round: {', '.join(back)}; the "
+                    "fence beside them counts as without a beam"
+                )
             said += stretches(chain, fences[chain.fence_id], list(rules.targets), stations)
             for other in partners.get(chain.fence_id, ()):
                 said += stretches(replace(chain, fence_id=other), fences[other], list(rules.targets), stations)
