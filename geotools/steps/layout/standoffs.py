@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from geotools.corridor import BeamLine
 from geotools.detection.level_ground import Stack
 from geotools.detection.level_reach import LevelReach, ReachDoubt, level_reach
 from geotools.detection.mover_places import movers_of, read_features
@@ -21,7 +22,7 @@ from geotools.steps.layout.closeness import Closeness, Habitat, habitats_of, liv
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import beam_half_width
 
-__all__ = ["Standoffs", "said"]
+__all__ = ["Standoffs", "leaning", "said"]
 
 Row = dict[str, Any]
 Floats = NDArray[np.float64]
@@ -32,6 +33,8 @@ _HEIGHT_M = 0.05
 _EVERY_M = 0.5
 #: A beam this near to the line that was asked for stands on it, m; less of it within reach is none, m.
 _SAME_M, _NONE_M = 0.5, 0.5
+#: Places near both ends of a beam, clear of the corners, shares of its length; how far they may differ, m.
+_NEAR_ENDS, _LEANS_M = (0.15, 0.85), 1.0
 #: What asks for clear ground where no mover asks for more.
 _BEAM = "the beam itself (first Fresnel zone and margin)"
 
@@ -235,6 +238,7 @@ class Standoffs:
             if self.site.prices.nuisance_m > 0.0 and there > reached + _NONE_M:
                 why = f"there {there:.0f} m of it would be within reach of what is no threat"
             words.append(f"{at:.1f} m off the line of layout.setback_m: {why}")
+        words += leaning(course.line, zone.line)
         if nearest is None:
             words.append("nothing that lives beside it reaches the threshold")
         else:
@@ -243,6 +247,14 @@ class Standoffs:
                 f"{state}: {nearest.words} has to stay {nearest.keep_m:.1f} m off, comes to {nearest.away_m:.1f} m"
             )
         return "; ".join(words)
+
+
+def leaning(asked: shapely.LineString, beam: BeamLine) -> list[str]:
+    """Where a beam does not run along the line that it was asked to follow, in words; empty where it does."""
+    one, other = (float(asked.distance(shapely.Point(beam.to_map(s * beam.length)))) for s in _NEAR_ENDS)
+    if abs(one - other) <= _LEANS_M:
+        return []
+    return [f"not along that line: {one:.1f} m off it near the transmitter, {other:.1f} m near the receiver"]
 
 
 def said(rows: Sequence[Row]) -> str:

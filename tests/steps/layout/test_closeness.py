@@ -16,12 +16,14 @@ from shapely import LineString, Point
 import geotools
 from geotools.beam import HEAD_TYPES
 from geotools.beam.movers import MOVERS
+from geotools.corridor import BeamLine
 from geotools.detection.level_ground import level_pair
 from geotools.detection.level_reach import level_reach
 from geotools.detection.mover_places import Feature
 from geotools.steps.layout.closeness import Closeness, habitats_of, living_beside
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.kernel import Needs, lay_out
+from geotools.steps.layout.standoffs import leaning
 from geotools.steps.layout.usable import courses
 from tests.making import line, write_fence, write_raster
 from tests.shared import made_once
@@ -129,6 +131,14 @@ def test_the_layer_says_why_a_beam_stands_where_it_does(site):
         assert row["asked_m"] == 3.0
         assert row["fence_m"] > 3.5 and "would be within reach" in row["why"]
         assert row["out_of_reach"] and row["away_m"] > row["keep_m"] > row["reach_m"]
+
+
+def test_a_beam_that_leans_is_said_to():
+    asked = LineString([(0, 3), (100, 3)])
+    assert leaning(asked, BeamLine(0, 3, 100, 3)) == leaning(asked, BeamLine(0, 8, 100, 8)) == []
+    # 7 m over 100 m: 3 + 0.15 * 7 and 3 + 0.85 * 7, 3 m of it asked for
+    words = "not along that line: 1.1 m off it near the transmitter, 6.0 m near the receiver"
+    assert leaning(asked, BeamLine(0, 3, 100, 10)) == [words]
 
 
 def test_nothing_is_claimed_that_the_step_window_denies_on_the_same_ground(site, tmp_path):
