@@ -136,9 +136,9 @@ def test_the_layer_says_why_a_beam_stands_where_it_does(site):
 def test_a_beam_that_leans_is_said_to():
     asked = LineString([(0, 3), (100, 3)])
     assert leaning(asked, BeamLine(0, 3, 100, 3)) == leaning(asked, BeamLine(0, 8, 100, 8)) == []
-    # 7 m over 100 m: 3 + 0.15 * 7 and 3 + 0.85 * 7, 3 m of it asked for
-    words = "not along that line: 1.1 m off it near the transmitter, 6.0 m near the receiver"
-    assert leaning(asked, BeamLine(0, 3, 100, 10)) == [words]
+    # 8 m over 100 m: 0.15 and 0.85 of it
+    words = "not along that line: 1.2 m off it near the transmitter, 6.8 m near the receiver"
+    assert leaning(asked, BeamLine(0, 3, 100, 11)) == [words]
 
 
 def test_nothing_is_claimed_that_the_step_window_denies_on_the_same_ground(site, tmp_path):
