@@ -560,6 +560,7 @@ def upkeep(
     plan: _Plan | None = None,
     *,
     scheme: str | None = None,
+    state: Literal["proposed", "existing"] | None = None,
     start: str | None = None,
     as_of: str | None = None,
 ) -> Plan:
@@ -571,10 +572,13 @@ def upkeep(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``,
-        ``upkeep`` (if it is there), ``window_weather`` (if it is there). Required layers that are
-        missing are made first, with defaults.
+        ``fence``, ``beams``, ``proposed_heads`` (if it is there), ``upkeep`` (if it is there),
+        ``window_weather`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     scheme : str, optional
         Maintenance scheme to follow. Left out: as the site file says.
+    state : {'proposed', 'existing'}, optional
+        State to maintain. Left out: as sheets.state of the site file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     as_of : str, optional
