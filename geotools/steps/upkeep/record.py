@@ -59,8 +59,8 @@ def with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) ->
             "rows that were filled in would be lost",
             where=ctx.workspace.folder / TABLE,
             found=f"{len(lost)} rows for tasks that the plan does not have, the first {lost[0]}",
-            mend="keep the start of the plan (upkeep.start in the site file) and its state (--state) as they were, or put "
-            "the file aside",
+            mend="keep the start of the plan (upkeep.start in the site file) and its state (--state) as they were, or "
+            "put the file aside",
         )
     made["status"] = "due"
     if as_of is not None:
