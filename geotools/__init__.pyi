@@ -512,7 +512,8 @@ def walktest(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
         ``beams``, ``heads``, ``proposed_heads`` (if it is there), ``verdicts`` (if it is there),
-        ``walk_test`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``crossings`` (if it is there), ``walk_test`` (if it is there). Required layers that are missing
+        are made first, with defaults.
     results : path, optional
         Filled-in form to read back: walk_test.csv, .xlsx or .gpkg, or a plan with its layer walk_test
         filled in.
