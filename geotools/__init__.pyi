@@ -512,7 +512,8 @@ def walktest(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
         ``beams``, ``heads``, ``proposed_heads`` (if it is there), ``verdicts`` (if it is there),
-        ``walk_test`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``crossings`` (if it is there), ``walk_test`` (if it is there). Required layers that are missing
+        are made first, with defaults.
     results : path, optional
         Filled-in form to read back: walk_test.csv, .xlsx or .gpkg, or a plan with its layer walk_test
         filled in.
@@ -560,6 +561,7 @@ def upkeep(
     plan: _Plan | None = None,
     *,
     scheme: str | None = None,
+    state: Literal["proposed", "existing"] | None = None,
     start: str | None = None,
     as_of: str | None = None,
 ) -> Plan:
@@ -571,10 +573,13 @@ def upkeep(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``heads``, ``zones``,
-        ``upkeep`` (if it is there), ``window_weather`` (if it is there). Required layers that are
-        missing are made first, with defaults.
+        ``fence``, ``beams``, ``proposed_heads`` (if it is there), ``upkeep`` (if it is there),
+        ``window_weather`` (if it is there). Required layers that are missing are made first, with
+        defaults.
     scheme : str, optional
         Maintenance scheme to follow. Left out: as the site file says.
+    state : {'proposed', 'existing'}, optional
+        State to maintain. Left out: as sheets.state of the site file says.
     start : str, optional
         First day of the plan, year-month-day. Left out: as the site file says, else today.
     as_of : str, optional

@@ -11,6 +11,8 @@ from typing import Any
 
 import fiona
 import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from fiona._err import CPLE_BaseError  # what the library lets through from GDAL has no public name
 from fiona.errors import FionaError
@@ -60,6 +62,8 @@ class FenceLines:
     notes: list[str]
     #: What the features' field height_m says, one a line, m; None where there is no such field or it is empty.
     heights_m: list[float | None]
+    #: Vertices that have a level, (n, 3), in the file's own system and unit; none where all are at 0, as drawn.
+    levels: npt.NDArray[np.float64]
 
 
 def crs_from(text: str, where: str) -> CRS:
@@ -124,6 +128,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
             features: list[int] = []
             heights: list[float | None] = []
             met: set[str] = set()
+            levels: list[npt.NDArray[np.float64]] = []
             for number, geometry, properties in source:
                 if number > MAX_FENCE_FEATURES:
                     raise InputError(
@@ -145,6 +150,7 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
                         "the fence file has too many vertices", where=where, expected=f"at most {MAX_FENCE_VERTICES}"
                     )
                 lines += [LineString(get_coordinates(part)) for part in parts]
+                levels += [get_coordinates(part, include_z=True) for part in parts if part.has_z]
                 features += [number] * len(parts)
                 heights += [fence_height(properties, f"{where}, feature {number}")] * len(parts)
     except FENCE_TROUBLE as problem:
@@ -177,7 +183,13 @@ def read_fence(path: Path | str, *, layer: str | None = None, crs: str | None = 
         notes.append(f"the fence file names {own.name}; input.fence_crs is not used")
     system = own if own is not None else crs_from(str(crs), "input.fence_crs")
     closed = [closed_ring(line, number, system, notes) for line, number in zip(lines, features, strict=True)]
-    return FenceLines(closed, features, system, name, notes, heights)
+    return FenceLines(closed, features, system, name, notes, heights, _levels(levels))
+
+
+def _levels(vertices: list[npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+    xyz = np.concatenate([np.empty((0, 3)), *vertices])
+    xyz = xyz[np.isfinite(xyz[:, 2])]
+    return xyz if xyz[:, 2].any() else xyz[:0]
 
 
 @contextmanager

@@ -16,13 +16,14 @@ import shapely
 from pyproj import CRS
 
 from geotools.errors import InputError
-from geotools.io.crs import horizontal, metres_in, metres_per_unit, transformer, unit_name, utm_for, vertical
+from geotools.io.crs import horizontal, metres_per_unit, transformer, unit_name, utm_for, vertical
 from geotools.io.files import given_file, sha256
-from geotools.io.rasters import band_unit_inside, open_raster, understood
+from geotools.io.rasters import open_raster, understood
 from geotools.io.sidecars import says_nothing
 from geotools.io.vectors import FenceLines, crs_from, read_fence
 from geotools.io.vrt import MAX_DEPTH, is_vrt, vrt_sources
 from geotools.site import Site
+from geotools.site.height_units import HeightUnit, height_unit
 from geotools.site.true_metres import check_true_metres
 from geotools.terrain.known import KnownLevels
 from geotools.terrain.measured import read_table
@@ -42,23 +43,36 @@ class Sources:
     fence: FenceLines
     terrain_crs: CRS
     plan_crs: CRS
-    metres_per_height: float
-    source_vertical_unit: str
+    height_unit: HeightUnit
     vertical_datum: str
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
+    @property
+    def metres_per_height(self) -> float:
+        """Metres in one unit of the raster's heights."""
+        return self.height_unit.metres
+
+    @property
+    def source_vertical_unit(self) -> str:
+        """Unit of the heights in the terrain file."""
+        return self.height_unit.name
+
     def open_terrain(self, site: Site) -> Terrain:
-        """The terrain model in the plan's metres."""
-        terrain = Terrain(
+        """The terrain model in the plan's metres, corrected about levels that were measured again."""
+        terrain = self.open_raster_alone(site)
+        terrain.known = known_levels(site, terrain)
+        return terrain
+
+    def open_raster_alone(self, site: Site) -> Terrain:
+        """The terrain model as its file has it, in the plan's metres."""
+        return Terrain(
             site.path(site.input.terrain),
             self.plan_crs,
             metres_per_height=self.metres_per_height,
             source_crs=self.terrain_crs,
             band=site.input.terrain_band,
         )
-        terrain.known = known_levels(site, terrain)
-        return terrain
 
 
 def known_levels(site: Site, terrain: Terrain) -> KnownLevels | None:
@@ -159,61 +173,6 @@ def _choose_plan_crs(site: Site, fence: FenceLines, terrain_crs: CRS, notes: lis
     )
 
 
-def _height_unit(
-    site: Site, terrain_crs: CRS, band_unit: str | None, warnings: list[str], notes: list[str]
-) -> tuple[float, str]:
-    upright = vertical(terrain_crs)
-    said = site.input.vertical_unit
-    stated = [("its coordinate system", upright.axis_info[0].unit_name)] if upright is not None else []
-    stated += [("its band", band_unit)] if band_unit is not None else []
-    inside = band_unit_inside(site.path(site.input.terrain), site.input.terrain_band)
-    if inside is not None and band_unit is not None and metres_in(inside) != metres_in(band_unit):
-        stated = [*stated[:-1], ("its .aux.xml file", band_unit), ("its band", inside)]
-    worth = {metres_in(unit) for _, unit in stated if metres_in(unit) is not None}
-    if len(worth) > 1 and said is None:
-        raise InputError(
-            "the terrain raster contradicts itself about the unit of its heights",
-            where=site.input.terrain,
-            found=", ".join(f"{whose} says {unit}" for whose, unit in stated),
-            expected="one unit of height",
-            mend="ask its supplier, then set input.vertical_unit in the site file",
-        )
-    in_file = upright.axis_info[0].unit_name if upright is not None else band_unit
-    if in_file is not None and metres_in(in_file) is None:
-        if said is None:
-            raise InputError(
-                "the terrain raster names an unknown unit of height",
-                where=site.input.terrain,
-                found=in_file,
-                expected="metre, foot or US survey foot",
-                mend="set input.vertical_unit in the site file",
-            )
-        in_file = None
-    if said is not None:
-        metres = metres_in(said)
-        assert metres is not None  # the setting's choices are units
-        for whose, unit in stated:
-            if metres_in(unit) not in (metres, None):
-                warnings.append(
-                    f"the raster ({whose}) says its heights are in {unit}, the site file says {said}: {said} is taken"
-                )
-        return metres, said
-    metres = metres_in(in_file)
-    if in_file is not None and metres is not None:
-        return metres, in_file
-    flat = horizontal(terrain_crs)
-    if flat.is_projected and metres_per_unit(flat) != 1.0:
-        raise InputError(
-            "the terrain raster does not say in what unit its heights are",
-            where=site.input.terrain,
-            found=f"map unit {unit_name(flat)}, heights unstated",
-            expected="a stated unit, for heights may be in metres or in feet",
-            mend='set input.vertical_unit in the site file: "metre", "foot" or "US survey foot"',
-        )
-    notes.append("the raster does not say in what unit its heights are; metres are taken")
-    return 1.0, "metre"
-
-
 def open_sources(site: Site) -> Sources:
     """Read the fence and the terrain's header, and settle units and the plan's coordinate system.
 
@@ -228,9 +187,9 @@ def open_sources(site: Site) -> Sources:
     for crs in (fence.crs, terrain_crs):
         transformer(horizontal(crs), plan_crs)
     check_true_metres(site, fence, plan_crs, warnings, notes)
-    factor, name = _height_unit(site, terrain_crs, band_unit, warnings, notes)
-    if factor != 1.0:
-        notes.append(f"heights converted from {name} to metres (1 {name} = {factor:.10g} m)")
+    unit = height_unit(site, terrain_crs, band_unit, warnings, notes)
+    if unit.metres != 1.0:
+        notes.append(f"heights converted from {unit.name} to metres (1 {unit.name} = {unit.metres:.10g} m)")
     if metres_per_unit(plan_crs) != 1.0:
         notes.append(
             f"map units of {plan_crs.name} are {unit_name(plan_crs)}; all lengths in the plan's tables are metres"
@@ -241,7 +200,7 @@ def open_sources(site: Site) -> Sources:
         notes.append(f"the fence is reprojected from {fence.crs.name} to {plan_crs.name}")
     upright = vertical(terrain_crs)
     datum = site.input.vertical_datum or (upright.name if upright is not None else noted or "not stated")
-    return Sources(fence, terrain_crs, plan_crs, factor, name, datum, notes, warnings)
+    return Sources(fence, terrain_crs, plan_crs, unit, datum, notes, warnings)
 
 
 _SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")

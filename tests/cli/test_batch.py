@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from html import escape
 from pathlib import Path
 
 import pyogrio
@@ -256,6 +257,11 @@ def test_the_table_says_the_verdicts_of_each_site(sites: Path, tmp_path: Path) -
     CliRunner().invoke(cli, [*words.split(), "--resume"])
     again = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
     assert again["beta"]["state"] == "kept" and again["beta"]["warnings"] == warned != "0"
+    # in words on the page, too
+    notes = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="provenance")["notes"].dropna()
+    told = [line.removeprefix("warning: ") for text in notes for line in text.splitlines() if "warning: " in line]
+    page = (tmp_path / "batch.html").read_text("utf-8")
+    assert len(told) == int(warned) and all(escape(text) in page for text in told)
 
 
 def test_only_stale_begins_no_site_and_links_reports(sites: Path, tmp_path: Path) -> None:

@@ -286,6 +286,9 @@ def test_check_points_stand_for_a_stated_accuracy(make_site: MakeSite, tmp_path:
     problem = refusal(site, tmp_path)
     assert "file of check points is not there" in problem.what
     (tmp_path / "marks.csv").write_text("x,y,z\n")
+    assert "too few check points" in refusal(site, tmp_path).what
+    marks = "".join(f"{500_000 + x},5400050,250.0\n" for x in (30, 50, 70))
+    (tmp_path / "marks.csv").write_text(f"x,y,z\n{marks}")
     assert not any("accuracy" in text for text in inspect(site, tmp_path / "out").warnings)
     site.write_text(site.read_text().replace('check_points = "marks.csv"', ""))
     outcome = geotools.run_step("inspect", geotools.open_site(site), tmp_path / "out", overwrite=True)

@@ -26,11 +26,13 @@ class BatchScreen:
     def __init__(self, screen: Screen) -> None:
         self.screen = screen
         self.began = time.monotonic()
+        self.ran = 0
 
     def told(self, result: SiteResult, done: int, total: int) -> None:
         """One site is through."""
         # Sites differ, so the time left is a guess from the mean; those that were kept took no time and do not count.
-        left = (time.monotonic() - self.began) / done * (total - done)
+        self.ran += result.state not in ("kept", "left")
+        left = (time.monotonic() - self.began) / max(self.ran, 1) * (total - done)
         if self.screen.as_json:
             self.screen.emit(
                 "site",

@@ -13,12 +13,14 @@ import pyogrio
 
 from geotools.io.files import write_text
 from geotools.plan.cautions import CAUTIONS
-from geotools.plan.schema import FENCE, VERDICTS
+from geotools.plan.schema import FENCE, PROVENANCE, VERDICTS
 from geotools.plan.schema.style import VERDICT_COLOURS
 
-__all__ = ["PAGE_NAME", "write_page"]
+__all__ = ["PAGE_NAME", "WARNED", "write_page"]
 
 PAGE_NAME = "batch.html"
+#: Begins a warning among the notes of a step on record.
+WARNED = "warning: "
 _COLUMNS = {
     "site": "site",
     "state": "state",
@@ -54,6 +56,23 @@ def _cell(row: Mapping[str, object], name: str) -> str:
     if name == "site" and report:
         text = f'<a href="{escape(str(report), quote=True)}">{text}</a>'
     return f"<td>{text}</td>"
+
+
+def _warnings(combined: Path) -> str:
+    """What every site is warned of, step by step as its plan has it on record; empty where nothing is."""
+    if PROVENANCE.name not in set(pyogrio.list_layers(combined)[:, 0]):
+        return ""
+    held = pyogrio.read_dataframe(combined, layer=PROVENANCE.name)
+    found: dict[str, list[str]] = {}
+    for row in held[held["notes"].notna()].itertuples():
+        for line in str(row.notes).splitlines():
+            if line.startswith(WARNED):
+                found.setdefault(str(row.site), []).append(f"{row.step}: {line.removeprefix(WARNED)}")
+    parts = [
+        f"<h3>{escape(site)}</h3><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
+        for site, texts in found.items()
+    ]
+    return f"<h2>Warnings</h2>{''.join(parts)}" if parts else ""
 
 
 def _map(combined: Path) -> str:
@@ -121,7 +140,7 @@ def write_page(out: Path, rows: Sequence[Mapping[str, object]], combined: Path) 
         f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body>'
         f"<h1>Batch of {len(rows)} sites</h1><p>The worst of all threats, over all sites: {whole}.</p>"
         f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
-        f"{_map(combined)}<h2>Cautions</h2><ul>{cautions}</ul></body></html>"
+        f"{_map(combined)}{_warnings(combined)}<h2>Cautions</h2><ul>{cautions}</ul></body></html>"
     )
     path = out / PAGE_NAME
     write_text(path, text)

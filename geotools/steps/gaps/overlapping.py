@@ -13,6 +13,9 @@ __all__ = ["overlapping_words"]
 
 #: Share of the smaller strip that has to be covered; strips of neighbours overlap by a few metres at their junction.
 _SHARE = 0.5
+#: Zones of one fence drawn twice run the same way or the opposite one, but for this much, degrees; at a tight corner
+#: the strips of short zones cover each other as far, and cross.
+_SAME_WAY_DEG = 20.0
 
 
 def overlapping_words(zones: Sequence[Zone], half_width_m: float) -> list[str]:
@@ -22,7 +25,7 @@ def overlapping_words(zones: Sequence[Zone], half_width_m: float) -> list[str]:
         return []
     found = []
     for a, b in zip(*STRtree(areas).query(areas, predicate="intersects"), strict=True):
-        if a >= b:
+        if a >= b or _between_deg(zones[a], zones[b]) > _SAME_WAY_DEG:
             continue
         common, smaller = areas[a].intersection(areas[b]).area, min(areas[a].area, areas[b].area)
         if common > _SHARE * smaller:
@@ -31,3 +34,9 @@ def overlapping_words(zones: Sequence[Zone], half_width_m: float) -> list[str]:
                 "the smaller strip; is a fence in the file twice, or a zone copied?"
             )
     return found
+
+
+def _between_deg(first: Zone, second: Zone) -> float:
+    """Angle between the lines of two zones, whichever way they run, degrees: 0 to 90."""
+    turn = abs(first.line.azimuth_deg - second.line.azimuth_deg) % 180.0
+    return min(turn, 180.0 - turn)

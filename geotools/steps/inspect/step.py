@@ -27,6 +27,7 @@ from geotools.steps.inspect.kernel import (
     first_unknown,
     implausible_heights,
 )
+from geotools.steps.inspect.levels import check_height_unit
 from geotools.terrain.model import Terrain
 from geotools.terrain.oddities import odd_along, odd_words
 from geotools.terrain.quality import ACCURACY_NOTED, ORIGINS, from_tags
@@ -155,6 +156,7 @@ def run(ctx: StepContext) -> StepResult:
     sources = open_sources(ctx.site)
     ctx.notes += sources.notes
     ctx.warnings += sources.warnings
+    check_height_unit(ctx.site, sources, ctx.warn, ctx.say)
     terrain = ctx.terrain
     rows = _fence_rows(sources, ctx)
     for done, row in enumerate(rows):

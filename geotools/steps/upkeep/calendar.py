@@ -19,7 +19,13 @@ _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "geotools-perimeter/upkeep")
 
 
 def calendar_bytes(
-    visits: Iterable[Visit], site: str, stamp: date, *, alarm_days: int = 7, done: Collection[Visit] = ()
+    visits: Iterable[Visit],
+    site: str,
+    stamp: date,
+    *,
+    alarm_days: int = 7,
+    done: Collection[Visit] = (),
+    state: str = "",
 ) -> bytes:
     """All-day events, one for each day and task, naming the heads or zones to visit.
 
@@ -27,7 +33,8 @@ def calendar_bytes(
     calendar that takes the file in again moves it and does not double it.
 
     stamp : the day the plan starts, written as DTSTAMP so that equal plans give equal bytes.
-    alarm_days : a reminder so many days ahead; 0 = none. done : visits that are on record as done.
+    alarm_days : a reminder so many days ahead; 0 = none. done : visits that are on record as done. state :
+    whose heads and zones these are, as every paper says it.
     """
     finished = frozenset(done)
     calendar = Calendar()
@@ -57,8 +64,8 @@ def calendar_bytes(
         places = ", ".join(v.place for v in batch)
         event.add(
             "description",
-            f"{batch[0].instruction}\n{kind}: {places}\nAbout {hours:.1f} h for one person.\n{cautions.EXPOSURE} "
-            f"{cautions.SENSITIVE}",
+            f"{batch[0].instruction}\n{kind}: {places}\nAbout {hours:.1f} h for one person.\n"
+            f"{f'Heads and zones of the {state}.' if state else ''}\n{cautions.EXPOSURE} {cautions.SENSITIVE}",
         )
         event.add("categories", [task])
         event.add("transp", "TRANSPARENT")

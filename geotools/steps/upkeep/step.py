@@ -8,20 +8,20 @@ from datetime import UTC, date, datetime
 import geopandas as gpd
 import pandas as pd
 
-from geotools.earthwork.state import laid_out_state
+from geotools.earthwork.state import planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import OutputError, SiteError
-from geotools.io.tables import csv_text, day_of, read_csv
+from geotools.errors import SiteError
+from geotools.io.tables import csv_text
 from geotools.plan import cautions
-from geotools.plan.filled import filled_in
-from geotools.plan.schema import HEADS, UPKEEP, UPKEEP_COST, WINDOW_WEATHER, ZONES
+from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, UPKEEP, UPKEEP_COST, WINDOW_WEATHER, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.crew import CrewDays, crew_days
 from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
 from geotools.steps.upkeep.mowing import mowing_visits
+from geotools.steps.upkeep.places import Places, places_of
+from geotools.steps.upkeep.record import TABLE, say_record, visit_id, with_record
 
-TABLE = "upkeep.csv"
 #: The maintenance task that cuts the grass of every zone, as the catalogue names it.
 MOWING = "grass cutting"
 #: A task that is done so many days late shows that the crew is too small (a choice of this toolkit).
@@ -69,16 +69,11 @@ def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
     )
 
 
-def _visit_id(visit: Visit) -> str:
-    return f"{visit.day.isoformat()} {visit.task} {visit.place}"
-
-
-def _visit_rows(days: list[CrewDays], heads: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> list[dict[str, object]]:
-    place = {h.head_id: (h.zone_id, h.geometry) for h in heads.itertuples()}
-    place |= {z.zone_id: (z.zone_id, z.geometry.representative_point()) for z in zones.itertuples()}
+def _visit_rows(days: list[CrewDays], places: Places) -> list[dict[str, object]]:
+    place = places.points
     return [
         {
-            "visit_id": _visit_id(v),
+            "visit_id": visit_id(v),
             "due": v.day,
             "planned_on": one.first,
             "planned_until": one.last,
@@ -98,64 +93,15 @@ def _visit_rows(days: list[CrewDays], heads: gpd.GeoDataFrame, zones: gpd.GeoDat
     ]
 
 
-def _table_done(ctx: StepContext) -> dict[str, tuple[date, str | None]]:
-    """Day and person of the rows that were filled in in the table beside the plan, by visit."""
-    path = ctx.workspace.folder / TABLE
-    if not path.is_file():
-        return {}
-    found = {}
-    for number, row in enumerate(read_csv(path, ["due", "task", "place", "done_on"]), start=2):
-        where = f"{path}, row {number}"
-        day, due = day_of(row["done_on"], where), day_of(row["due"], where)
-        if day is not None and due is not None:
-            found[f"{due.isoformat()} {row['task']} {row['place']}"] = day, row.get("done_by") or None
-    return found
-
-
-def _with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) -> gpd.GeoDataFrame:
-    """The rows with what was filled in before, in the plan's layer or in the table beside it, and their status."""
-    table = _table_done(ctx)
-    if ctx.workspace.has(UPKEEP):
-        made = filled_in(made, ctx.read(UPKEEP), UPKEEP)
-    new = [name for name in table if name in set(made.loc[made["done_on"].isna(), "visit_id"])]
-    lost = sorted(set(table) - set(made["visit_id"]))
-    if new:
-        ctx.say(f"took {len(new)} filled rows over from {TABLE}")
-        days = pd.to_datetime(made["visit_id"].map({name: table[name][0] for name in new}))
-        people = made["visit_id"].map({name: table[name][1] for name in new})
-        made["done_on"] = pd.to_datetime(made["done_on"]).where(days.isna(), days)
-        made["done_by"] = made["done_by"].where(people.isna(), people)
-    if lost:
-        raise OutputError(
-            "rows that were filled in would be lost",
-            where=ctx.workspace.folder / TABLE,
-            found=f"{len(lost)} rows for tasks that the plan does not have, the first {lost[0]}",
-            mend="keep the start of the plan as it was (upkeep.start in the site file), or put the file aside",
-        )
-    made["status"] = "due"
-    if as_of is not None:
-        made.loc[pd.to_datetime(made["due"]) < pd.Timestamp(as_of), "status"] = "overdue"
-    made.loc[made["done_on"].notna(), "status"] = "done"
-    return made
-
-
-def _say_record(ctx: StepContext, frame: gpd.GeoDataFrame, as_of: date | None) -> None:
-    counts = frame["status"].value_counts()
-    if counts.get("done", 0):
-        ctx.say(f"{counts['done']} tasks on record as done")
-    if as_of is None:
-        ctx.say("nothing is called overdue without a day: give --as-of")
-    elif counts.get("overdue", 0):
-        ctx.warn(f"{counts['overdue']} tasks were due before {as_of.isoformat()} and are not on record as done")
-
-
-def _mowing(ctx: StepContext, start: date, visits: list[Visit]) -> list[Visit]:
+def _mowing(ctx: StepContext, places: Places, start: date, visits: list[Visit]) -> list[Visit]:
     """Cuts that operating windows need besides those of the tasks, by the step weather where it has run."""
     if not ctx.workspace.has(WINDOW_WEATHER):
         return []
     rows, year = ctx.read(WINDOW_WEATHER), ctx.site.weather
     rows = rows[(rows["condition"] == "grass") & rows["closes_at"].notna()]
-    limits = {str(row.zone_id): float(row.keeps_to) for row in rows.itertuples()}
+    answered = {str(row.zone_id): float(row.keeps_to) for row in rows.itertuples()}
+    # a part of a zone that is to be split keeps its grass below what closes the zone's own window
+    limits = {zone: answered[stood] for zone, stood in places.zones.items() if stood in answered}
     cut_on: dict[str, list[date]] = {}
     for visit in visits:
         if visit.task == MOWING and visit.scope == "zone":
@@ -177,29 +123,33 @@ def _mowing(ctx: StepContext, start: date, visits: list[Visit]) -> list[Visit]:
 
 def run(ctx: StepContext) -> StepResult:
     """Make the plan; see the manual beside this file."""
-    heads, zones, settings = ctx.read(HEADS), ctx.read(ZONES), ctx.site.upkeep
+    settings = ctx.site.upkeep
+    state = planned_state(ctx, ctx.params["state"])
+    places = places_of(ctx, state)
+    ctx.say(f"papers show the {state.paper.words}")
     tasks = _tasks(ctx)
     scheme = settings.scheme if ctx.params["scheme"] is None else ctx.params["scheme"]
     start = _day(ctx.params["start"], "start") or settings.start or datetime.now(UTC).date()
     as_of = _day(ctx.params["as_of"], "as_of")
-    head_ids, zone_ids = list(heads["head_id"]), list(zones["zone_id"])
-    kinds = dict(zip(heads["head_id"], heads["head_type"], strict=True))
+    kinds, zone_ids = places.head_types, list(places.zones)
     chosen = tasks_of(tasks, scheme)
     visits = plan_visits(
-        chosen, start, settings.years, heads=head_ids, zones=zone_ids, storms=settings.storms, kinds=kinds
+        chosen, start, settings.years, heads=list(kinds), zones=zone_ids, storms=settings.storms, kinds=kinds
     )
-    visits = sorted([*visits, *_mowing(ctx, start, visits)])
+    visits = sorted([*visits, *_mowing(ctx, places, start, visits)])
     days = crew_days(visits, 60.0 * settings.crew * settings.day_hours, settings.days_a_week)
-    frame = _with_record(ctx, frame_of(UPKEEP, _visit_rows(days, heads, zones), heads.crs), as_of)
-    _say_record(ctx, frame, as_of)
+    frame = with_record(ctx, frame_of(UPKEEP, _visit_rows(days, places), ctx.workspace.work_crs), as_of)
+    say_record(ctx, frame, as_of)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
-    said = {**laid_out_state(ctx.site, heads).fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
+    said = {**state.paper.fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
     rows = [row | said for row in frame.assign(**_plain_days(frame)).to_dict("records")]
     (ctx.scratch / TABLE).write_text(csv_text([*form, *said], rows), encoding="utf-8-sig", newline="")
     on_record = set(frame.loc[frame["status"] == "done", "visit_id"])
-    done = [part for one in days if _visit_id(one.visit) in on_record for part in one.parts]
+    done = [part for one in days if visit_id(one.visit) in on_record for part in one.parts]
     parts = [part for one in days for part in one.parts]
-    (ctx.scratch / "upkeep.ics").write_bytes(calendar_bytes(parts, ctx.site.name, start, done=done))
+    (ctx.scratch / "upkeep.ics").write_bytes(
+        calendar_bytes(parts, ctx.site.name, start, done=done, state=state.paper.words)
+    )
     costs: dict[str, SchemeCost] = {
         name: scheme_cost(
             [t for t in tasks if t.scheme == name],
@@ -245,6 +195,7 @@ def run(ctx: StepContext) -> StepResult:
         layers={"upkeep": frame, "upkeep_cost": frame_of(UPKEEP_COST, cost_rows)},
         files=[TABLE, "upkeep.ics"],
         summary={
+            "state": state.paper.words,
             "start": start.isoformat(),
             "visits": len(visits),
             **{name: int((frame["status"] == name).sum()) for name in ("done", "overdue")},
@@ -263,12 +214,21 @@ STEP = Step(
     run=run,
     params=(
         Param("scheme", "text", "Maintenance scheme to follow. Left out: as the site file says."),
+        Param(
+            "state",
+            "choice",
+            "State to maintain. Left out: as sheets.state of the site file says.",
+            choices=("proposed", "existing"),
+        ),
         Param("start", "text", "First day of the plan, year-month-day. Left out: as the site file says, else today."),
         Param("as_of", "text", "Day before which open tasks are overdue, year-month-day. Left out: none is overdue."),
     ),
     inputs=(
         LayerIn(HEADS, "heads to maintain"),
         LayerIn(ZONES, "zones whose ground is maintained"),
+        LayerIn(FENCE, "which way is outward"),
+        LayerIn(BEAMS, "beams of the state that is maintained"),
+        LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
         LayerIn(UPKEEP, "what was filled in", required=False),
         LayerIn(WINDOW_WEATHER, "height that the grass of a zone may reach", required=False),
     ),
@@ -281,7 +241,6 @@ STEP = Step(
             "The plan for a calendar program (iCalendar, RFC 5545), one event for each day and task.",
         ),
     ),
-    uses_terrain=False,
     order=80,
     citations=(
         "RFC 5545, Internet Calendaring and Scheduling",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import Workspace
 from geotools.steps.walktest.effort import effort_words, stop_words
 from geotools.steps.walktest.reading import FILLED
+from geotools.steps.walktest.worth_fitting import FITTING_M
 
 __all__ = ["FORM_CSV", "FORM_GPKG", "FORM_GPX", "FORM_XLSX", "LASTING", "write_forms"]
 
@@ -38,7 +39,13 @@ def _table_rows(rows: Sequence[dict[str, Any]], paper: PaperState, more: dict[st
     ]
 
 
-def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, Any]], paper: PaperState) -> list[str]:
+def write_forms(
+    ctx: StepContext,
+    frame: gpd.GeoDataFrame,
+    rows: list[dict[str, Any]],
+    paper: PaperState,
+    head_fit: tuple[str, Collection[str]],
+) -> list[str]:
     """Write every form into the step's folder, in the order to walk, and hand back their names.
 
     Parameters
@@ -51,13 +58,16 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
         The same as rows.
     paper : PaperState
         What the forms say of the state.
+    head_fit : (str, collection of str)
+        Which zones are worth the dense crossings that show how heads hang, in words and by name.
     """
     stop = stop_words(ctx.site)
     datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     system = system_fields(ctx.workspace.plan_crs, datum)
     more = {"stop": stop, **{k: system[k] for k in ("coordinate_system", "map_unit")}, "caution": _CAUTION}
-    table = _table_rows(rows, paper, more)
-    columns = [*WALK_PLAN.field_names, *(name for name in paper.fields if name != "state"), *more]
+    dense = {zone: f"a crossing each {FITTING_M:g} m shows how its heads hang" for zone in head_fit[1]}
+    table = [{**row, "head_heights": dense.get(row["zone_id"], "")} for row in _table_rows(rows, paper, more)]
+    columns = [*WALK_PLAN.field_names, "head_heights", *(name for name in paper.fields if name != "state"), *more]
     exact = [{**row, **{name: f"{row[name]:.3f}" for name in _MAP}} for row in table]
     (ctx.scratch / FORM_CSV).write_text(csv_text(columns, exact), encoding="utf-8-sig", newline="")
     about = [
@@ -67,6 +77,7 @@ def write_forms(ctx: StepContext, frame: gpd.GeoDataFrame, rows: list[dict[str, 
         ("to fill in", "result (detected or missed), walked_on (2027-05-03 or 3.5.2027), walker, note"),
         ("walked elsewhere", "correct chainage_m: the distance from the transmitter post; other edits are not read"),
         ("stop early", stop),
+        ("head heights", head_fit[0]),
         *(("caution", text) for text in (cautions.ALARM_STATION, cautions.EXPOSURE, LASTING, cautions.SENSITIVE)),
     ]
     rounded = [{**row, **{name: round(row[name], 3) for name in _MAP}} for row in table]

@@ -22,7 +22,16 @@ FILLED = ("result", "walked_on", "walker", "note")
 _FORM = "walk-test form"
 _LEAST = ("crossing_id", "result")
 #: What a form says beside the crossings' own fields: of its paper, and of the program that held it.
-_SAID = {"revision", "revision_date", "state_code", "stop", "coordinate_system", "map_unit", "caution"}
+_SAID = {
+    "head_heights",
+    "revision",
+    "revision_date",
+    "state_code",
+    "stop",
+    "coordinate_system",
+    "map_unit",
+    "caution",
+}
 _BESIDE = {*_SAID, "fid", "geometry"}
 #: Fields that are no use to edit: what was walked differently belongs into the note.
 _FIXED = ("zone_id", "threat", "direction", "speed_m_s", "from_post", "from_post_m", "face_head_id")

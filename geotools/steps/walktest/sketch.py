@@ -18,12 +18,13 @@ from geotools.plan.paper_state import PaperState
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
 from geotools.steps.walktest.effort import effort_words, stop_words
 from geotools.steps.walktest.forms import LASTING
+from geotools.steps.walktest.worth_fitting import FITTING_M, HeadZone
 
 __all__ = ["write_sketches"]
 
 _EDGE, _LEFT = 12.0, 22.0
 #: From the upper edge of the sheet to the first strip, and room of each threat's strip, mm.
-_TOP = 34.0
+_TOP = 38.0
 #: Ground beyond the strip that is drawn, m.
 _BESIDE_M = 6.0
 _COLOURS = {"undetected": VERMILION, "unproven": VERMILION, "worst spot": BLACK, "even cover": BLUE}
@@ -36,6 +37,7 @@ def write_sketches(
     perimeter: Perimeter,
     fence: gpd.GeoSeries,
     paper: PaperState,
+    worth: Sequence[HeadZone] = (),
 ) -> None:
     """One page for each zone, A4 landscape, true to scale along the zone and across it.
 
@@ -53,6 +55,8 @@ def write_sketches(
         Fence lines in the perimeter's metres.
     paper : PaperState
         Named on every page.
+    worth : sequence of HeadZone
+        Zones in which a crossing each half metre shows how heads hang.
     """
     book = Document(f"{site.name}: walk test", landscape=True, watermark=site.recipient)
     zones = [zone for zone_id, zone in perimeter.zones.items() if any(row["zone_id"] == zone_id for row in rows)]
@@ -66,6 +70,12 @@ def write_sketches(
         sheet.words((_EDGE, _EDGE + 9), f"{paper.words[0].upper()}{paper.words[1:]}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 13), f"Whole site: {effort}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 17), f"{stop[0].upper()}{stop[1:]}.", 7, room=room)
+        for one in worth:
+            if one.zone_id == zone.zone_id:
+                text = f"A crossing each {FITTING_M:g} m shows how its heads hang; weakest near the threshold: "
+                sheet.words(
+                    (_EDGE, _EDGE + 21), f"{text}{one.threat}, {one.away_m:.1f} m from {one.post}.", 7, room=room
+                )
         _zone_page(sheet, zone, mine, perimeter, fence)
         y = sheet.height - _EDGE - 9
         for text in (f"{cautions.ALARM_STATION} {LASTING}", cautions.EXPOSURE, cautions.SENSITIVE):

@@ -11,6 +11,7 @@ from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepCo
 from geotools.plan import cautions
 from geotools.plan.schema import (
     BEAMS,
+    CROSSINGS,
     FENCE,
     HEADS,
     PROPOSED_HEADS,
@@ -36,6 +37,7 @@ from geotools.steps.walktest.judging import CHART, judge_all
 from geotools.steps.walktest.planning import planned_rows
 from geotools.steps.walktest.reading import FILLED, FilledForm, read_form, refuse_losing
 from geotools.steps.walktest.results import judge, plan_of
+from geotools.steps.walktest.worth_fitting import fitting_words, zones_worth_fitting
 
 SKETCHES = "walk_test.pdf"
 
@@ -74,11 +76,14 @@ def run(ctx: StepContext) -> StepResult:
     set_coordinates(ctx, rows)
     frame = frame_of(WALK_PLAN, rows, ctx.workspace.work_crs)
     ctx.say(f"papers show the {state.paper.words}")
-    files = write_forms(ctx, frame, rows, state.paper)
+    worth, confident = zones_worth_fitting(ctx, state, rows)
+    heads_said = fitting_words(worth, confident, perimeter.rules.threshold)
+    ctx.say(heads_said)
+    files = write_forms(ctx, frame, rows, state.paper, (heads_said, {zone.zone_id for zone in worth}))
     # drawing takes long to load, and whoever lists the steps does not draw
     from geotools.steps.walktest.sketch import write_sketches
 
-    write_sketches(ctx.scratch / SKETCHES, ctx.site, rows, perimeter, ctx.read(FENCE).geometry, state.paper)
+    write_sketches(ctx.scratch / SKETCHES, ctx.site, rows, perimeter, ctx.read(FENCE).geometry, state.paper, worth)
     files.append(SKETCHES)
     verdicts = judge(rows, wanted)
     numbers = plan_of(wanted).numbers
@@ -169,6 +174,7 @@ STEP = Step(
         LayerIn(HEADS, "the heads that results are bound to"),
         LayerIn(PROPOSED_HEADS, "heads of the proposed state", required=False),
         LayerIn(VERDICTS, "which stretches are unproven, and what a walk test makes of them", required=False),
+        LayerIn(CROSSINGS, "which zones' weakest crossings lie near the threshold", required=False),
         LayerIn(WALK_PLAN, "the crossings as they were walked, when results are read back", required=False),
     ),
     outputs=(LayerOut(WALK_PLAN), LayerOut(WALK_RESULT), LayerOut(WALK_HEADS), LayerOut(VERDICTS, updates=True)),

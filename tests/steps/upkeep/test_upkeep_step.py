@@ -2,10 +2,12 @@
 
 import csv
 import re
+import shutil
 import sqlite3
 from datetime import date, timedelta
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 import pytest
 import vobject
@@ -13,6 +15,7 @@ import vobject
 import geotools
 from geotools.engine.runner import Job
 from geotools.errors import OutputError, SiteError
+from geotools.plan.schema import PROPOSED_HEADS
 
 SETTINGS = """
 [upkeep]
@@ -268,3 +271,40 @@ def write(out, rows):
         writer = csv.DictWriter(stream, rows[0], delimiter=";")
         writer.writeheader()
         writer.writerows(rows)
+
+
+def test_upkeep_is_of_the_state_that_the_other_papers_show(remedied, tmp_path, settings):
+    shutil.copytree(remedied, tmp_path / "demo")
+    site_file, out = tmp_path / "demo" / "input" / "site.toml", tmp_path / "demo" / "out"
+    site = settings(site_file, SETTINGS)
+    laid_out = pyogrio.read_dataframe(out / "plan.gpkg", layer="heads")
+    with Job(site, out, overwrite=True) as job:
+        # as a remedy that splits a zone leaves them: its parts have heads of their own
+        rows = job.workspace.read(PROPOSED_HEADS)
+        whole = rows["zone_id"] == "F01-Z002"
+        parts = []
+        for part, name in enumerate(("F01-Z002a", "F01-Z002b"), start=1):
+            made = rows[whole].copy()
+            made["head_id"] = made["head_id"].str.replace("F01-Z002", name)
+            made["zone_id"], made["part"], made["change"], made["existing_height_m"] = name, part, "added", None
+            parts.append(made)
+        both = pd.concat([rows[~whole], *parts], ignore_index=True)
+        job.workspace.write({PROPOSED_HEADS: gpd.GeoDataFrame(both, geometry="geometry", crs=rows.crs)})
+    outcome = geotools.run_step("upkeep", site, out)
+    geotools.run_step("stakeout", site, out)
+    sheet = next(csv.DictReader((out / "stakeout.csv").open(encoding="utf-8")))
+    rows = table(out)
+    said = {tuple(row[name] for name in ("state", "revision", "revision_date", "state_code")) for row in rows}
+    assert said == {tuple(sheet[name] for name in ("state", "revision", "revision_date", "state_code"))}
+    assert sheet["state"] == "proposed" and any("proposed state" in note for note in outcome.notes)
+    heads = pyogrio.read_dataframe(out / "plan.gpkg", layer="stakeout")["head_id"]
+    assert {row["place"] for row in rows if row["task"] == "replacement"} == set(heads)
+    zones = {row["place"] for row in rows if row["task"] == "grass"}
+    assert {"F01-Z002a", "F01-Z002b"} <= zones and "F01-Z002" not in zones
+    for event in vobject.readOne((out / "upkeep.ics").read_text("utf-8")).vevent_list:
+        said = f"proposed state, no revision given, no date given, heads {sheet['state_code']}"
+        assert said in event.description.value
+    geotools.run_step("upkeep", site, out, overwrite=True, state="existing")
+    rows = table(out)
+    assert {row["state"] for row in rows} == {"existing"}
+    assert {row["place"] for row in rows if row["task"] == "replacement"} == set(laid_out["head_id"])

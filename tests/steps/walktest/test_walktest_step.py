@@ -18,7 +18,7 @@ import geotools
 from geotools.engine.freshness import job_states
 from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError
-from geotools.plan.schema import HEADS
+from geotools.plan.schema import CROSSINGS, HEADS
 from geotools.steps.walktest import reading
 from geotools.steps.walktest.placing import REASONS
 from tests.steps.stakeout.test_stakeout_step import propose
@@ -432,3 +432,28 @@ def test_verdicts_along_the_fence_follow_the_walk_and_results_on_other_heads_cha
     result = pyogrio.read_dataframe(out / "plan.gpkg", layer="walk_result").set_index(["zone_id", "threat"])["verdict"]
     assert {result[key] for key in zip(shown["zone_id"], shown["threat"], strict=True)} == {"demonstrated"}
     assert not stale(site, out), "what was read is known, wherever it was named from"
+
+
+def test_form_and_sketches_say_which_zones_are_worth_a_crossing_each_half_metre(with_gaps, tmp_path):
+    shutil.copytree(with_gaps, tmp_path / "demo")
+    site, out = geotools.open_site(tmp_path / "demo" / "input" / "site.toml"), tmp_path / "demo" / "out"
+    with Job(site, out, overwrite=True) as job:
+        held = job.workspace.read(CROSSINGS)
+        # the threshold of the demonstration is 0.2: one zone near it, one a little farther than half as much again
+        held["modulation_95"] = 0.9
+        for zone, m in (("F01-Z002", 0.17), ("F01-Z003", 0.31)):
+            held.loc[(held["zone_id"] == zone) & (held["threat"] == "prone"), "modulation_95"] = m
+        job.workspace.write({CROSSINGS: held})
+    outcome = geotools.run_step("walktest", site, out, state="existing")
+    (told,) = [note for note in outcome.notes if "how heads hang" in note]
+    assert "F01-Z002 (prone 0.17" in told and "F01-Z003" not in told and "95 % confidence" in told
+    said = {row["zone_id"]: row["head_heights"] for row in read_form(out / "walk_test.csv")}
+    assert {zone for zone, text in said.items() if "each 0.5 m" in text} == {"F01-Z002"}
+    about = openpyxl.load_workbook(out / "walk_test.xlsx")["about"]
+    assert told in {cell.value for row in about.iter_rows() for cell in row}
+    pages = [page.extract_text() for page in pypdf.PdfReader(out / "walk_test.pdf").pages]
+    assert [("each 0.5 m" in page) for page in pages] == ["F01-Z002" in page.splitlines()[0] for page in pages]
+    # what the form says itself is no edit when it comes back
+    walk(out, lambda row: True)
+    outcome = geotools.run_step("walktest", site, out, overwrite=True, state="existing", results=out / "filled.csv")
+    assert not any("head_heights" in note for note in outcome.notes)

@@ -1,0 +1,52 @@
+"""Heads and zones that are maintained: those of the state that every paper shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import MultiLineString, Point, force_2d
+
+from geotools.earthwork.state import PlannedState
+from geotools.engine.step import StepContext
+from geotools.plan.schema import PROPOSED_HEADS, ZONES
+
+__all__ = ["Places", "places_of"]
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where visits go.
+
+    Attributes
+    ----------
+    head_types : dict of str to str
+        Head type of every head.
+    zones : dict of str to str
+        Every zone, and the zone of the layout that it stands for: itself, but for parts of one that is to be split.
+    points : dict of str to (str, Point)
+        Of every head and zone its zone and its place on the map, m.
+    """
+
+    head_types: dict[str, str]
+    zones: dict[str, str]
+    points: dict[str, tuple[str, Point]]
+
+
+def places_of(ctx: StepContext, state: PlannedState) -> Places:
+    """Heads and zones of a state; ``ctx`` : of a step that reads zones and proposed_heads."""
+    heads, laid_out = state.heads, ctx.read(ZONES)
+    strips = dict(zip(laid_out["zone_id"], laid_out.geometry, strict=True))
+    zones = {str(zone): str(zone) for zone in strips}
+    if state.proposes:
+        proposed = ctx.read(PROPOSED_HEADS)
+        stands_for = dict(zip(proposed["zone_id"], proposed["stands_for"], strict=True))
+        zones = {str(zone): str(stands_for.get(zone, zone)) for zone in dict.fromkeys(heads["zone_id"])}
+    points = {str(h.head_id): (str(h.zone_id), h.geometry) for h in heads.itertuples()}
+    for zone in zones:
+        if zone in strips:
+            points[zone] = zone, strips[zone].representative_point()
+        else:
+            # a part of a split zone has no strip in the plan: the middle of its beams
+            lines = list(force_2d(state.beams.loc[state.beams["zone_id"] == zone].geometry.to_numpy()))
+            points[zone] = zone, MultiLineString(lines).centroid
+    return Places({str(h.head_id): str(h.head_type) for h in heads.itertuples()}, zones, points)

@@ -1,0 +1,80 @@
+"""What was done: rows that people filled in, in the plan's layer or in the table beside it, kept from run to run."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import geopandas as gpd
+import pandas as pd
+
+from geotools.engine.step import StepContext
+from geotools.errors import OutputError
+from geotools.io.tables import day_of, read_csv
+from geotools.plan.filled import filled_in
+from geotools.plan.schema import UPKEEP
+from geotools.steps.upkeep.kernel import Visit
+
+__all__ = ["TABLE", "say_record", "visit_id", "with_record"]
+
+TABLE = "upkeep.csv"
+
+
+def visit_id(visit: Visit) -> str:
+    """Key of a visit: the day it is due, task, place."""
+    return f"{visit.day.isoformat()} {visit.task} {visit.place}"
+
+
+def _table_done(ctx: StepContext) -> dict[str, tuple[date, str | None]]:
+    """Day and person of the rows that were filled in in the table beside the plan, by visit."""
+    path = ctx.workspace.folder / TABLE
+    if not path.is_file():
+        return {}
+    found = {}
+    for number, row in enumerate(read_csv(path, ["due", "task", "place", "done_on"]), start=2):
+        where = f"{path}, row {number}"
+        day, due = day_of(row["done_on"], where), day_of(row["due"], where)
+        if day is not None and due is not None:
+            found[f"{due.isoformat()} {row['task']} {row['place']}"] = day, row.get("done_by") or None
+    return found
+
+
+def with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) -> gpd.GeoDataFrame:
+    """The rows with what was filled in before, in the plan's layer or in the table beside it, and their status.
+
+    OutputError where rows of the table that were filled in would be lost.
+    """
+    table = _table_done(ctx)
+    if ctx.workspace.has(UPKEEP):
+        made = filled_in(made, ctx.read(UPKEEP), UPKEEP)
+    new = [name for name in table if name in set(made.loc[made["done_on"].isna(), "visit_id"])]
+    lost = sorted(set(table) - set(made["visit_id"]))
+    if new:
+        ctx.say(f"took {len(new)} filled rows over from {TABLE}")
+        days = pd.to_datetime(made["visit_id"].map({name: table[name][0] for name in new}))
+        people = made["visit_id"].map({name: table[name][1] for name in new})
+        made["done_on"] = pd.to_datetime(made["done_on"]).where(days.isna(), days)
+        made["done_by"] = made["done_by"].where(people.isna(), people)
+    if lost:
+        raise OutputError(
+            "rows that were filled in would be lost",
+            where=ctx.workspace.folder / TABLE,
+            found=f"{len(lost)} rows for tasks that the plan does not have, the first {lost[0]}",
+            mend="keep the start of the plan (upkeep.start in the site file) and its state (--state) as they were, or "
+            "put the file aside",
+        )
+    made["status"] = "due"
+    if as_of is not None:
+        made.loc[pd.to_datetime(made["due"]) < pd.Timestamp(as_of), "status"] = "overdue"
+    made.loc[made["done_on"].notna(), "status"] = "done"
+    return made
+
+
+def say_record(ctx: StepContext, frame: gpd.GeoDataFrame, as_of: date | None) -> None:
+    """Say what is done and what is overdue."""
+    counts = frame["status"].value_counts()
+    if counts.get("done", 0):
+        ctx.say(f"{counts['done']} tasks on record as done")
+    if as_of is None:
+        ctx.say("nothing is called overdue without a day: give --as-of")
+    elif counts.get("overdue", 0):
+        ctx.warn(f"{counts['overdue']} tasks were due before {as_of.isoformat()} and are not on record as done")
