@@ -99,7 +99,7 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain, site: Site)
     length = (end - start) % line.length
     if length > site.layout.max_zone_m:
         return said + (
-            f"{length:.1f} m of it in one piece, from {start:.1f} to {end:.1f} m along it, longer than the longest zone "
+            f"{length:.1f} m of it in one piece, from {start:.1f} to {end:.1f} m along it: more than the longest zone "
             f"(layout.max_zone_m, {site.layout.max_zone_m:g} m): no beam spans it, and layout refuses the line. "
             "Survey that stretch; or take it out of the fence file, with a few metres more at both ends for posts; "
             f"{_rest_words(line, site.layout.side)}: zones there are then answered, and what is taken out has no beam"
