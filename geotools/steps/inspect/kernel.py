@@ -58,3 +58,26 @@ def first_unknown(chainage_m: Array, heights_m: Array) -> tuple[float, float] | 
         return None
     spacing = float(np.median(np.diff(chainage_m))) if len(chainage_m) > 1 else 0.0
     return float(chainage_m[unknown.argmax()]), float(unknown.sum() * spacing)
+
+
+def longest_unknown(chainage_m: Array, heights_m: Array, *, closed: bool) -> tuple[float, float]:
+    """Longest stretch of unknown heights, from and to along the line, m; on a closed line it may run over the seam.
+
+    Parameters
+    ----------
+    chainage_m, heights_m : (n,) array
+        Places evenly along the line, from its start to its end, and heights there, NaN where unknown.
+    closed : bool
+        Whether the last place is the first.
+
+    Returns
+    -------
+    From and to, both 0 where all is known; to is less than from where the stretch runs over the seam.
+    """
+    unknown = ~np.isfinite(heights_m)
+    edges = np.flatnonzero(np.diff(np.r_[False, unknown, False].astype(int)))
+    parts = [(float(chainage_m[a]), float(chainage_m[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    total = float(chainage_m[-1])
+    if closed and len(parts) > 1 and unknown[0] and unknown[-1]:
+        parts = [*parts[1:-1], (parts[-1][0], parts[0][1])]
+    return max(parts, key=lambda part: (part[1] - part[0]) % total or part[1] - part[0], default=(0.0, 0.0))

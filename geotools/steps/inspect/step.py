@@ -6,7 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from shapely import LineString, Point, box, get_coordinates, line_interpolate_point
+from shapely import LinearRing, LineString, Point, box, get_coordinates, is_ccw, line_interpolate_point
 
 from geotools.corridor import Array
 from geotools.detection.from_plan import crossing_heights
@@ -19,6 +19,7 @@ from geotools.plan.fence_checks import refuse_open, twice_words
 from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.schema import FENCE
 from geotools.plan.workspace import frame_of
+from geotools.site import Site
 from geotools.site.sources import Sources, open_sources
 from geotools.site.surveyed import contradiction, survey_quality
 from geotools.steps.inspect.kernel import (
@@ -26,6 +27,7 @@ from geotools.steps.inspect.kernel import (
     coarse_cell_warning,
     first_unknown,
     implausible_heights,
+    longest_unknown,
 )
 from geotools.steps.inspect.levels import check_height_unit
 from geotools.terrain.model import Terrain
@@ -44,7 +46,7 @@ def _along(line: LineString, spacing_m: float) -> tuple[Array, Array]:
     return chainage, get_coordinates(line_interpolate_point(line, chainage))
 
 
-def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> str | None:
+def _check_ground(fence_id: str, line: LineString, terrain: Terrain, site: Site) -> str | None:
     """Raise where the ground under a fence line cannot be ground; a sentence where a part of it is not known."""
     left, bottom, right, top = terrain.bounds_m
     where = f"{terrain.path}, under fence line {fence_id}"
@@ -92,9 +94,29 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain) -> str | No
         )
     if unknown is None:
         return None
+    said = f"{fence_id}: the terrain has no data under {unknown[1]:.1f} m of the fence, "
+    start, end = longest_unknown(chainage, heights, closed=bool(line.is_ring))
+    length = (end - start) % line.length
+    if length > site.layout.max_zone_m:
+        return said + (
+            f"{length:.1f} m of it in one piece, from {start:.1f} to {end:.1f} m along it: more than the longest zone "
+            f"(layout.max_zone_m, {site.layout.max_zone_m:g} m): no beam spans it, and layout refuses the line. "
+            "Survey that stretch; or take it out of the fence file, with a few metres more at both ends for posts; "
+            f"{_rest_words(line, site.layout.side)}: zones there are then answered, and what is taken out has no beam"
+        )
+    return said + (
+        f"first at {unknown[0]:.1f} m along it; zones whose strip has such places stay without an answer: survey that "
+        "stretch, or fill the hole"
+    )
+
+
+def _rest_words(line: LineString, side: str) -> str:
+    """How the rest of a fence line is given once a stretch is taken out of it."""
+    if not line.is_ring or side not in ("inside", "outside"):
+        return "give the rest as lines of their own"
+    left = (side == "inside") == bool(is_ccw(LinearRing(line.coords)))
     return (
-        f"{fence_id}: the terrain has no data under {unknown[1]:.1f} m of the fence, first at {unknown[0]:.1f} m along "
-        "it; zones whose strip has such places stay without an answer: survey that stretch, or fill the hole"
+        f'give the rest as an open line, drawn the same way, with side = "{"left" if left else "right"}" under [layout]'
     )
 
 
@@ -161,7 +183,7 @@ def run(ctx: StepContext) -> StepResult:
     rows = _fence_rows(sources, ctx)
     for done, row in enumerate(rows):
         ctx.progress(done, len(rows), f"ground under {row['fence_id']}")
-        if (hole := _check_ground(row["fence_id"], row["geometry"], terrain)) is not None:
+        if (hole := _check_ground(row["fence_id"], row["geometry"], terrain, ctx.site)) is not None:
             ctx.warn(hole)
     lines = {row["fence_id"]: row["geometry"] for row in rows}
     for fence_id, line in lines.items():

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 import geopandas as gpd
@@ -24,17 +27,55 @@ def visit_id(visit: Visit) -> str:
     return f"{visit.day.isoformat()} {visit.task} {visit.place}"
 
 
-def _table_done(ctx: StepContext) -> dict[str, tuple[date, str | None]]:
-    """Day and person of the rows that were filled in in the table beside the plan, by visit."""
+@dataclass(frozen=True)
+class _Turn:
+    """A task that was filled in: the day it was due, what, where; day and person once it is done."""
+
+    due: date
+    task: str
+    place: str
+    done_on: date
+    done_by: str | None
+
+    @property
+    def visit_id(self) -> str:
+        return f"{self.due.isoformat()} {self.task} {self.place}"
+
+
+def _table_done(ctx: StepContext) -> list[_Turn]:
+    """Rows that were filled in in the table beside the plan."""
     path = ctx.workspace.folder / TABLE
     if not path.is_file():
-        return {}
-    found = {}
+        return []
+    found = []
     for number, row in enumerate(read_csv(path, ["due", "task", "place", "done_on"]), start=2):
         where = f"{path}, row {number}"
         day, due = day_of(row["done_on"], where), day_of(row["due"], where)
         if day is not None and due is not None:
-            found[f"{due.isoformat()} {row['task']} {row['place']}"] = day, row.get("done_by") or None
+            found.append(_Turn(due, row["task"], row["place"], day, row.get("done_by") or None))
+    return found
+
+
+def _same_turns(made: gpd.GeoDataFrame, filled: Iterable[tuple[date, str, str]]) -> dict[str, str]:
+    """Keys of rows that were filled in, by their day, task and place, and of the rows that are the same turn now.
+
+    A plan that starts on another day moves its turns: the same turn is the nearest of that task and place, less than
+    half the distance between two turns away.
+    """
+    days: dict[tuple[str, str], list[pd.Timestamp]] = {}
+    for row in made.itertuples():
+        days.setdefault((str(row.task), str(row.place)), []).append(pd.Timestamp(row.due))
+    known, taken, found = set(made["visit_id"]), set[str](), {}
+    for due, task, place in filled:
+        key, turns = f"{due.isoformat()} {task} {place}", sorted(days.get((task, place), ()))
+        if key in known or len(turns) < 2:
+            continue
+        apart = min(after - before for before, after in itertools.pairwise(turns))
+        nearest = min(turns, key=lambda turn: abs(turn - pd.Timestamp(due)))
+        now = f"{nearest.date().isoformat()} {task} {place}"
+        if 2 * abs(nearest - pd.Timestamp(due)) < apart and now not in taken:
+            found[key] = now
+            taken.add(now)
     return found
 
 
@@ -43,9 +84,16 @@ def with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) ->
 
     OutputError where rows of the table that were filled in would be lost.
     """
-    table = _table_done(ctx)
+    turns = _table_done(ctx)
+    moved = _same_turns(made, ((t.due, t.task, t.place) for t in turns))
+    table = {moved.get(t.visit_id, t.visit_id): (t.done_on, t.done_by) for t in turns}
     if ctx.workspace.has(UPKEEP):
-        made = filled_in(made, ctx.read(UPKEEP), UPKEEP)
+        held = ctx.read(UPKEEP)
+        done = held[held["done_on"].notna()]
+        named = ((pd.Timestamp(row.due).date(), str(row.task), str(row.place)) for row in done.itertuples())
+        held["visit_id"] = held["visit_id"].replace(_same_turns(made, named))
+        # a turn that moved leaves no second row under the day it was due
+        made = filled_in(made, held[~held["visit_id"].duplicated(keep=False) | held["done_on"].notna()], UPKEEP)
     new = [name for name in table if name in set(made.loc[made["done_on"].isna(), "visit_id"])]
     lost = sorted(set(table) - set(made["visit_id"]))
     if new:

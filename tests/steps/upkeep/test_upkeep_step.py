@@ -235,6 +235,25 @@ def test_filled_rows_of_tasks_that_are_gone_are_not_lost(plan, settings):
     assert (out / "upkeep.csv").read_bytes() == before
 
 
+@pytest.mark.parametrize("read_back", [True, False])
+def test_what_was_done_stays_done_when_the_plan_starts_a_few_days_later(plan, settings, read_back):
+    site_file, out = plan
+    site = settings(site_file, SETTINGS)
+    geotools.run_step("upkeep", site, out)
+    rows = table(out)
+    first = next(row for row in rows if row["task"] == "grass")
+    first.update(done_on="2027-05-04", done_by="A. Gardener")
+    write(out, rows)
+    if read_back:
+        geotools.run_step("upkeep", site, out, overwrite=True)
+    outcome = geotools.run_step("upkeep", site, out, overwrite=True, start="2027-03-08")
+    again = [row for row in table(out) if row["task"] == "grass" and row["place"] == first["place"]]
+    # the same cut, due a week later: done, and not due once more
+    assert (again[0]["due"], again[0]["status"], again[0]["done_by"]) == ("2027-05-08", "done", "A. Gardener")
+    assert [row["status"] for row in again[1:]] == ["due"] * (len(again) - 1)
+    assert first["due"] == "2027-05-01" and outcome.summary["done"] == 1 and len(table(out)) == len(rows)
+
+
 def test_events_keep_their_identifiers_when_the_plan_starts_on_another_day(plan, settings):
     site_file, out = plan
     site = settings(site_file, SETTINGS)
