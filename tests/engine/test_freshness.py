@@ -227,7 +227,7 @@ def test_an_edit_while_a_step_runs_ends_it_with_nothing_written(job, monkeypatch
 @pytest.mark.parametrize("beside", ["terrain.tif.aux.xml", "terrain.tfw"])
 def test_a_sidecar_of_the_terrain_counts_as_the_terrain(job, beside):
     site, out = job
-    unit = "<PAMDataset><PAMRasterBand band='1'><UnitType>ft</UnitType></PAMRasterBand></PAMDataset>"
+    unit = "<PAMDataset><PAMRasterBand band='1'><UnitType>metre</UnitType></PAMRasterBand></PAMDataset>"
     (site.parent / beside).write_text(unit if beside.endswith("xml") else "1\n0\n0\n-1\n0\n0\n")
     state, causes = states(site, out)["fence"]
     assert state == "stale" and causes == ["terrain.tif changed"]
