@@ -250,7 +250,10 @@ def test_islands_are_laid_out_one_by_one(make_site, tmp_path):
         own = heads[heads["zone_id"].str.startswith(f"F{number:02d}-")]
         area = shapely.Polygon([(500_000 + x, 5_400_000 + y) for x, y in points])
         assert shapely.contains(area, own.geometry.force_2d()).all()
-    assert set(conflicts["rule"]) <= {"transmitter beside receiver", "zone length"}
+    # the smaller one has no room for beams that run past its corners: a ring all the same, each open corner is named
+    small = conflicts["zone_id"].str.contains("F02-")
+    assert set(conflicts.loc[~small, "rule"]) <= {"transmitter beside receiver", "zone length"}
+    assert set(conflicts.loc[small, "rule"]) <= {"transmitter beside receiver", "zone length", "junction open"}
 
 
 def test_a_stack_that_answers_no_threat_is_said(make_site, tmp_path):
