@@ -10,11 +10,11 @@ from geotools.earthwork.state import PlannedState
 from geotools.engine.step import StepContext
 from geotools.plan.schema import PROPOSED_HEADS, ZONES
 
-__all__ = ["Places", "places_of"]
+__all__ = ["CarePlaces", "places_of"]
 
 
 @dataclass(frozen=True)
-class Places:
+class CarePlaces:
     """Where visits go.
 
     Attributes
@@ -32,7 +32,7 @@ class Places:
     points: dict[str, tuple[str, Point]]
 
 
-def places_of(ctx: StepContext, state: PlannedState) -> Places:
+def places_of(ctx: StepContext, state: PlannedState) -> CarePlaces:
     """Heads and zones of a state; ``ctx`` : of a step that reads zones and proposed_heads."""
     heads, laid_out = state.heads, ctx.read(ZONES)
     strips = dict(zip(laid_out["zone_id"], laid_out.geometry, strict=True))
@@ -49,4 +49,4 @@ def places_of(ctx: StepContext, state: PlannedState) -> Places:
             # a part of a split zone has no strip in the plan: the middle of its beams
             lines = list(force_2d(state.beams.loc[state.beams["zone_id"] == zone].geometry.to_numpy()))
             points[zone] = zone, MultiLineString(lines).centroid
-    return Places({str(h.head_id): str(h.head_type) for h in heads.itertuples()}, zones, points)
+    return CarePlaces({str(h.head_id): str(h.head_type) for h in heads.itertuples()}, zones, points)

@@ -19,7 +19,7 @@ from geotools.steps.upkeep.calendar import calendar_bytes
 from geotools.steps.upkeep.crew import CrewDays, crew_days
 from geotools.steps.upkeep.kernel import PlannedTask, SchemeCost, Visit, plan_visits, scheme_cost, tasks_of
 from geotools.steps.upkeep.mowing import mowing_visits
-from geotools.steps.upkeep.places import Places, places_of
+from geotools.steps.upkeep.places import CarePlaces, places_of
 from geotools.steps.upkeep.record import TABLE, say_record, visit_id, with_record
 
 #: The maintenance task that cuts the grass of every zone, as the catalogue names it.
@@ -69,7 +69,7 @@ def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
     )
 
 
-def _visit_rows(days: list[CrewDays], places: Places) -> list[dict[str, object]]:
+def _visit_rows(days: list[CrewDays], places: CarePlaces) -> list[dict[str, object]]:
     place = places.points
     return [
         {
@@ -93,7 +93,7 @@ def _visit_rows(days: list[CrewDays], places: Places) -> list[dict[str, object]]
     ]
 
 
-def _mowing(ctx: StepContext, places: Places, start: date, visits: list[Visit]) -> list[Visit]:
+def _mowing(ctx: StepContext, places: CarePlaces, start: date, visits: list[Visit]) -> list[Visit]:
     """Cuts that operating windows need besides those of the tasks, by the step weather where it has run."""
     if not ctx.workspace.has(WINDOW_WEATHER):
         return []
