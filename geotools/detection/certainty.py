@@ -115,8 +115,8 @@ def judge_zone(
     assert accuracy is not None
     grid = perimeter.grids[zone_id]
     worlds, dead_in = judged_in.worlds, judged_in.dead_in
-    middle = grid.offset_m.size // 2
     errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
+    middle = grid.offset_m.size // 2
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
     judged = Judged({}, {}, {}, [])

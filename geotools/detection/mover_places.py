@@ -17,6 +17,8 @@ from geotools.beam.movers import Mover
 from geotools.corridor import StripGrid
 from geotools.detection.chains import Plan, chains_of
 from geotools.detection.nuisance import Strongest, ZoneNuisance
+from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.perimeter import Perimeter
 from geotools.errors import InputError
 from geotools.io.features import read_named
 from geotools.plan.model import Zone
@@ -144,6 +146,15 @@ class MoverPlaces:
                 if one is not None:
                     found.append(Placed(one, at))
         return sorted(found, key=lambda placed: -placed.found.modulation)
+
+    def window(
+        self, perimeter: Perimeter, zone_id: str, nuisance: ZoneNuisance, low: float | None = None
+    ) -> OperatingWindow:
+        """A zone's window, its weakest crossing by the best estimate; low : as of `WeakestCrossing`."""
+        threat, met = perimeter.weakest_threat(zone_id)
+        found = [placed.found for placed in self.of_zone(perimeter.zones[zone_id], nuisance)]
+        weakest = WeakestCrossing(threat, met, float("nan"), low)
+        return window_of(zone_id, weakest, found, perimeter.rules.threshold)
 
     def _places(self, zone: Zone, grid: StripGrid, mover: Mover) -> Iterator[tuple[str, Array, Array, float]]:
         """Kinds of place, their places on the map, and by how much these may lie nearer."""

@@ -16,7 +16,7 @@ from geotools.detection.certainty import confident_weakest
 from geotools.detection.height_search import opened_m
 from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.nuisance import Answered, ZoneNuisance, nuisance_of
-from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.operating import OperatingWindow
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns, drawn_modulation
 from geotools.plan.locks import Locks
@@ -140,11 +140,8 @@ class OpeningTrial:
         self._solve(trial, opening.zones)
         windows = []
         for zone in opening.zones:
-            threat, met = trial.weakest_threat(zone.zone_id)
             low = self._low(trial, zone.zone_id) if confident else None
-            weakest = WeakestCrossing(threat, met, float("nan"), low)
-            found = [placed.found for placed in self.places.of_zone(zone, around[zone.zone_id])]
-            windows.append(window_of(zone.zone_id, weakest, found, trial.rules.threshold))
+            windows.append(self.places.window(trial, zone.zone_id, around[zone.zone_id], low))
         near_by = {near for one in (self.zone.zone_id, *moved) for near in self.perimeter.neighbours(one)}
         beside = {near: trial.dead(near) for near in sorted((near_by | set(moved)) - {self.zone.zone_id})}
         return replace(opening, windows=tuple(windows), opened_m=opened_m(self.perimeter, beside))

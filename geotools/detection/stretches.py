@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, STRtree, line_interpolate_point, line_locate_point
+from shapely import LineString, STRtree, get_coordinates, line_interpolate_point, line_locate_point
 from shapely.ops import substring
 
 from geotools.detection.chain import chain_vertices
@@ -149,13 +149,14 @@ def run_back(chain: FenceChain) -> list[str]:
     """
     if not chain.closed:
         return []
-    lines = [zone.along_fence.line() for zone in chain.zones]
-    ways = np.array([np.subtract(line.coords[1], line.coords[0]) / line.length for line in lines])
-    found = []
-    for zone, line, way in zip(chain.zones, lines, ways, strict=True):
-        opposite = [other for other, its in zip(lines, ways, strict=True) if float(way @ its) < -_OPPOSITE]
-        along = line_interpolate_point(line, _ALONG_ZONE, normalized=True)
-        near = [any(other.distance(point) < _NO_ROOM_M for other in opposite) for point in along]
-        if sum(near) > len(near) / 2:
-            found.append(zone.zone_id)
-    return found
+    lines = np.array([zone.along_fence.line() for zone in chain.zones])
+    run = np.diff(get_coordinates(lines).reshape(-1, 2, 2), axis=1)[:, 0]
+    ways = run / np.hypot(*run.T)[:, None]
+    points = line_interpolate_point(lines[:, None], np.array(_ALONG_ZONE), normalized=True)
+    place, other = STRtree(lines).query(points.ravel(), predicate="dwithin", distance=np.nextafter(_NO_ROOM_M, 0.0))
+    number = place // len(_ALONG_ZONE)
+    opposite = np.einsum("ij,ij->i", ways[number], ways[other]) < -_OPPOSITE
+    beside = np.zeros(points.size, dtype=bool)
+    beside[place[opposite]] = True
+    back = beside.reshape(points.shape).sum(axis=1) > len(_ALONG_ZONE) / 2
+    return [zone.zone_id for zone, runs_back in zip(chain.zones, back, strict=True) if runs_back]

@@ -12,7 +12,7 @@ from geotools.beam.movers import Mover
 from geotools.detection.cases import moved_heads, over_mirror, reaches
 from geotools.detection.mover_places import MoverPlaces
 from geotools.detection.nuisance import nuisance_of
-from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.operating import OperatingWindow
 from geotools.detection.perimeter import Perimeter
 
 __all__ = ["BOUNDS", "MoversBeside", "SurfaceWindow", "closing_depth", "surface_windows", "under_surface", "windows_of"]
@@ -99,12 +99,8 @@ def windows_of(
     for zone_id in zone_ids:
         if zone_id not in around:
             continue
-        threat, met = perimeter.weakest_threat(zone_id)
-        zone = perimeter.zones[zone_id]
-        placed = [one.found for one in beside.places.of_zone(zone, around[zone_id])]
-        weakest = WeakestCrossing(threat, met, float("nan"))
-        window = window_of(zone_id, weakest, placed, perimeter.rules.threshold)
-        level = min(perimeter.standing_db[zone_id, pair.level] for pair in zone.pairs)
+        window = beside.places.window(perimeter, zone_id, around[zone_id])
+        level = min(perimeter.standing_db[zone_id, pair.level] for pair in perimeter.zones[zone_id].pairs)
         found.append(SurfaceWindow(zone_id, *state, window, level))
     return found
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from geotools.detection.mover_places import movers_of
 from geotools.detection.nuisance import nuisance_of
 from geotools.detection.openings import Opening, widest
-from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
+from geotools.detection.operating import OperatingWindow
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.window_search import WindowSearch, weakest_crossings, window_search
 from geotools.engine.step import StepContext
@@ -103,10 +103,7 @@ class AcceptedOpenings:
         movers = {one.mover.name: one.mover for one in self.before[lead].nuisance}
         around = nuisance_of(joint.final, [part.zone_id for part in parts], movers, self.search.limits.reach_m)
         for part in parts:
-            threat, met = joint.final.weakest_threat(part.zone_id)
-            found = [placed.found for placed in self.search.places.of_zone(part, around[part.zone_id])]
-            weakest = WeakestCrossing(threat, met, float("nan"))
-            yield window_of(part.zone_id, weakest, found, joint.final.rules.threshold)
+            yield self.search.places.window(joint.final, part.zone_id, around[part.zone_id])
 
     def reason(self, joint: JointDesign, zone_id: str, option: Option) -> str:
         """Why an opening is in the proposed state, in one sentence."""
@@ -119,7 +116,7 @@ class AcceptedOpenings:
         return (
             f"{words}: accepted to widen the operating window from {before.width_db:+.1f} to {after.width_db:+.1f} dB "
             f"by the best estimate (must not alarm {after.above:.2f}, must alarm {after.weakest.modulation:.2f}); "
-            "nobody gets through in a run of all zones as proposed."
+            "a run of all zones as proposed finds no undetected crossing there by the best estimate."
         )
 
 
