@@ -84,13 +84,16 @@ def zones_worth_fitting(
             if m is not None and m < weakest.get(key, (math.inf, 0.0))[0]:
                 weakest[key] = m, crossing["chainage_m"]
     threshold = state.perimeter.rules.threshold
+    # how near, on either side: it chooses where to walk more, and says of nobody whether they are detected
+    nearness: dict[str, float] = {}
     best: dict[str, HeadZone] = {}
     for (zone_id, threat), (m, chainage) in weakest.items():
         zone = state.perimeter.zones.get(zone_id)
-        if zone is None or m <= 0.0 or abs(math.log(m / threshold)) > math.log(NEAR):
+        if zone is None or m <= 0.0:
             continue
-        held = best.get(zone_id)
-        if held is None or abs(math.log(m / threshold)) < abs(math.log(held.modulation / threshold)):
+        factor = math.exp(abs(math.log(m / threshold)))
+        if factor <= NEAR and factor < nearness.get(zone_id, math.inf):
+            nearness[zone_id] = factor
             post, away = nearer_post(zone, chainage)
             best[zone_id] = HeadZone(zone_id, threat, m, post, away, zone.line.length)
     return [best[name] for name in state.perimeter.zones if name in best], confident
