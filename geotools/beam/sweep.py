@@ -11,17 +11,19 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fftpack import dst  # the same transform as that of scipy.fft, at a third of the cost of a call
 
 from geotools.beam.antenna import waist
 from geotools.beam.grid import ABSORBER_SHARE, BeamGrid
 from geotools.beam.profile import Beam
+from geotools.beam.sine import sine_transform
 
 __all__ = ["march", "sweeps"]
 
-_BLOCK = 16
+#: Factors of the nodes put together at once: as many as stay in the processor's cache.
+_AHEAD = 32_768
 
 Rows = NDArray[np.complex128]
+Fields = NDArray[np.complexfloating]
 
 
 def _aperture(beam: Beam, grid: BeamGrid, depth: complex, reverse: bool) -> Rows:
@@ -41,42 +43,41 @@ def _aperture(beam: Beam, grid: BeamGrid, depth: complex, reverse: bool) -> Rows
     return np.asarray(direct - image)
 
 
-def _screens(beams: list[Beam], grids: list[BeamGrid], depths: list[complex], steps: int) -> tuple[Rows, Rows]:
-    """Phase screens of the transmitter rows then the receiver rows, factored over coarse and fine heights.
+def _bends(beams: list[Beam], grids: list[BeamGrid], steps: int) -> NDArray[np.float64]:
+    """(steps, 2, beams) phase that the bend of the ground at each node takes from a field, radians a metre of height.
 
-    A screen is geometric in height, so 16 fine values times size/16 coarse values rebuild it: (steps, rows, parts).
+    The transmitter's sweep first, then the receiver's, each from its own end.
     """
-    rows, parts = 2 * len(beams), grids[0].size // _BLOCK
-    kick = np.zeros((steps, rows))
-    cell = np.empty(rows)
-    shift = np.zeros(rows, dtype=complex)
+    kick = np.zeros((steps, 2, len(beams)))
     for index, (beam, grid) in enumerate(zip(beams, grids, strict=True)):
-        for row, ground in ((index, grid.ground_m), (index + len(beams), grid.ground_m[::-1])):
-            slopes = np.diff(ground) / grid.dx
-            kick[: slopes.size - 1, row] = beam.head_type.wavenumber * np.diff(slopes)
-            cell[row] = grid.dz
-            shift[row] = depths[index]
-    fine = _powers(np.exp(-1j * kick * cell), _BLOCK)
-    coarse = _powers(np.exp(-1j * kick * cell * _BLOCK), parts)
-    if shift.any():
-        coarse *= np.exp(1j * kick * shift)[..., None]
-    return coarse, fine
+        bends = beam.head_type.wavenumber * np.diff(grid.ground_m, 2) / grid.dx
+        kick[: bends.size, 0, index] = bends
+        kick[: bends.size, 1, index] = bends[::-1]
+    return kick
 
 
-def _powers(base: Rows, count: int) -> Rows:
-    """Powers 0 to count - 1 along a new last axis, by doubling: an exponential costs ten products."""
-    made = np.ones((*base.shape, count), dtype=complex)
+def _screens(kick: NDArray[np.float64], dz: NDArray[np.float64], depth: Rows, fade: Fields, size: int) -> Fields:
+    """(..., beams, size) what nodes do to fields: the phase of a bend, `kick` (..., beams), and the absorption.
+
+    dz, depth : (beams,). fade : (beams, layer), what is left of the field in the absorbing heights; its precision is
+    the precision of the answer.
+    """
+    made = np.empty((*kick.shape, size), dtype=fade.dtype)
+    made[..., 0] = np.exp(1j * kick * depth) if depth.any() else 1.0
+    # by doubling, for an exponential costs ten products; the bases stay in double precision
+    base = np.exp(-1j * kick * dz)
     have = 1
-    while have < count:
-        more = min(have, count - have)
-        np.multiply(made[..., :more], base[..., None], out=made[..., have : have + more])
+    while have < size:
+        more = min(have, size - have)
+        np.multiply(made[..., :more], base[..., None].astype(fade.dtype), out=made[..., have : have + more])
         base, have = base * base, have + more
+    made[..., size - fade.shape[1] :] *= fade
     return made
 
 
 def march(
     beams: list[Beam], grids: list[BeamGrid], depths: list[complex], *, single: bool
-) -> list[tuple[NDArray[np.complexfloating], NDArray[np.complex128]]]:
+) -> list[tuple[Fields, Rows]]:
     """March both sweeps of beams that share a grid size; beams come in order of falling number of steps.
 
     Returns
@@ -85,7 +86,7 @@ def march(
     their integral over the whole height.
     """
     seen = sweeps(beams, grids, depths, single=single)
-    results = []
+    results: list[tuple[Fields, Rows]] = []
     for index, grid in enumerate(grids):
         last = grid.ground_m.size - 1
         product = seen[: last + 1, 0, index] * seen[last::-1, 1, index]
@@ -93,76 +94,68 @@ def march(
     return results
 
 
-def sweeps(
-    beams: list[Beam], grids: list[BeamGrid], depths: list[complex], *, single: bool
-) -> NDArray[np.complexfloating]:
+def sweeps(beams: list[Beam], grids: list[BeamGrid], depths: list[complex], *, single: bool) -> Fields:
     """The fields themselves, (steps + 1, 2, beams, size): transmitter's sweep, then receiver's from its own end."""
     count, size = len(beams), grids[0].size
     kind = np.complex64 if single else np.complex128
     steps = [grid.ground_m.size - 1 for grid in grids]
-    coarse, fine = (part.astype(kind) for part in _screens(beams, grids, depths, steps[0]))
-
-    p = np.pi * np.arange(1, size) / size
-    turn = np.empty((2 * count, size - 1), dtype=complex)
-    top = int(size * (1.0 - ABSORBER_SHARE))
-    fade = np.empty((2 * count, size - top))
-    ramp = np.clip((np.arange(top, size) / size - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)
-    for row in range(2 * count):
-        beam, grid = beams[row % count], grids[row % count]
-        k = beam.head_type.wavenumber
-        turn[row] = np.exp(-0.5j * (p / grid.dz) ** 2 * grid.dx / k) / (2.0 * size)
-        # strong enough for the head's steepest ray to die in the layer, gentle enough not to reflect a flat one
-        fade[row] = np.exp(-_absorption(beam, grid) * grid.dx * ramp**2)
-
-    field = np.empty((2 * count, size), dtype=kind)
-    for index, (beam, grid, depth) in enumerate(zip(beams, grids, depths, strict=True)):
-        field[index] = _aperture(beam, grid, depth, reverse=False)
-        field[index + count] = _aperture(beam, grid, depth, reverse=True)
-    field[:, 0] = 0.0
-
-    # [sweep, beam]: the view lets both sweeps of the beams still running be marched together
-    stack = field.reshape(2, count, size)
-    turns = turn.astype(kind).reshape(2, count, size - 1)
-    fades = fade.astype(np.float32 if single else np.float64).reshape(2, count, size - top)
-    coarse = coarse.reshape(steps[0], 2, count, -1)
-    fine = fine.reshape(steps[0], 2, count, _BLOCK)
+    turns = np.array([_turn(beam, grid) for beam, grid in zip(beams, grids, strict=True)], kind)
+    turns = np.tile(turns, (2, 1, 1)).reshape(2, count, size - 1)
+    fades: Fields = np.array([_fade(beam, grid) for beam, grid in zip(beams, grids, strict=True)], kind)
+    kick = _bends(beams, grids, steps[0])
+    dz, below = np.array([grid.dz for grid in grids]), np.array(depths, complex)
 
     # At a node both sweeps are kept so that its screen and absorption count once: the transmitter's after, the
     # receiver's before them. Every operator is symmetric, so the overlap is the same at all nodes by construction.
     seen = np.empty((steps[0] + 1, 2, count, size), dtype=kind)
-    seen[0] = stack
-    running = 0
+    seen[..., 0] = 0.0
+    for index, (beam, grid, depth) in enumerate(zip(beams, grids, depths, strict=True)):
+        for sweep in (0, 1):
+            seen[0, sweep, index, 1:] = _aperture(beam, grid, depth, reverse=sweep == 1)[1:]
+
+    ahead = max(1, _AHEAD // (2 * count * size))
+    running, first, field = 0, 0, seen[0]
+    kept: Fields | None = None
     for step in range(steps[0]):
         if running == 0 or steps[running - 1] <= step:
             running = sum(1 for last in steps if last > step)
-            now = np.ascontiguousarray(stack[:, :running])
-            parts, above = _parts(now), now[..., top:]
-            blocks = now.reshape(2, running, -1, _BLOCK)
-            turning, fading = turns[:, :running], fades[:, :running]
-            lifting, trimming = coarse[:, :, :running, :, None], fine[:, :, :running, None, :]
-            stack = now
-        spectrum = dst(parts, type=1, axis=-2)
-        spectrum = spectrum.view(kind)[..., 0]
+            field = field[:, :running].copy()
+            spectrum = np.empty((2, running, size - 1), dtype=kind)
+            waves, above, turning = _real(spectrum), _real(field)[..., 1:, :], turns[:, :running]
+            kept = None
+        if kept is None or step - first == len(kept):
+            first, until = step, min(step + ahead, steps[0])
+            kept = _screens(kick[first:until, :, :running], dz[:running], below[:running], fades[:running], size)
+        sine_transform(above, waves)
         spectrum *= turning
-        parts[...] = dst(_real(spectrum), type=1, axis=-2, overwrite_x=True)
-        seen[step + 1, 1, :running] = now[1]
-        above *= fading
-        blocks *= lifting[step]
-        blocks *= trimming[step]
-        seen[step + 1, 0, :running] = now[0]
+        here = seen[step + 1, :, :running]
+        sine_transform(waves, _real(here)[..., 1:, :])
+        np.multiply(here, kept[step - first], out=field)
+        here[0] = field[0]
 
     return seen
 
 
-def _parts(field: NDArray[np.complexfloating]) -> NDArray[np.floating]:
-    """Real and imaginary parts of fields above the ground node as a last axis: (..., size) to (..., size - 1, 2).
+def _turn(beam: Beam, grid: BeamGrid) -> Rows:
+    """(size - 1,) what a step does to each sine of the field, the transforms' own factor included."""
+    p = np.pi * np.arange(1, grid.size) / grid.size
+    phase = -0.5j * (p / grid.dz) ** 2 * grid.dx / beam.head_type.wavenumber
+    return np.asarray(np.exp(phase) / (2.0 * grid.size))
+
+
+def _fade(beam: Beam, grid: BeamGrid) -> NDArray[np.float64]:
+    """(layer,) what a step leaves of the field in the absorbing heights, the uppermost of the grid."""
+    top = int(grid.size * (1.0 - ABSORBER_SHARE))
+    ramp = np.clip((np.arange(top, grid.size) / grid.size - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)
+    # strong enough for the head's steepest ray to die in the layer, gentle enough not to reflect a flat one
+    return np.asarray(np.exp(-_absorption(beam, grid) * grid.dx * ramp**2))
+
+
+def _real(field: Fields) -> NDArray[np.floating]:
+    """Real and imaginary parts as a last axis, (..., size, 2), in place.
 
     A real transform of both together spares the taking apart and putting together of a complex one.
     """
-    return _real(field)[..., 1:, :]
-
-
-def _real(field: NDArray[np.complexfloating]) -> NDArray[np.floating]:
     return field.view(field.real.dtype).reshape(*field.shape, 2)
 
 
