@@ -77,27 +77,46 @@ class Rows:
     """Two-sided sparse rows, gathered family by family so that a failing one can be named."""
 
     columns: int
-    blocks: list[sparse.csr_array] = field(default_factory=list)
     low: list[np.ndarray] = field(default_factory=list)
     high: list[np.ndarray] = field(default_factory=list)
     families: list[tuple[str, np.ndarray]] = field(default_factory=list)
+    _row: list[np.ndarray] = field(default_factory=list)
+    _column: list[np.ndarray] = field(default_factory=list)
+    _value: list[np.ndarray] = field(default_factory=list)
+    _count: int = 0
 
     def add(self, family: str, cell: np.ndarray, entries: Sequence[tuple], low: np.ndarray, high: np.ndarray) -> None:
         """Append rows; entries are pairs of column indices and values, one a row; cell says where each row is."""
         rows = len(low)
         if not rows:
             return
-        index = np.tile(np.arange(rows), len(entries))
-        cols = np.concatenate([np.broadcast_to(c, rows) for c, _ in entries])
-        vals = np.concatenate([np.broadcast_to(np.asarray(v, float), rows) for _, v in entries])
-        self.put(family, cell, sparse.csr_array((vals, (index, cols)), shape=(rows, self.columns)), low, high)
+        for column, value in entries:
+            self._row.append(np.arange(self._count, self._count + rows))
+            self._column.append(np.broadcast_to(column, rows))
+            self._value.append(np.broadcast_to(np.asarray(value, float), rows))
+        self._bound(family, cell, low, high, rows)
 
-    def put(self, family: str, cell: np.ndarray, block: sparse.csr_array, low: np.ndarray, high: np.ndarray) -> None:
-        """Append a block of rows."""
-        self.blocks.append(block)
-        self.low.append(np.broadcast_to(np.asarray(low, float), block.shape[0]))
-        self.high.append(np.broadcast_to(np.asarray(high, float), block.shape[0]))
-        self.families.append((family, np.broadcast_to(cell, block.shape[0])))
+    def put(self, family: str, column: np.ndarray, value: np.ndarray, low: float, high: float) -> None:
+        """Append one row of many columns."""
+        self._row.append(np.full(len(column), self._count))
+        self._column.append(column)
+        self._value.append(value)
+        self._bound(family, np.array([-1]), np.array([low]), np.array([high]), 1)
+
+    def _bound(self, family: str, cell: np.ndarray, low: np.ndarray, high: np.ndarray, rows: int) -> None:
+        self.low.append(np.broadcast_to(np.asarray(low, float), rows))
+        self.high.append(np.broadcast_to(np.asarray(high, float), rows))
+        self.families.append((family, np.broadcast_to(cell, rows)))
+        self._count += rows
+
+    def matrix(self, able: npt.NDArray[np.bool_] | None = None) -> sparse.csc_array:
+        """All rows, (rows, columns); `able` : (columns,), those of the columns that are kept."""
+        keep = np.ones(self.columns, bool) if able is None else able
+        place = np.cumsum(keep) - 1
+        row, column, value = (np.concatenate(parts) for parts in (self._row, self._column, self._value))
+        there = keep[column]
+        entries = value[there], (row[there], place[column[there]])
+        return sparse.csc_array(entries, shape=(self._count, int(keep.sum())))
 
 
 def limit_rows(
@@ -186,15 +205,10 @@ def _line_rows(
 
 def _earth_rows(rows: Rows, n: int, k: int, area: float, rules: GradingRules) -> None:
     """Balance of cut and fill, and the haul of what is over."""
-    every = np.r_[np.arange(n), n + np.arange(n)]
-    none = np.array([-1])
-
-    def over(cut: float, fill: float, haul: float) -> sparse.csr_array:
-        values = np.r_[np.full(n, cut), np.full(n, fill), haul]
-        return sparse.csr_array((values, (np.zeros(2 * n + 1, int), np.r_[every, 2 * n + 6 * k])), (1, rows.columns))
-
+    every = np.arange(2 * n)  # cut, then fill
     if rules.balance is not None:
-        rows.put("balance of cut and fill", none, over(rules.balance, -1.0, 0.0), np.zeros(1), np.zeros(1))
+        rows.put("balance of cut and fill", every, np.r_[np.full(n, rules.balance), np.full(n, -1.0)], 0.0, 0.0)
     if rules.prices.haul_m3 > 0:
         for sign in (1.0, -1.0):  # haul >= |fill - cut|
-            rows.put("haul", none, over(sign * area, -sign * area, 1.0), np.zeros(1), np.full(1, np.inf))
+            values = np.r_[np.full(n, sign * area), np.full(n, -sign * area), 1.0]
+            rows.put("haul", np.r_[every, 2 * n + 6 * k], values, 0.0, np.inf)

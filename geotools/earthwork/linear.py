@@ -1,8 +1,4 @@
-"""One solve of the grading programme, over no more of the strip than it takes.
-
-Solved by HiGHS through `scipy.optimize.milp`: Huangfu and Hall, Parallelizing the dual revised simplex method, Math.
-Prog. Comp. 10 (2018).
-"""
+"""One solve of the grading programme, over no more of the strip than it takes."""
 
 from __future__ import annotations
 
@@ -13,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
+from geotools.earthwork.highs import Linear, UnfinishedError, cheapest
 from geotools.earthwork.limits import Falls, Rows, SightLine, limit_rows
 from geotools.earthwork.window import Window, asking, widened, window_of
 from geotools.errors import GeotoolsError, InfeasibleError, NumericInputError
@@ -187,27 +183,20 @@ class Programme:
             prices.haul_m3,
             np.zeros(0) if self.falls is None else self.falls.prices,
         ]
-        whole = np.r_[np.zeros(2 * n + 4 * k), can_move.astype(float), 0.0, np.ones(j)]
-        some = bool(whole.any())
+        whole = np.r_[np.zeros(2 * n + 4 * k, bool), can_move, False, np.ones(j, bool)]
         able = (lower != 0) | (upper != 0)  # what is nothing in any case needs no column
-        result = milp(
-            cost[able],
-            integrality=whole[able] if some else None,
-            bounds=Bounds(lower[able], upper[able]),
-            constraints=LinearConstraint(
-                sparse.vstack(rows.blocks, format="csc")[:, able], np.concatenate(rows.low), np.concatenate(rows.high)
-            ),
-            # without whole numbers there is little to take out: looking for it costs half as much as the solving
-            options={"presolve": some, "mip_rel_gap": 1e-3, "time_limit": 20.0},
-        )
-        if result.status == 2:
-            raise UnfitError(partial(diagnose, cells, rows, lower, upper))
-        if result.x is None:
+        low_, high_ = np.concatenate(rows.low), np.concatenate(rows.high)
+        matrix = rows.matrix(able)
+        try:
+            found = cheapest(Linear(cost[able], lower[able], upper[able], whole[able], matrix, low_, high_))
+        except UnfinishedError as problem:
             raise GeotoolsError(
-                "The grading programme did not finish.", found=result.message, mend="Grade fewer zones at once."
-            )
+                "The grading programme did not finish.", found=problem, mend="Grade fewer zones at once."
+            ) from None
+        if found is None:
+            raise UnfitError(partial(diagnose, cells, rows, lower, upper))
         x = np.zeros(len(cost))
-        x[able] = result.x
+        x[able] = found
         change = np.maximum(x[n : 2 * n], 0.0) - np.maximum(x[:n], 0.0)
         at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
         moved = np.abs(at + self.datum - self.now) > 5e-3
@@ -221,15 +210,22 @@ def explained(problem: InfeasibleError) -> InfeasibleError:
 
 def diagnose(cells: Cells, rows: Rows, lower: np.ndarray, upper: np.ndarray) -> InfeasibleError:
     """Let every row give way at a price, and report the one that has to give most."""
-    matrix = sparse.vstack(rows.blocks, format="csc")
+    matrix = rows.matrix()
     m = matrix.shape[0]
     soft = sparse.hstack([matrix, sparse.eye_array(m), -sparse.eye_array(m)], format="csc")
-    result = milp(
-        np.r_[np.zeros(rows.columns), np.ones(2 * m)],
-        bounds=Bounds(np.r_[lower, np.zeros(2 * m)], np.r_[upper, np.full(2 * m, np.inf)]),
-        constraints=LinearConstraint(soft, np.concatenate(rows.low), np.concatenate(rows.high)),
+    found = cheapest(
+        Linear(
+            np.r_[np.zeros(rows.columns), np.ones(2 * m)],
+            np.r_[lower, np.zeros(2 * m)],
+            np.r_[upper, np.full(2 * m, np.inf)],
+            np.zeros(rows.columns + 2 * m, bool),
+            soft,
+            np.concatenate(rows.low),
+            np.concatenate(rows.high),
+        )
     )
-    give = result.x[rows.columns :].reshape(2, m).sum(axis=0)
+    assert found is not None  # every row may give way
+    give = found[rows.columns :].reshape(2, m).sum(axis=0)
     worst = int(np.argmax(give))
     starts = np.cumsum([0, *(len(cell) for _, cell in rows.families)])
     which = int(np.searchsorted(starts, worst, side="right") - 1)

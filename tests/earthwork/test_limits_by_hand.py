@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import sparse
 
 from geotools.earthwork.known import Known
 from geotools.earthwork.limits import Falls, limit_rows
@@ -83,7 +82,7 @@ def kept(x, rules=RULES, falls=FALLS, cells=CELLS, lines=LINES):
 def by_rows(rules, falls):
     """The same by the programme's rows, made once."""
     rows = limit_rows(CELLS, LINES, rules, falls, DATUM, ENDS_NOW)
-    matrix, low, high = sparse.vstack(rows.blocks).toarray(), np.concatenate(rows.low), np.concatenate(rows.high)
+    matrix, low, high = rows.matrix().toarray(), np.concatenate(rows.low), np.concatenate(rows.high)
     names = np.array([name for name, cell in rows.families for _ in cell])
     assert len(names) == len(matrix)
 
