@@ -15,6 +15,7 @@ from geotools.beam.strip import Strip
 from geotools.corridor import StripGrid
 from geotools.detection.cases import Case, Rules, strip_nodes
 from geotools.engine.batching import Batching
+from geotools.engine.remembered import Remembered
 from geotools.errors import InputError, place_words
 from geotools.plan import ids
 from geotools.plan.model import Zone
@@ -76,6 +77,13 @@ class SolvedZones:
             self._own.update({z: own for z, own in other._own.items() if z in same})
             self._levels.update({z: level for z, level in other._levels.items() if z in same})
             self._strips.update({z: strip for z, strip in other._strips.items() if z in same})
+
+    def remember(self, most_bytes: int) -> None:
+        """Keep so many bytes of what beams gave, for work that comes back to heads and ground it has tried.
+
+        Perimeters that take over from this one, before or after, share it.
+        """
+        self._batching.remembered = Remembered(most_bytes)
 
     def check_ground(self) -> None:
         """InputError where a strip has places without a level, naming the zone and the place."""

@@ -17,6 +17,7 @@ from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
 from geotools.beam.response import ResponseRequest, StripResponse
 from geotools.beam.wave import Batch, batches_of, solve_batch
+from geotools.engine.remembered import Remembered
 from geotools.engine.second import share
 
 __all__ = ["Batching", "look_at"]
@@ -76,6 +77,7 @@ class Batching:
         self._mine = threading.local()
         self._waiting: list[_Request] = []
         self._present = 0
+        self.remembered = Remembered(0)
 
     def map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         """``work`` of every item, in the items' order; an error of the work is raised when its turn comes.
@@ -102,7 +104,7 @@ class Batching:
             with self._lock:
                 self._present -= 1
                 together = self._complete()
-            _solve(together)
+            self._solve(together)
 
         with ThreadPoolExecutor(max(parties, 1)) as pool:
             for _ in range(parties):
@@ -115,16 +117,34 @@ class Batching:
                     todo.clear()
 
     def look_at(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
-        """As :func:`look_at`; within :meth:`map` together with the beams of the other items."""
+        """As :func:`look_at`, but for what is remembered; within :meth:`map` together with beams of the other items."""
+        if not self.remembered.most_bytes:
+            return self._solved(asked)
+        keys = [self.remembered.key(*pair) for pair in asked]
+        answers = {key: answer for key in keys if (answer := self.remembered.get(key)) is not None}
+        new = {key: pair for key, pair in zip(keys, asked, strict=True) if key not in answers}
+        if new:
+            for key, answer in zip(new, self._solved(list(new.values())), strict=True):
+                answers[key] = answer
+        return [answers[key] for key in keys]
+
+    def _solved(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
         place = getattr(self._mine, "place", None)
         if place is None:
-            return look_at(asked)
+            answers = look_at(asked)
+            self._keep(asked, answers)
+            return answers
         request = _Request(place, asked)
         with self._lock:
             self._waiting.append(request)
             together = self._complete()
-        _solve(together)
+        self._solve(together)
         return request.answer.result()
+
+    def _keep(self, asked: Sequence[tuple[Beam, ResponseRequest]], answers: Sequence[StripResponse]) -> None:
+        if self.remembered.most_bytes:
+            for pair, answer in zip(asked, answers, strict=True):
+                self.remembered.put(self.remembered.key(*pair), answer)
 
     def _complete(self) -> list[_Request]:
         """All requests once everybody present has made one, else none; they are taken away. Call with the lock held."""
@@ -133,19 +153,22 @@ class Batching:
         together, self._waiting = sorted(self._waiting, key=lambda request: request.place), []
         return together
 
-
-def _solve(requests: Sequence[_Request]) -> None:
-    """Solve the beams of all requests and answer each."""
-    if not requests:
-        return
-    try:
-        made = iter(look_at([pair for request in requests for pair in request.asked]))
-    except Exception as problem:
-        if len(requests) == 1:
-            requests[0].answer.set_exception(problem)
+    def _solve(self, requests: Sequence[_Request]) -> None:
+        """Solve the beams of all requests and answer each."""
+        if not requests:
             return
-        for request in requests:  # only the one whose beam fails shall hear of it
-            _solve([request])
-        return
-    for request in requests:
-        request.answer.set_result([next(made) for _ in request.asked])
+        asked = [pair for request in requests for pair in request.asked]
+        try:
+            answers = look_at(asked)
+        except Exception as problem:
+            if len(requests) == 1:
+                requests[0].answer.set_exception(problem)
+                return
+            for request in requests:  # only the one whose beam fails shall hear of it
+                self._solve([request])
+            return
+        # kept before anybody goes on, so that what is known at a meeting hangs on the meetings before it alone
+        self._keep(asked, answers)
+        made = iter(answers)
+        for request in requests:
+            request.answer.set_result([next(made) for _ in request.asked])
