@@ -51,11 +51,11 @@ class _Solver(highspy.Highs):
 
 
 def cheapest(of: Linear) -> Array | None:
-    """Columns, (n,), of the least cost; None where no columns keep every limit.
+    """Columns, (n,), of the least cost, or the best known when the time ran out; None where none keep every limit.
 
     Raises
     ------
-    UnfinishedError : the time ran out, or the numbers are none that can be solved.
+    UnfinishedError : the time ran out before any were found, or the numbers are none that can be solved.
     """
     some = bool(of.whole.any())
     solver = _Solver()
@@ -91,6 +91,7 @@ def cheapest(of: Linear) -> Array | None:
         return None
     values = np.array(solver.getSolution().col_value, dtype=float)
     feasible = solver.getInfo().primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
-    if values.size != columns or not (feasible or answer == highspy.HighsModelStatus.kOptimal):
+    stopped = feasible and answer == highspy.HighsModelStatus.kTimeLimit
+    if values.size != columns or not (stopped or answer == highspy.HighsModelStatus.kOptimal):
         raise UnfinishedError(solver.modelStatusToString(answer))
     return values
