@@ -187,12 +187,7 @@ class Programme:
         able = (lower != 0) | (upper != 0)  # what is nothing in any case needs no column
         low_, high_ = np.concatenate(rows.low), np.concatenate(rows.high)
         matrix = rows.matrix(able)
-        try:
-            found = cheapest(Linear(cost[able], lower[able], upper[able], whole[able], matrix, low_, high_))
-        except UnfinishedError as problem:
-            raise GeotoolsError(
-                "The grading programme did not finish.", found=problem, mend="Grade fewer zones at once."
-            ) from None
+        found = _cheapest(Linear(cost[able], lower[able], upper[able], whole[able], matrix, low_, high_))
         if found is None:
             raise UnfitError(partial(diagnose, cells, rows, lower, upper))
         x = np.zeros(len(cost))
@@ -201,6 +196,15 @@ class Programme:
         at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
         moved = np.abs(at + self.datum - self.now) > 5e-3
         return Answer(change, at, moved, x[2 * n + 6 * k + 1 :] > 0.5)
+
+
+def _cheapest(programme: Linear) -> np.ndarray | None:
+    try:
+        return cheapest(programme)
+    except UnfinishedError as problem:
+        raise GeotoolsError(
+            "The grading programme did not finish.", found=problem, mend="Grade fewer zones at once."
+        ) from None
 
 
 def explained(problem: InfeasibleError) -> InfeasibleError:
@@ -213,7 +217,7 @@ def diagnose(cells: Cells, rows: Rows, lower: np.ndarray, upper: np.ndarray) -> 
     matrix = rows.matrix()
     m = matrix.shape[0]
     soft = sparse.hstack([matrix, sparse.eye_array(m), -sparse.eye_array(m)], format="csc")
-    found = cheapest(
+    found = _cheapest(
         Linear(
             np.r_[np.zeros(rows.columns), np.ones(2 * m)],
             np.r_[lower, np.zeros(2 * m)],
