@@ -11,7 +11,7 @@ from geotools.io.crs import unit_name
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import Workspace
 
-__all__ = ["PointFile", "plan_datum", "system_fields"]
+__all__ = ["PointFile", "plan_datum", "system_fields", "system_words"]
 
 
 def _system(crs: CRS) -> str:
@@ -29,6 +29,11 @@ def plan_datum(workspace: Workspace, stated: str | None) -> str:
 def system_fields(crs: CRS, vertical_datum: str) -> dict[str, str]:
     """System and unit of eastings and northings, and what levels stand on, for a table with a field each."""
     return {"coordinate_system": _system(crs), "map_unit": unit_name(crs), "vertical_datum": vertical_datum}
+
+
+def system_words(crs: CRS, vertical_datum: str) -> str:
+    """System and unit of x and y, and what levels stand on, for one line of a paper whose levels are in metres."""
+    return f"x, y: {_system(crs)}, {unit_name(crs)}; levels in metres, vertical datum: {vertical_datum}"
 
 
 @dataclass(frozen=True)

@@ -150,8 +150,9 @@ def run(ctx: StepContext) -> StepResult:
     tin = tin_of(surface, graded, units, ctx.params["point_spacing_m"])
     points = point_rows(surface, tin, graded, units)
     write_rasters(ctx, surface, graded)
-    write_points(ctx, points, tin, units, proposed_paper(ctx, perimeter, proposed, surface))
-    write_drawings(ctx, surface, graded, works, tin, units)
+    paper = proposed_paper(ctx, perimeter, proposed, surface)
+    write_points(ctx, points, tin, units, paper)
+    write_drawings(ctx, surface, graded, works, tin, units, paper)
     ctx.progress(2, 3, "sheets")
     # drawing takes long to load, and whoever lists the steps does not draw
     from geotools.earthwork.sheets import write_sheets

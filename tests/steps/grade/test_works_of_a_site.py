@@ -371,6 +371,7 @@ def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
     for name in ("setting_out.txt", "earthworks.xml", "earthworks.dxf"):
         text = (done.out / name).read_text("utf-8").lower()
         assert "buried services" in text and "sensitive" in text, name
+        assert "proposed state, no revision given, no date given, heads" in text, name
     beside = (done.out / "setting_out.txt").read_text("utf-8")
     assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside
     # the posts and the ground are set out from papers of one state, and say so in the same words
