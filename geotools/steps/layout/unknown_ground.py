@@ -77,7 +77,7 @@ def unknown_stretches(line: LineString, ground: Field, offsets_m: Sequence[float
         one all the way round is (0, length).
     """
     chainage, at = _places(line, offsets_m)
-    unknown = ~np.isfinite(ground(at[..., 0], at[..., 1])).any(axis=1)
+    unknown = np.asarray(~np.isfinite(ground(at[..., 0], at[..., 1])).any(axis=1))
     edges = np.flatnonzero(np.diff(np.r_[False, unknown, False].astype(int)))
     # to the known places on either side, which are the nearest that posts may have
     runs = [
