@@ -98,7 +98,10 @@ def _map(combined: Path) -> str:
                 ax.plot(*shape.xy, color=VERDICT_COLOURS[verdict], lw=2.5)
     x0, y0, x1, y1 = fences.total_bounds
     reach = max(x1 - x0, y1 - y0)
-    sites = {str(site): tuple(map(float, rows.total_bounds)) for site, rows in fences.groupby("site")}
+    sites: dict[str, tuple[float, float, float, float]] = {}
+    for site, rows in fences.groupby("site"):
+        west, south, east, north = map(float, rows.total_bounds)
+        sites[str(site)] = west, south, east, north
     for a, b, c, d in sites.values():
         if max(c - a, d - b) < _DOT * reach:
             ax.plot((a + c) / 2, (b + d) / 2, "o", ms=7, mfc="none", mec="#111111")

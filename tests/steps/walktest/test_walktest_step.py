@@ -361,7 +361,7 @@ def test_a_workbook_with_days_as_people_write_them_is_read_in_part(field):
     said = " ".join(outcome.notes)
     assert "35 rows without a result are left out" in said
     assert "columns that are not read: weather" in said
-    assert "edits of speed_m_s in 1 rows are ignored" in said and "1 crossings are taken at the chainage" in said
+    assert "edits of speed_m_s in 1 rows are ignored" in said and "1 crossing is taken at the chainage" in said
 
 
 def test_a_day_that_reads_two_ways_is_refused(field):
