@@ -161,7 +161,7 @@ def run(ctx: StepContext) -> StepResult:
     sheets = []
     if works:
         lines = {zone_id: zone.line for zone_id, zone in final.zones.items()}
-        sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units)))
+        sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units, paper)))
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
     for g in graded:
         if not g.clear:

@@ -239,6 +239,8 @@ def test_inlets_and_outlets_of_ways_for_water_are_set_out(done):
 def test_sheets_carry_stations_levels_and_cautions(done):
     zone = read(done, GRADINGS).zone_id.iloc[0]
     document = pypdf.PdfReader(done.out / "sheets" / "earthworks.pdf")
+    state = here_code((done.out / "setting_out.txt").read_text("utf-8"))
+    assert all(f"proposed state, heads {state}" in page.extract_text() for page in document.pages)
     assert len(document.pages) >= 3
     text = "\n".join(page.extract_text() for page in document.pages)
     for words in (
