@@ -377,7 +377,8 @@ def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
     beside = (done.out / "setting_out.txt").read_text("utf-8")
     assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside
     # the posts and the ground are set out from papers of one state, and say so in the same words
-    done.run("stakeout")
+    with Job(done.site, done.out, overwrite=True) as job:
+        job.run("stakeout")
     posts = (done.out / "stakeout_points.txt").read_text("utf-8")
     for what in ("state: ", "vertical datum of Z: "):
         (here,), (there,) = ([line for line in text.splitlines() if line.startswith(what)] for text in (beside, posts))
