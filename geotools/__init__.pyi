@@ -438,8 +438,8 @@ def asbuilt(
         Fence, terrain and settings.
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``fence``, ``zones``,
-        ``beams``, ``gradings``, ``proposed_heads``. Required layers that are missing are made first,
-        with defaults.
+        ``beams``, ``heads``, ``gradings``, ``proposed_heads``. Required layers that are missing are
+        made first, with defaults.
     survey : path
         Raster with the levels as built; required.
     vertical_unit : {'metre', 'foot', 'US survey foot'}, optional

@@ -209,6 +209,7 @@ class _Pen:
         code = "" if site.epsg is None else f" (EPSG:{site.epsg})"
         words = (
             site.project,
+            *([site.state] if site.state else []),
             f"Coordinate system: {site.crs_name}{code}. Units of x, y and z: {self.units.name}.",
             f"Vertical datum: {site.vertical_datum}.",
             *notes,

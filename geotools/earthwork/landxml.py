@@ -48,6 +48,8 @@ class DrawnSite:
         What the files count in.
     date : date, optional
         Of the drawings' revision.
+    state : str
+        Which state the files show, in words; empty where that is not given.
     """
 
     project: str
@@ -56,6 +58,7 @@ class DrawnSite:
     epsg: int | None = None
     units: MapUnits = field(default_factory=MapUnits)
     date: dt.date | None = None
+    state: str = ""
 
 
 def write_landxml(path: Path, site: DrawnSite, works: Sequence[Works], tin: DesignTin | None) -> None:
@@ -96,7 +99,8 @@ def write_landxml(path: Path, site: DrawnSite, works: Sequence[Works], tin: Desi
         "Project",
         {
             "name": site.project,
-            "desc": f"least earthwork under the beams of a perimeter. {cautions.EARTHWORKS} {cautions.SENSITIVE}",
+            "desc": ". ".join(filter(None, ["least earthwork under the beams of a perimeter", site.state]))
+            + f". {cautions.EARTHWORKS} {cautions.SENSITIVE}",
         },
     )
     SubElement(root, "Application", {"name": "geotools-perimeter", "version": __version__})

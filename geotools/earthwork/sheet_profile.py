@@ -31,6 +31,8 @@ _LEFT, _WIDE = 56.0, 346.0
 _PLAN_TOP, _PLAN_TALL = 24.0, 55.0
 _SECTION_TOP, _SECTION_TALL = 85.0, 88.0
 _TABLE_TOP, _ROW = 177.0, 10.8
+#: Size of the words at the ends of a beam, points.
+_LABEL = 7.0
 #: Ground shown beyond the posts, m, and the least distance of figures that stand upright, mm.
 _BEYOND_M, _APART_MM = 2.0, 3.3
 
@@ -168,6 +170,14 @@ def _clipped(panel: Panel, shown: Polygon, places: np.ndarray, look: Mapping[str
             panel.sheet.line(panel.at(*np.asarray(part.coords).T), **look)
 
 
+def label_level(end: float, other: float) -> float:
+    """Base line of the words at one end of a beam, mm down the sheet: on the side of the line that it does not take.
+
+    ``end``, ``other`` : where the line lies at this end and at the other one, mm down the sheet.
+    """
+    return end - 1.0 if other >= end else end + 1.0 + 0.353 * _LABEL
+
+
 def _section(sheet: Sheet, work: Works, start: float) -> Panel:
     across, upright = profile_scales(work)
     low, high = _levels(work)
@@ -186,8 +196,9 @@ def _section(sheet: Sheet, work: Works, start: float) -> Panel:
         ends = np.array([work.fine_design[0] + tx, work.fine_design[-1] + rx])
         panel.curve(np.array([0.0, length]), ends, **BEAM)
         (x0, y0), (x1, y1) = panel.at(np.array([0.0, length]), ends)
-        sheet.words((float(x0) + 1, float(y0) - 1), f"{name} {tx:.2f}", 7)
-        sheet.words((float(x1) - 1, float(y1) - 1), f"{name} {rx:.2f}", 7, anchor="end")
+        left, right = label_level(float(y0), float(y1)), label_level(float(y1), float(y0))
+        sheet.words((float(x0) + 1, left), f"{name} {tx:.2f}", _LABEL)
+        sheet.words((float(x1) - 1, right), f"{name} {rx:.2f}", _LABEL, anchor="end")
     for s, levels in ((0.0, work.fine_design[0]), (length, work.fine_design[-1])):
         top = max(heights[0 if s == 0.0 else 1] for heights in work.beams.values())
         panel.curve(np.array([s, s]), np.array([levels, levels + top]), width=0.5)

@@ -11,10 +11,11 @@ from geotools.io.crs import unit_name
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import Workspace
 
-__all__ = ["PointFile", "plan_datum", "system_fields"]
+__all__ = ["PointFile", "plan_datum", "system_fields", "system_name", "system_words"]
 
 
-def _system(crs: CRS) -> str:
+def system_name(crs: CRS) -> str:
+    """A coordinate system for people: its name, and its code where one is known."""
     code = crs.to_authority()
     return crs.name + (f" ({':'.join(code)})" if code else "")
 
@@ -28,7 +29,12 @@ def plan_datum(workspace: Workspace, stated: str | None) -> str:
 
 def system_fields(crs: CRS, vertical_datum: str) -> dict[str, str]:
     """System and unit of eastings and northings, and what levels stand on, for a table with a field each."""
-    return {"coordinate_system": _system(crs), "map_unit": unit_name(crs), "vertical_datum": vertical_datum}
+    return {"coordinate_system": system_name(crs), "map_unit": unit_name(crs), "vertical_datum": vertical_datum}
+
+
+def system_words(crs: CRS, vertical_datum: str) -> str:
+    """System and unit of x and y, and what levels stand on, for one line of a paper whose levels are in metres."""
+    return f"x, y: {system_name(crs)}, {unit_name(crs)}; levels in metres, vertical datum: {vertical_datum}"
 
 
 @dataclass(frozen=True)
@@ -68,7 +74,7 @@ class PointFile:
             f"state: {self.state}",
             f"file: {self.name}, {self.points} points, one row each",
             f"columns: {self.columns}",
-            f"coordinate system: {_system(self.crs)}",
+            f"coordinate system: {system_name(self.crs)}",
             f"unit of N, E and Z: {unit_name(self.crs)}",
             f"vertical datum of Z: {self.vertical_datum}",
             *notes,

@@ -85,7 +85,8 @@ def _draw_post(
 ) -> None:
     """One post with its heads, and what an installer has to know of it."""
     sheet, heads = post.sheet, zone.on_post(at_start)
-    line = zone.line if at_start else zone.line.reversed()
+    # along the fence: the beam line itself runs from the transmitter, which stands at the far end of every second zone
+    line = zone.along_fence if at_start else zone.along_fence.reversed()
     x, long = post.left + _FIGURES, post.wide - _FIGURES
     middle = x + _POST
     sheet.area([(x, post.ground), (x + long, post.ground), (x + long, post.ground + 2), (x, post.ground + 2)], PALE)
@@ -134,10 +135,12 @@ class StackPaper:
 
     recipient : name that stands across each sheet; empty for none.
     map_unit_m : how many metres one unit of the plan's map is.
+    system : coordinate system of places and vertical datum of levels, in words; empty where not given.
     """
 
     recipient: str = ""
     map_unit_m: float = 1.0
+    system: str = ""
 
 
 def stack_sheets(
@@ -162,7 +165,7 @@ def stack_sheets(
     paper = paper or StackPaper()
     posts = [(zone, at_start) for zone in zones for at_start in (True, False)]
     top_m = max([0.0, *fence_height_m.values(), *(head.height_m for zone in zones for head in zone.heads)]) + 0.3
-    book = Document(f"{title}: stacks {state}", landscape=True, watermark=paper.recipient)
+    book = Document(f"{title}: stacks, {state}", landscape=True, watermark=paper.recipient)
     a_page = _ROWS * _COLUMNS
     pages = max(1, -(-len(posts) // a_page))
     for page in range(pages):
@@ -170,11 +173,13 @@ def stack_sheets(
         wide = (sheet.width - 2 * _EDGE) / _COLUMNS
         tall = (sheet.height - 2 * _EDGE - _TITLE) / _ROWS
         scale = scale_for(top_m, tall - _NAME - _BELOW)
-        heading = f"{title}: stacks {state}, page {page + 1} of {pages}"
+        heading = f"{title}: stacks, {state}, page {page + 1} of {pages}"
         sheet.words((_EDGE, _EDGE + 4), heading, 11, bold=True, room=sheet.width - 2 * _EDGE)
         about = f"Posts from the side, {scale_text(scale)}; head sizes are symbolic."
-        sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN)
-        for line, text in enumerate((cautions.SERVICES, cautions.EXPOSURE)):
+        if paper.system:
+            about += f" {paper.system}."
+        sheet.words((_EDGE, _EDGE + 9.5), about, _PLAIN, room=sheet.width - 2 * _EDGE)
+        for line, text in enumerate((f"{cautions.SERVICES} {cautions.SENSITIVE}", cautions.EXPOSURE)):
             sheet.words((_EDGE, sheet.height - 7.5 + 3.2 * line), text, _SMALL)
         for k, (zone, at_start) in enumerate(posts[page * a_page : (page + 1) * a_page]):
             row, column = divmod(k, _COLUMNS)

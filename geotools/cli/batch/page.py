@@ -11,6 +11,7 @@ from pathlib import Path
 import geopandas as gpd
 import pyogrio
 
+from geotools.cli.batch.site_labels import label_sites
 from geotools.io.files import write_text
 from geotools.plan.cautions import CAUTIONS
 from geotools.plan.schema import FENCE, PROVENANCE, VERDICTS
@@ -97,17 +98,20 @@ def _map(combined: Path) -> str:
                 ax.plot(*shape.xy, color=VERDICT_COLOURS[verdict], lw=2.5)
     x0, y0, x1, y1 = fences.total_bounds
     reach = max(x1 - x0, y1 - y0)
+    sites: dict[str, tuple[float, float, float, float]] = {}
     for site, rows in fences.groupby("site"):
-        a, b, c, d = rows.total_bounds
+        west, south, east, north = map(float, rows.total_bounds)
+        sites[str(site)] = west, south, east, north
+    for a, b, c, d in sites.values():
         if max(c - a, d - b) < _DOT * reach:
             ax.plot((a + c) / 2, (b + d) / 2, "o", ms=7, mfc="none", mec="#111111")
-        ax.annotate(str(site), ((a + c) / 2, d), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=8)
     ax.set_aspect("equal" if fences.crs is None or fences.crs.is_projected else "auto")
     ax.set_xlabel(f"{'' if fences.crs is None else fences.crs.name}, {'map unit' if reach else ''}".strip(", "))
     ax.ticklabel_format(useOffset=False, style="plain")
     ax.margins(0.06)
     keys = [Line2D([], [], color=VERDICT_COLOURS[v], lw=2.5, label=v.replace("_", " ")) for v in _ORDER]
     figure.legend(handles=keys, loc="outside lower center", ncols=4, frameon=False)
+    label_sites(ax, sites)
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=130, metadata={"Software": None})
     data = base64.b64encode(stream.getvalue()).decode("ascii")

@@ -204,7 +204,11 @@ ACCEPTANCE = LayerSchema(
     fields=(
         ZONE_ID,
         Field("result", "text", "both levels and detection", choices=("pass", "fail"), nullable=False),
-        Field("levels_ok", "boolean", "whether every cell is within tolerance of the design"),
+        Field(
+            "levels_ok",
+            "boolean",
+            "whether levels are within tolerance; empty where nothing was graded",
+        ),
         Field("detection_ok", "boolean", "whether the run on the ground as built is without an undetected crossing"),
         Field("cells", "integer", "cells compared"),
         Field("cells_out", "integer", "cells out of tolerance"),

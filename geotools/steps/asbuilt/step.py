@@ -11,15 +11,19 @@ from rasterio import Affine
 from geotools.detection.chains import perimeter_of
 from geotools.earthwork.from_plan import design_of
 from geotools.earthwork.proposal import proposed_zones
+from geotools.earthwork.state import proposed_paper
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
-from geotools.errors import InputError, SiteError, counted
+from geotools.errors import InputError, SiteError, place_words
+from geotools.io.crs import metres_per_unit
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
 from geotools.plan import cautions, ids
 from geotools.plan.model import Zone
-from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, PROPOSED_HEADS, ZONES
+from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, HEADS, PROPOSED_HEADS, ZONES
+from geotools.plan.stack_sheets import map_place
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import open_sources
+from geotools.steps.asbuilt.acceptance import acceptance_row, worst_words
 from geotools.steps.asbuilt.kernel import Comparison, OutArea, compare
 from geotools.terrain.design import DesignSurface, Overlaid
 from geotools.terrain.model import Terrain
@@ -83,33 +87,14 @@ def _out_row(zone_id: str, number: int, area: OutArea, transform: Affine, form: 
     }
 
 
-def _verdict(zone: Zone, found: Comparison, dead_design: float, dead_built: float, half: float) -> Row:
-    levels, detection = not found.areas, dead_built == 0.0
-    said = []
-    if not levels:
-        first = found.areas[0]
-        said.append(
-            f"{counted(len(found.areas), 'place')} out of tolerance, "
-            f"the worst by {first.worst:+.2f} m over {first.area:.0f} m2"
-        )
-    if not detection:
-        said.append(f"the run on the ground as built finds {dead_built:.1f} m dead")
-    reason = "; ".join(said) if said else "levels within tolerance, and the run on the ground as built is clear"
-    return {
-        "zone_id": zone.zone_id,
-        "result": "pass" if levels and detection else "fail",
-        "levels_ok": levels,
-        "detection_ok": detection,
-        "cells": found.cells,
-        "cells_out": found.cells_out,
-        "mean_m": found.mean,
-        "rms_m": found.rms,
-        "worst_m": found.worst,
-        "dead_design_m": dead_design,
-        "dead_built_m": dead_built,
-        "reason": f"{reason[0].upper()}{reason[1:]}.",
-        "geometry": zone.line.rectangle(0.0, zone.line.length, half),
-    }
+def _place(ctx: StepContext, zone: Zone, found: Comparison, x: np.ndarray, y: np.ndarray) -> str:
+    """Where the worst area out of tolerance lies, for whoever goes there."""
+    if not found.areas:
+        return ""
+    cells = max(found.areas, key=lambda area: abs(area.worst)).cells
+    at = float(x.ravel()[cells].mean()), float(y.ravel()[cells].mean())
+    chainage, offset = (float(v) for v in zone.line.from_map(*at))
+    return f"at {place_words(chainage, offset)} ({map_place(*at, metres_per_unit(ctx.workspace.plan_crs))})"
 
 
 def run(ctx: StepContext) -> StepResult:
@@ -150,12 +135,19 @@ def run(ctx: StepContext) -> StepResult:
             dead = built.dead_length(zone_id, built.dead(zone_id))
             if zone_id not in graded:
                 found = replace(found, areas=[])  # ground that was not worked has no design to be held to
-            rows.append(_verdict(zone, found, dead_design, dead, half))
+            place = _place(ctx, zone, found, x, y)
+            rows.append(acceptance_row(zone, found, (dead_design, dead), half, zone_id in graded, place))
             out += [_out_row(zone_id, k, a, transform, x.shape) for k, a in enumerate(found.areas, start=1)]
     columns = [f.name for f in ACCEPTANCE.fields]
+    paper = proposed_paper(ctx, before, proposed, surface)
+    said = {
+        "tolerance_m": ctx.params["tolerance_m"],
+        **paper.fields,
+        "caution": f"{cautions.DETECTION} {cautions.SENSITIVE}",
+    }
     table = [{name: round(v, 4) + 0.0 if isinstance(v := r[name], float) else v for name in columns} for r in rows]
-    table = [{**row, "caution": f"{cautions.DETECTION} {cautions.SENSITIVE}"} for row in table]
-    (ctx.scratch / "acceptance.csv").write_text(csv_text([*columns, "caution"], table), encoding="utf-8", newline="")
+    table = [{**row, **said} for row in table]
+    (ctx.scratch / "acceptance.csv").write_text(csv_text([*columns, *said], table), encoding="utf-8", newline="")
     passed = sum(r["result"] == "pass" for r in rows)
     ctx.say(f"{passed} of {len(rows)} zones pass; ground that the survey does not cover is taken as designed")
     for r in rows:
@@ -176,7 +168,7 @@ def run(ctx: StepContext) -> StepResult:
                     [
                         r["zone_id"],
                         r["result"],
-                        f"{round(float(str(r['worst_m'])), 2) + 0.0:+.2f}",  # no -0.00
+                        worst_words(r),
                         r["cells_out"],
                         f"{r['dead_built_m']:.1f}",
                         r["reason"],
@@ -208,6 +200,7 @@ STEP = Step(
         LayerIn(FENCE, "which zones follow each other, and which side is inside"),
         LayerIn(ZONES, "the strips to examine"),
         LayerIn(BEAMS, "heads and their heights"),
+        LayerIn(HEADS, "heads as laid out: the state that the paper names"),
         LayerIn(GRADINGS, "which zones were graded"),
         LayerIn(PROPOSED_HEADS, "heads as they are to stand"),
     ),

@@ -90,19 +90,23 @@ def add_certainty(
     return points
 
 
-def resurvey_table(points: list[Row], metres_a_unit: float) -> str:
-    """The points to survey again as a CSV table for the field, with an empty column for the level measured."""
+def resurvey_table(points: list[Row], metres_a_unit: float, system: Mapping[str, str]) -> str:
+    """The points to survey again as a CSV table for the field, with an empty column for the level measured.
+
+    ``system`` : fields that name the coordinate system, its unit and the vertical datum.
+    """
     rows = [
         {
             "point_id": row["point_id"],
             "x": row["geometry"].x / metres_a_unit,
             "y": row["geometry"].y / metres_a_unit,
             "model_m": round(row["ground_m"], 3),
+            **system,
             "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}",
         }
         for row in points
     ]
-    return csv_text(["point_id", "x", "y", "model_m", "z", "caution"], rows)
+    return csv_text(["point_id", "x", "y", "model_m", "z", *system, "caution"], rows)
 
 
 def sensitivity_rows(found: Findings, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]) -> list[Row]:

@@ -23,6 +23,7 @@ from geotools.io.rasters import small_cache
 from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
+from geotools.plan.point_sidecar import plan_datum, system_fields
 from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.returned import as_asked
@@ -162,7 +163,10 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
         over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
         ctx.say(f"threats by the height of the fence they cross: {'; '.join(over)}")
     crs = ctx.workspace.work_crs
-    table = resurvey_table(rows["resurvey"], metres_per_unit(ctx.workspace.plan_crs))
+    datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
+    # levels are read back in metres (input.levels), whatever the map counts in
+    system = {**system_fields(ctx.workspace.plan_crs, datum), "level_unit": "metre"}
+    table = resurvey_table(rows["resurvey"], metres_per_unit(ctx.workspace.plan_crs), system)
     (ctx.scratch / RESURVEY_TABLE).write_text(table, encoding="utf-8", newline="")
     lengths = verdict_lengths(said)
     left_out = ctx.site.detection.left_out

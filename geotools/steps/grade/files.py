@@ -22,7 +22,7 @@ from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
-from geotools.plan.point_sidecar import PointFile, plan_datum
+from geotools.plan.point_sidecar import PointFile, plan_datum, system_fields
 from geotools.plan.schema import FENCE
 from geotools.terrain.design import DesignSurface
 
@@ -120,14 +120,15 @@ def write_points(
 ) -> None:
     """The points to set out: a table for people, and P,N,E,Z,code for instruments, all in the plan's unit."""
     table = []
+    system = system_fields(ctx.workspace.plan_crs, plan_datum(ctx.workspace, ctx.site.input.vertical_datum))
     for r in rows:
         x, y, _ = get_coordinates(r["geometry"], include_z=True)[0] / units.metres
         row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
         for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
             row[name] = round(float(str(r[name])), 3)
-        table.append(row | paper.fields | {"caution": cautions.EARTHWORKS})
+        table.append(row | paper.fields | system | {"caution": cautions.EARTHWORKS})
     header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
-    header += [*paper.fields, "caution"]
+    header += [*paper.fields, *system, "caution"]
     (ctx.scratch / "grading_points.csv").write_text(csv_text(header, table), encoding="utf-8", newline="")
     lines = []
     if tin is not None:
@@ -157,6 +158,7 @@ def write_drawings(
     drawn: Sequence[Works],
     tin: DesignTin | None,
     units: MapUnits,
+    paper: PaperState,
 ) -> None:
     """LandXML and DXF of the works, in the plan's unit."""
     # drawing takes long to load, and whoever lists the steps does not draw
@@ -200,6 +202,7 @@ def write_drawings(
         epsg=crs.to_epsg(),
         units=units,
         date=ctx.site.sheets.date,
+        state=paper.words,
     )
     write_landxml(ctx.scratch / "earthworks.xml", site, drawn, tin)
     ways = [(way.levels, f"{way.name} {way.kind}") for way in water_ways(ctx)]

@@ -14,20 +14,26 @@ from geotools.earthwork.waterway import Waterway, standing_ways, water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
 from geotools.io.paper import TitleBlock
+from geotools.plan.paper_state import PaperState
 from geotools.plan.point_sidecar import plan_datum
 from geotools.plan.schema import FENCE
 from geotools.steps.grade.files import SETTING_OUT
 
 
 def sheet_set(
-    ctx: StepContext, works: Sequence[Works], graded: Sequence[Graded], lines: Mapping[str, BeamLine], units: MapUnits
+    ctx: StepContext,
+    works: Sequence[Works],
+    graded: Sequence[Graded],
+    lines: Mapping[str, BeamLine],
+    units: MapUnits,
+    paper: PaperState,
 ) -> SheetSet:
     """What the drawings are made from: works, title block, key plan and quantities."""
     said, crs = ctx.site.sheets, ctx.workspace.plan_crs
     code = crs.to_epsg()
     datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     block = TitleBlock(
-        project=ctx.site.name,
+        project=f"{ctx.site.name}, {paper.kind} state, heads {paper.code}",
         revision=said.revision,
         date="" if said.date is None else said.date.isoformat(),
         drawn=said.drawn,

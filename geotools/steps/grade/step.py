@@ -150,8 +150,9 @@ def run(ctx: StepContext) -> StepResult:
     tin = tin_of(surface, graded, units, ctx.params["point_spacing_m"])
     points = point_rows(surface, tin, graded, units)
     write_rasters(ctx, surface, graded)
-    write_points(ctx, points, tin, units, proposed_paper(ctx, perimeter, proposed, surface))
-    write_drawings(ctx, surface, graded, works, tin, units)
+    paper = proposed_paper(ctx, perimeter, proposed, surface)
+    write_points(ctx, points, tin, units, paper)
+    write_drawings(ctx, surface, graded, works, tin, units, paper)
     ctx.progress(2, 3, "sheets")
     # drawing takes long to load, and whoever lists the steps does not draw
     from geotools.earthwork.sheets import write_sheets
@@ -160,7 +161,7 @@ def run(ctx: StepContext) -> StepResult:
     sheets = []
     if works:
         lines = {zone_id: zone.line for zone_id, zone in final.zones.items()}
-        sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units)))
+        sheets.append(write_sheets(ctx.scratch, sheet_set(ctx, works, graded, lines, units, paper)))
     rows = [_grading_row(g, work) for g, work in zip(graded, works, strict=True)]
     for g in graded:
         if not g.clear:

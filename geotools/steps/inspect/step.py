@@ -6,7 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from shapely import LinearRing, LineString, Point, box, get_coordinates, is_ccw, line_interpolate_point
+from shapely import LineString, Point, box, get_coordinates, line_interpolate_point
 
 from geotools.corridor import Array
 from geotools.detection.from_plan import crossing_heights
@@ -100,23 +100,13 @@ def _check_ground(fence_id: str, line: LineString, terrain: Terrain, site: Site)
     if length > site.layout.max_zone_m:
         return said + (
             f"{length:.1f} m of it in one piece, from {start:.1f} to {end:.1f} m along it: more than the longest zone "
-            f"(layout.max_zone_m, {site.layout.max_zone_m:g} m): no beam spans it, and layout refuses the line. "
-            "Survey that stretch; or take it out of the fence file, with a few metres more at both ends for posts; "
-            f"{_rest_words(line, site.layout.side)}: zones there are then answered, and what is taken out has no beam"
+            f"(layout.max_zone_m, {site.layout.max_zone_m:g} m): no beam spans it. Layout leaves it without "
+            "a zone, with a few metres more at both ends for posts, and lays out the rest: the stretch has no beam "
+            "until it is surveyed"
         )
     return said + (
         f"first at {unknown[0]:.1f} m along it; zones whose strip has such places stay without an answer: survey that "
         "stretch, or fill the hole"
-    )
-
-
-def _rest_words(line: LineString, side: str) -> str:
-    """How the rest of a fence line is given once a stretch is taken out of it."""
-    if not line.is_ring or side not in ("inside", "outside"):
-        return "give the rest as lines of their own"
-    left = (side == "inside") == bool(is_ccw(LinearRing(line.coords)))
-    return (
-        f'give the rest as an open line, drawn the same way, with side = "{"left" if left else "right"}" under [layout]'
     )
 
 

@@ -14,7 +14,7 @@ from geotools.detection.from_plan import crossing_heights, head_types_of, rules_
 from geotools.detection.null_heights import NullRules, lengths_in_null
 from geotools.earthwork.from_plan import kept_areas
 from geotools.engine.step import StepContext
-from geotools.errors import InfeasibleError, InputError
+from geotools.errors import InfeasibleError, InputError, counted
 from geotools.plan.camera import DENSITY_CLASSES, Sensor, longest_distance_m
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema import FENCE
@@ -29,13 +29,14 @@ from geotools.steps.layout.extension import with_missing_levels
 from geotools.steps.layout.gates import gate_stretches
 from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
-from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out
+from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out, offsets_for
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
 from geotools.steps.layout.null_heights import NullHeights
 from geotools.steps.layout.obstacles import explain
 from geotools.steps.layout.passages import width_along
 from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.standoffs import Standoffs
+from geotools.steps.layout.unknown_ground import SpanLimits, laid_beside
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -302,6 +303,39 @@ class Request:
         return BandGrid(spine, reach_m, lambda x, y: beside_m - shapely.distance(around, shapely.points(x, y)))
 
     def _posted(
+        self, course: Course, gates: Sequence[tuple[float, float]], standing: Sequence[HeldZone]
+    ) -> tuple[list[PostedSpan], float]:
+        try:
+            return self._laid_out(course, gates, standing)
+        except InfeasibleError:
+            laid = None if standing else self._beside_unknown(course, gates)
+            if laid is None:
+                raise
+            return laid
+
+    def _beside_unknown(
+        self, course: Course, gates: Sequence[tuple[float, float]]
+    ) -> tuple[list[PostedSpan], float] | None:
+        """The pieces of a course beside ground that no zone can span, laid out each by itself; None where none fits."""
+        terrain = self.ctx.terrain
+        limits = SpanLimits(
+            self.longest_m,
+            self.settings.min_zone_m,
+            self.extension_m,
+            2 * max(1.0, terrain.cell_m),
+            tuple(offsets_for(course, self.needs(course))[0]),
+        )
+        found = laid_beside(course, gates, limits, terrain.sample, lambda part, own: self._laid_out(part, own, ()))
+        if found is None:
+            return None
+        if found.gates_left:
+            self.ctx.warn(
+                f"fence line {course.fence_id}: {counted(found.gates_left, 'gate')} without a zone, for the terrain "
+                "has no data about it: survey that stretch, or guard the gate by other means"
+            )
+        return found.zones, found.kept_clear
+
+    def _laid_out(
         self, course: Course, gates: Sequence[tuple[float, float]], standing: Sequence[HeldZone]
     ) -> tuple[list[PostedSpan], float]:
         needs = self.needs(course)

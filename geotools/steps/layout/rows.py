@@ -20,13 +20,13 @@ __all__ = ["areas", "conflict_rows", "junction_names", "width_rows"]
 Row = dict[str, Any]
 
 
-def junction_names(zones: Sequence[Zone], *, closed: bool) -> list[tuple[str | None, str | None]]:
-    """Names of the junctions at both ends of every zone."""
+def junction_names(zones: Sequence[Zone], met: Sequence[bool]) -> list[tuple[str | None, str | None]]:
+    """Names of the junctions at both ends of every zone; ``met`` : whether each zone meets the one after it."""
     count = len(zones)
     names: list[tuple[str | None, str | None]] = []
     for k in range(count):
-        before = ids.junction_id(zones[k].fence_id, k or count) if k or closed else None
-        after = ids.junction_id(zones[k].fence_id, k + 1) if k < count - 1 or closed else None
+        before = ids.junction_id(zones[k].fence_id, k or count) if met[k - 1] else None
+        after = ids.junction_id(zones[k].fence_id, k + 1) if met[k] else None
         names.append((before, after))
     return names
 

@@ -35,6 +35,7 @@ from geotools.steps.layout.request import Request
 from geotools.steps.layout.rows import areas, conflict_rows, junction_names, width_rows
 from geotools.steps.layout.standoffs import said
 from geotools.steps.layout.width import beam_half_width, narrow_stretches
+from geotools.steps.layout.zones_apart import in_chains, left_without_zone, meets_next
 
 Row = dict[str, Any]
 
@@ -81,13 +82,15 @@ def run(ctx: StepContext) -> StepResult:
         zones, set_here, in_nulls = layout.null_heights(course.fence_id, may_move).of_all(zones)
         moved, conflicts = moved + set_here, conflicts + in_nulls
         everything += zones
-        for zone, junctions in zip(zones, junction_names(zones, closed=closed), strict=True):
+        met = meets_next(zones, course.line, ctx.terrain.sample, closed=closed)
+        for zone, junctions in zip(zones, junction_names(zones, met), strict=True):
             rows["heads"] += head_rows(zone, junctions)
             rows["beams"] += beam_rows(zone)
             rows["zones"].append(zone_row(zone, course.fence, half))
-        conflicts += layout.judge_of(course.fence_id).chain(
-            zones, course.ground, layout.limits_of(course.fence_id), closed=closed
-        )
+        judge, limits = layout.judge_of(course.fence_id), layout.limits_of(course.fence_id)
+        for chain, closes in in_chains(zones, met):
+            conflicts += judge.chain(chain, course.ground, limits, closed=closes)
+        conflicts += left_without_zone(zones, met, course, layout.longest_m, closed=closed)
         widths = layout.widths(course)
         narrow = narrow_stretches(widths.chainage, widths.total, needed)
         for stretch in narrow:

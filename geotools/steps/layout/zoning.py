@@ -234,5 +234,5 @@ def _broken(nodes: Candidates, edges: Edges, line: shapely.LineString, rules: Zo
         expected=f"a strip {2 * (half + rules.margin_m):.2f} m wide at the longest zone, "
         f"{rules.shortest_m:g} to {rules.longest_m:g} m from head to head, {rules.extension_m:.1f} m past a junction",
         mend="widen the corridor there, allow shorter zones, or take a stack with a narrower beam; no post can stand "
-        "where the terrain has no data, and inspect says what to do about a hole longer than a zone",
+        "where the terrain has no data",
     )

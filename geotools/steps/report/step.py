@@ -20,6 +20,7 @@ from geotools.engine.step import FileOut, LayerIn, Step, StepContext, StepResult
 from geotools.engine.writing import SUMMARY_NAME
 from geotools.errors import counted, file_part
 from geotools.plan import cautions
+from geotools.plan.point_sidecar import system_name
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer
@@ -206,7 +207,7 @@ def run(ctx: StepContext) -> StepResult:
     currency = getattr(getattr(site, "prices", None), "currency", "currency units")
     report = Report(
         site.name,
-        f"{row['plan_crs']}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}; "
+        f"{system_name(ctx.workspace.plan_crs)}; heights in metres, datum: {row['vertical_datum'] or 'not stated'}; "
         f"{laid_out_state(site, frames['heads']).words}",
         f"Made by geotools-perimeter {row['version']}. Handle as sensitive.",
         recipient=site.sheets.recipient,

@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from pyproj import CRS
 
-from geotools.io.crs import metres_per_unit
+from geotools.io.crs import metres_per_unit, unit_name
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
@@ -123,6 +123,7 @@ def checks_text(posts: Sequence[Post], plan_crs: CRS, paper: PaperState, closed:
                 "to_post": b.post_id,
                 "check": what,
                 "grid_distance": f"{grid / unit:.3f}",
+                "map_unit": unit_name(plan_crs),
                 "ground_distance_m": f"{grid / (0.5 * (a.scale + b.scale)):.3f}",
                 "level_difference_m": f"{b.level_m - a.level_m:.3f}",
                 **paper.fields,

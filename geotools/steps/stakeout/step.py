@@ -20,7 +20,7 @@ from geotools.io.crs import metres_per_unit
 from geotools.io.tables import csv_text
 from geotools.plan import cautions
 from geotools.plan.paper_state import PaperState
-from geotools.plan.point_sidecar import plan_datum, system_fields
+from geotools.plan.point_sidecar import plan_datum, system_fields, system_words
 from geotools.plan.schema import BEAMS, FENCE, HEADS, PROPOSED_HEADS, STAKEOUT, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.plan.zones import zones_of_heads
@@ -207,7 +207,7 @@ def run(ctx: StepContext) -> StepResult:
         fence_tops(ctx.read(FENCE)) if ctx.workspace.has(FENCE) else {},
         state.paper.words,
         laid_out,
-        StackPaper(ctx.site.recipient, metres_per_unit(plan_crs)),
+        StackPaper(ctx.site.recipient, metres_per_unit(plan_crs), system_words(plan_crs, datum)),
     )
     posts = {row["post_id"] for row in rows}
     if heads["channel"].isna().any():

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import count
 from typing import Any
 
 from geotools.site import Site
 from geotools.steps.walktest.results import groups_of, plan_of
 from geotools.steps.walktest.sequential import SequentialPlan
 
-__all__ = ["effort_words", "expected_crossings", "stop_words"]
+__all__ = ["effort_words", "expected_crossings", "fewest_words", "stop_words"]
 
 
 def _until_decided(plan: SequentialPlan, group: Sequence[Mapping[str, Any]]) -> int:
@@ -52,6 +53,20 @@ def effort_words(site: Site, rows: Sequence[Mapping[str, Any]]) -> str:
         f"{len(rows)} crossings at most, {people}, {hours:.1f} hours at {wanted.minutes:g} minutes each; {average:.0f} "
         f"on average where {100 * plan.good:g} of 100 are detected, {as_expected} if all goes as the model expects; "
         f"the worst places of all zones come first, {sum(row['round'] == 1 for row in rows)} of them"
+    )
+
+
+def fewest_words(site: Site) -> str:
+    """Why no walk test of a zone and threat is shorter: chance alone brings a zone that detects no more through it.
+
+    With no miss in n crossings the confidence is one less the probability to the power of n (success run).
+    """
+    p, confidence = site.walktest.probability, site.walktest.confidence
+    fewest = next(n for n in count(1) if p**n <= 1.0 - confidence + 1e-12)
+    passes = 100.0 * p ** (fewest - 1)
+    return (
+        f"no test shows {p:.2f} at {100 * confidence:g} % confidence with fewer than {fewest} crossings: a zone that "
+        f"detects no more than {p:.2f} comes through {fewest - 1} of them without a miss in {passes:.1f} % of tests"
     )
 
 

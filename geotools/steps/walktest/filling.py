@@ -10,7 +10,7 @@ import numpy as np
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.state import PlannedState
 from geotools.engine.step import StepContext
-from geotools.errors import InputError, place_words
+from geotools.errors import InputError, counted, place_words
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import frame_of
 from geotools.steps.walktest.binding import Bindings, void_words
@@ -97,7 +97,9 @@ def move_rows(ctx: StepContext, rows: list[dict[str, Any]], form: FilledForm, pe
         row["from_post"], row["from_post_m"] = nearer_post(zone, walked)
         row["geometry"] = crossing_line(zone.line, walked, perimeter.rules.half_width_m, outer, inward)
     if moved:
-        ctx.say(f"{path.name}: {moved} crossings are taken at the chainage that the form has for them")
+        ctx.say(
+            f"{path.name}: {counted(moved, 'crossing is', 'crossings are')} taken at the chainage that the form has"
+        )
 
 
 def set_coordinates(ctx: StepContext, rows: list[dict[str, Any]]) -> None:

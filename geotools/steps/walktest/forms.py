@@ -18,7 +18,7 @@ from geotools.plan.paper_state import PaperState
 from geotools.plan.point_sidecar import plan_datum, system_fields
 from geotools.plan.schema import WALK_PLAN
 from geotools.plan.workspace import Workspace
-from geotools.steps.walktest.effort import effort_words, stop_words
+from geotools.steps.walktest.effort import effort_words, fewest_words, stop_words
 from geotools.steps.walktest.reading import FILLED
 from geotools.steps.walktest.worth_fitting import FITTING_M
 
@@ -77,6 +77,7 @@ def write_forms(
         ("to fill in", "result (detected or missed), walked_on (2027-05-03 or 3.5.2027), walker, note"),
         ("walked elsewhere", "correct chainage_m: the distance from the transmitter post; other edits are not read"),
         ("stop early", stop),
+        ("why so many", fewest_words(ctx.site)),
         ("head heights", head_fit[0]),
         *(("caution", text) for text in (cautions.ALARM_STATION, cautions.EXPOSURE, LASTING, cautions.SENSITIVE)),
     ]

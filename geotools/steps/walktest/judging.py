@@ -8,6 +8,7 @@ import numpy as np
 
 from geotools.detection.perimeter import Perimeter
 from geotools.engine.step import StepContext
+from geotools.errors import counted
 from geotools.steps.walktest.kernel import ThresholdEstimate, estimate_threshold
 from geotools.steps.walktest.law import fit_law, law_words, predicted_by_law
 from geotools.steps.walktest.together import explained, fit_together, head_rows, together_words
@@ -46,7 +47,8 @@ def _law(ctx: StepContext, walked: list[Row], perimeter: Perimeter) -> tuple[dic
         return {}, []
     detected = np.array([row["result"] == "detected" for row in walked])[counts]
     fit = fit_law(by_field[counts], by_envelope[counts], detected, ctx.site.walktest.confidence)
-    ctx.say(law_words(fit))
+    own = {"field": ctx.site.detection.threshold, "envelope": ctx.site.detection.envelope_threshold}
+    ctx.say(law_words(fit, own))
     said: dict[str, Any] = {
         "law": fit.law,
         "trials": fit.trials,
@@ -98,7 +100,9 @@ def judge_all(
     ctx.say(_threshold_words(estimate, m0))
     surprises = sum(v["unexpected_misses"] for v in verdicts)
     if surprises:
-        ctx.warn(f"{surprises} crossings were missed that the model expected to be detected")
+        ctx.warn(
+            f"{counted(surprises, 'crossing was', 'crossings were')} missed that the model expected to be detected"
+        )
     table = [
         [v["zone_id"], v["threat"], f"{v['detected']} of {v['walked']}", f"{v['lower']:.2f}", v["verdict"]]
         for v in verdicts

@@ -96,8 +96,11 @@ def predicted_by_law(
     return np.maximum(found[:, 0], _LEAST), np.maximum(found[:, 1], _LEAST), counts
 
 
-def law_words(fit: LawFit) -> str:
-    """What the fit says, and which setting follows from it."""
+def law_words(fit: LawFit, site_thresholds: Mapping[str, float]) -> str:
+    """What the fit says, and which setting follows from it: none where the site file's own lies within the interval.
+
+    ``site_thresholds`` : by law, as the site file has them.
+    """
     head = f"receiver's law from {fit.trials} results away from neighbouring heads: "
     if fit.law == "neither":
         return head + "detections follow neither the field nor the envelope that the model predicts"
@@ -107,5 +110,10 @@ def law_words(fit: LawFit) -> str:
     at = f"between {one.low:.2f} and {one.high:.2f}" if one.kind != "fitted" else f"{one.m0:.2f}"
     span = f" ({one.low:.2f} to {one.high:.2f})" if one.kind == "fitted" else ""
     less = f"the other law's log-likelihood is {abs(fit.difference):.1f} lower"
-    follows = f"set {_SETTING[fit.law]}, then run gaps again"
+    own = site_thresholds[fit.law]
+    follows = (
+        f"the site file's {own:.2f} ({_SETTING[fit.law]}) agrees with that"
+        if one.low <= own <= one.high
+        else f"set {_SETTING[fit.law]}, then run gaps again"
+    )
     return f"{head}the {fit.law} explains them, with a threshold of {at}{span}; {less}; {follows}"

@@ -8,7 +8,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from shapely import box
+from shapely import LineString
 
 from geotools.detection.perimeter import Perimeter
 from geotools.io.paper import Document, Sheet, scale_for, scale_text
@@ -16,17 +16,22 @@ from geotools.plan import cautions
 from geotools.plan.model import Zone
 from geotools.plan.paper_state import PaperState
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
-from geotools.steps.walktest.effort import effort_words, stop_words
+from geotools.steps.walktest.effort import effort_words, fewest_words, stop_words
 from geotools.steps.walktest.forms import LASTING
+from geotools.steps.walktest.lettering import Lettering
 from geotools.steps.walktest.worth_fitting import FITTING_M, HeadZone
 
 __all__ = ["write_sketches"]
 
 _EDGE, _LEFT = 12.0, 22.0
 #: From the upper edge of the sheet to the first strip, and room of each threat's strip, mm.
-_TOP = 38.0
+_TOP = 40.0
 #: Ground beyond the strip that is drawn, m.
 _BESIDE_M = 6.0
+#: Size of numbers and of words beside lines, points; rows in which numbers may stand.
+_NUMBER, _WORD, _ROWS = 5.0, 6.0, 5
+#: Room to either side of the middle of the ruler for its words, mm.
+_RULER_WORDS = 13.0
 _COLOURS = {"undetected": VERMILION, "unproven": VERMILION, "worst spot": BLACK, "even cover": BLUE}
 
 
@@ -69,7 +74,7 @@ def write_sketches(
         sheet.words((_EDGE, _EDGE + 4), title, 11, bold=True, room=room)
         sheet.words((_EDGE, _EDGE + 9), f"{paper.words[0].upper()}{paper.words[1:]}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 13), f"Whole site: {effort}.", 7, room=room)
-        sheet.words((_EDGE, _EDGE + 17), f"{stop[0].upper()}{stop[1:]}.", 7, room=room)
+        sheet.words((_EDGE, _EDGE + 17), f"{stop[0].upper()}{stop[1:]}; {fewest_words(site)}.", 7, room=room)
         for one in worth:
             if one.zone_id == zone.zone_id:
                 text = f"A crossing each {FITTING_M:g} m shows how its heads hang; weakest near the threshold: "
@@ -101,8 +106,8 @@ def _zone_page(
         last = max(row["number"] for row in mine)
         speeds = " and ".join(f"{speed:g}" for speed in dict.fromkeys(row["speed_m_s"] for row in mine))
         worst = sum(row["round"] == 1 for row in mine)
-        about = f"{threat}: {last} crossings at {speeds} m/s by turns, {worst} at the worst places first; "
-        about += scale_text(scale)
+        first = f", the worst {worst} first (bold numbers)" if worst else ""
+        about = f"{threat}: {last} crossings at {speeds} m/s by turns{first}; {scale_text(scale)}"
         sheet.words((_EDGE, top), about, 8, bold=True)
         middle = top + 5 + (half + _BESIDE_M) * 1000 / scale
         _Strip(sheet, zone, middle, scale).draw(
@@ -131,12 +136,20 @@ class _Strip:
             low, high = (ends[0] - 0.25, ends[1] + 0.25) if ends[0] == ends[1] else ends
             self.sheet.area(self.at([low, high, high, low], [-half, -half, half, half]), "#f4c7a8")
         self.sheet.line(self.at([0, length], [0, 0]), colour=GREY, width=0.3, dash=(2.0, 1.0))
-        self._fence(fence, half)
+        lettering = Lettering()
+        fences = self._fence(fence, half)
         self._ruler(length, half)
-        for row in rows:
-            self._crossing(row)
+        for part in fences:
+            lettering.draw(part)
+        tails = [self._crossing(row, lettering) for row in rows]
+        for row, (tail, up) in sorted(zip(rows, tails, strict=True), key=lambda one: one[1][0]):
+            self._number(row, tail, up, lettering)
+        for part in fences:
+            self._name_fence(part, lettering)
 
-    def _fence(self, fence: gpd.GeoSeries, half: float) -> None:
+    def _fence(self, fence: gpd.GeoSeries, half: float) -> list[list[tuple[float, float]]]:
+        """Draw what is near of the fence; its pieces as they lie on the sheet."""
+        drawn = []
         reach = half + _BESIDE_M
         window = self.zone.line.rectangle(-1.0, self.zone.line.length + 1.0, reach)
         for shape in fence.intersection(window):
@@ -146,9 +159,20 @@ class _Strip:
                 x, y = np.asarray(part.coords)[:, :2].T
                 along, across = self.zone.line.from_map(x, y)
                 self.sheet.line(self.at(along, across), width=0.6)
-                if part.length > box(*part.bounds).length / 10:
-                    where = self.at(along.mean(), across.mean())[0]
-                    self.sheet.label((where[0], where[1] - 1.0), "fence", 6, anchor="middle")
+                drawn.append(self.at(along, across))
+        return drawn
+
+    def _name_fence(self, part: list[tuple[float, float]], lettering: Lettering) -> None:
+        """The word beside a piece of fence, where nothing else stands; none beside a piece as short as the word."""
+        line = LineString(part)
+        wide = self.sheet.document.width_of("fence", _WORD)
+        if line.length < 2 * wide:
+            return
+        places = []
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9, 0.05, 0.95):
+            at = line.interpolate(share, normalized=True)
+            places += [(at.x, at.y - 1.0), (at.x, at.y + 2.4)]
+        self.sheet.label(lettering.place(places, wide, _WORD), "fence", _WORD, anchor="middle")
 
     def _ruler(self, length: float, half: float) -> None:
         """Distances from the nearer post, every ten metres, and the posts by name."""
@@ -172,19 +196,27 @@ class _Strip:
             for at in dict.fromkeys((away, length - away)):
                 (low,) = self.at(at, below)
                 self.sheet.line([low, (low[0], low[1] + 1.0)], width=0.15)
-                self.sheet.words((low[0], low[1] + 3.2), f"{away:g}", 5, anchor="middle")
+                # the words in the middle need their room
+                if abs(at - length / 2) * self.per_m > _RULER_WORDS:
+                    self.sheet.words((low[0], low[1] + 3.2), f"{away:g}", 5, anchor="middle")
         ((x, y),) = self.at(length / 2, below)
         self.sheet.label((x, y + 3.4), "m from the nearer post", 5, anchor="middle")
 
-    def _crossing(self, row: Mapping[str, Any]) -> None:
+    def _crossing(self, row: Mapping[str, Any], lettering: Lettering) -> tuple[tuple[float, float], float]:
+        """Draw the way; its start on the sheet, and where from there its number goes: -1 up, +1 down."""
         along, across = self.zone.line.from_map(*np.asarray(row["geometry"].coords)[:, :2].T)
         start, end = self.at(along, across)
         colour = _COLOURS.get(row["reason"], BLACK)
         self.sheet.line([start, end], colour=colour, width=0.35 if row["round"] == 1 else 0.2)
         down = 1.0 if end[1] > start[1] else -1.0
         self.sheet.area([end, (end[0] - 0.7, end[1] - 1.6 * down), (end[0] + 0.7, end[1] - 1.6 * down)], colour)
-        # numbers of neighbours in three rows, so that none hides another
-        step = 2.3 * (row["number"] % 3)
-        up = -1.0 if start[1] < end[1] else 1.0
-        y = start[1] + up * (1.0 + step) + (0.0 if up < 0 else 1.6)
-        self.sheet.label((start[0], y), f"{row['number']}", 5, anchor="middle", bold=row["round"] == 1)
+        lettering.draw([start, end])
+        return start, -down
+
+    def _number(self, row: Mapping[str, Any], tail: tuple[float, float], up: float, lettering: Lettering) -> None:
+        """The number beyond the start of the way, farther out where others or the fence stand in between."""
+        text, bold = f"{row['number']}", row["round"] == 1
+        rows = [tail[1] + up * (1.0 + 2.0 * k) + (0.0 if up < 0 else 1.6) for k in range(_ROWS)]
+        wide = self.sheet.document.width_of(text, _NUMBER, bold=bold)
+        at = lettering.place([(tail[0], y) for y in rows], wide, _NUMBER)
+        self.sheet.words(at, text, _NUMBER, anchor="middle", bold=bold)

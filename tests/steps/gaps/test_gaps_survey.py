@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -108,6 +110,9 @@ def test_points_measured_for_the_list_settle_what_it_was_made_for(tmp_path):
     before = verdicts(tmp_path, "vertical_accuracy_m = 0.15", among)
     asked = read_csv(tmp_path / "out" / "resurvey.csv", ["x", "y", "z"])
     points = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="resurvey")
+    said = next(csv.DictReader((tmp_path / "out" / "resurvey.csv").open(encoding="utf-8")))
+    assert (said["map_unit"], said["level_unit"], said["vertical_datum"]) == ("metre", "metre", "not stated")
+    assert "EPSG:32632" in said["coordinate_system"]
     assert 0 < len(asked) == len(points)
     assert [float(row["x"]) for row in asked] == pytest.approx(points.geometry.x.tolist(), abs=1e-3)
     levels = [(float(row["x"]), float(row["y"])) for row in asked]

@@ -63,6 +63,7 @@ def test_files_count_in_feet_and_tables_in_metres(both):
     assert drawing.header["$INSUNITS"] == 21  # US survey feet, DXF reference, header section
     points = job.workspace.read(GRADING_POINTS)
     rows = list(csv.DictReader((job.out / "grading_points.csv").open()))
+    assert {row["map_unit"] for row in rows} == {"US survey foot"} and all(row["vertical_datum"] for row in rows)
     x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
     np.testing.assert_allclose([float(r["easting"]) for r in rows], x / FOOT, atol=0.002)
     np.testing.assert_allclose([float(r["northing"]) for r in rows], y / FOOT, atol=0.002)

@@ -239,6 +239,8 @@ def test_inlets_and_outlets_of_ways_for_water_are_set_out(done):
 def test_sheets_carry_stations_levels_and_cautions(done):
     zone = read(done, GRADINGS).zone_id.iloc[0]
     document = pypdf.PdfReader(done.out / "sheets" / "earthworks.pdf")
+    state = here_code((done.out / "setting_out.txt").read_text("utf-8"))
+    assert all(f"proposed state, heads {state}" in page.extract_text() for page in document.pages)
     assert len(document.pages) >= 3
     text = "\n".join(page.extract_text() for page in document.pages)
     for words in (
@@ -371,6 +373,7 @@ def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
     for name in ("setting_out.txt", "earthworks.xml", "earthworks.dxf"):
         text = (done.out / name).read_text("utf-8").lower()
         assert "buried services" in text and "sensitive" in text, name
+        assert "proposed state, no revision given, no date given, heads" in text, name
     beside = (done.out / "setting_out.txt").read_text("utf-8")
     assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside
     # the posts and the ground are set out from papers of one state, and say so in the same words

@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from dataclasses import replace
 
 import fiona
@@ -133,6 +134,34 @@ def test_heads_stand_as_they_are_proposed(plan):
     assert (rows["height_m"] - heads["height_m"]).abs().max() < 1e-9
 
 
+def test_the_picture_of_a_post_has_the_place_level_and_aim_of_the_tables(sheet):
+    text = " ".join(page.extract_text() for page in pypdf.PdfReader(sheet / "stacks.pdf").pages)
+    said = re.findall(
+        r"(F\d+-Z\d+-[AB]): (transmitter|receiver)s.*?x ([\d.]+)\s+y ([\d.]+), ground ([\d.-]+) m\s+"
+        r"aim ([\d.]+)° grid at (F\d+-Z\d+-[AB])",
+        text,
+        re.DOTALL,
+    )
+    assert "vertical datum: " in text and "(EPSG:32632), metre" in text
+    points = {row["P"]: row for row in table(sheet / "stakeout_points.csv")}
+    heads = {row["post_id"]: row for row in table(sheet / "stakeout.csv")}
+    assert {name for name, *_ in said} == set(points)
+    # zones whose transmitters stand at their end, as every second one does, among them
+    assert {(name[-1], role) for name, role, *_ in said} == {(p, r) for p in "AB" for r in ("transmitter", "receiver")}
+    for name, role, x, y, ground, aim, other in said:
+        row = heads[name]
+        place = float(points[name]["E"]), float(points[name]["N"]), float(points[name]["Z"])
+        assert (float(x), float(y), float(ground)) == pytest.approx(place, abs=0.006), name
+        assert role == row["role"] and other == heads_post(heads, row["faces_head_id"])
+        assert float(aim) == pytest.approx(float(row["grid_azimuth_deg"]), abs=0.06), name
+
+
+def heads_post(heads, head_id):
+    """The post of a zone that holds a head."""
+    zone, role = head_id.rsplit("-", 2)[0], {"TX": "transmitter", "RX": "receiver"}[head_id.split("-")[-2]]
+    return next(post for post, row in heads.items() if row["zone_id"] == zone and row["role"] == role)
+
+
 def test_finished_ground_takes_in_the_grading(plan):
     site_file, out = plan
     propose(site_file, out, fill_m=0.125)
@@ -210,6 +239,7 @@ def test_check_distances_are_those_between_the_posts(sheet):
     posts = gpd.read_file(sheet / "plan.gpkg", layer="stakeout").drop_duplicates("post_id").set_index("post_id")
     there = posts.to_crs(4326)
     checks = table(sheet / "stakeout_checks.csv")
+    assert {row["map_unit"] for row in checks} == {"metre"}
     zones = posts["zone_id"].nunique()
     assert [c["check"] for c in checks].count("along the zone") == zones
     # the fence is closed: the last zone meets the first

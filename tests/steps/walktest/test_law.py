@@ -9,7 +9,7 @@ import geotools
 from geotools.detection.chains import perimeter_of
 from geotools.detection.straight import straight_crossings
 from geotools.engine.runner import Job
-from geotools.steps.walktest.law import fit_law, predicted_by_law
+from geotools.steps.walktest.law import fit_law, law_words, predicted_by_law
 from tests.steps.walktest.test_walktest_step import read_form, write_form
 
 
@@ -32,6 +32,16 @@ def test_the_law_and_the_threshold_that_made_the_results_are_found(seed, law, th
     fit = fit_law(*walks(seed, law, threshold, 0.15), confidence=0.999)
     assert fit.law == law
     assert fit.estimates[law].low <= threshold <= fit.estimates[law].high
+
+
+def test_a_setting_is_asked_for_only_where_the_walk_contradicts_it():
+    fit = fit_law(*walks(0, "field", 0.37, 0.15))
+    own = fit.estimates["field"]
+    assert own.low < 0.37 < own.high < 0.9
+    agreed = law_words(fit, {"field": 0.37, "envelope": 0.2})
+    assert "0.37 (detection.threshold) agrees with that" in agreed and "set detection.threshold" not in agreed
+    told = law_words(fit, {"field": 0.9, "envelope": 0.2})
+    assert "set detection.threshold, then run gaps again" in told and "agrees" not in told
 
 
 def test_results_that_both_laws_explain_name_none():

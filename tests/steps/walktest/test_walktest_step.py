@@ -20,6 +20,8 @@ from geotools.engine.runner import Job
 from geotools.errors import InputError, OutputError
 from geotools.plan.schema import CROSSINGS, HEADS
 from geotools.steps.walktest import reading
+from geotools.steps.walktest.effort import fewest_words
+from geotools.steps.walktest.lettering import Lettering
 from geotools.steps.walktest.placing import REASONS
 from tests.steps.stakeout.test_stakeout_step import propose
 from tests.validator import complaints
@@ -274,7 +276,59 @@ def test_every_form_names_state_and_cautions(planned):
         assert "alarm station" in text and "Radio exposure" in text, name
     for name in ("xlsx", "gpx", "pdf"):
         assert "existing state, no revision given" in texts[name].replace("Existing", "existing"), name
+    for name in ("xlsx", "pdf"):
+        assert "no test shows 0.90 at 95 % confidence with fewer than 29 crossings" in texts[name], name
     assert len(pypdf.PdfReader(out / "walk_test.pdf").pages) == 8
+
+
+def words_of(page):
+    """Every piece of text of a page of paper with its box: text, left, bottom, width, height, mm."""
+    found = []
+
+    def keep(text, _cm, tm, _font, size):
+        if text.strip():
+            # digits of this family are 0.64 of the letters' size wide (0.70 where bold); a word of letters, less
+            wide = len(text.strip()) * 0.62 * size
+            found.append(
+                (text.strip(), tm[4] / 72 * 25.4, tm[5] / 72 * 25.4, wide / 72 * 25.4, size * 0.72 / 72 * 25.4)
+            )
+
+    page.extract_text(visitor_text=keep)
+    return found
+
+
+def test_on_the_sketches_no_number_runs_into_another_or_into_the_word_beside_the_fence(planned):
+    numbers = 0
+    for page in pypdf.PdfReader(planned / "out" / "walk_test.pdf").pages:
+        words = [word for word in words_of(page) if word[0].isdigit() or word[0] == "fence"]
+        numbers += sum(word[0].isdigit() for word in words)
+        for k, (text, x, y, wide, tall) in enumerate(words):
+            for other, x1, y1, wide1, tall1 in words[k + 1 :]:
+                beside = min(x + wide, x1 + wide1) > max(x, x1)
+                level = min(y + tall, y1 + tall1) > max(y, y1)
+                assert not (beside and level), f"{text} and {other} at {x:.1f}, {y:.1f} mm"
+    assert numbers > 500
+
+
+@pytest.mark.parametrize(
+    ("probability", "confidence", "fewest", "passes"),
+    # success run: n = ln(1 - C) / ln(p), rounded up; worked out by hand with logarithms
+    [(0.90, 0.95, 29, "5.2"), (0.95, 0.95, 59, "5.1"), (0.90, 0.90, 22, "10.9"), (0.80, 0.95, 14, "5.5")],
+)
+def test_the_papers_say_why_no_test_is_shorter(settings, plan, probability, confidence, fewest, passes):
+    text = f"[walktest]\nprobability = {probability}\nconfidence = {confidence}"
+    said = fewest_words(settings(plan[0], text))
+    assert f"fewer than {fewest} crossings" in said and f"{fewest - 1} of them without a miss in {passes} %" in said
+
+
+def test_lettering_keeps_off_words_and_lines_in_turn():
+    lettering = Lettering()
+    lettering.draw([(0.0, 5.0), (20.0, 5.0)])
+    # the first word is free; the second finds the first one there, then the line, and takes the third place
+    assert lettering.place([(10.0, 2.0), (10.0, 5.5)], 4.0, 5.0) == (10.0, 2.0)
+    assert lettering.place([(12.0, 2.0), (12.0, 5.5), (12.0, 9.0)], 4.0, 5.0) == (12.0, 9.0)
+    # rather on the line than on a word
+    assert lettering.place([(10.0, 2.0), (10.0, 5.5)], 4.0, 5.0) == (10.0, 5.5)
 
 
 def test_a_workbook_with_days_as_people_write_them_is_read_in_part(field):
@@ -307,7 +361,7 @@ def test_a_workbook_with_days_as_people_write_them_is_read_in_part(field):
     said = " ".join(outcome.notes)
     assert "35 rows without a result are left out" in said
     assert "columns that are not read: weather" in said
-    assert "edits of speed_m_s in 1 rows are ignored" in said and "1 crossings are taken at the chainage" in said
+    assert "edits of speed_m_s in 1 rows are ignored" in said and "1 crossing is taken at the chainage" in said
 
 
 def test_a_day_that_reads_two_ways_is_refused(field):
