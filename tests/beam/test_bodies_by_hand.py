@@ -4,19 +4,22 @@ No wave is solved but in one test. Red when a floor between two heights goes str
 above the field's own is forgotten, or a silhouette has another size than the manual's words give it.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, Target, solve_beam
+from geotools.beam import HEAD_TYPES, TARGETS, Beam, Target, solve_beam, standing
 from geotools.beam.cells import fine_axis
 from geotools.beam.closed_form import knife_edge_loss_db, knife_edge_nu
+from geotools.beam.cross_section import cross_slope
 from geotools.beam.field import SIGNAL_FLOOR, BeamField, HeadPlacing, SolvedField
 from geotools.beam.movers import MOVERS, Mover
 from geotools.beam.nuisance import MoverGround, NuisanceRequest, mover_response
 from geotools.beam.profile import capped_ground
 from geotools.beam.response import ResponseRequest
 from geotools.beam.standing import CLEAR_DB, NULL_DB
-from geotools.beam.strip import Strip, in_grass
+from geotools.beam.strip import Strip, in_grass, straightness
 from geotools.beam.targets import OVER_FENCE
 from geotools.detection.cases import Case
 from geotools.errors import NumericInputError
@@ -221,3 +224,46 @@ def test_a_ditch_is_closed_at_the_steepest_slope_wherever_chainage_begins(start)
     found = capped_ground(x + start, ground, 0.5)
     wanted = 3.0 + 0.05 * x - np.clip(0.5 * (0.6 - np.abs(x - 10.0)), 0.0, 1.0)
     assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def test_ground_that_rises_evenly_is_straight_and_a_dip_in_it_is_as_deep_as_it_is():
+    x, y = np.linspace(0.0, 40.0, 41), np.linspace(-1.0, 1.0, 5)
+    even = 100.0 + 0.05 * x[:, None] + 0.0 * y
+    assert straightness(Strip(x, y, even)) == pytest.approx(np.zeros((41, 5)), abs=1e-9)
+    dug = even - np.where(np.abs(x[:, None] - 10.0) < 3.0, 0.3, 0.0) + np.where(x[:, None] == 30.0, 0.2, 0.0)
+    found = straightness(Strip(x, y, dug))
+    wanted = np.where(np.abs(x - 10.0) < 3.0, 0.3, np.where(x == 30.0, -0.2, 0.0))
+    assert found == pytest.approx(np.repeat(wanted[:, None], 5, axis=1), abs=1e-9)
+
+
+@pytest.mark.parametrize("step", [0.25, 0.5, 2.0])
+def test_a_cross_slope_that_grows_along_the_beam_is_found_as_large_as_it_is_there(step):
+    """From level at the transmitter to 1 in 5 at the receiver; smoothing over 4 m leaves a straight line alone."""
+    x, y = np.linspace(0.0, 80.0, round(80 / step) + 1), np.linspace(-2.0, 2.0, 17)
+    grade = 0.2 * x / 80.0
+    found = cross_slope(x, y, 50.0 + grade[:, None] * y)
+    inner = (x > 14.0) & (x < 66.0)
+    assert found[inner] == pytest.approx(np.arctan(grade)[inner], abs=2e-4)
+    # at the ends what lies beyond is as at the end: half a standard deviation of the way off at most
+    assert np.abs(found - np.arctan(grade)).max() < 0.2 / 80.0 * 4.0
+    assert (np.diff(found) > -1e-12).all()
+
+
+@pytest.mark.parametrize(("at", "found"), [(0.40, True), (-0.40, True), (0.42, False), (0.02, True), (-0.44, False)])
+def test_a_way_out_of_a_null_is_looked_for_as_far_as_the_reach_and_no_farther(monkeypatch, at, found):
+    """Clear at one height alone; 40 cm up or down in steps of 2 cm, and no head below 15 cm."""
+    x = np.linspace(0.0, 60.0, 121)
+
+    def solve(beams):
+        shifts = [beam.tx_height_m - 0.9 for beam in beams]
+        return [SimpleNamespace(standing_level_db=-6.9 if abs(s - at) < 1e-6 else -7.1) for s in shifts]
+
+    monkeypatch.setattr(standing, "solve_beams", solve)
+    (escape,) = standing.leave_null([Beam(HEAD, x, 0 * x, 0.9, 1.0)])
+    assert (escape is not None) == found
+    if escape is not None:
+        assert (escape.tx_height_m, escape.rx_height_m) == pytest.approx((0.9 + at, 1.0 + at))
+    # the lower head may come down to 0.15 m, not to 0.14
+    low = standing.leave_null([Beam(HEAD, x, 0 * x, 0.9, rx) for rx in (0.55, 0.54)])
+    if at == -0.40:
+        assert [one is not None for one in low] == [True, False]

@@ -326,6 +326,12 @@ EQUAL = (
         "--0.999999999",
         "one window more, all of which the one before it holds",
     ),
+    EqualFault(
+        "beam.grid",
+        "if step_m is None and even and (beam.coarse or 0.8 * wanted <= spacing[0] <= longest_kept):",
+        "spacing[-1]",
+        "of even nodes the last are as far apart as the first",
+    ),
 )
 
 

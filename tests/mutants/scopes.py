@@ -1,7 +1,9 @@
 """Which modules faults are put into, and the narrow tests of each, the quickest first.
 
 Left out are modules that draw or write (sheets, pictures, rows of layers): their tests look at what is drawn, not at
-numbers. What is asked of a module is less than the whole suite asks; a fault that survives here may be caught there.
+numbers. So are modules that compute and have no test quicker than a whole step: `detection.heights_ahead` and
+`null_heights`, `earthwork.applied`, `tin` and `works`. What is asked of a module is less than the whole suite asks; a
+fault that survives here may be caught there.
 """
 
 from __future__ import annotations
@@ -138,6 +140,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "earthwork.known": ("tests/earthwork/test_known_by_hand.py", *_GRADING),
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
+    "earthwork.buildable": ("tests/earthwork/test_machines_by_hand.py",),
     "earthwork.falls": (*_WATER, *_GRADING),
     "earthwork.proof": (
         *_BY_HAND,
