@@ -1,4 +1,4 @@
-"""Where a mover is strongest, from responses made by hand. No beam is solved.
+"""Where a mover is strongest, from responses made by hand; one zone is solved.
 
 Red when a response is looked up at another place, what stands nearer to the beam is taken from the wrong side or from
 beyond the beam line, or the wrong pair of heads is named.
@@ -9,11 +9,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES
+from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.movers import MOVERS
 from geotools.corridor import BeamLine, StripGrid
+from geotools.detection.cases import Rules
+from geotools.detection.level_ground import LEVEL
 from geotools.detection.level_reach import _by_place
-from geotools.detection.nuisance import ZoneNuisance
+from geotools.detection.nuisance import ZoneNuisance, nuisance_of
+from geotools.detection.perimeter import Perimeter
+from geotools.plan.ids import beam_id
 from geotools.plan.model import BeamPair, Zone
 
 #: Along the map's y axis: left of it lies to the west. Nodes 2 m along, 0.5 m across.
@@ -89,3 +93,22 @@ def test_the_first_and_the_last_place_hold_what_reaches_at_the_heads():
         response = np.zeros((41, 9))
         response[row, :3] = 0.5
         assert np.flatnonzero(_by_place(response, across, 0.2)).tolist() == [stretch]
+
+
+@pytest.mark.parametrize(("reach", "columns"), [(2.0, 9), (2.1, 11), (0.2, 3), (0.5, 3)])
+def test_movers_are_looked_for_as_far_as_the_reach_every_half_metre(reach, columns):
+    zone = Zone("Z", BeamLine(0, 0, 10, 0), (BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3),), "F", 1)
+    made = Perimeter([zone], LEVEL, Rules(0.2, 1.0, 0.5, {"prone": TARGETS["prone"]}))
+    known = {}
+    found = nuisance_of(made, ["Z"], {"small animal": MOVERS["small animal"]}, reach, answered=known)["Z"]
+    half = columns // 2
+    assert found.grid.offset_m == pytest.approx(0.5 * np.arange(-half, half + 1))
+    assert found.modulation.shape == (1, 1, 21, columns) and found.beam_ids == (beam_id("Z", "low"),)
+    # level ground is alike on both sides, and on the line the animal is met most
+    assert found.modulation == pytest.approx(found.modulation[..., ::-1], abs=1e-9)
+    assert found.modulation[0, 0, 10].argmax() == half
+    # what was answered before is taken from there
+    (kept,) = known.values()
+    known[zone.line, zone.pairs[0]] = type(kept)(kept.modulation + 1.0, kept.high + 1.0)
+    again = nuisance_of(made, ["Z"], {"small animal": MOVERS["small animal"]}, reach, answered=known)["Z"]
+    assert again.modulation == pytest.approx(found.modulation + 1.0)

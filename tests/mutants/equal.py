@@ -332,6 +332,18 @@ EQUAL = (
         "spacing[-1]",
         "of even nodes the last are as far apart as the first",
     ),
+    EqualFault(
+        "earthwork.window",
+        "number = np.full(len(taken), -1)",
+        ",-0)",
+        "every cell whose number is asked for is in the window",
+    ),
+    EqualFault(
+        "steps.layout.edges",
+        "forced = np.append(forced, n_stations - 1)",
+        "n_stations+1",
+        "beyond the last station there is none",
+    ),
 )
 
 
