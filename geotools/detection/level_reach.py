@@ -91,7 +91,8 @@ def level_reach(
         What is not known exactly; nothing if not given.
     """
     doubt = doubt or ReachDoubt()
-    lengths = np.arange(longest_m, _LENGTH_M / 2, -_LENGTH_M)[::-1]
+    # one length at least: the longest may be shorter than a step
+    lengths = np.arange(longest_m, min(_LENGTH_M, longest_m) / 2, -_LENGTH_M)[::-1]
     half = max(int(np.ceil(reach_m / _ACROSS_M - 1e-9)), 1)
     # level ground is alike on both sides: the heads point to either, the places lie on one
     across = np.linspace(0.0, half * _ACROSS_M, half + 1)

@@ -77,6 +77,13 @@ def test_each_stretch_holds_the_farthest_reach_at_its_ends_and_between():
 
 
 def test_lengths_go_down_by_twenty_metres_and_nobody_reaches_nowhere():
-    for longest, lengths in ((60.0, [20, 40, 60]), (75.0, [15, 35, 55, 75]), (50.0, [30, 50]), (12.0, [12])):
+    for longest, lengths in (
+        (60.0, [20, 40, 60]),
+        (75.0, [15, 35, 55, 75]),
+        (50.0, [30, 50]),
+        (12.0, [12]),
+        (10.0, [10]),
+        (4.0, [4]),
+    ):
         made = level_reach((), longest, {}, 0.2, 8.0)
         assert made.lengths_m.tolist() == lengths and made.best == {} == made.high

@@ -7,7 +7,7 @@ from geotools.beam import TARGETS, HeadType, solve_beam
 from geotools.corridor import BeamLine
 from geotools.detection.cases import Rules
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.straight import straight_crossings
+from geotools.detection.straight import straight_by_heads, straight_crossings
 from geotools.plan.model import BeamPair, Zone
 
 HEADS = HeadType("24 GHz", 24.125e9, 3.5, 3.5, 300.0)
@@ -41,3 +41,22 @@ def test_field_and_envelope_of_one_beam_are_those_of_its_own_field(zone):
         assert np.abs(found[name].swing - np.ptp(level, axis=1)).max() < 2e-3
         assert np.abs(found[name].swing - found[name].modulation).max() > 0.05, "the laws part somewhere"
         assert (found[name].beside == 0.0).all()
+
+
+def test_heads_mounted_otherwise_give_what_a_zone_with_such_heads_gives():
+    """Each pair by itself, the transmitter's move first: every answer is that of a site drawn with those heights."""
+    pairs = (BeamPair("low", HEADS, 0.32, 0.45), BeamPair("main", HEADS, 0.80, 0.70))
+    rules = Rules(0.2, 1.0, 1.0, {name: TARGETS[name] for name in ("crawl", "prone")})
+    line = BeamLine(0.0, 0.0, 30.0, 0.0)
+    moves = np.array([-0.1, 0.0, 0.15])
+    found = straight_by_heads(Perimeter([Zone("Z", line, pairs, "F", 1)], Flat(), rules), "Z", moves)
+    assert list(found) == ["crawl", "prone"]
+    for number, pair in enumerate(pairs):
+        for a, tx in enumerate(moves):
+            for b, rx in enumerate(moves):
+                alone = BeamPair(pair.level, HEADS, pair.tx_height_m + tx, pair.rx_height_m + rx)
+                other = straight_crossings(Perimeter([Zone("Z", line, (alone,), "F", 1)], Flat(), rules), "Z")
+                for threat, (modulation, swing) in found.items():
+                    assert modulation.shape == swing.shape == (2, 3, 3, 31)
+                    assert modulation[number, a, b] == pytest.approx(other[threat].modulation, abs=1e-6)
+                    assert swing[number, a, b] == pytest.approx(other[threat].swing, abs=1e-6)

@@ -278,6 +278,72 @@ EQUAL = (
         "np.maximum(falls.crossing,-1)",
         "where no crossing is on offer the entry in that column is nothing, whichever column it is",
     ),
+    EqualFault(
+        "beam.cells",
+        "parts = max(math.ceil((nodes[-1] - nodes[0]) / (nodes.size - 1) / resolution_m - 1e-9), 1)",
+        "-1e-9),0)",
+        "a length over a length, rounded up, is one at least",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "changed = ~((level == self.level) | (np.isnan(level) & np.isnan(self.level)))",
+        "np.isnan(level)|np.isnan(",
+        "a design has levels where there is ground and nowhere else: what is not known before is not known after",
+    ),
+    *(
+        EqualFault(
+            "earthwork.falls",
+            line,
+            ".astype(int),-1,",
+            "the middle half of a way lies between its ends, which are cells of the window: no limit is reached",
+        )
+        for line in (
+            "c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)",
+            "r = np.clip(np.round((self._y[0] - over[:, 1]) / self.cell).astype(int), 0, level.shape[0] - 1)",
+        )
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "node_in_row = np.roll(np.arange(n), -int(np.searchsorted(station, cut)))",
+        "np.arange(n),int(",
+        "from which node a ring is laid out in a row changes no way round it",
+    ),
+    EqualFault(
+        "steps.layout.edges",
+        "if rules.reached is not None and prices.nuisance_m > 0.0:",
+        "isnotNoneorprices",
+        "what is reached and costs nothing adds nothing; without rules of reach there is no price",
+    ),
+    EqualFault(
+        "earthwork.limits",
+        "one, none = np.array([1.0]), np.array([-1])",
+        "np.array([-2])",
+        "any number below nothing stands for no place",
+    ),
+    EqualFault(
+        "detection.envelope",
+        "count = int(np.ceil((beam.quiet - lowest) / step - 1e-9))",
+        "--0.999999999",
+        "one window more, all of which the one before it holds",
+    ),
+    EqualFault(
+        "beam.grid",
+        "if step_m is None and even and (beam.coarse or 0.8 * wanted <= spacing[0] <= longest_kept):",
+        "spacing[-1]",
+        "of even nodes the last are as far apart as the first",
+    ),
+    EqualFault(
+        "earthwork.window",
+        "number = np.full(len(taken), -1)",
+        ",-0)",
+        "every cell whose number is asked for is in the window",
+    ),
+    EqualFault(
+        "steps.layout.edges",
+        "forced = np.append(forced, n_stations - 1)",
+        "n_stations+1",
+        "beyond the last station there is none",
+    ),
 )
 
 

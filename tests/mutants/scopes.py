@@ -1,7 +1,9 @@
 """Which modules faults are put into, and the narrow tests of each, the quickest first.
 
 Left out are modules that draw or write (sheets, pictures, rows of layers): their tests look at what is drawn, not at
-numbers. What is asked of a module is less than the whole suite asks; a fault that survives here may be caught there.
+numbers. So are modules that compute and have no test quicker than a whole step: `detection.heights_ahead` and
+`null_heights`, `earthwork.applied`, `tin` and `works`. What is asked of a module is less than the whole suite asks; a
+fault that survives here may be caught there.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ _BEAM = tuple(
     f"tests/beam/test_{name}.py"
     for name in (
         "heads_by_hand",
+        "bodies_by_hand",
         "fields_by_hand",
         "ground_by_hand",
         "heads_differ",
@@ -20,7 +23,7 @@ _BEAM = tuple(
         "solver",
     )
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
-_MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "nuisance"))
+_MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "bodies_by_hand", "nuisance"))
 _SPACE = (
     "a_tilted_mirror_that_is_not_turned_first_is_still_the_image_sum",
     "azimuth_and_elevation_patterns_are_kept_apart",
@@ -30,6 +33,7 @@ _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
     for name in (
         "chain_by_hand",
+        "places_by_hand",
         "perimeter_by_hand",
         "silent_strips_by_hand",
         "ways_by_hand",
@@ -41,7 +45,14 @@ _PERIMETER = tuple(
 _DRAWN = "tests/detection/test_survey_by_hand.py"
 _DRAWN_WAYS = "tests/detection/test_ways_by_hand.py"
 _REACH = "tests/detection/test_level_reach.py"
-_REACHED = ("tests/detection/test_reach_by_hand.py", "tests/detection/test_operating.py", _REACH)
+_PLACES = "tests/detection/test_places_by_hand.py"
+_ALONG = "tests/detection/test_along_fence_by_hand.py"
+_REACHED = (
+    "tests/detection/test_reach_by_hand.py",
+    "tests/detection/test_strongest_by_hand.py",
+    "tests/detection/test_operating.py",
+    _REACH,
+)
 _SURVEY = "tests/steps/gaps/test_gaps_uncertainty.py"
 _HELD = "tests/detection/test_perimeter_by_hand.py"
 _SURE = "tests/detection/test_confidence_by_hand.py"
@@ -51,7 +62,9 @@ _UNKNOWN = (
     "tests/detection/test_heads_and_rules.py",
     "tests/detection/test_unknowns.py",
 )
-_BY_HAND = tuple(f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "windows", "grading", "solving"))
+_BY_HAND = tuple(
+    f"tests/earthwork/test_{name}_by_hand.py" for name in ("limits", "ways_and_bounds", "windows", "grading", "solving")
+)
 _GRADING = (*_BY_HAND, *(f"tests/earthwork/test_{name}.py" for name in ("programme", "window")))
 _GROUPS = (
     *_BY_HAND,
@@ -61,42 +74,48 @@ _GROUPS = (
     "tests/earthwork/test_zones.py::test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface",
 )
 _WATER = (
+    "tests/earthwork/test_ways_and_bounds_by_hand.py",
     "tests/earthwork/test_water_by_hand.py",
     *(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits")),
 )
 _CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
 _DRAIN = "tests/steps/drain/test_drain_by_hand.py"
-_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced"))
+_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced", "posts"))
 _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
     **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
-    "beam.standing": ("tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
-    "beam.cells": ("tests/beam/test_fields_by_hand.py", "tests/beam/test_cells.py"),
+    "beam.standing": (_BEAM[1], "tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
+    "beam.cells": ("tests/beam/test_fields_by_hand.py", _BEAM[1], "tests/beam/test_cells.py"),
     "beam.draws": ("tests/beam/test_draws.py",),
     "beam.field3d": (
         *(f"tests/beam/test_{name}_by_hand.py" for name in ("march", "fields")),
         # the quickest of them: what they miss is a survivor
         *(f"tests/beam/test_field3d.py::test_{name}" for name in _SPACE),
     ),
-    "beam.interference": (*_BEAM[:3], "tests/beam/test_interference.py"),
+    "beam.interference": (*_BEAM[:4], "tests/beam/test_interference.py"),
     **{f"beam.{name}": _MOVERS for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
         for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways", "solved", "joined")
     },
-    **{f"detection.{name}": _PERIMETER for name in ("chain", "chains", "findings", "spots")},
+    **{f"detection.{name}": _PERIMETER for name in ("chain", "findings", "spots")},
+    "detection.chains": (_ALONG, *_PERIMETER),
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": (_DRAWN_WAYS, "tests/detection/test_causes.py"),
-    "detection.envelope": ("tests/detection/test_envelope.py",),
+    "detection.envelope": (
+        _PLACES,
+        "tests/detection/test_envelope.py",
+    ),
     "detection.height_band": (
         _DRAWN,
         "tests/detection/test_level_ground.py",
     ),
     "detection.height_search": (
         _SURE,
+        _PLACES,
         "tests/detection/test_opened.py",
         "tests/detection/test_height_search.py",
     ),
@@ -106,25 +125,29 @@ _TESTS: dict[str, tuple[str, ...]] = {
     ),
     "detection.level_ground": (_HELD, "tests/detection/test_level_ground.py", "tests/detection/test_one_engine.py"),
     **{f"detection.{name}": _REACHED for name in ("nuisance", "operating", "level_reach")},
-    "detection.resurvey": ("tests/detection/test_resurvey.py",),
-    "detection.walked": ("tests/detection/test_walked.py",),
+    "detection.resurvey": (
+        _PLACES,
+        "tests/detection/test_resurvey.py",
+    ),
+    "detection.walked": (_ALONG, "tests/detection/test_walked.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURE, "tests/detection/test_questions_by_hand.py", _SURVEY),
     "detection.sensitivity": (*_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
-    "detection.stretches": (_SURE, "tests/detection/test_verdicts.py"),
+    "detection.stretches": (_ALONG, _SURE, "tests/detection/test_verdicts.py"),
     "detection.verdicts": (_SURE, "tests/detection/test_heads_and_rules.py", "tests/detection/test_verdicts.py"),
     "earthwork.known": ("tests/earthwork/test_known_by_hand.py", *_GRADING),
     **{f"earthwork.{name}": _GRADING for name in ("limits", "linear", "prices", "programme", "solving", "window")},
     **{f"earthwork.{name}": _GROUPS for name in ("demand", "group", "zone_grading", "zones")},
+    "earthwork.buildable": ("tests/earthwork/test_machines_by_hand.py",),
     "earthwork.falls": (*_WATER, *_GRADING),
     "earthwork.proof": (
         *_BY_HAND,
         "tests/earthwork/test_proof.py",
     ),
     "earthwork.volumes": (
-        _BY_HAND[1],
+        _BY_HAND[2],
         "tests/earthwork/test_volumes.py",
     ),
     "earthwork.water": _WATER,

@@ -45,7 +45,7 @@ LIBRARIES = (
 #: Memory that a trial may take, bytes: a fault may well ask for an array without bounds.
 MOST_BYTES = 3_000_000_000
 #: Seconds of the processor after which a fault counts as one that never ends.
-MOST_PROCESSOR_S = 120
+MOST_PROCESSOR_S = 60
 
 
 @dataclass(frozen=True)

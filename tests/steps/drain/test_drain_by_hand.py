@@ -87,3 +87,10 @@ def test_hollows_and_lines_by_hand():
     assert [c // 9 for c in inside] == [2] * 5 and [c % 9 for c in inside] == [5, 4, 3, 2, 1]
     assert all(area.ravel()[c] >= 2.0 for c in cells) and not any(c % 9 >= 7 for c in cells)
     assert line_crossings(flow, area, side, along, min_area=2.01).size < cells.size
+
+
+@pytest.mark.parametrize("column", [1, 2, 58, 59])
+def test_a_stream_beside_either_post_crosses_its_zone(column):
+    """Half a metre and a metre from the transmitter's post, as near to the receiver's, of a zone of 30 m."""
+    (one,) = around(trough(at=column), min_catchment=5.0).crossings
+    assert one.chainage == column * CELL
