@@ -327,7 +327,8 @@ class Job:
                 "the output folder holds results of this step already",
                 where=self.out,
                 found=", ".join(there),
-                mend="add --overwrite to replace them, or choose another folder",
+                mend="add --overwrite to replace them, or choose another folder"
+                + "".join(f"; --{p.name} --overwrite: {p.help}" for p in step.params if p.name in step.sparing),
             )
 
     def _publish(

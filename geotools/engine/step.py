@@ -272,6 +272,7 @@ class Step:
     order : place in the job, for listings and for ``geotools run``; 0 leaves it out of ``run``.
     citations : published sources it stands on.
     cautions : what a reader must know before acting on the result.
+    sparing : flags with which a run spares what stands, named before results are replaced.
     """
 
     name: str
@@ -286,6 +287,7 @@ class Step:
     order: int = 0
     citations: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    sparing: tuple[str, ...] = ()
 
     def validate_params(self, given: Mapping[str, Any]) -> dict[str, Any]:
         """Every declared parameter with its checked value; SiteError for an unknown name or a bad value."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,7 @@ __all__ = [
     "polarisations",
     "resurvey_table",
     "sensitivity_rows",
+    "unlocked_heights",
 ]
 
 
@@ -156,6 +157,19 @@ def polarisations(ctx: StepContext) -> Polarisations:
             if isinstance(head.polarisation, str):
                 found[head.zone_id, head.level] = head.polarisation
     return found
+
+
+def unlocked_heights(rows: Iterable[Row], heads: Iterable[Row], zones: Iterable[Row]) -> list[Row]:
+    """Rows of beam_levels without the heights that would leave a null where a head of the beam, or its zone, is locked.
+
+    rows : of beam_levels. heads, zones : rows of those layers, with their field ``locked``.
+    """
+    closed = {str(zone["zone_id"]) for zone in zones if zone["locked"] is True or zone["locked"] == 1}
+    stay = {
+        ids.beam_id(str(head["zone_id"]), str(head["level"])) for head in heads if head["locked"] in ("head", "all")
+    }
+    none = dict.fromkeys(("clear_tx_height_m", "clear_rx_height_m", "clear_level_db"))
+    return [{**row, **none} if row["beam_id"] in stay or row["zone_id"] in closed else row for row in rows]
 
 
 def beam_rows(found: Findings, rain_mm_h: float, turned: Mapping[tuple[str, str], str]) -> list[Row]:

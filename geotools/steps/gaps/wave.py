@@ -24,7 +24,18 @@ from geotools.plan.fence_pairs import fence_pairs
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
 from geotools.plan.point_sidecar import plan_datum, system_fields
-from geotools.plan.schema import BEAM_LEVELS, CROSSINGS, DEAD_SPOTS, FENCE, PROFILES, RESURVEY, SENSITIVITY, VERDICTS
+from geotools.plan.schema import (
+    BEAM_LEVELS,
+    CROSSINGS,
+    DEAD_SPOTS,
+    FENCE,
+    HEADS,
+    PROFILES,
+    RESURVEY,
+    SENSITIVITY,
+    VERDICTS,
+    ZONES,
+)
 from geotools.plan.workspace import frame_of
 from geotools.steps.gaps.returned import as_asked
 from geotools.steps.gaps.rows import Row, closing_table, tell
@@ -37,7 +48,7 @@ from geotools.steps.gaps.spoken import (
     verdict_table,
 )
 from geotools.steps.gaps.tile import LAYERS, TileResult, TileTask, solve_here, solve_tile
-from geotools.steps.gaps.uncertainty import hidden_of, polarisations, resurvey_table
+from geotools.steps.gaps.uncertainty import hidden_of, polarisations, resurvey_table, unlocked_heights
 
 __all__ = ["CORRIDOR_RASTER", "GAP_RASTER", "RESURVEY_TABLE", "run_wave"]
 
@@ -162,6 +173,8 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
         over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
         ctx.say(f"threats by the height of the fence they cross: {'; '.join(over)}")
+    heads = ctx.read(HEADS).to_dict("records") if ctx.workspace.has(HEADS) else []
+    rows["beam_levels"] = unlocked_heights(rows["beam_levels"], heads, ctx.read(ZONES).to_dict("records"))
     crs = ctx.workspace.work_crs
     datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     # levels are read back in metres (input.levels), whatever the map counts in

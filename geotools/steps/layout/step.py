@@ -123,7 +123,7 @@ def run(ctx: StepContext) -> StepResult:
             {"fence_id": course.fence_id, "area_m2": course.ground.area, "geometry": areas(course.ground)}
         )
         rows["widths"] += width_rows(course, widths, needed)
-        rows["standoffs"] += layout.standoffs.rows(course, zones)
+        rows["standoffs"] += layout.standoffs.rows(course, zones, None if kept is not None else layout.on_line(course))
     conflicts += layout.stack_conflicts(everything) + leaves_in_beams(everything, layout.gates)
     if meant is not None:
         rows["heads"] += meant.lone
@@ -255,4 +255,5 @@ STEP = Step(
         "ranges, beamwidths and heights of heads: placeholders until the site file gives them",
         "head heights, overlap, stacking and like beside like: common practice, no source",
     ),
+    sparing=("extend", "keep"),
 )

@@ -144,3 +144,10 @@ def test_posts_that_stand_where_they_stood_are_the_same_whatever_the_new_zones_a
     # two posts more with a head each
     assert sorted(c.price for c in found) == [0.0, 0.0, 0.0, 1000.0, 1000.0, 2000.0, 2000.0]
     assert {c.change for c in found} == {"renamed", "added"}
+
+
+def test_who_would_replace_a_plan_is_told_before_of_the_way_that_leaves_its_posts(walk_yard):
+    site_file, out = walk_yard
+    with pytest.raises(geotools.errors.OutputError) as caught:
+        geotools.run_step("layout", add_prone(site_file), out)
+    assert "--extend --overwrite: leave posts and heads as they stand and add the heads" in caught.value.mend
