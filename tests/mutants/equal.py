@@ -32,7 +32,7 @@ EQUAL = (
     ),
     EqualFault(
         "beam.sweep",
-        "ramp = np.clip((np.arange(top, size) / size - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)",
+        "ramp = np.clip((np.arange(top, grid.size) / grid.size - (1.0 - ABSORBER_SHARE)) / ABSORBER_SHARE, 0.0, 1.0)",
         "0.0,2.0)",
         "the ramp ends below one: the upper limit is never reached",
     ),
