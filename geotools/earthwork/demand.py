@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from geotools.detection.cases import straight_ground
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.disturb import heads_off
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.proof import Proof
 from geotools.earthwork.zone_grading import GradeSettings
@@ -96,8 +97,7 @@ def straight_case(
     cases = [alone.with_heights(pair.level, *(heights + move)) for move in (0.0, *moves)]
     if rest.pairs:
         cases.append(rest)
-    h = settings.tolerances.heads_m
-    off = [_off(zone, tx, rx) for tx, rx in ((-h, -h), (h, h), (-h, h), (h, -h))] if h else []
+    off = heads_off(zone, settings.tolerances.heads_m)
     solved = perimeter.modulations([(case, flat) for case in [*cases, *off]])
     flat_off = solved[len(cases) :]
     solved = solved[: len(cases)]
@@ -106,13 +106,6 @@ def straight_case(
     blind = [np.any(list(perimeter.dead(zone.zone_id, own).values()), axis=0) for own in owns]
     fits = [move for move, b in zip(moves, blind[1:], strict=True) if not (b & ~blind[0]).any()]
     return owns[0], (min([0.0, *fits]), max([0.0, *fits])), flat_off
-
-
-def _off(zone: Zone, tx: float, rx: float) -> Zone:
-    return replace(
-        zone,
-        pairs=tuple(replace(p, tx_height_m=p.tx_height_m + tx, rx_height_m=p.rx_height_m + rx) for p in zone.pairs),
-    )
 
 
 def sight_line(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -11,12 +12,14 @@ from geotools.errors import NumericInputError
 from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
-__all__ = ["KINDS", "State", "Tolerances", "disturb", "edge_states"]
+__all__ = ["KINDS", "State", "Tolerances", "disturb", "edge_states", "heads_off"]
 
 #: Ways in which works may turn out other than designed.
 KINDS = ("cells", "patches of 4 m", "patches of 8 m", "low", "high", "settled", "heads")
 #: A change below this is the solver's rounding, m.
 _NOTHING_M = 1e-4
+#: A pair's transmitter and receiver, low (-1) or high.
+_HEADS_OFF = ((-1.0, -1.0), (1.0, 1.0), (-1.0, 1.0), (1.0, -1.0))
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,10 @@ def disturb(state: State, kind: str, rng: np.random.Generator, tolerances: Toler
 
 
 def edge_states(state: State, draws: int, tolerances: Tolerances) -> list[State]:
-    """The states that a design is tried in: the edges of every tolerance, and some draws, the same every time."""
+    """The states that a design is tried in: the edges of every tolerance, and some draws, the same every time.
+
+    Heads are off in every way of :func:`heads_off`; zones side by side are off alike.
+    """
     rng = np.random.default_rng(20_270_401)
     made = []
     if tolerances.build_m:
@@ -85,12 +91,23 @@ def edge_states(state: State, draws: int, tolerances: Tolerances) -> list[State]
     if tolerances.build_m:
         for kind in ("cells", "patches of 4 m", "patches of 8 m"):
             made += [disturb(state, kind, rng, tolerances) for _ in range(draws)]
-    h = tolerances.heads_m
-    for tx, rx in ((-h, -h), (h, h), (-h, h), (h, -h)) if h else ():
-        off = [np.tile([tx, rx], (len(z.pairs), 1)) for z in state.zones]
-        moved = tuple(_set_off(z, o) for z, o in zip(state.zones, off, strict=True))
+    off = [heads_off(z, tolerances.heads_m) for z in state.zones]
+    for number in range(max((len(one) for one in off), default=0)):
+        moved = tuple(one[number % len(one)] if one else z for z, one in zip(state.zones, off, strict=True))
         made.append(replace(state, zones=moved, kind="heads"))
     return made
+
+
+def heads_off(zone: Zone, by_m: float) -> list[Zone]:
+    """The zone with every head off its height by `by_m`, low or high, in all ways together; none for 0 m.
+
+    One level of a stack low and another high leave what neither all low nor all high does. Those in which all levels
+    are off alike come first: what fails there is found soonest.
+    """
+    if not by_m:
+        return []
+    ways = sorted(product(_HEADS_OFF, repeat=len(zone.pairs)), key=lambda off: len(set(off)))
+    return [_set_off(zone, by_m * np.array(off).reshape(-1, 2)) for off in ways]
 
 
 def _set_off(zone: Zone, off: np.ndarray) -> Zone:
