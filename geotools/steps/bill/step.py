@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from geotools.earthwork.state import laid_out_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Step, StepContext, StepResult
 from geotools.io.tables import csv_text
+from geotools.plan.paper_state import PaperState
 from geotools.plan.schema import (
     BILL,
     BILL_SECTIONS,
@@ -89,8 +91,19 @@ def run(ctx: StepContext) -> StepResult:
     numbered = [(f"B{number:04d}", line) for number, line in enumerate(lines, 1)]
     rows = [_row(name, line) for name, line in numbered]
     (ctx.scratch / CSV).write_text(csv_text(BILL.field_names, rows), encoding="utf-8-sig", newline="")
-    (ctx.scratch / XLSX).write_bytes(bill_workbook(numbered, ctx.site.prices.currency, ctx.site.recipient))
+    counted = counted_words(laid_out_state(ctx.site, ctx.read(HEADS)), remedied=bool(remedy.options))
+    (ctx.scratch / XLSX).write_bytes(bill_workbook(numbered, ctx.site.prices.currency, ctx.site.recipient, counted))
     return StepResult(layers={"bill": frame_of(BILL, rows)}, files=[CSV, XLSX], summary=_summary(ctx, lines))
+
+
+def counted_words(laid_out: PaperState, *, remedied: bool) -> str:
+    """Which state the bill counts: heads as they are laid out, and what the remedy changes as lines of its own."""
+    words = f"Counted: {laid_out.words}"
+    return (
+        f"{words}; lines of the section remedy take it to the proposed state, whose spares and maintenance follow"
+        if remedied
+        else words
+    )
 
 
 def _row(name: str, line: BillLine) -> dict[str, Any]:

@@ -55,7 +55,9 @@ class _Book:
             self.values[sheet][cell] = value.value
 
 
-def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str, recipient: str = "") -> bytes:
+def bill_workbook(
+    numbered: Sequence[tuple[str, BillLine]], currency: str, recipient: str = "", counted: str = ""
+) -> bytes:
     """The bill, its sums by zone and section, and its prices, as .xlsx.
 
     Parameters
@@ -66,6 +68,8 @@ def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str, recip
         Of all money.
     recipient : str
         Whom it is for; stands above every printed page.
+    counted : str
+        What is counted, for the line under the total; none where it is empty.
     """
     book = _Book()
     lines = [line for _, line in numbered]
@@ -90,6 +94,8 @@ def bill_workbook(numbered: Sequence[tuple[str, BillLine]], currency: str, recip
         total = Formula(f"SUM(H2:H{last})", sum(line.amount for line in lines))
         book.put(_BILL, f"H{last + 1}", total, _MONEY)
         _sums(book, lines, sections, last)
+    if counted:
+        book.put(_BILL, f"D{last + 3}", counted)
     print_recipient(book.book, recipient)
     return workbook_bytes(book.book, book.values)
 

@@ -8,8 +8,12 @@ import openpyxl
 import pyogrio
 import pytest
 
+import geotools
+from geotools.earthwork.state import laid_out_state
+from geotools.plan.paper_state import heads_code
 from geotools.plan.schema import BILL_SECTIONS
 from geotools.steps.bill.kernel import BillLine, UnitPrice
+from geotools.steps.bill.step import counted_words
 from geotools.steps.bill.workbook import bill_workbook
 
 
@@ -136,3 +140,18 @@ def test_text_is_never_a_formula(tmp_path):
 def test_equal_bills_are_equal_bytes():
     assert bill_workbook(LINES, "EUR") == bill_workbook(LINES, "EUR")
     assert bill_workbook([], "EUR")
+
+
+def test_the_workbook_says_which_state_it_counts(reported):
+    book = openpyxl.load_workbook(reported / "bill.xlsx")["Bill"]
+    texts = [str(row[3]) for row in book.iter_rows(values_only=True)]
+    (said,) = [text for text in texts if text.startswith("Counted: ")]
+    # the code is that of the heads as laid out, by which other papers of that state are known
+    heads = pyogrio.read_dataframe(reported / "plan.gpkg", layer="heads", read_geometry=True)
+    code = heads_code(heads.to_dict("records"))
+    assert f"existing state, no revision given, no date given, heads {code};" in said
+    assert "take it to the proposed state" in said and texts.index(said) == texts.index("Total") + 2
+    plain = counted_words(
+        laid_out_state(geotools.open_site(reported.parent / "input" / "site.toml"), heads), remedied=False
+    )
+    assert plain == said.split(";")[0]
