@@ -62,10 +62,11 @@ def _solve_batch(item: tuple[Batch, list[Callable[[BeamField], R]]]) -> list[R]:
 
 @dataclass
 class _Request:
-    """What one item requests. place : the item's, by which requests are put in order."""
+    """What one item requests. place : the item's, by which requests are put in order. keys : of what is to be kept."""
 
     place: int
     asked: Sequence[tuple[Beam, ResponseRequest]]
+    keys: Sequence[bytes]
     answer: Future[list[StripResponse]] = field(default_factory=Future)
 
 
@@ -119,32 +120,33 @@ class Batching:
     def look_at(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
         """As :func:`look_at`, but for what is remembered; within :meth:`map` together with beams of the other items."""
         if not self.remembered.most_bytes:
-            return self._solved(asked)
+            return self._solved(asked, ())
         keys = [self.remembered.key(*pair) for pair in asked]
         answers = {key: answer for key in keys if (answer := self.remembered.get(key)) is not None}
         new = {key: pair for key, pair in zip(keys, asked, strict=True) if key not in answers}
         if new:
-            for key, answer in zip(new, self._solved(list(new.values())), strict=True):
+            for key, answer in zip(new, self._solved(list(new.values()), list(new)), strict=True):
                 answers[key] = answer
         return [answers[key] for key in keys]
 
-    def _solved(self, asked: Sequence[tuple[Beam, ResponseRequest]]) -> list[StripResponse]:
+    def _solved(self, asked: Sequence[tuple[Beam, ResponseRequest]], keys: Sequence[bytes]) -> list[StripResponse]:
+        """Answers of a solve; kept by `keys`, none where nothing is remembered."""
         place = getattr(self._mine, "place", None)
         if place is None:
             answers = look_at(asked)
-            self._keep(asked, answers)
+            self._keep(keys, answers)
             return answers
-        request = _Request(place, asked)
+        request = _Request(place, asked, keys)
         with self._lock:
             self._waiting.append(request)
             together = self._complete()
         self._solve(together)
         return request.answer.result()
 
-    def _keep(self, asked: Sequence[tuple[Beam, ResponseRequest]], answers: Sequence[StripResponse]) -> None:
-        if self.remembered.most_bytes:
-            for pair, answer in zip(asked, answers, strict=True):
-                self.remembered.put(self.remembered.key(*pair), answer)
+    def _keep(self, keys: Sequence[bytes], answers: Sequence[StripResponse]) -> None:
+        if keys:
+            for key, answer in zip(keys, answers, strict=True):
+                self.remembered.put(key, answer)
 
     def _complete(self) -> list[_Request]:
         """All requests once everybody present has made one, else none; they are taken away. Call with the lock held."""
@@ -168,7 +170,7 @@ class Batching:
                 self._solve([request])
             return
         # kept before anybody goes on, so that what is known at a meeting hangs on the meetings before it alone
-        self._keep(asked, answers)
+        self._keep([key for request in requests for key in request.keys], answers)
         made = iter(answers)
         for request in requests:
             request.answer.set_result([next(made) for _ in request.asked])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -159,17 +159,13 @@ def polarisations(ctx: StepContext) -> Polarisations:
     return found
 
 
-def unlocked_heights(rows: Iterable[Row], heads: Iterable[Row], zones: Iterable[Row]) -> list[Row]:
-    """Rows of beam_levels without the heights that would leave a null where a head of the beam, or its zone, is locked.
+def unlocked_heights(rows: Iterable[Row], fixed: Collection[tuple[str, str]]) -> list[Row]:
+    """Rows of beam_levels without the heights that would leave a null where heads are locked.
 
-    rows : of beam_levels. heads, zones : rows of those layers, with their field ``locked``.
+    rows : of beam_levels. fixed : zone and level of the pairs of heads that keep their heights.
     """
-    closed = {str(zone["zone_id"]) for zone in zones if zone["locked"] is True or zone["locked"] == 1}
-    stay = {
-        ids.beam_id(str(head["zone_id"]), str(head["level"])) for head in heads if head["locked"] in ("head", "all")
-    }
     none = dict.fromkeys(("clear_tx_height_m", "clear_rx_height_m", "clear_level_db"))
-    return [{**row, **none} if row["beam_id"] in stay or row["zone_id"] in closed else row for row in rows]
+    return [{**row, **none} if (row["zone_id"], row["level"]) in fixed else row for row in rows]
 
 
 def beam_rows(found: Findings, rain_mm_h: float, turned: Mapping[tuple[str, str], str]) -> list[Row]:

@@ -21,6 +21,7 @@ from geotools.errors import InputError
 from geotools.io.crs import metres_per_unit
 from geotools.io.rasters import small_cache
 from geotools.plan.fence_pairs import fence_pairs
+from geotools.plan.locks import locks_of
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 from geotools.plan.model import FenceChain
 from geotools.plan.point_sidecar import plan_datum, system_fields
@@ -173,8 +174,8 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
         over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
         ctx.say(f"threats by the height of the fence they cross: {'; '.join(over)}")
-    heads = ctx.read(HEADS).to_dict("records") if ctx.workspace.has(HEADS) else []
-    rows["beam_levels"] = unlocked_heights(rows["beam_levels"], heads, ctx.read(ZONES).to_dict("records"))
+    locks = locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None)
+    rows["beam_levels"] = unlocked_heights(rows["beam_levels"], locks.fixed)
     crs = ctx.workspace.work_crs
     datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     # levels are read back in metres (input.levels), whatever the map counts in

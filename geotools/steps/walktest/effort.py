@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import count
 from typing import Any
 
 from geotools.site import Site
+from geotools.steps.walktest.kernel import trials_needed
 from geotools.steps.walktest.results import groups_of, plan_of
 from geotools.steps.walktest.sequential import SequentialPlan
 
@@ -62,7 +62,7 @@ def fewest_words(site: Site) -> str:
     With no miss in n crossings the confidence is one less the probability to the power of n (success run).
     """
     p, confidence = site.walktest.probability, site.walktest.confidence
-    fewest = next(n for n in count(1) if p**n <= 1.0 - confidence + 1e-12)
+    fewest = trials_needed(p, confidence)
     passes = 100.0 * p ** (fewest - 1)
     return (
         f"no test shows {p:.2f} at {100 * confidence:g} % confidence with fewer than {fewest} crossings: a zone that "
