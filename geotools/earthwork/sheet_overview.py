@@ -9,7 +9,8 @@ import numpy as np
 
 from geotools.earthwork.sheet_set import CUT, FENCE, FILL, SheetSet, round_levels
 from geotools.earthwork.works import Works
-from geotools.io.paper import Box, Panel, Sheet, nice_step, north_arrow, scale_bar, scale_for, scale_text
+from geotools.io.paper import Box, Panel, Sheet, north_arrow, scale_bar
+from geotools.io.scales import nice_step, scale_for, scale_text
 
 __all__ = ["overview_scale", "site_plan", "table_parts", "write_table"]
 

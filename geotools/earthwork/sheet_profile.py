@@ -22,7 +22,8 @@ from geotools.earthwork.sheet_set import (
     round_levels,
 )
 from geotools.earthwork.works import MEASURE_M, Works
-from geotools.io.paper import Box, Panel, Sheet, nice_step, north_arrow, scale_bar, scale_for, scale_text
+from geotools.io.paper import Box, Panel, Sheet, north_arrow, scale_bar
+from geotools.io.scales import nice_step, scale_for, scale_text
 
 __all__ = ["profile_scales", "zone_sheet"]
 

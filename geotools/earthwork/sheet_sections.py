@@ -11,7 +11,8 @@ import numpy as np
 from geotools.earthwork.sheet_set import CUT, DESIGN, EXISTING, FILL, draw_legend, round_levels
 from geotools.earthwork.volumes import section_areas
 from geotools.earthwork.works import Works
-from geotools.io.paper import Box, Panel, Sheet, nice_step, scale_for, scale_text
+from geotools.io.paper import Box, Panel, Sheet
+from geotools.io.scales import nice_step, scale_for, scale_text
 
 __all__ = ["CrossSection", "SectionScales", "cross_sections", "section_scales", "section_sheet", "sheets_of"]
 

@@ -183,3 +183,9 @@ def utm_for(longitude: float, latitude: float) -> str:
     """EPSG code of the WGS 84 UTM zone of a place, as a proposal."""
     zone = min(int((longitude + 180.0) // 6.0) + 1, 60)
     return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"
+
+
+def map_place(x_m: float, y_m: float, map_unit_m: float) -> str:
+    """A place as the plan's own map has it, in words; where the map does not count in metres, that is said."""
+    unit = "" if map_unit_m == 1.0 else " map units"
+    return f"x {x_m / map_unit_m:.2f}  y {y_m / map_unit_m:.2f}{unit}"

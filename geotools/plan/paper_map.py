@@ -11,7 +11,8 @@ import numpy as np
 from shapely import get_parts
 from shapely.geometry.base import BaseGeometry
 
-from geotools.io.paper import Box, Document, Panel, Sheet, TitleBlock, north_arrow, scale_bar, scale_for, scale_text
+from geotools.io.paper import Box, Document, Panel, Sheet, TitleBlock, north_arrow, scale_bar
+from geotools.io.scales import scale_for, scale_text
 from geotools.plan.cautions import DETECTION, EARTHWORKS, RADIO, SENSITIVE
 from geotools.plan.project.tree import GROUPS, VectorEntry
 from geotools.plan.schema import LayerSchema, Style, Symbol

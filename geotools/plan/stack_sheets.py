@@ -8,12 +8,14 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from geotools.io.paper import Document, Sheet, scale_for, scale_text
+from geotools.io.crs import map_place
+from geotools.io.paper import Document, Sheet
+from geotools.io.scales import scale_for, scale_text
 from geotools.plan import cautions
 from geotools.plan.model import Head, Zone
 from geotools.plan.schema.style import BLUE, GREEN, GREY, ORANGE, PALE
 
-__all__ = ["StackPaper", "fence_tops", "map_place", "stack_sheets"]
+__all__ = ["StackPaper", "fence_tops", "stack_sheets"]
 
 _LEVEL_COLOUR = {"low": ORANGE, "main": BLUE, "top": GREEN}
 _ROWS, _COLUMNS = 2, 4
@@ -112,12 +114,6 @@ def _draw_post(
     )
     for k, text in enumerate(below):
         sheet.words((x, post.ground + 5.0 + 3.2 * k), text, _PLAIN, room=long)
-
-
-def map_place(x_m: float, y_m: float, map_unit_m: float) -> str:
-    """A place as the plan's own map has it, in words; where the map does not count in metres, that is said."""
-    unit = "" if map_unit_m == 1.0 else " map units"
-    return f"x {x_m / map_unit_m:.2f}  y {y_m / map_unit_m:.2f}{unit}"
 
 
 def fence_tops(fences: gpd.GeoDataFrame) -> dict[str, float]:

@@ -25,3 +25,13 @@ def test_the_list_of_commands_loads_no_heavy_library(words):
 def test_the_list_says_what_the_steps_declare():
     assert step_summaries() == {name: step.summary for name, step in discover().items()}
     assert list(step_summaries()) == list(discover())
+
+
+def test_a_step_loads_no_library_that_draws_before_something_is_drawn():
+    code = (
+        "import sys\nfrom geotools.engine.step import discover\ndiscover()\n"
+        "drawing = {'matplotlib', 'fpdf', 'plotly', 'ezdxf', 'PIL', 'contourpy'}\n"
+        "print('loaded:', sorted(drawing & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "loaded: []"

@@ -4,31 +4,18 @@ Pages are set by fpdf2: text stays text, a millimetre on the sheet is a millimet
 """
 
 from geotools.io.paper.document import FONT, Document
-from geotools.io.paper.furniture import (
-    SCALES,
-    largest_round,
-    nice_step,
-    north_arrow,
-    scale_bar,
-    scale_for,
-    scale_text,
-)
+from geotools.io.paper.furniture import north_arrow, scale_bar
 from geotools.io.paper.panel import Box, Panel
 from geotools.io.paper.sheet import Sheet
 from geotools.io.paper.title_block import TitleBlock
 
 __all__ = [
     "FONT",
-    "SCALES",
     "Box",
     "Document",
     "Panel",
     "Sheet",
     "TitleBlock",
-    "largest_round",
-    "nice_step",
     "north_arrow",
     "scale_bar",
-    "scale_for",
-    "scale_text",
 ]

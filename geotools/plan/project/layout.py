@@ -8,8 +8,7 @@ from xml.etree.ElementTree import Element, SubElement
 from pyproj import CRS
 
 from geotools.io.crs import metres_per_unit
-from geotools.io.paper import scale_for
-from geotools.io.paper.furniture import largest_round
+from geotools.io.scales import largest_round, scale_for
 from geotools.plan.cautions import SENSITIVE
 
 __all__ = ["LAYOUT_NAME", "add_layout"]

@@ -14,13 +14,12 @@ from geotools.earthwork.proposal import proposed_zones
 from geotools.earthwork.state import proposed_paper
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.errors import InputError, SiteError, place_words
-from geotools.io.crs import metres_per_unit
+from geotools.io.crs import map_place, metres_per_unit
 from geotools.io.grids import outline
 from geotools.io.tables import csv_text
 from geotools.plan import cautions, ids
 from geotools.plan.model import Zone
 from geotools.plan.schema import ACCEPTANCE, AS_BUILT, BEAMS, FENCE, GRADINGS, HEADS, PROPOSED_HEADS, ZONES
-from geotools.plan.stack_sheets import map_place
 from geotools.plan.workspace import frame_of
 from geotools.site.sources import open_sources
 from geotools.steps.asbuilt.acceptance import acceptance_row, worst_words

@@ -10,9 +10,9 @@ from typing import Any
 
 import pandas as pd
 
+from geotools.io.crs import map_place
 from geotools.io.paper import Document, Sheet
 from geotools.plan.schema.style import GREY, PALE, SKY
-from geotools.plan.stack_sheets import map_place
 
 __all__ = ["FrontPage", "write_book"]
 

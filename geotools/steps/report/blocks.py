@@ -6,7 +6,24 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-__all__ = ["Block", "Fact", "Facts", "Heading", "Notes", "Picture", "Report", "Table", "Text", "anchor"]
+__all__ = [
+    "HTML",
+    "PDF",
+    "SECTIONS",
+    "Block",
+    "Fact",
+    "Facts",
+    "Heading",
+    "Notes",
+    "Picture",
+    "Report",
+    "Table",
+    "Text",
+    "anchor",
+]
+
+#: Its files, and the folder of the pictures of zones.
+HTML, PDF, SECTIONS = "report.html", "report.pdf", "sections/"
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ import numpy as np
 from shapely import LineString
 
 from geotools.detection.perimeter import Perimeter
-from geotools.io.paper import Document, Sheet, scale_for, scale_text
+from geotools.io.paper import Document, Sheet
+from geotools.io.scales import scale_for, scale_text
 from geotools.plan import cautions
 from geotools.plan.model import Zone
 from geotools.plan.paper_state import PaperState
