@@ -9,6 +9,8 @@ lie square to the ground; the beam line of the plan joins the feet of the posts;
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
@@ -41,16 +43,28 @@ def cross_slope(chainage_m: Floats, offset_m: Floats, ground_m: Floats) -> Float
     ----------
     P. K. Sen, Journal of the American Statistical Association 63 (1968), 1379-1389, doi 10.1080/01621459.1968.10480934.
     """
-    left, right = np.triu_indices(offset_m.size, 1)
-    width = offset_m[right] - offset_m[left]
-    far = width >= 0.5 * (offset_m[-1] - offset_m[0]) - 1e-9
-    left, right, width = left[far], right[far], width[far]
+    left, right, width = _far_pairs(np.ascontiguousarray(offset_m, dtype=float).tobytes())
     step = (chainage_m[-1] - chainage_m[0]) / (chainage_m.size - 1)
     every = max(int(_LOOKED_AT_M / step), 1)
     rows = np.unique(np.append(np.arange(0, chainage_m.size, every), chainage_m.size - 1))
-    angle = np.median(np.arctan2(ground_m[np.ix_(rows, right)] - ground_m[np.ix_(rows, left)], width), axis=1)
+    looked_at = ground_m[rows]
+    # an angle rises with its slope, so the middle slopes are those of the middle angles: few arcs in place of many
+    last = width.size // 2
+    first = last if width.size % 2 else last - 1
+    slope = np.partition((looked_at[:, right] - looked_at[:, left]) / width, (first, last), axis=1)
+    angle = np.arctan(slope[:, first : last + 1]).mean(axis=1)
     smooth = gaussian_filter1d(angle, _ALONG_M / (step * every), mode="nearest", truncate=3.0)
     return np.asarray(np.interp(chainage_m, chainage_m[rows], smooth))
+
+
+@lru_cache(maxsize=64)
+def _far_pairs(offsets: bytes) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+    """Places, left and right, at least half the strip apart, and how far; kept, for strips are mostly alike."""
+    offset_m = np.frombuffer(offsets)
+    left, right = np.triu_indices(offset_m.size, 1)
+    width = offset_m[right] - offset_m[left]
+    far = width >= 0.5 * (offset_m[-1] - offset_m[0]) - 1e-9
+    return left[far], right[far], width[far]
 
 
 def squared(offset_m: Floats, above_line_m: Floats, angle: Floats) -> tuple[Floats, Floats]:

@@ -80,13 +80,20 @@ class SparseGrid:
     def _window(self, rows: slice, columns: slice) -> npt.NDArray[Any]:
         r0, r1, _ = rows.indices(self.shape[0])
         c0, c1, _ = columns.indices(self.shape[1])
-        part = np.full((max(r1 - r0, 0), max(c1 - c0, 0)), self.fill, self.dtype)
+        part = self.box(r0, max(r1, r0), c0, max(c1, c0))
+        return np.full((max(r1 - r0, 0), max(c1 - c0, 0)), self.fill, self.dtype) if part is None else part
+
+    def box(self, first: int, last: int, west: int, east: int) -> npt.NDArray[Any] | None:
+        """Values from a first row and column to before a last, `fill` off the grid; None where no block lies in it."""
+        part = None
         for (r, c), block in list(self._blocks.items()):
             top, left = r * BLOCK, c * BLOCK
-            a, b = max(r0, top), min(r1, top + BLOCK)
-            d, e = max(c0, left), min(c1, left + BLOCK)
+            a, b = max(first, top), min(last, top + BLOCK, self.shape[0])
+            d, e = max(west, left), min(east, left + BLOCK, self.shape[1])
             if a < b and d < e:
-                part[a - r0 : b - r0, d - c0 : e - c0] = block[a - top : b - top, d - left : e - left]
+                if part is None:
+                    part = np.full((last - first, east - west), self.fill, self.dtype)
+                part[a - first : b - first, d - west : e - west] = block[a - top : b - top, d - left : e - left]
         return part
 
     def blocks(self) -> Iterator[tuple[int, int, npt.NDArray[Any]]]:

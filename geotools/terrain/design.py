@@ -31,6 +31,9 @@ MAX_CELLS = 40_000_000_000
 
 # the four cells around a place, from the one at its upper left
 _SOUTH, _EAST = np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1])
+#: Cells of the box about some places that are read whole, for each place and in any case: a strip across the grid's
+#: diagonal takes few for each of its own.
+_BOX_PER_PLACE, _LEAST_BOX = 16, 65_536
 
 
 class Ground(Protocol):
@@ -177,13 +180,28 @@ class DesignSurface:
         down, right = row - above, column - left
         r = np.where(np.isfinite(above), above, -2).astype(np.intp)
         c = np.where(np.isfinite(left), left, -2).astype(np.intp)
-        four = (4, *[1] * x.ndim)
-        corners = self.change[r + _SOUTH.reshape(four), c + _EAST.reshape(four)]
-        if not corners.any():
+        corners = self._corners(r, c)
+        if corners is None:
             return np.zeros(x.shape)
-        nw, ne, sw, se = corners.astype(np.float64)
+        nw, ne, sw, se = corners
         upper, lower = nw * (1 - right) + ne * right, sw * (1 - right) + se * right
         return np.asarray(upper * (1 - down) + lower * down)
+
+    def _corners(self, r: npt.NDArray[np.intp], c: npt.NDArray[np.intp]) -> tuple[Array, Array, Array, Array] | None:
+        """Change of the four cells from each given one on; None where nothing is worked about any of them."""
+        if not r.size:
+            return None
+        (first, last), (west, east) = ((int(axis.min()), int(axis.max()) + 2) for axis in (r, c))
+        tall, wide = last - first, east - west
+        if tall * wide > _BOX_PER_PLACE * r.size + _LEAST_BOX:  # places far apart: what lies between them is not read
+            four = (4, *[1] * r.ndim)
+            corners = self.change[r + _SOUTH.reshape(four), c + _EAST.reshape(four)].astype(np.float64)
+            return (corners[0], corners[1], corners[2], corners[3]) if corners.any() else None
+        box = self.change.box(first, last, west, east)
+        if box is None or not box.any():
+            return None
+        values, at = box.astype(np.float64).ravel(), (r - first) * wide + (c - west)
+        return values[at], values[at + 1], values[at + wide], values[at + wide + 1]
 
     def strip(self, grid: StripGrid) -> Array:
         """Levels at the nodes of a strip, (chainages, offsets)."""

@@ -84,3 +84,23 @@ def test_two_strips_far_apart_take_the_memory_of_two_strips():
     finally:
         tracemalloc.stop()
     assert peak < 20e6
+
+
+def test_the_change_at_many_places_is_that_at_each_of_them():
+    s = DesignSurface(PLANE, (0, 0, 4000, 3000))
+    strip = s.strip_cells({"Z1": LINE}, 3.0)
+    rng = np.random.default_rng(5)
+    s.apply(strip, strip.cells.ground + np.where(strip.cells.movable, rng.normal(0.0, 0.2, len(strip.x)), 0.0))
+    x, y = rng.uniform(0, 36, 300), rng.uniform(0, 26, 300)
+    each = np.array([float(s.change_at(*place)) for place in zip(x, y, strict=True)])
+    assert (each != 0).sum() > 50
+    # about each other, and with places far away and off the grid, between which nothing is read
+    np.testing.assert_array_equal(s.change_at(x, y), each)
+    away = s.change_at(np.append(x, [3990.0, 1e9, -80.0]), np.append(y, [2990.0, 5.0, -70.0]))
+    np.testing.assert_array_equal(away, np.append(each, [0.0, 0.0, 0.0]))
+    # bilinear between the centres of four cells
+    t, row, column = s.transform, int(strip.row[200]), int(strip.column[200])
+    four = [float(s.change[row + a, column + b]) for a in (0, 1) for b in (0, 1)]
+    px, py = t.c + (column + 0.5 + 0.25) * t.a, t.f + (row + 0.5 + 0.4) * t.e
+    by_hand = 0.6 * (0.75 * four[0] + 0.25 * four[1]) + 0.4 * (0.75 * four[2] + 0.25 * four[3])
+    assert float(s.change_at(px, py)) == pytest.approx(by_hand, abs=1e-9) and by_hand != 0.0

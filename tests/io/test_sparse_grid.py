@@ -39,6 +39,15 @@ def test_off_the_grid_there_is_nothing_and_nothing_can_be_put():
         grid[[-1], [3]] = 1.0
 
 
+def test_a_box_holds_the_values_and_the_fill_off_the_grid():
+    grid, dense = filled()
+    box = grid.box(SHAPE[0] - 20, SHAPE[0] + 6, -3, 30)
+    assert box is not None
+    np.testing.assert_array_equal(box[:20, 3:], dense[-20:, :30])
+    assert not box[20:].any() and not box[:, :3].any()
+    assert grid.box(-40, -2, 0, 10) is None and SparseGrid(SHAPE).box(0, 10, 0, 10) is None
+
+
 def test_only_touched_blocks_are_held():
     grid = SparseGrid((200_000, 200_000))
     grid[[10, 190_000], [10, 190_000]] = 1.0
