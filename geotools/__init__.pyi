@@ -327,7 +327,8 @@ def remedy(
     plan : Plan, optional
         What another function gave back; edits of its frames count. Read from it: ``zones``, ``fence``,
         ``beams``, ``dead_spots``, ``clear_ground`` (if it is there), ``heads`` (if it is there),
-        ``crossings`` (if it is there). Required layers that are missing are made first, with defaults.
+        ``head_heights`` (if it is there), ``crossings`` (if it is there). Required layers that are
+        missing are made first, with defaults.
     windows : str, optional
         Zones whose operating window is to be opened as `geotools window` advises: all, or names with
         commas.

@@ -34,6 +34,7 @@ from geotools.plan.schema import (
     CROSSINGS,
     DEAD_SPOTS,
     FENCE,
+    HEAD_HEIGHTS,
     HEADS,
     OPTIONS,
     PROPOSED_HEADS,
@@ -45,8 +46,9 @@ from geotools.site import Site, stack_for
 from geotools.site.placeholders import price_mark
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import JointDesign, put_together
+from geotools.steps.remedy.limits import RemedyLimits, searched_heights
 from geotools.steps.remedy.option import Option, reason_for
-from geotools.steps.remedy.options import RemedyLimits, zone_options
+from geotools.steps.remedy.options import zone_options
 from geotools.steps.remedy.rows import Row, advice_row, crossing_rows, for_tolerances, multi, option_rows, works_area
 from geotools.steps.remedy.windows import accepted_openings, accepted_zones
 from geotools.terrain.design import DesignSurface, Kept
@@ -126,8 +128,9 @@ def run(ctx: StepContext) -> StepResult:
         ctx.warn("the site file sets no prices: costs are round placeholders, good for comparing options alone")
     prices = prices_of(site)
     layout = site.layout
+    searched = searched_heights(ctx.read(HEAD_HEIGHTS)) if ctx.workspace.has(HEAD_HEIGHTS) else {}
     limits = RemedyLimits(
-        settings, prices, _more_pairs(site), layout.overlap_m, layout.min_zone_m, _move_limits(ctx), locks
+        settings, prices, _more_pairs(site), layout.overlap_m, layout.min_zone_m, _move_limits(ctx), locks, searched
     )
     perimeter.remember(_REMEMBERED_BYTES)
     perimeter.solve_all()
@@ -279,6 +282,7 @@ STEP = Step(
         LayerIn(DEAD_SPOTS, "what has to be closed"),
         LayerIn(CLEAR_GROUND, "where a line may be moved to", required=False),
         LayerIn(HEADS, "which heads and posts are locked", required=False),
+        LayerIn(HEAD_HEIGHTS, "heights that are searched already", required=False),
         LayerIn(CROSSINGS, "the weakest crossing of each zone, where windows are to be opened", required=False),
     ),
     outputs=(LayerOut(ADVICE), LayerOut(OPTIONS), LayerOut(PROPOSED_HEADS), LayerOut(WATER_CROSSINGS)),

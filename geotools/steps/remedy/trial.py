@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from geotools.detection.height_search import (
     SPLASH_M,
-    HeightSearch,
     HeightTrials,
     best_heights,
     dead_length_tried,
@@ -21,7 +21,7 @@ from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import ZoneGrading, grade_group
 from geotools.plan.model import BeamPair, Zone
 from geotools.plan.moving import STEP_M, MoveLimits, move_words, moved_sideways, places_beside
-from geotools.steps.remedy.limits import RemedyLimits
+from geotools.steps.remedy.limits import RemedyLimits, SearchedHeights
 from geotools.steps.remedy.option import LITTLE, Option, earth_cost, earth_words, heads_moved, works_together
 from geotools.steps.remedy.splitting import SplitLimits, Splitting, shorter_zones
 from geotools.terrain.design import DesignSurface, Kept
@@ -30,6 +30,8 @@ __all__ = ["Trial"]
 
 #: Splittings that earth is tried with, the fewest parts first.
 _SPLITS_GRADED = 2
+#: Dead lengths that are one and the same, m.
+_SAME_M = 1e-6
 
 
 class Trial:
@@ -40,6 +42,7 @@ class Trial:
     ) -> None:
         self.perimeter, self.surface, self.zone = perimeter, surface, zone
         self.settings, self.prices, self.keep = limits.settings, limits.prices, keep
+        self.searched = limits.searched
         self.level, self.known = perimeter.levels(zone.zone_id), Known()
         self.dead_now = perimeter.dead_length(zone.zone_id, perimeter.dead(zone.zone_id))
         self.weakest_now = perimeter.weakest(zone.zone_id)
@@ -65,24 +68,35 @@ class Trial:
 
     def lower(self) -> Option | None:
         """The heights of one level that leave the least dead length, nearest to today's among equals."""
-        best: tuple[float, float, str, HeightSearch] | None = None
         limits = self.settings.height_limits
-        for level in levels_that_may_move(self.perimeter, self.zone.zone_id, limits, self.settings.fixed):
-            found = best_heights(self.perimeter, self.zone.zone_id, level, limits[level])
+        levels = levels_that_may_move(self.perimeter, self.zone.zone_id, limits, self.settings.fixed)
+        made = self._lowered({level: self.searched.get((self.zone.zone_id, level)) for level in levels})
+        found = None if made is None else self.searched.get((self.zone.zone_id, made[0]))
+        if found is not None and made is not None and abs(made[1].dead_after_m - found.dead_best_m) > _SAME_M:
+            made = self._lowered(dict.fromkeys(levels))  # the layer is of another state: nothing of it counts
+        return None if made is None else made[1]
+
+    def _lowered(self, known: Mapping[str, SearchedHeights | None]) -> tuple[str, Option] | None:
+        """The level and its option; known : by level that may move, what a search of today's heights has found."""
+        limits, best = self.settings.height_limits, None
+        for level, at_hand in known.items():
             pair = next(p for p in self.zone.pairs if p.level == level)
-            away = abs(found.tx_height_m - pair.tx_height_m) + abs(found.rx_height_m - pair.rx_height_m)
-            if best is None or (found.dead_length_m, away) < best[:2]:
-                best = (found.dead_length_m, away, level, found)
-        if best is None or best[0] >= self.dead_now:
+            now = pair.tx_height_m, pair.rx_height_m
+            found = at_hand
+            if found is None or found.now != now or abs(found.dead_now_m - self.dead_now) > _SAME_M:
+                found = SearchedHeights.of(best_heights(self.perimeter, self.zone.zone_id, level, limits[level]), now)
+            if best is None or (found.dead_best_m, found.away_m) < (best[1].dead_best_m, best[1].away_m):
+                best = level, found
+        if best is None or best[1].dead_best_m >= self.dead_now:
             return None
-        _, _, level, found = best
-        zone = self.zone.with_heights(level, found.tx_height_m, found.rx_height_m)
-        words = f"set the {level} heads to {found.tx_height_m:.2f} m (transmitter) and {found.rx_height_m:.2f} m"
-        lowest = min(found.tx_height_m, found.rx_height_m)
+        level, found = best
+        zone = self.zone.with_heights(level, *found.best)
+        words = f"set the {level} heads to {found.best[0]:.2f} m (transmitter) and {found.best[1]:.2f} m"
+        lowest = min(found.best)
         if lowest < SPLASH_M:
             words += f" ({lowest:.2f} m is in rain splash)"
         made = self.option("set_heads", zone, heads_moved(self.zone, zone) * self.prices.set_head, words)
-        return replace(made, searched=_heights_searched(found, limits[level]))
+        return level, replace(made, searched=_heights_searched(found.tried, limits[level]))
 
     def add(self, pair: BeamPair, limits: tuple[float, float]) -> Option | None:
         """One more pair of heads on the standing posts, at those of its heights that leave the least dead length."""
@@ -97,7 +111,7 @@ class Trial:
         at = sorted({f"{h:.2f}" for h in (found.tx_height_m, found.rx_height_m)})
         words = f"add {pair.level} heads at {' and '.join(at)} m"
         made = self.option(f"add_{pair.level}_heads", zone, self.added_price, words)
-        return replace(made, searched=_heights_searched(found, limits))
+        return replace(made, searched=_heights_searched(len(found.tried), limits))
 
     @property
     def added_price(self) -> float:
@@ -273,5 +287,5 @@ def _worth(option: Option) -> tuple[bool, float, float, float]:
     return not option.clear, option.dead_after_m, option.loose.metres, option.cost
 
 
-def _heights_searched(found: HeightSearch, limits: tuple[float, float]) -> str:
-    return f"{len(found.tried)} pairs of heights within {limits[0]:.2f} to {limits[1]:.2f} m tried"
+def _heights_searched(tried: int, limits: tuple[float, float]) -> str:
+    return f"{tried} pairs of heights within {limits[0]:.2f} to {limits[1]:.2f} m tried"
