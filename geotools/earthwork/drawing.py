@@ -15,7 +15,7 @@ import ezdxf.bbox
 import numpy as np
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
-from ezdxf.math import Vec3
+from ezdxf.math import BoundingBox, Vec3
 from rasterio import Affine
 
 from geotools.earthwork.landxml import DrawnSite
@@ -133,11 +133,9 @@ def write_dxf(
         pen.sections(work)
     if tin is not None:
         pen.triangles(tin)
-    box = ezdxf.bbox.extents(pen.space, fast=True)
-    if box.has_data:
-        drawn = len(pen.space)
+    if (box := pen.extents()).has_data:
         pen.statement(site, notes, box.extmin)
-        box.extend(ezdxf.bbox.extents(list(pen.space)[drawn:], fast=True))
+        box = pen.extents()
         pen.space.reset_extents(box.extmin, box.extmax)
         drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = box.extmin, box.extmax
     problems = audit(drawing)
@@ -152,16 +150,30 @@ class _Pen:
 
     def __init__(self, drawing: Drawing, units: MapUnits) -> None:
         self.drawing, self.units, self.space = drawing, units, drawing.modelspace()
+        self._box = BoundingBox()
+
+    def extents(self) -> BoundingBox:
+        """About all that is drawn; the library measures words alone, for of lines the places are known."""
+        box = ezdxf.bbox.extents(self.space.query("TEXT"), fast=True)
+        box.extend(self._box)
+        return box
+
+    def _drawn(self, points: np.ndarray) -> None:
+        """Take places (n, 3) in the drawing's units into its extents."""
+        self._box.extend([points.min(axis=0).tolist(), points.max(axis=0).tolist()])
 
     def polyline(self, points: np.ndarray, layer: str, close: bool = False) -> None:
         """A line in space."""
         if len(points) > 1:
-            self.space.add_polyline3d(self.units.out(points).tolist(), close=close, dxfattribs={"layer": layer})
+            places = self.units.out(points)
+            self._drawn(places)
+            self.space.add_polyline3d(places.tolist(), close=close, dxfattribs={"layer": layer})
 
     def contour(self, line: np.ndarray, layer: str) -> None:
         """A line of one level."""
         flat = self.units.out(line)
         level = float(flat[0, 2])
+        self._drawn(flat)
         self.space.add_lwpolyline(flat[:, :2].tolist(), dxfattribs={"layer": layer, "elevation": level})
 
     def sections(self, work: Works) -> None:
@@ -186,6 +198,7 @@ class _Pen:
 
     def triangles(self, tin: DesignTin) -> None:
         """Faces by zone, breaklines, limits, and the points to set out with their numbers."""
+        self._drawn(tin.points)
         for zone_id in tin.zones:
             layer = f"DESIGN-TIN-{file_part(zone_id)}"
             if layer not in self.drawing.layers:
