@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -97,12 +97,14 @@ def grade_zones(
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
         for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
             parts = [grading]
-            if len(group) > 1 and not grading.clear:
-                parts = []
-                for zone in group:
-                    parts.append(attempt([zone]))
-                    surface.apply(parts[-1].strip, parts[-1].design)
-            else:
+            if len(group) > 1 and not (grading.clear and grading.buildable):
+                alone = _one_after_another(surface, group, attempt)
+                if not grading.clear or all(part.clear and part.buildable for part in alone):
+                    parts = alone
+                else:
+                    for part in reversed(alone):
+                        surface.undo(part.strip, np.ones(len(part.strip.x), bool))
+            if parts == [grading]:
                 surface.apply(grading.strip, grading.design)
             for part in parts:
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
@@ -135,6 +137,17 @@ def grade_zones(
         for z in zones
     ]
     return graded, final
+
+
+def _one_after_another(
+    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[list[Zone]], ZoneGrading]
+) -> list[ZoneGrading]:
+    """Zones that share a strip each graded by itself, the next on the ground that the last has left."""
+    made = []
+    for zone in group:
+        made.append(attempt([zone]))
+        surface.apply(made[-1].strip, made[-1].design)
+    return made
 
 
 def _loose(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> Loose | None:

@@ -18,7 +18,7 @@ from geotools.earthwork.programme import Grading
 from geotools.earthwork.proof import CheckedGrading, Proof, Search, grade_until_clear, spread, tightened
 from geotools.earthwork.solving import Solver
 from geotools.earthwork.window import beside
-from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
+from geotools.earthwork.zone_grading import TOO_THIN, GradeSettings, ZoneGrading
 from geotools.errors import InfeasibleError, counted
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, StripCells
@@ -213,6 +213,9 @@ class ZoneGroup:
         crossings, ponds = solver.water(made.grading)
         price = solver.price(made.grading, crossings)
         reason = made.reason if not made.clear else self.settings.clear_words
+        buildable = solver.buildable(made.grading)
+        if not buildable:
+            reason += f"; {TOO_THIN}"
         if ponds:
             reason += f"; {counted(len(ponds), 'place')} where water would stand and no crossing drains it"
         return ZoneGrading(
@@ -227,7 +230,7 @@ class ZoneGroup:
             tuple(crossings),
             price,
             not ponds,
-            solver.buildable(made.grading),
+            buildable,
             bound=solver.bound(made.grading),
         )
 

@@ -16,7 +16,10 @@ from geotools.earthwork.proof import CheckedGrading, Proof
 from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
-__all__ = ["GradeSettings", "ZoneGrading"]
+__all__ = ["TOO_THIN", "GradeSettings", "ZoneGrading"]
+
+#: What is said of works that only satisfy the model.
+TOO_THIN = "works thinner than a lift or narrower than the machine in places, which nobody builds true"
 
 
 @dataclass(frozen=True)

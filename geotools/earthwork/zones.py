@@ -71,7 +71,7 @@ def _with_heads_moved(
     held_is_good = best.clear and best.dry and best.buildable
     worth = min(_price(best) - sum(c.cost for c in best.crossings), most)
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
-        if best.clear and best.dry and least >= _earth(best):
+        if best.clear and best.dry and best.buildable and least >= _earth(best):
             break
         best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))), key=_rank)
     return best
@@ -84,12 +84,12 @@ def _earth(grading: ZoneGrading) -> float:
 
 def _price(grading: ZoneGrading) -> float:
     """Price that another grading has to stay below to be taken."""
-    return grading.price if grading.clear and grading.dry else float("inf")
+    return grading.price if grading.clear and grading.dry and grading.buildable else float("inf")
 
 
-def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, float]:
-    """What comes first is to be taken: a surface that is there, clear, dry and cheap, in this order."""
-    return grading.made is None, not grading.clear, not grading.dry, grading.price
+def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, bool, float]:
+    """What comes first is to be taken: a surface that is there, clear, dry, buildable and cheap, in this order."""
+    return grading.made is None, not grading.clear, not grading.dry, not grading.buildable, grading.price
 
 
 def strip_groups(zones: Sequence[Zone], reach_m: float, most: int = 4) -> list[list[Zone]]:

@@ -104,7 +104,7 @@ def put_together(
         open_ = [zone_id for zone_id in taken if not joint.chosen[zone_id].clear]
         for zone_id, option in taken.items():
             made = joint.chosen[zone_id]
-            rank = (made.dead_after_m, made.loose.metres, made.cost)
+            rank = (made.dead_after_m, made.loose.metres, float(not made.buildable), made.cost)
             best[zone_id] = min(best.get(zone_id, (rank, option)), (rank, option), key=lambda known: known[0])
         for zone_id in (z for z in open_ if len(left[z]) == 1 and z not in asked and turns < _ROUNDS):
             asked.add(zone_id)
@@ -212,7 +212,9 @@ def _stand(
                 own = [graded[part.zone_id] for part in option.to_grade]
                 cost, volumes, words = works_together(own, option.to_grade, prices)
                 cost, words = option.start.cost + cost, f"{option.start.words}, and {words}"
+                by_part = {part.zone.zone_id: part.grading for part in own}
                 found = replace(found, zones=proposed[zone_id], volumes=volumes, cost=cost, words=words)
+                found = replace(found, parts_graded=by_part)
             joint.chosen[zone_id] = found
             continue
         before = starts[zone_id]

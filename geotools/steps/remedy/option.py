@@ -9,7 +9,7 @@ from geotools.earthwork.design import Graded
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose
-from geotools.earthwork.zones import ZoneGrading
+from geotools.earthwork.zone_grading import TOO_THIN, ZoneGrading
 from geotools.errors import counted
 from geotools.plan.model import BeamPair, Zone
 
@@ -99,9 +99,17 @@ class Option:
         return self.dead_after_m == 0.0
 
     @property
+    def buildable(self) -> bool:
+        """Whether a machine makes its works: a line that nobody builds closes nothing."""
+        works = self.parts_graded.values() if self.grading is None else [self.grading, *self.parts_graded.values()]
+        return all(grading.buildable for grading in works)
+
+    @property
     def clear(self) -> bool:
-        """Whether the new run found nobody getting through, as drawn and at every edge of tolerance."""
-        return self.closes and self.loose.metres == 0.0
+        """Whether the new run found nobody getting through, as drawn and at every edge of tolerance, and it can be
+        built.
+        """
+        return self.closes and self.loose.metres == 0.0 and self.buildable
 
     def of_works(self, grading: ZoneGrading, cost: float) -> Option:
         """With what is known of works that cost so much of it."""
@@ -161,13 +169,13 @@ def works_together(
 
 def cheapest(options: Sequence[Option]) -> Option | None:
     """The cheapest option that is clear within tolerance; where none is, that which is clear as drawn and leaves least
-    within tolerance; None where none is.
+    within tolerance, what can be built first; None where none is.
     """
     clear = min((o for o in options if o.clear), key=lambda o: (o.cost, o.name), default=None)
     if clear is not None:
         return clear
     drawn = (o for o in options if o.closes)
-    return min(drawn, key=lambda o: (o.loose.metres, o.cost, o.name), default=None)
+    return min(drawn, key=lambda o: (o.loose.metres, not o.buildable, o.cost, o.name), default=None)
 
 
 def reason_for(best: Option | None, options: Sequence[Option], currency: str) -> str:
@@ -181,7 +189,12 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
             f"of {least.dead_before_m:.1f} m dead."
         )
     dearer = [o for o in options if o.clear and o.name != best.name]
-    if best.closes and not best.clear:
+    if best.closes and best.loose.metres == 0.0 and not best.clear:
+        why = (
+            f"clear in the model alone, with {TOO_THIN}: nothing that can be built within the limits of heads and "
+            "earth closes it; survey it before it counts"
+        )
+    elif best.closes and not best.clear:
         why = (
             f"clear as drawn, but not within tolerance: with {best.loose.words}, "
             f"{best.loose.metres:.1f} m leave somebody undetected; build closer, and survey it before it counts"
