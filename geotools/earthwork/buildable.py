@@ -24,7 +24,14 @@ class Machine:
 
 
 def buildable_bounds(
-    cells: Cells, change: np.ndarray, machine: Machine, *, least_m: float = 0.01, wider: int = 0, thin: bool = False
+    cells: Cells,
+    change: np.ndarray,
+    machine: Machine,
+    *,
+    least_m: float = 0.01,
+    wider: int = 0,
+    max_slope: float = np.inf,
+    thin: bool = False,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest change of each cell, (n,) m, so that the works come out whole.
 
@@ -34,7 +41,8 @@ def buildable_bounds(
     Parameters
     ----------
     change : (n,) of the cheapest works without regard to machines, m. wider : cells it is widened by
-        all around, so that slopes find room. thin : let the ground inside be worked thinner
+        all around, so that slopes find room; no cell is taken that cannot be moved by a lift beside ground that stays,
+        for it would be steeper than max_slope there. thin : let the ground inside be worked thinner
         than a lift, where nothing else satisfies the limits.
     """
     cell = float(np.sqrt(cells.area))
@@ -45,18 +53,42 @@ def buildable_bounds(
     depth[row, column] = change
     side = max(int(np.ceil(machine.least_width_m / cell - 1e-9)), 1)
     wanted = np.abs(depth) > min(max(machine.least_lift_m / 2, 1e-3), least_m)
-    if wider:
-        wanted = ndimage.binary_dilation(wanted, np.ones((3, 3)), wider) & movable
-    worked = squares(wanted, movable, side)
     # what a cell was, or else what lies around it
-    around = ndimage.uniform_filter(depth, 2 * side + 1, mode="constant")
+    around = ndimage.uniform_filter(depth, 2 * (side + wider) + 1, mode="constant")
     up = np.where(np.abs(depth) > _NOTHING_M, depth, around) >= 0
     lift = 0.0 if thin else machine.least_lift_m
+    if wider:
+        ring = ndimage.binary_dilation(wanted, np.ones((3, 3)), wider) & movable & ~wanted
+        moved = np.where(up, lift, -lift)[row, column]
+        wanted[row, column] |= _with_room(cells, wanted[row, column], ring[row, column], moved, max_slope)
+    worked = squares(wanted, movable, side)
     low = np.where(worked, np.where(up, lift, -np.inf), 0.0)
     high = np.where(worked, np.where(up, np.inf, -lift), 0.0)
     if thin:
         low, high = np.where(worked, -np.inf, 0.0), np.where(worked, np.inf, 0.0)
     return low[row, column], high[row, column]
+
+
+def _with_room(
+    cells: Cells,
+    wanted: npt.NDArray[np.bool_],
+    ring: npt.NDArray[np.bool_],
+    moved_m: np.ndarray,
+    max_slope: float,
+) -> npt.NDArray[np.bool_]:
+    """Those of a ring of cells that can be moved so much beside ground that stays, (n,)."""
+    p, q = cells.pairs.T
+    rise = cells.ground[p] - cells.ground[q]
+    # a pair that is steeper already may stay as steep
+    limit = np.maximum(max_slope * cells.distance, np.abs(rise)) + _NOTHING_M
+    kept = ring.copy()
+    while True:
+        stays = ~(wanted | kept)
+        first = kept[p] & stays[q] & (np.abs(rise + moved_m[p]) > limit)
+        second = kept[q] & stays[p] & (np.abs(rise - moved_m[q]) > limit)
+        if not (first.any() or second.any()):
+            return kept
+        kept[p[first]] = kept[q[second]] = False
 
 
 def squares(wanted: npt.NDArray[np.bool_], movable: npt.NDArray[np.bool_], side: int) -> npt.NDArray[np.bool_]:

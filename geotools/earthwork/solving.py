@@ -28,7 +28,7 @@ _MOST_AGAIN = 1
 _MOST_TAKEN_BACK = 5
 #: Cells that worked ground is widened by, whether flow may have to go round the edge of a lift, and whether works may
 #: be thinner than a lift: the first that works counts. What water stands then is looked for afterwards, and drained.
-_TRIES = ((0, False, False), (0, True, False), (1, True, False), (1, True, True))
+_TRIES = ((0, False, False), (0, True, False), (1, True, False), (2, True, False), (1, True, True))
 
 
 class Solver:
@@ -84,7 +84,9 @@ class Solver:
             return self._without_dust(free)
         for wider, round_, thin in _TRIES:
             ease = self.machine.least_lift_m + _SPARE_M if round_ else 0.0
-            low, high = buildable_bounds(self.cells, change, self.machine, wider=wider, thin=thin)
+            low, high = buildable_bounds(
+                self.cells, change, self.machine, wider=wider, max_slope=self.rules.max_slope, thin=thin
+            )
             told = [self._for_machines(line, free.ends[k], low, high) for k, line in enumerate(lines)]
             try:
                 made = grade(

@@ -103,9 +103,10 @@ def test_heads_are_moved_where_that_is_better_and_no_longer_than_worth_while(kee
         found, heads, limits, _ = tried(bad, {A: works(80, clear=False), B: works(50), C: works(10)})
         assert found.price == 50.0 and heads == [A, B]
         assert limits == ([100.0, 100.0] if _price(bad) == 100.0 else [INF, INF])
-    # as dear as the least that the heads can come to: not tried
+    # as dear as the least that the heads can come to: not tried, unless nobody can build what there is
+    assert tried(works(20, ways=(15,)), {A: dear})[1] == []
     thin = works(20, ways=(15,), buildable=False)
-    assert tried(thin, {A: dear})[1] == []
+    assert tried(thin, {A: dear, B: dear, C: dear}) == (dear, [A, B, C], [INF, 300.0, 300.0], INF)
 
 
 def test_zones_whose_strips_meet_are_worked_together_and_no_more_than_so_many():

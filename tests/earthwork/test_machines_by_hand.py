@@ -151,3 +151,29 @@ def test_works_are_widened_by_whole_cells_all_around_but_not_onto_the_rim():
 def test_a_blade_takes_as_many_cells_as_it_is_wide(width, cell, side):
     _, high = bounds(moved(c34=0.2), Machine(0.05, width), cell=cell)
     assert (high == INF).sum() == side * side
+
+
+def test_ground_is_taken_beside_the_works_only_where_a_lift_has_room():
+    """A pit in a plane; beyond it to the right a bank as steep as is allowed, at whose foot nothing can be lifted."""
+    ground = np.zeros((7, 7))
+    ground[:, 5], ground[:, 6] = -0.165, -0.33  # falls by 33 % to the right from the fifth column on
+    cells = strip_cells(ground, 0.5)
+    change = np.zeros((7, 7))
+    change[3, 3] = 0.3
+    change = change.ravel()
+    machine = Machine(0.06, 0.5)
+
+    def worked(wider, max_slope):
+        low, _ = buildable_bounds(cells, change, machine, wider=wider, max_slope=max_slope)
+        return drawn((low > 0).reshape(7, 7))
+
+    assert worked(0, 0.33) == ["." * 7] * 3 + ["...#..."] + ["." * 7] * 3
+    ring = [".......", ".......", "..###..", "..###..", "..###..", ".......", "......."]
+    assert worked(1, 0.46) == worked(1, INF) == ring
+    # 0.06 m more over half a metre is 12 % more: beside the bank there is no room for it, on the plane there is
+    beside = [".......", ".......", "..##...", "..##...", "..##...", ".......", "......."]
+    assert worked(1, 0.33) == worked(1, 0.44) == beside
+    assert worked(1, 0.10) == worked(0, 0.33)
+    # what leans on a cell that has no room has none either
+    wider = [".......", *[".###..."] * 5, "......."]
+    assert worked(2, 0.33) == wider

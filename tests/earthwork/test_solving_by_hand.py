@@ -41,7 +41,8 @@ def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
         np.zeros(0, bool),
     )
 
-    def bounds(cells, change, machine, *, wider, thin):
+    def bounds(cells, change, machine, *, wider, max_slope, thin):
+        assert max_slope == solver.rules.max_slope
         tried.append((wider, thin))
         return np.full(30, -1.0), np.full(30, 1.0)
 
@@ -57,11 +58,11 @@ def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
     line = SightLine(
         "Z", np.arange(30), np.zeros(30), np.full(30, 0.1), np.full(30, 0.1), (0.0, 0.0), ((0.0, 0.0),) * 2
     )
-    for count, last in ((1, (0, False)), (2, (0, False)), (3, (1, False)), (4, (1, True))):
+    for count, last in ((1, (0, False)), (2, (0, False)), (3, (1, False)), (4, (2, False)), (5, (1, True))):
         tried.clear()
         give[0] = count
         made = solver([line])
-        assert len(tried) == count and tried[-1] == last and solver.buildable(made) == (count < 4)
+        assert len(tried) == count and tried[-1] == last and solver.buildable(made) == (count < 5)
     tried.clear()
     give[0] = 9
     made = solver([line])

@@ -191,8 +191,8 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
     dearer = [o for o in options if o.clear and o.name != best.name]
     if best.closes and best.loose.metres == 0.0 and not best.clear:
         why = (
-            f"clear in the model alone, with {TOO_THIN}: nothing that can be built within the limits of heads and "
-            "earth closes it; survey it before it counts"
+            f"clear in the model alone, with {TOO_THIN}, and no other option tried is clear; wider works, a thinner "
+            "least_lift_m of [grading] or other posts would have to make room"
         )
     elif best.closes and not best.clear:
         why = (
