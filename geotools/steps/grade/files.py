@@ -125,7 +125,7 @@ def write_points(
         x, y, _ = get_coordinates(r["geometry"], include_z=True)[0] / units.metres
         row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
         for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
-            row[name] = round(float(str(r[name])), 3)
+            row[name] = round(float(str(r[name])), 3) + 0.0  # no -0.0 for whoever sets it out
         table.append(row | paper.fields | system | {"caution": cautions.EARTHWORKS})
     header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
     header += [*paper.fields, *system, "caution"]
