@@ -116,10 +116,11 @@ def survey(home: Path, name: str, spacing: float, wrong_m: float) -> list[object
 
 
 def judged(home: Path, words: list[object], ends: int) -> dict[str, str]:
-    """The row of acceptance.csv for the graded zone."""
-    play("asbuilt", home / "site.toml", "--out", home / "out", "--overwrite", *words, ends=(ends,))
+    """The row of acceptance.csv for the graded zone; the command says how to be answered where it is left open."""
+    said = play("asbuilt", home / "site.toml", "--out", home / "out", "--overwrite", *words, ends=(ends,))
     with (home / "out" / "acceptance.csv").open(encoding="utf-8", newline="") as stream:
         (row,) = csv.DictReader(stream)
+    assert ("with --points the measured points" in said) == (row["result"] == "not measured")
     return row
 
 

@@ -156,6 +156,8 @@ def run(ctx: StepContext) -> StepResult:
         + (f", {unsure} not measured closely enough to pass or fail" if unsure else "")
         + "; ground that the survey does not cover is taken as designed"
     )
+    if unsure and ctx.params["points"] is None:
+        ctx.say("with --points the measured points themselves are held to the design, not what was drawn between them")
     for r in rows:
         if r["result"] == "fail":
             ctx.warn(f"zone {r['zone_id']} fails: {r['reason']}")
