@@ -119,10 +119,12 @@ class Plan(_Plan):
     """Places where running water crosses a beam line, now and after grading. Earthworks: locate buried services
     first; drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
     as_built: GeoDataFrame
-    """Ground of the new survey that is out of tolerance with the design. Earthworks: locate buried services first;
-    drainage, slopes and erosion are for a licensed civil engineer; local codes govern."""
+    """Ground of the new survey that is out of tolerance with the design, or was not measured closely enough to be
+    called so. Earthworks: locate buried services first; drainage, slopes and erosion are for a licensed civil
+    engineer; local codes govern."""
     acceptance: GeoDataFrame
-    """Pass or fail of each graded zone by the new survey: levels, and the detection run on the ground as built."""
+    """Pass or fail of each zone by the new survey, or that it was not measured closely enough: levels, and the
+    detection run on the ground as built."""
     stakeout: GeoDataFrame
     """Set-up sheet, one row a head: its post's position and levels, height above finished ground, aim. Locate buried
     services before digging for posts."""
@@ -427,11 +429,13 @@ def asbuilt(
     plan: _Plan | None = None,
     *,
     survey: Path | str,
+    points: Path | str | None = None,
+    edges: Path | str | None = None,
     vertical_unit: Literal["metre", "foot", "US survey foot"] | None = None,
     tolerance_m: float = 0.03,
     least_area_m2: float = 1.0,
 ) -> Plan:
-    """Compares a new survey with the design, runs the detection on it, and passes or fails each graded zone.
+    """Compares a new survey with the design, runs the detection on it, and passes or fails each zone.
 
     Parameters
     ----------
@@ -443,12 +447,18 @@ def asbuilt(
         made first, with defaults.
     survey : path
         Raster with the levels as built; required.
+    points : path, optional
+        The measured points that the raster was made from, a table or vector file: they are held to the
+        design, not what was drawn between them.
+    edges : path, optional
+        A second file of that kind, such as the lines measured along edges of the works; their vertices
+        count.
     vertical_unit : {'metre', 'foot', 'US survey foot'}, optional
         unit of the survey's heights where the file does not say it.
     tolerance_m : float, 0.005 to 0.5 m, default 0.03
-        Difference from the design that passes.
+        Difference from the design that passes, where ground was worked.
     least_area_m2 : float, 0 to 100 m2, default 1.0
-        Smaller areas out of tolerance do not fail a zone.
+        Smaller areas out of tolerance, or not measured, do not fail a zone.
     """
 
 def stakeout(

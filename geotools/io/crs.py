@@ -31,6 +31,34 @@ _SPELLINGS = {
 }
 
 
+@lru_cache(maxsize=64)
+def _code(wkt: str, min_confidence: int) -> tuple[str, str] | None:
+    found = CRS.from_wkt(wkt).to_authority(min_confidence=min_confidence)
+    return None if found is None else (str(found[0]), str(found[1]))
+
+
+def code_of(crs: CRS, min_confidence: int = 70) -> tuple[str, str] | None:
+    """Register and code of a coordinate system, such as EPSG and 32632; None where no register has it.
+
+    A system without a code, as lidar files and site grids have, is compared with all of the register, which takes a
+    fifth of a second: it is done once.
+
+    Parameters
+    ----------
+    crs : CRS
+        The system.
+    min_confidence : int
+        How surely it must be that of the register, 0 to 100.
+    """
+    return _code(crs.to_wkt(), min_confidence)
+
+
+def epsg_of(crs: CRS, min_confidence: int = 70) -> int | None:
+    """Code of a coordinate system in the EPSG register, as :func:`code_of` finds it; None where it has none there."""
+    found = code_of(crs, min_confidence)
+    return int(found[1]) if found is not None and found[0] == "EPSG" else None
+
+
 @lru_cache(maxsize=1)
 def _linear_units() -> dict[str, float]:
     units = get_units_map(auth_name="EPSG", category="linear").values()

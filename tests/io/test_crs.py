@@ -6,7 +6,7 @@ import pytest
 from pyproj import CRS, Transformer
 
 from geotools.errors import InputError
-from geotools.io.crs import metres_per_unit, metric_twin, utm_for, vertical
+from geotools.io.crs import code_of, epsg_of, metres_per_unit, metric_twin, utm_for, vertical
 
 
 def test_us_survey_foot_is_1200_over_3937_m() -> None:
@@ -51,3 +51,15 @@ def test_vertical_part_of_a_compound_system() -> None:
 )
 def test_utm_proposal(longitude: float, latitude: float, code: str) -> None:
     assert utm_for(longitude, latitude) == code
+
+
+def test_a_system_without_a_code_is_looked_up_once(monkeypatch):
+    """To look for one of a surveyor's own takes a fifth of a second, and a plan has sixty layers."""
+    asked = []
+    looked_up = CRS.to_authority
+    monkeypatch.setattr(CRS, "to_authority", lambda self, *a, **k: asked.append(self.name) or looked_up(self, *a, **k))
+    own = CRS("+proj=lcc +lat_1=43.1 +lat_2=45.7 +lat_0=41.9 +lon_0=-120.3 +x_0=412345.6 +y_0=0 +ellps=GRS80 +units=m")
+    assert [code_of(own), code_of(CRS(own.to_wkt())), code_of(own, 100)] == [None, None, None]
+    assert len(asked) == 2  # one for each confidence
+    assert code_of(CRS("EPSG:32632"), 100) == ("EPSG", "32632")
+    assert epsg_of(CRS("EPSG:32632")) == 32632 and epsg_of(own) is None

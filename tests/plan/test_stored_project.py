@@ -201,3 +201,16 @@ def test_layers_of_another_distribution_stand_with_the_others(plan):
 def test_a_plan_with_its_project_is_a_valid_geopackage(plan):
     write_project(plan, UTM, "Yard", [])
     assert complaints(plan) == ""
+
+
+def test_the_plans_system_is_looked_up_once_for_all_its_layers(monkeypatch):
+    from geotools.plan.project import xml as project
+
+    own = CRS("+proj=lcc +lat_1=43.2 +lat_2=45.7 +lat_0=41.9 +lon_0=-120.3 +x_0=412345.7 +y_0=0 +ellps=GRS80 +units=m")
+    asked = []
+    looked_up = CRS.to_authority
+    monkeypatch.setattr(CRS, "to_authority", lambda self, *a, **k: asked.append(1) or looked_up(self, *a, **k))
+    node = project.Element("test")
+    for _ in range(5):
+        project._system(node, own)
+    assert len(asked) == 1 and [one.find("authid").text for one in node] == [""] * 5

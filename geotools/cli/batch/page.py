@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Mapping, Sequence
 from html import escape
 from pathlib import Path
 
-import geopandas as gpd
 import pyogrio
 
-from geotools.cli.batch.site_labels import label_sites
+from geotools.cli.batch.maps import VERDICT_ORDER, maps_of
 from geotools.io.files import write_text
 from geotools.plan.cautions import CAUTIONS
-from geotools.plan.schema import FENCE, PROVENANCE, VERDICTS
-from geotools.plan.schema.style import VERDICT_COLOURS
+from geotools.plan.schema import PROVENANCE
 
 __all__ = ["PAGE_NAME", "WARNED", "write_page"]
 
@@ -33,30 +29,34 @@ _COLUMNS = {
     "worst_place": "worst place",
     "problem": "problem",
 }
+_NUMBERS = ("detected_m", "unproven_m", "undetected_m", "no_beam_m", "warnings")
+#: Left out where no site has it.
+_ONLY_FILLED = ("problem",)
 _STYLE = (
     "body{font:15px/1.45 sans-serif;margin:2em auto;max-width:80em;padding:0 1em;color:#111}"
     "table{border-collapse:collapse;width:100%}th,td{border-bottom:1px solid #bbb;padding:.3em .5em;text-align:left;"
     "vertical-align:top}td.n{text-align:right;white-space:nowrap}img{max-width:100%}"
-    "tr.failed td{background:#fbe3d6}.wide{overflow-x:auto}"
+    "th.n{text-align:right}td,li{overflow-wrap:anywhere}tr.failed td{background:#fbe3d6}"
+    # a phone shows each site as a list of its figures
+    "@media(max-width:50em){table,tbody,tr,td{display:block}thead{display:none}td:empty{display:none}"
+    "tr{border-bottom:2px solid #777;padding:.4em 0}td,td.n{border:0;padding:.1em 0;text-align:left}"
+    "td::before{content:attr(data-name) ': ';color:#555}}"
 )
-#: A site smaller than this share of the map is marked by a dot.
-_DOT = 0.02
-_ORDER = ("detected", "unproven", "undetected", "no_beam")
 
 
 def _cell(row: Mapping[str, object], name: str) -> str:
-    value = row.get(name)
+    value, label = row.get(name), f'data-name="{escape(_COLUMNS[name], quote=True)}"'
     if value is None:
         return "<td></td>"
     if isinstance(value, float):
-        return f'<td class="n">{value:,.1f}</td>'
+        return f'<td class="n" {label}>{value:,.1f}</td>'
     if isinstance(value, int):
-        return f'<td class="n">{value}</td>'
+        return f'<td class="n" {label}>{value}</td>'
     text = escape(str(value))
     report = row.get("report")
     if name == "site" and report:
         text = f'<a href="{escape(str(report), quote=True)}">{text}</a>'
-    return f"<td>{text}</td>"
+    return f"<td {label}>{text}</td>" if text else "<td></td>"
 
 
 def _warnings(combined: Path) -> str:
@@ -76,50 +76,6 @@ def _warnings(combined: Path) -> str:
     return f"<h2>Warnings</h2>{''.join(parts)}" if parts else ""
 
 
-def _map(combined: Path) -> str:
-    """All sites as a picture for the page: fence lines by their worst verdict; empty where none has a fence."""
-    layers = set(pyogrio.list_layers(combined)[:, 0])
-    if FENCE.name not in layers:
-        return ""
-    fences = gpd.read_file(combined, layer=FENCE.name)
-    said = gpd.read_file(combined, layer=VERDICTS.name) if VERDICTS.name in layers else None
-    # drawing takes long to load, and whoever lists the commands does not draw
-    from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-
-    figure = Figure(figsize=(10, 6), layout="constrained")
-    ax = figure.subplots()
-    for shape in fences.geometry:
-        ax.plot(*shape.xy, color="#777777", lw=0.8)
-    if said is not None:
-        said = said[(said["threat"] == "all") & said.geometry.notna()]
-        for verdict in _ORDER:
-            for shape in said.geometry[said["verdict"] == verdict]:
-                ax.plot(*shape.xy, color=VERDICT_COLOURS[verdict], lw=2.5)
-    x0, y0, x1, y1 = fences.total_bounds
-    reach = max(x1 - x0, y1 - y0)
-    sites: dict[str, tuple[float, float, float, float]] = {}
-    for site, rows in fences.groupby("site"):
-        west, south, east, north = map(float, rows.total_bounds)
-        sites[str(site)] = west, south, east, north
-    for a, b, c, d in sites.values():
-        if max(c - a, d - b) < _DOT * reach:
-            ax.plot((a + c) / 2, (b + d) / 2, "o", ms=7, mfc="none", mec="#111111")
-    ax.set_aspect("equal" if fences.crs is None or fences.crs.is_projected else "auto")
-    ax.set_xlabel(f"{'' if fences.crs is None else fences.crs.name}, {'map unit' if reach else ''}".strip(", "))
-    ax.ticklabel_format(useOffset=False, style="plain")
-    ax.margins(0.06)
-    keys = [Line2D([], [], color=VERDICT_COLOURS[v], lw=2.5, label=v.replace("_", " ")) for v in _ORDER]
-    figure.legend(handles=keys, loc="outside lower center", ncols=4, frameon=False)
-    label_sites(ax, sites)
-    stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=130, metadata={"Software": None})
-    data = base64.b64encode(stream.getvalue()).decode("ascii")
-    names = ", ".join(dict.fromkeys(str(site) for site in fences["site"]))
-    alt = escape(f"Map of {fences['site'].nunique()} sites: {names}", quote=True)
-    return f'<h2>Map of all sites</h2><img alt="{alt}" src="data:image/png;base64,{data}">'
-
-
 def write_page(out: Path, rows: Sequence[Mapping[str, object]], combined: Path) -> Path:
     """Write the page beside the table of outcomes.
 
@@ -132,20 +88,23 @@ def write_page(out: Path, rows: Sequence[Mapping[str, object]], combined: Path) 
     combined : Path
         GeoPackage of all sites.
     """
-    head = "".join(f"<th>{escape(words)}</th>" for words in _COLUMNS.values())
+    columns = [name for name in _COLUMNS if name not in _ONLY_FILLED or any(row.get(name) for row in rows)]
+    head = "".join(f"<th{' class=n' * (name in _NUMBERS)}>{escape(_COLUMNS[name])}</th>" for name in columns)
     body = "".join(
-        f'<tr class="{escape(str(row["state"]))}">{"".join(_cell(row, name) for name in _COLUMNS)}</tr>' for row in rows
+        f'<tr class="{escape(str(row["state"]))}">{"".join(_cell(row, name) for name in columns)}</tr>' for row in rows
     )
-    sums = [sum(value for row in rows if isinstance(value := row.get(f"{name}_m"), float)) for name in _ORDER]
-    whole = ", ".join(f"{metres:,.1f} m {name.replace('_', ' ')}" for name, metres in zip(_ORDER, sums, strict=True))
+    sums = [sum(value for row in rows if isinstance(value := row.get(f"{name}_m"), float)) for name in VERDICT_ORDER]
+    whole = ", ".join(
+        f"{metres:,.1f} m {name.replace('_', ' ')}" for name, metres in zip(VERDICT_ORDER, sums, strict=True)
+    )
     cautions = "".join(f"<li>{escape(text)}</li>" for text in CAUTIONS)
     text = (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Batch of {len(rows)} sites</title>'
         f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body>'
         f"<h1>Batch of {len(rows)} sites</h1><p>The worst of all threats, over all sites: {whole}.</p>"
-        f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
-        f"{_map(combined)}{_warnings(combined)}<h2>Cautions</h2><ul>{cautions}</ul></body></html>"
+        f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        f"{maps_of(combined)}{_warnings(combined)}<h2>Cautions</h2><ul>{cautions}</ul></body></html>"
     )
     path = out / PAGE_NAME
-    write_text(path, text)
+    write_text(path, text, private=True)
     return path

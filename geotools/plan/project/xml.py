@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element, ParseError, SubElement, fromstring, t
 
 from pyproj import CRS
 
+from geotools.io.crs import code_of
 from geotools.plan.project.layout import add_layout
 from geotools.plan.project.relations import add_relations
 from geotools.plan.project.tree import Ramp
@@ -70,7 +71,7 @@ def _system(parent: Element, crs: CRS | None) -> None:
     if crs is None:
         return
     SubElement(node, "wkt").text = crs.to_wkt("WKT2_2019")
-    authority = crs.to_authority(min_confidence=100)
+    authority = code_of(crs, 100)
     SubElement(node, "authid").text = ":".join(authority) if authority else ""
     SubElement(node, "description").text = crs.name
     SubElement(node, "geographicflag").text = "false"

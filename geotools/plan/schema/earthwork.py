@@ -170,17 +170,31 @@ HEAD_HEIGHTS = LayerSchema(
 AS_BUILT = LayerSchema(
     name="as_built",
     title="As built",
-    description=f"Ground of the new survey that is out of tolerance with the design. {_DIG}",
+    description=(
+        "Ground of the new survey that is out of tolerance with the design, or was not measured closely enough to be "
+        f"called so. {_DIG}"
+    ),
     geometry="MultiPolygon",
     key="out_id",
     made_by="asbuilt",
     fields=(
         Field("out_id", "text", "place out of tolerance", nullable=False),
         ZONE_ID,
-        Field("kind", "text", "which way it is out", choices=("high", "low"), nullable=False),
-        Field("worst_m", "real", "largest difference, survey less design", "m"),
-        Field("area_m2", "real", "area out of tolerance", "m2"),
-        Field("volume_m3", "real", "earth still to be moved to the design surface", "m3"),
+        Field(
+            "kind",
+            "text",
+            "which way it is out, or that it is to be measured again",
+            choices=("high", "low", "not measured"),
+            nullable=False,
+        ),
+        Field("worst_m", "real", "largest difference, survey less design; empty where there is no level", "m"),
+        Field("area_m2", "real", "its area", "m2"),
+        Field(
+            "volume_m3",
+            "real",
+            "earth still to be moved to the design surface; empty where it is to be measured again",
+            "m3",
+        ),
     ),
     style=Style(
         Symbol(GREY),
@@ -188,6 +202,7 @@ AS_BUILT = LayerSchema(
         categories=(
             Category("high", "Too high", Symbol(VERMILION, width=0.3, fill_colour=ORANGE, opacity=0.7)),
             Category("low", "Too low", Symbol(BLUE, width=0.3, fill="hatch", fill_colour=SKY)),
+            Category("not measured", "Measure closer", Symbol(GREY, width=0.5, fill="cross hatch", fill_colour=GREY)),
         ),
     ),
 )
@@ -196,25 +211,27 @@ ACCEPTANCE = LayerSchema(
     name="acceptance",
     title="Acceptance of the earthworks",
     description=(
-        "Pass or fail of each graded zone by the new survey: levels, and the detection run on the ground as built."
+        "Pass or fail of each zone by the new survey, or that it was not measured closely enough: levels, and the "
+        "detection run on the ground as built."
     ),
     geometry="Polygon",
     key="zone_id",
     made_by="asbuilt",
     fields=(
         ZONE_ID,
-        Field("result", "text", "both levels and detection", choices=("pass", "fail"), nullable=False),
+        Field("result", "text", "both levels and detection", choices=("pass", "fail", "not measured"), nullable=False),
         Field(
             "levels_ok",
             "boolean",
-            "whether levels are within tolerance; empty where nothing was graded",
+            "whether levels are within tolerance; empty where nothing was graded or not measured closely enough",
         ),
         Field("detection_ok", "boolean", "whether the run on the ground as built is without an undetected crossing"),
-        Field("cells", "integer", "cells compared"),
-        Field("cells_out", "integer", "cells out of tolerance"),
+        Field("cells", "integer", "cells compared, or measured points where they were given"),
+        Field("cells_out", "integer", "of these, how many are out of tolerance"),
         Field("mean_m", "real", "mean difference, survey less design", "m"),
         Field("rms_m", "real", "root mean square difference", "m"),
         Field("worst_m", "real", "largest difference", "m"),
+        Field("open_m2", "real", "area not measured closely enough to pass or fail", "m2"),
         Field("dead_design_m", "real", "dead length on the design surface", "m"),
         Field("dead_built_m", "real", "dead length on the ground as built", "m"),
         Field("reason", "text", "the result in one sentence"),
@@ -225,6 +242,7 @@ ACCEPTANCE = LayerSchema(
         categories=(
             Category("pass", "Pass", Symbol(GREEN, width=0.6, fill="none")),
             Category("fail", "Fail", Symbol(VERMILION, width=0.9, fill="cross hatch", fill_colour=YELLOW)),
+            Category("not measured", "Not measured closely enough", Symbol(ORANGE, width=0.9, fill="none")),
         ),
     ),
 )

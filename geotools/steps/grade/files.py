@@ -17,6 +17,7 @@ from geotools.earthwork.tin import DesignTin, design_tin
 from geotools.earthwork.waterway import water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, OwnWorks, SectionPlan, Works, works_of
 from geotools.engine.step import StepContext
+from geotools.io.crs import epsg_of
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
@@ -125,7 +126,7 @@ def write_points(
         x, y, _ = get_coordinates(r["geometry"], include_z=True)[0] / units.metres
         row: dict[str, object] = {"point": r["point_id"], "easting": round(float(x), 3), "northing": round(float(y), 3)}
         for name in ("existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"):
-            row[name] = round(float(str(r[name])), 3)
+            row[name] = round(float(str(r[name])), 3) + 0.0  # no -0.0 for whoever sets it out
         table.append(row | paper.fields | system | {"caution": cautions.EARTHWORKS})
     header = ["point", "easting", "northing", "existing_m", "design_m", "cut_fill_m", "chainage_m", "offset_m"]
     header += [*paper.fields, *system, "caution"]
@@ -199,7 +200,7 @@ def write_drawings(
         project=ctx.site.name,
         crs_name=crs.name,
         vertical_datum=plan_datum(ctx.workspace, ctx.site.input.vertical_datum),
-        epsg=crs.to_epsg(),
+        epsg=epsg_of(crs),
         units=units,
         date=ctx.site.sheets.date,
         state=paper.words,

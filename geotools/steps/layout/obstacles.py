@@ -18,6 +18,7 @@ def explain(
     line: BaseGeometry,
     clear_m: float,
     near: Sequence[Obstacle],
+    unknown: str = "",
     locked: Sequence[str] = (),
 ) -> InfeasibleError:
     """The refusal with the objects that stand in the beams' way along a line, and where along it; and what is locked.
@@ -32,10 +33,12 @@ def explain(
         How far beside the line objects count, m.
     near : sequence of Obstacle
         All of the site.
+    unknown : str
+        Where the terrain has no data and no zone can span that, in words.
     locked : sequence of str
         Zones and heads that the design may not touch.
     """
-    said = []
+    said = [unknown] if unknown else []
     for one in near:
         if line.distance(one.shape) <= clear_m:
             at = line.project(shapely.Point(shapely.get_coordinates(shapely.shortest_line(line, one.shape))[0]))
@@ -46,10 +49,15 @@ def explain(
         return problem
     more = f" and {len(said) - 5} more" if len(said) > 5 else ""
     found = f"{problem.found}; " if problem.found else ""
+    mend = problem.mend
+    if unknown:
+        mend = f"{mend}; or survey the ground without data"
+    if locked:
+        mend = f"{mend}; or unlock what stands there (field locked)"
     return InfeasibleError(
         problem.what,
         where=problem.where,
         found=f"{found}in the way: {'; '.join(said[:5])}{more}",
         expected=problem.expected,
-        mend=f"{problem.mend}; or unlock what stands there (field locked)" if locked else problem.mend,
+        mend=mend,
     )

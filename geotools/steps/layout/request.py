@@ -36,7 +36,7 @@ from geotools.steps.layout.obstacles import explain
 from geotools.steps.layout.passages import width_along
 from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.standoffs import Standoffs
-from geotools.steps.layout.unknown_ground import SpanLimits, laid_beside
+from geotools.steps.layout.unknown_ground import SpanLimits, laid_beside, unknown_words
 from geotools.steps.layout.usable import Course, courses
 from geotools.steps.layout.width import FreeWidth, free_width
 from geotools.terrain.band_grid import BandGrid
@@ -283,9 +283,8 @@ class Request:
             try:
                 posted, kept_clear = self._posted(course, gates, held)
             except InfeasibleError as problem:
-                raise explain(
-                    problem, course.line, self.settings.clear_m, self.obstacles, locked_names(standing)
-                ) from None
+                ways = self._unspanned_words(course), locked_names(standing)
+                raise explain(problem, course.line, self.settings.clear_m, self.obstacles, *ways) from None
         if kept_clear < self.settings.fresnel_zones:
             self.ctx.warn(
                 f"fence line {course.fence_id}: the corridor is too narrow for the whole beam somewhere; laid out with "
@@ -308,24 +307,30 @@ class Request:
         try:
             return self._laid_out(course, gates, standing)
         except InfeasibleError:
-            laid = None if standing else self._beside_unknown(course, gates)
+            laid = self._beside_unknown(course, gates, standing)
             if laid is None:
                 raise
             return laid
 
-    def _beside_unknown(
-        self, course: Course, gates: Sequence[tuple[float, float]]
-    ) -> tuple[list[PostedSpan], float] | None:
-        """The pieces of a course beside ground that no zone can span, laid out each by itself; None where none fits."""
-        terrain = self.ctx.terrain
-        limits = SpanLimits(
+    def _span_limits(self, course: Course) -> SpanLimits:
+        return SpanLimits(
             self.longest_m,
             self.settings.min_zone_m,
             self.extension_m,
-            2 * max(1.0, terrain.cell_m),
+            2 * max(1.0, self.ctx.terrain.cell_m),
             tuple(offsets_for(course, self.needs(course))[0]),
         )
-        found = laid_beside(course, gates, limits, terrain.sample, lambda part, own: self._laid_out(part, own, ()))
+
+    def _unspanned_words(self, course: Course) -> str:
+        """Where along a course the terrain has no data and no zone can span that; empty where none is so."""
+        stretches = next(self._span_limits(course).unspanned(course.line, self.ctx.terrain.sample), [])
+        return unknown_words(stretches, course.line.length)
+
+    def _beside_unknown(
+        self, course: Course, gates: Sequence[tuple[float, float]], standing: Sequence[HeldZone]
+    ) -> tuple[list[PostedSpan], float] | None:
+        """The pieces of a course beside ground that no zone can span, laid out each by itself; None where none fits."""
+        found = laid_beside(course, gates, self._span_limits(course), self.ctx.terrain.sample, self._laid_out, standing)
         if found is None:
             return None
         if found.gates_left:

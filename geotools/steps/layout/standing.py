@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 
 from geotools.beam import HeadType
 from geotools.engine.step import StepContext
-from geotools.errors import StepError
+from geotools.errors import InfeasibleError, StepError
 from geotools.plan.edits import Meant, as_meant
 from geotools.plan.model import Zone
 from geotools.plan.schema import BEAMS, HEADS, ZONES
 from geotools.plan.zones import is_yes, text_of
 from geotools.steps.layout.kept import kept_zones
-from geotools.steps.layout.locks import locked_names
+from geotools.steps.layout.locks import is_locked, locked_names
+from geotools.steps.layout.unknown_ground import unknown_stretches, unknown_words
 from geotools.steps.layout.usable import Course
 
 __all__ = ["Standing"]
@@ -40,7 +42,34 @@ class Standing:
         alone = [row["head_id"] for row in meant.lone if text_of(row["locked"])]
         if alone:
             self._ctx.warn(f"locked heads without a partner are left out of the new design: {', '.join(alone)}")
-        return {name: rows for name, rows in self.keep(found, meant).items() if locked_names(rows)}
+        kept = {name: rows for name, rows in self._zones(found, meant, self._known).items() if locked_names(rows)}
+        for course in found:
+            self._refuse_unknown(course, kept.get(course.fence_id, []))
+        return kept
+
+    def _known(self, x: float, y: float) -> float:
+        """Ground level at a place; nan where the terrain has none, which is no matter for what is laid out anew."""
+        return float(self._ctx.terrain.sample([x], [y])[0])
+
+    def _refuse_unknown(self, course: Course, zones: Sequence[Zone]) -> None:
+        """InfeasibleError where something is locked whose ground level is not known."""
+        lost = [
+            head
+            for zone in zones
+            for head in zone.heads
+            if is_locked(zone, head.at_start) and not math.isfinite(head.ground_m)
+        ]
+        if not lost:
+            return
+        stretches = unknown_stretches(course.line, self._ctx.terrain.sample, [0.0])
+        names = ", ".join(head.head_id for head in lost[:4]) + (f" and {len(lost) - 4} more" if len(lost) > 4 else "")
+        raise InfeasibleError(
+            "what is locked stands where the terrain has no data",
+            where=f"fence line {course.fence_id}, {names} (x {lost[0].x:.1f}, y {lost[0].y:.1f})",
+            found=unknown_words(stretches, course.line.length) or "no data under its post",
+            expected="a ground level under every post that stays",
+            mend="survey that ground, or unlock what stands there (field locked)",
+        )
 
     def meant(self) -> Meant:
         """The heads as they stand in the plan, with what the edits of zones and beams mean for them."""
@@ -58,6 +87,11 @@ class Standing:
 
     def keep(self, found: Sequence[Course], meant: Meant) -> dict[str, list[Zone]]:
         """Zones of all courses as the heads stand."""
+        return self._zones(found, meant, self._level_at)
+
+    def _zones(
+        self, found: Sequence[Course], meant: Meant, level_at: Callable[[float, float], float]
+    ) -> dict[str, list[Zone]]:
         zones = self._ctx.read(ZONES).to_dict("records") if self._ctx.workspace.has(ZONES) else []
         return kept_zones(
             meant.heads,
@@ -65,6 +99,6 @@ class Standing:
             fence_of={row["zone_id"]: row["fence_id"] for row in zones},
             number_of={row["zone_id"]: int(row["number"]) for row in zones if row["number"] == row["number"]},
             kinds=self._kinds,
-            level_at=self._level_at,
+            level_at=level_at,
             locked={row["zone_id"] for row in zones if is_yes(row["locked"])},
         )

@@ -13,13 +13,18 @@ from shapely.ops import substring
 
 from geotools.errors import InfeasibleError
 from geotools.steps.layout.edges import Field
+from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.kernel import PostedSpan
 from geotools.steps.layout.usable import Course
 
-__all__ = ["LaidBeside", "SpanLimits", "laid_beside", "unknown_stretches"]
+__all__ = ["LaidBeside", "SpanLimits", "laid_beside", "unknown_stretches", "unknown_words"]
 
 #: Spacing of the places that are looked at along a course, m.
 _STEP_M = 1.0
+#: Posts belong to a piece of a course whose end their foot on the line lies past by less than this, m.
+_BESIDE_M = 1.5
+#: Posts nearer than this are one, m.
+_SAME_M = 1e-6
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,28 @@ class _CoursePiece:
             if first + span <= own + 1e-6:
                 found.append((first, first + span))
         return found
+
+    def standing(self, zones: Sequence[HeldZone], whole: LineString) -> list[HeldZone]:
+        """Zones as they stand that reach into this piece, in its order; what they hold outside of it is let go here.
+
+        A zone that reaches in from the hole and holds nothing here counts too: it says that the next one, held or not,
+        is no end of the line.
+        """
+        own, length = self.course.line.length, whole.length
+        slack = (length - own) / 2 if whole.is_closed else 0.0
+        found: list[tuple[float, HeldZone]] = []
+        for zone in zones:
+            along = np.array([whole.project(shapely.Point(post)) for post in (zone.start, zone.end)]) - self.starts_m
+            if whole.is_closed:
+                along = np.mod(along + slack, length) - slack
+            # posts stand beside the line: at a corner their feet on it may lie past its end
+            inside = (along > -_BESIDE_M) & (along < own + _BESIDE_M)
+            if inside.any():
+                holds = bool(inside[0] and zone.holds[0]), bool(inside[1] and zone.holds[1])
+                found.append((float(along.mean()), replace(zone, holds=holds)))
+        found.sort(key=lambda one: one[0])
+        held = [zone for _, zone in found]
+        return held if any(any(zone.holds) for zone in held) else []
 
     def whole(self, span: PostedSpan, length_m: float) -> PostedSpan:
         """A zone laid out on this piece with its chainages along the whole line."""
@@ -157,6 +184,30 @@ class SpanLimits:
                 yield found
 
 
+def unknown_words(stretches: Sequence[tuple[float, float]], length_m: float) -> str:
+    """Where along a beam line the terrain has no data, for whoever surveys it; empty where it has everywhere.
+
+    ``stretches`` : as :func:`unknown_stretches` gives them. ``length_m`` : of the line.
+    """
+    if not stretches:
+        return ""
+    said = ", ".join(f"{a:.1f} to {b % length_m if b > length_m else b:.1f} m" for a, b in stretches[:3])
+    more = f" and {len(stretches) - 3} more" if len(stretches) > 3 else ""
+    return f"no data from {said}{more} along the beam line"
+
+
+def _all_stand(standing: Sequence[HeldZone], laid: Sequence[PostedSpan]) -> bool:
+    """Whether every post that is held is one of a layout, and both of a zone that holds both are of one zone of it."""
+    for zone in standing:
+        posts = [post for post, holds in zip((zone.start, zone.end), zone.holds, strict=True) if holds]
+        if posts and not any(
+            all(min(np.hypot(*(post - end)) for end in (span.start, span.end)) < _SAME_M for post in posts)
+            for span in laid
+        ):
+            return False
+    return True
+
+
 @dataclass(frozen=True)
 class LaidBeside:
     """Zones of the pieces of a course, in its order. kept_clear : least radii of the first Fresnel zone kept clear.
@@ -174,7 +225,8 @@ def laid_beside(
     gates: Sequence[tuple[float, float]],
     limits: SpanLimits,
     ground: Field,
-    lay: Callable[[Course, list[tuple[float, float]]], tuple[list[PostedSpan], float]],
+    lay: Callable[[Course, list[tuple[float, float]], list[HeldZone]], tuple[list[PostedSpan], float]],
+    standing: Sequence[HeldZone] = (),
 ) -> LaidBeside | None:
     """The pieces of a course beside ground that no zone can span, laid out each by itself.
 
@@ -189,23 +241,26 @@ def laid_beside(
     ground : Field
         Ground height at any points, m; not finite where it is not known.
     lay : callable
-        Lays out a course with its gates; InfeasibleError where that does not fit.
+        Lays out a course with its gates and what stands there; InfeasibleError where that does not fit.
+    standing : sequence of HeldZone
+        Zones as they stand, in the direction of the line; what they hold stays where it is.
 
     Returns
     -------
     LaidBeside or None
-        None where the ground is known, or no layout of the pieces fits.
+        None where the ground is known, or no layout of the pieces fits with all that is held where it stands.
     """
     length = course.line.length
     for stretches in limits.unspanned(course.line, ground):
         pieces = _pieces_beside(course, stretches, limits.margin_m)
         pieces = [piece for piece in pieces if piece.course.line.length >= limits.shortest_m]
         own = [piece.within(gates, length) for piece in pieces]
+        held = [piece.standing(standing, course.line) for piece in pieces]
         try:
-            laid = [lay(piece.course, within) for piece, within in zip(pieces, own, strict=True)]
+            laid = [lay(p.course, gated, stands) for p, gated, stands in zip(pieces, own, held, strict=True)]
         except InfeasibleError:
             continue
-        if laid:
+        if laid and _all_stand(standing, [span for spans, _ in laid for span in spans]):
             zones = [
                 piece.whole(span, length) for piece, (spans, _) in zip(pieces, laid, strict=True) for span in spans
             ]

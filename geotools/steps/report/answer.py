@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from geotools.errors import counted
 from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
 from geotools.steps.report.bill import bill_fact
@@ -14,7 +15,10 @@ from geotools.steps.report.windows import for_windows, opened_facts, window_fact
 from geotools.steps.report.wording import ACTIONS, number, words
 from geotools.terrain.quality import ORIGINS, shortest_dip
 
-__all__ = ["answer"]
+__all__ = ["answer", "walk_missed"]
+
+#: So many places of a zone are named in a sentence; the layer verdicts has all.
+_PLACES = 3
 
 Frames = Mapping[str, pd.DataFrame]
 
@@ -34,7 +38,7 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
     currency = prices.currency
-    facts += _dead(spots, threats)
+    facts += _dead(spots, threats, walk_missed(verdicts))
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
     said += window_facts(frames.get("operating_windows"), currency)
@@ -128,7 +132,7 @@ def _walked(result: pd.DataFrame | None) -> list[Fact]:
     ]
     missed = int(result["unexpected_misses"].sum())
     if missed:
-        rest.append(f"{missed} crossings missed that the model expected to be detected")
+        rest.append(f"{counted(missed, 'crossing')} missed that the model expected to be detected")
     state = "bad" if counts.get("failed", 0) else "good" if shown == len(result) else "open"
     note = ", ".join(rest) or "for the heads and the ground that were walked"
     return [Fact("Walk test", f"{shown} of {len(result)} zones and threats demonstrated", note, state)]
@@ -194,7 +198,14 @@ def _weakest(threat: str, crossings: pd.DataFrame | None, threshold: float) -> F
     return Fact(label, f"{number(worst['modulation'])}, {said}", where, "bad" if bad else "")
 
 
-def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
+def walk_missed(verdicts: pd.DataFrame | None) -> pd.DataFrame:
+    """The stretches where somebody crossed without an alarm on the walk test; none where nobody did."""
+    if verdicts is None or "cause" not in verdicts:
+        return pd.DataFrame({"threat": [], "zone_id": [], "from_m": [], "to_m": []})
+    return verdicts[verdicts["cause"] == "walk_missed"]
+
+
+def _dead(spots: pd.DataFrame | None, threats: Sequence[str], missed: pd.DataFrame) -> list[Fact]:
     if spots is None:
         return []
     out = []
@@ -203,7 +214,12 @@ def _dead(spots: pd.DataFrame | None, threats: Sequence[str]) -> list[Fact]:
         length = float(mine["length_m"].sum())
         longest = f"{number(mine['length_m'].max(), 1)} m" if len(mine) else ""
         note = {0: "no dead spot", 1: "one dead spot"}.get(len(mine), f"{len(mine)} dead spots, the longest {longest}")
-        out.append(Fact(f"Dead length, {words(threat)}", number(length, 1, "m"), note, "bad" if length else "good"))
+        passed = missed[missed["threat"] == threat]
+        walked = float((passed["to_m"] - passed["from_m"]).sum())
+        if walked:
+            note = f"by the model: {note}; {number(walked, 1)} m more by the walk test"
+        state = "bad" if length or walked else "good"
+        out.append(Fact(f"Dead length, {words(threat)}", number(length, 1, "m"), note, state))
     return out
 
 
@@ -248,6 +264,17 @@ def _water(ponds: pd.DataFrame | None) -> list[Fact]:
     ]
 
 
+def _passed_words(missed: pd.DataFrame) -> str:
+    """Zones with the stretches of fence where somebody passed, for whoever goes there."""
+    said = []
+    for zone, rows in missed.sort_values(["zone_id", "from_m"]).groupby("zone_id"):
+        along = [f"{number(a, 1)} to {number(b, 1)} m" for a, b in zip(rows["from_m"], rows["to_m"], strict=True)]
+        more = f" and {len(along) - _PLACES} more places" if len(along) > _PLACES else ""
+        fence = f" along {rows['fence_id'].iloc[0]}" if "fence_id" in rows else ""
+        said.append(f"{zone} ({', '.join(along[:_PLACES])}{more}{fence})")
+    return ", ".join(said)
+
+
 def _sentence(
     verdicts: pd.DataFrame | None,
     threats: Sequence[str],
@@ -260,7 +287,7 @@ def _sentence(
         return "Detection has not been computed for this plan yet; the sheets below show what there is."
     known = verdicts[verdicts["threat"].isin(threats)]
     bare = known[known["verdict"] == "no_beam"]
-    missed = known[known["cause"] == "walk_missed"] if "cause" in known else known.iloc[:0]
+    missed = walk_missed(known)
     by_model = known[~known.index.isin(missed.index)]
     through = [words(t) for t in threats if ((by_model["threat"] == t) & (by_model["verdict"] == "undetected")).any()]
     open_ = [words(t) for t in threats if ((known["threat"] == t) & (known["verdict"] == "unproven")).any()]
@@ -271,10 +298,9 @@ def _sentence(
     for threat in threats:
         mine = missed[missed["threat"] == threat]
         if len(mine):
-            zones = sorted(mine["zone_id"].unique())
             parts.append(
-                f"On the walk test {words(threat)} crossed without an alarm in {', '.join(zones)}, where the model had "
-                "detected it or left it open."
+                f"On the walk test {words(threat)} crossed without an alarm in {_passed_words(mine)}, where the model "
+                "had detected it or left it open."
             )
     if through:
         zones = [] if spots is None else sorted(spots["zone_id"].unique())

@@ -48,6 +48,10 @@ _VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 )
 
 
+#: A stretch shorter than this share of the map's width is ringed: less than the mark of a head.
+_SHORT_SHARE = 0.02
+
+
 def plan_map(art: MapArt, width: float) -> Figure:
     """Fence, zones with their names, heads and dead spots, north up, with a scale bar."""
     points = np.vstack([*art.fences, *[z for _, z in art.zones]])
@@ -93,6 +97,7 @@ def plan_map(art: MapArt, width: float) -> Figure:
     )
     ax.plot(*art.receivers.T, ls="", marker="s", ms=4.5, mfc=SKY, mec=BLACK, mew=0.6, label="receiver", zorder=8)
     half = np.array([max(half[0], half[1] / ratio), max(half[1], half[0] * ratio)])
+    _rings(ax, art.verdicts, _SHORT_SHARE * 2 * half[0])
     ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
     ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
     _scale_bar(ax, 2 * half[0])
@@ -112,6 +117,15 @@ def plan_map(art: MapArt, width: float) -> Figure:
     ax.annotate("", (x, head), (x, tail), xycoords=part, textcoords=part, arrowprops=north)
     legend.add_to(figure)
     return figure
+
+
+def _rings(ax: Axes, verdicts: Sequence[tuple[str, Floats]], short_m: float) -> None:
+    """A ring about every stretch where somebody gets through that is too short to be seen at the map's scale."""
+    for verdict, line in verdicts:
+        if verdict == "undetected" and np.hypot(*np.diff(line, axis=0).T).sum() < short_m:
+            middle = (line[0] + line[-1]) / 2
+            ring: dict[str, Any] = {"ms": 11, "mfc": "none", "mec": VERDICT_COLOURS[verdict], "mew": 1.8}
+            ax.plot(*middle, ls="", marker="o", zorder=9, gid="undetected-short", **ring)
 
 
 def _shade(ax: Axes, ground: Shade) -> None:

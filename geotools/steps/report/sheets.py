@@ -154,11 +154,9 @@ def walk_sheet(
             )
         )
         return blocks
-    if threshold:
-        low, high = (number(threshold.get(k)) for k in ("low", "high"))
-        blocks.append(
-            Text(f"Threshold m0 estimated from the results: {number(threshold.get('m0'))}, between {low} and {high}.")
-        )
+    if threshold and threshold.get("words"):
+        said = str(threshold["words"])
+        blocks.append(Text(f"{said[0].upper()}{said[1:]}."))
     columns = {
         "zone_id": ("zone", 0),
         "threat": ("threat", 0),

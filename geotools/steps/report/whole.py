@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import chain
@@ -22,7 +22,7 @@ from geotools.errors import counted, file_part
 from geotools.plan.point_sidecar import system_name
 from geotools.plan.rasters import PlanRaster
 from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
-from geotools.steps.report.answer import answer
+from geotools.steps.report.answer import answer, walk_missed
 from geotools.steps.report.bill import bill_sheet
 from geotools.steps.report.blocks import HTML, PDF, SECTIONS, Block, Heading, Notes, Picture, Report
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
@@ -147,13 +147,28 @@ def _map_picture(ctx: StepContext, frames: dict[str, Any], threats: Sequence[str
     return replace(draw(partial(plan_map, art), alt, caption), most=_MAP_SHARE)
 
 
-def _worst_section(frames: dict[str, Any], pictures: dict[str, Picture]) -> list[Picture]:
-    """The long section of the zone in which somebody meets least; none where no zone was examined."""
+def worst_zone(frames: Mapping[str, Any]) -> tuple[str, str] | None:
+    """The zone whose long section stands on the first page, and why: where somebody crossed on the walk test without an
+    alarm, the longest way, else where somebody meets least. None where no zone was examined.
+    """
+    missed = walk_missed(frames.get("verdicts"))
+    missed = missed[missed["zone_id"].notna()]
+    if len(missed):
+        metres = (missed["to_m"] - missed["from_m"]).groupby(missed["zone_id"]).sum()
+        return str(metres.idxmax()), "Where somebody crossed without an alarm."
     crossings = frames.get("crossings")
     if crossings is None or crossings.empty:
+        return None
+    return str(crossings.loc[crossings["modulation"].astype(float).idxmin(), "zone_id"]), "The weakest zone."
+
+
+def _worst_section(frames: dict[str, Any], pictures: dict[str, Picture]) -> list[Picture]:
+    """The long section that stands on the first page."""
+    worst = worst_zone(frames)
+    if worst is None or worst[0] not in pictures:
         return []
-    worst = pictures.get(str(crossings.loc[crossings["modulation"].astype(float).idxmin(), "zone_id"]))
-    return [] if worst is None else [replace(worst, caption=f"The weakest zone. {worst.caption}", most=_SECTION_SHARE)]
+    picture = pictures[worst[0]]
+    return [replace(picture, caption=f"{worst[1]} {picture.caption}", most=_SECTION_SHARE)]
 
 
 def _summaries(ctx: StepContext) -> dict[str, Any]:

@@ -40,10 +40,10 @@ def typeset(text: str) -> str:
 
 
 def number(value: Any, digits: int = 2, unit: str = "") -> str:
-    """A figure for people: so many decimals, its unit, and a dash where there is none."""
+    """A figure for people: so many decimals, its unit, and a dash where there is none; never -0."""
     if value is None or pd.isna(value) or (isinstance(value, float) and not math.isfinite(value)):
         return "–"
-    text = f"{float(value):,.{digits}f}".replace(",", "\u202f")
+    text = f"{round(float(value), digits) + 0.0:,.{digits}f}".replace(",", "\u202f")
     return f"{text} {unit}" if unit else text
 
 

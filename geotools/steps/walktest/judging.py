@@ -97,7 +97,8 @@ def judge_all(
     from geotools.steps.walktest.chart import results_chart
 
     (ctx.scratch / CHART).write_bytes(results_chart(modulation, detected, estimate, m0))
-    ctx.say(_threshold_words(estimate, m0))
+    threshold = _threshold_words(estimate, m0)
+    ctx.say(threshold)
     surprises = sum(v["unexpected_misses"] for v in verdicts)
     if surprises:
         ctx.warn(
@@ -112,7 +113,7 @@ def judge_all(
     laws, heads = _law(ctx, walked, perimeter)
     summary = {
         "verdicts": {v["result_id"]: v["verdict"] for v in verdicts},
-        "threshold": _estimate(estimate),
+        "threshold": {**_estimate(estimate), "words": threshold},
         "receiver_law": {},
         **laws,
         "table": {

@@ -22,3 +22,7 @@ def test_square_and_cubic_metres_are_raised_and_names_stay(said: str, on_paper: 
 def test_a_figure_that_is_not_there_is_a_dash() -> None:
     assert number(float("nan"), 1, "m") == "–" and number(None) == "–"
     assert number(1234.5, 1, "m") == "1\u202f234.5 m"
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    assert number(-0.0004) == "0.00" and number(-0.4, 0) == "0" and number(-0.006) == "-0.01"
