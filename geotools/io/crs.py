@@ -98,6 +98,43 @@ def metric_twin(crs: CRS) -> CRS:
     return CRS.from_json_dict(described)
 
 
+#: What the registry was asked, by the whole text of the system, the authority and the confidence.
+_KNOWN: dict[tuple[str, str | None, int], tuple[str, str] | None] = {}
+
+
+def authority(crs: CRS, *, of: str | None = None, min_confidence: int = 70) -> tuple[str, str] | None:
+    """Authority and code by which a registry knows a system, None where it knows none; asked once for each system.
+
+    For a system whose file names no code, PROJ compares it with every one of its database: a quarter of a second each
+    time, and a step asks for every layer it writes.
+
+    Parameters
+    ----------
+    crs : CRS
+        The system.
+    of : str, optional
+        The authority whose code is wanted, as "EPSG"; any if not given.
+    min_confidence : int
+        Least likeness in percent, as PROJ's ``proj_identify`` rates it.
+    """
+    key = crs.to_wkt("WKT2_2019"), of, min_confidence
+    if key not in _KNOWN:
+        _KNOWN[key] = crs.to_authority(auth_name=of, min_confidence=min_confidence)
+    return _KNOWN[key]
+
+
+def epsg_code(crs: CRS, *, min_confidence: int = 70) -> int | None:
+    """EPSG code of a system, None where it has none; asked once for each system."""
+    found = authority(crs, of="EPSG", min_confidence=min_confidence)
+    return int(found[1]) if found else None
+
+
+def short_name(crs: CRS) -> str:
+    """Authority and code as one word where they are certain, else the words the system was read from."""
+    found = authority(crs, min_confidence=100)
+    return ":".join(found) if found else str(crs.srs)
+
+
 def transformer(source: CRS, target: CRS) -> Transformer:
     """From one system to the other, x before y in both; InputError where there is no way between them."""
     try:
