@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -62,30 +63,32 @@ def line(points: Sequence[Sequence[float]], left: float = 500_000.0, bottom: flo
     return {"type": "LineString", "coordinates": [[left + x, bottom + y] for x, y in points]}
 
 
+def write_site(
+    folder: Path,
+    *,
+    heights: np.ndarray | None = None,
+    points: Sequence[Sequence[float]] = SQUARE,
+    toml: str = "",
+    inputs: str = "vertical_accuracy_m = 0.05\n",
+    threats: str = '["walk", "prone"]',
+    raster: dict | None = None,
+) -> Path:
+    """Write terrain.tif (100 x 100 m), fence.geojson and site.toml into a folder; what is given replaces a part."""
+    ground = np.full((100, 100), 250.0, np.float32) if heights is None else heights
+    write_raster(folder / "terrain.tif", ground, **(raster or {}))
+    write_fence(folder / "fence.geojson", [line(points)])
+    site = folder / "site.toml"
+    site.write_text(
+        f'name = "Test yard"\nthreats = {threats}\n\n[input]\nfence = "fence.geojson"\n'
+        f'terrain = "terrain.tif"\n{inputs}\n{toml}\n'
+    )
+    return site
+
+
 @pytest.fixture
 def make_site(tmp_path: Path) -> Callable[..., Path]:
-    """Writes terrain.tif (100 x 100 m), fence.geojson and site.toml; what is given replaces a part."""
-
-    def make(
-        *,
-        heights: np.ndarray | None = None,
-        points: Sequence[Sequence[float]] = SQUARE,
-        toml: str = "",
-        inputs: str = "vertical_accuracy_m = 0.05\n",
-        threats: str = '["walk", "prone"]',
-        raster: dict | None = None,
-    ) -> Path:
-        ground = np.full((100, 100), 250.0, np.float32) if heights is None else heights
-        write_raster(tmp_path / "terrain.tif", ground, **(raster or {}))
-        write_fence(tmp_path / "fence.geojson", [line(points)])
-        site = tmp_path / "site.toml"
-        site.write_text(
-            f'name = "Test yard"\nthreats = {threats}\n\n[input]\nfence = "fence.geojson"\n'
-            f'terrain = "terrain.tif"\n{inputs}\n{toml}\n'
-        )
-        return site
-
-    return make
+    """As :func:`write_site`, into the folder of the test."""
+    return partial(write_site, tmp_path)
 
 
 def set_proposed_head(site: geotools.Site, out: Path) -> None:
