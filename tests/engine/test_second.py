@@ -16,8 +16,8 @@ from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.beam.response import ResponseRequest
 from geotools.beam.strip import Strip
 from geotools.engine import second
-from geotools.engine.second import second_process
 from geotools.engine.batching import look_at
+from geotools.engine.second import second_process
 from geotools.errors import NumericInputError
 
 CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
