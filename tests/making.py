@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from rasterio.transform import from_origin
 import geotools
 from geotools.engine.runner import Job
 from geotools.plan.schema import PROPOSED_HEADS
+from tests.shared import made_once
 
 SQUARE = ((20.0, 20.0), (80.0, 20.0), (80.0, 80.0), (20.0, 80.0), (20.0, 20.0))
 
@@ -89,6 +92,27 @@ def write_site(
 def make_site(tmp_path: Path) -> Callable[..., Path]:
     """As :func:`write_site`, into the folder of the test."""
     return partial(write_site, tmp_path)
+
+
+def laid_out_copy(factory: pytest.TempPathFactory, folder: Path, name: str, **site: Any) -> tuple[Path, Path]:
+    """A copy, in a folder of the test's own, of a site after inspect and layout, made once by that name.
+
+    Parameters
+    ----------
+    site : as :func:`write_site` takes it.
+
+    Returns
+    -------
+    (Path, Path), the site file and the output folder.
+    """
+
+    def make(place: Path) -> None:
+        opened = geotools.open_site(write_site(place, **site))
+        for step in ("inspect", "layout"):
+            geotools.run_step(step, opened, place / "out")
+
+    shutil.copytree(made_once(factory, name, make), folder, dirs_exist_ok=True)
+    return folder / "site.toml", folder / "out"
 
 
 def set_proposed_head(site: geotools.Site, out: Path) -> None:
