@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from rasterio.transform import from_origin
 import geotools
 from geotools.engine.runner import Job
 from geotools.plan.schema import PROPOSED_HEADS
+from tests.shared import made_once
 
 SQUARE = ((20.0, 20.0), (80.0, 20.0), (80.0, 80.0), (20.0, 80.0), (20.0, 20.0))
 
@@ -62,30 +66,53 @@ def line(points: Sequence[Sequence[float]], left: float = 500_000.0, bottom: flo
     return {"type": "LineString", "coordinates": [[left + x, bottom + y] for x, y in points]}
 
 
+def write_site(
+    folder: Path,
+    *,
+    heights: np.ndarray | None = None,
+    points: Sequence[Sequence[float]] = SQUARE,
+    toml: str = "",
+    inputs: str = "vertical_accuracy_m = 0.05\n",
+    threats: str = '["walk", "prone"]',
+    raster: dict | None = None,
+) -> Path:
+    """Write terrain.tif (100 x 100 m), fence.geojson and site.toml into a folder; what is given replaces a part."""
+    ground = np.full((100, 100), 250.0, np.float32) if heights is None else heights
+    write_raster(folder / "terrain.tif", ground, **(raster or {}))
+    write_fence(folder / "fence.geojson", [line(points)])
+    site = folder / "site.toml"
+    site.write_text(
+        f'name = "Test yard"\nthreats = {threats}\n\n[input]\nfence = "fence.geojson"\n'
+        f'terrain = "terrain.tif"\n{inputs}\n{toml}\n'
+    )
+    return site
+
+
 @pytest.fixture
 def make_site(tmp_path: Path) -> Callable[..., Path]:
-    """Writes terrain.tif (100 x 100 m), fence.geojson and site.toml; what is given replaces a part."""
+    """As :func:`write_site`, into the folder of the test."""
+    return partial(write_site, tmp_path)
 
-    def make(
-        *,
-        heights: np.ndarray | None = None,
-        points: Sequence[Sequence[float]] = SQUARE,
-        toml: str = "",
-        inputs: str = "vertical_accuracy_m = 0.05\n",
-        threats: str = '["walk", "prone"]',
-        raster: dict | None = None,
-    ) -> Path:
-        ground = np.full((100, 100), 250.0, np.float32) if heights is None else heights
-        write_raster(tmp_path / "terrain.tif", ground, **(raster or {}))
-        write_fence(tmp_path / "fence.geojson", [line(points)])
-        site = tmp_path / "site.toml"
-        site.write_text(
-            f'name = "Test yard"\nthreats = {threats}\n\n[input]\nfence = "fence.geojson"\n'
-            f'terrain = "terrain.tif"\n{inputs}\n{toml}\n'
-        )
-        return site
 
-    return make
+def laid_out_copy(factory: pytest.TempPathFactory, folder: Path, name: str, **site: Any) -> tuple[Path, Path]:
+    """A copy, in a folder of the test's own, of a site after inspect and layout, made once by that name.
+
+    Parameters
+    ----------
+    site : as :func:`write_site` takes it.
+
+    Returns
+    -------
+    (Path, Path), the site file and the output folder.
+    """
+
+    def make(place: Path) -> None:
+        opened = geotools.open_site(write_site(place, **site))
+        for step in ("inspect", "layout"):
+            geotools.run_step(step, opened, place / "out")
+
+    shutil.copytree(made_once(factory, name, make), folder, dirs_exist_ok=True)
+    return folder / "site.toml", folder / "out"
 
 
 def set_proposed_head(site: geotools.Site, out: Path) -> None:

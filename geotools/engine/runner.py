@@ -22,6 +22,7 @@ from geotools.engine.tracking import Reads, TrackedWorkspace, tracked
 from geotools.engine.workers import Workers
 from geotools.engine.writing import SUMMARY_NAME, log, make_folder, scratch_folder, summary_text, writing
 from geotools.errors import GeotoolsError, OutputError, StepError, shown
+from geotools.io.crs import short_name
 from geotools.io.files import sha256
 from geotools.io.publish import finish, publish, sweep
 from geotools.plan.cautions import CAUTIONS
@@ -382,7 +383,7 @@ class Job:
             "record": record.to_text(),
             "layers": " ".join(sorted(result.layers)),
             "files": " ".join(sorted(result.files)),
-            "plan_crs": self.workspace.plan_crs.to_string(),
+            "plan_crs": short_name(self.workspace.plan_crs),
             "vertical_datum": self.sources.vertical_datum,
             "vertical_unit": "metre",
             "source_vertical_unit": self.sources.source_vertical_unit,

@@ -7,7 +7,7 @@ import math
 from pyproj import CRS
 from pyproj.exceptions import ProjError
 
-from geotools.io.crs import epsg_of, horizontal, transformer
+from geotools.io.crs import epsg_code, horizontal, transformer
 
 __all__ = ["outside_area"]
 
@@ -26,7 +26,7 @@ def outside_area(crs: CRS, x: float, y: float) -> str | None:
         Place in its own units, easting before northing.
     """
     flat = horizontal(crs)
-    code = epsg_of(flat)
+    code = epsg_code(flat)
     # well-known text of files leaves the area out; the registry has it
     area = flat.area_of_use or (CRS.from_epsg(code).area_of_use if code is not None else None)
     if area is None:

@@ -31,34 +31,6 @@ _SPELLINGS = {
 }
 
 
-@lru_cache(maxsize=64)
-def _code(wkt: str, min_confidence: int) -> tuple[str, str] | None:
-    found = CRS.from_wkt(wkt).to_authority(min_confidence=min_confidence)
-    return None if found is None else (str(found[0]), str(found[1]))
-
-
-def code_of(crs: CRS, min_confidence: int = 70) -> tuple[str, str] | None:
-    """Register and code of a coordinate system, such as EPSG and 32632; None where no register has it.
-
-    A system without a code, as lidar files and site grids have, is compared with all of the register, which takes a
-    fifth of a second: it is done once.
-
-    Parameters
-    ----------
-    crs : CRS
-        The system.
-    min_confidence : int
-        How surely it must be that of the register, 0 to 100.
-    """
-    return _code(crs.to_wkt(), min_confidence)
-
-
-def epsg_of(crs: CRS, min_confidence: int = 70) -> int | None:
-    """Code of a coordinate system in the EPSG register, as :func:`code_of` finds it; None where it has none there."""
-    found = code_of(crs, min_confidence)
-    return int(found[1]) if found is not None and found[0] == "EPSG" else None
-
-
 @lru_cache(maxsize=1)
 def _linear_units() -> dict[str, float]:
     units = get_units_map(auth_name="EPSG", category="linear").values()
@@ -124,6 +96,43 @@ def metric_twin(crs: CRS) -> CRS:
     for axis in described["coordinate_system"]["axis"]:
         axis["unit"] = METRE
     return CRS.from_json_dict(described)
+
+
+#: What the registry was asked, by the whole text of the system, the authority and the confidence.
+_KNOWN: dict[tuple[str, str | None, int], tuple[str, str] | None] = {}
+
+
+def authority(crs: CRS, *, of: str | None = None, min_confidence: int = 70) -> tuple[str, str] | None:
+    """Authority and code by which a registry knows a system, None where it knows none; asked once for each system.
+
+    For a system whose file names no code, PROJ compares it with every one of its database: a quarter of a second each
+    time, and a step asks for every layer it writes.
+
+    Parameters
+    ----------
+    crs : CRS
+        The system.
+    of : str, optional
+        The authority whose code is wanted, as "EPSG"; any if not given.
+    min_confidence : int
+        Least likeness in percent, as PROJ's ``proj_identify`` rates it.
+    """
+    key = crs.to_wkt("WKT2_2019"), of, min_confidence
+    if key not in _KNOWN:
+        _KNOWN[key] = crs.to_authority(auth_name=of, min_confidence=min_confidence)
+    return _KNOWN[key]
+
+
+def epsg_code(crs: CRS, *, min_confidence: int = 70) -> int | None:
+    """EPSG code of a system, None where it has none; asked once for each system."""
+    found = authority(crs, of="EPSG", min_confidence=min_confidence)
+    return int(found[1]) if found else None
+
+
+def short_name(crs: CRS) -> str:
+    """Authority and code as one word where they are certain, else the words the system was read from."""
+    found = authority(crs, min_confidence=100)
+    return ":".join(found) if found else str(crs.srs)
 
 
 def transformer(source: CRS, target: CRS) -> Transformer:

@@ -13,7 +13,16 @@ from geotools.plan.schema import LayerSchema
 
 __all__ = ["conform", "refuse_unprintable"]
 
-_PANDAS_TYPE = {"text": "object", "integer": "Int64", "real": "float64", "boolean": "boolean", "date": "datetime64[ms]"}
+_PANDAS_TYPE = {
+    kind: pd.api.types.pandas_dtype(name)
+    for kind, name in (
+        ("text", "object"),
+        ("integer", "Int64"),
+        ("real", "float64"),
+        ("boolean", "boolean"),
+        ("date", "datetime64[ms]"),
+    )
+}
 _SHAPELY_ID = {"Point": 0, "LineString": 1, "Polygon": 3, "MultiPoint": 4, "MultiLineString": 5, "MultiPolygon": 6}
 
 
@@ -31,11 +40,16 @@ def conform(frame: gpd.GeoDataFrame | pd.DataFrame, schema: LayerSchema) -> gpd.
             expected=", ".join(schema.field_names),
             mend="a plan of another version of the toolkit, or with fields deleted: run the job into a new folder",
         )
+    # the table alone, with rows counted anew: a frame with geometry makes every look at a field dear
+    table = pd.DataFrame(frame)
+    if not table.index.equals(pd.RangeIndex(len(table))):
+        table = table.reset_index(drop=True)
     columns = {}
     for field in schema:
-        values = frame[field.name]
+        values = table[field.name]
         try:
-            columns[field.name] = pd.Series(values).astype(_PANDAS_TYPE[field.type]).reset_index(drop=True)
+            wanted_type = _PANDAS_TYPE[field.type]
+            columns[field.name] = values if values.dtype == wanted_type else values.astype(wanted_type)
         except (TypeError, ValueError) as problem:
             raise StepError(
                 "a field holds values of another type",

@@ -148,7 +148,8 @@ def write_layer(path: Path, schema: LayerSchema, frame: gpd.GeoDataFrame | pd.Da
     }
     if path.exists():
         _forget_layer(path, schema.name)
-    data, masks = zip(*(_column(frame[field.name], field) for field in schema), strict=True)
+    table = pd.DataFrame(frame)  # a frame with geometry makes every look at a field dear
+    data, masks = zip(*(_column(table[field.name], field) for field in schema), strict=True)
     shapes = None
     if schema.geometry is not None:
         options["layer_options"] = {**options["layer_options"], "GEOMETRY_NAME": "geom"}  # type: ignore[dict-item]
@@ -168,12 +169,14 @@ def _column(values: pd.Series, field: Field) -> tuple[np.ndarray, np.ndarray | N
     if field.type == "date":
         return values.to_numpy("datetime64[D]"), empty
     if field.type == "integer":
-        return values.fillna(0).astype(np.int64).to_numpy(), empty
+        return values.to_numpy(np.int64, na_value=0), empty
     if field.type == "boolean":
-        return values.fillna(False).astype(np.bool_).to_numpy(), empty
+        return values.to_numpy(np.bool_, na_value=False), empty
     if field.type == "real":
         return values.to_numpy(np.float64), None
-    return values.astype(object).where(~empty, None).to_numpy(object), None
+    texts = values.to_numpy(object, copy=True)
+    texts[empty] = None
+    return texts, None
 
 
 def _forget_layer(path: Path, name: str) -> None:

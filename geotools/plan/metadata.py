@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape
 
 from pyproj import CRS
 
-from geotools.io.crs import epsg_of
+from geotools.io.crs import epsg_code, short_name
 
 __all__ = ["Described", "write_metadata"]
 
@@ -66,7 +66,7 @@ class Described:
             ("type", "Dataset"),
             ("format", "application/geopackage+sqlite3"),
             ("language", "en"),
-            ("coverage", f"Places: {self.crs.to_string() if epsg_of(self.crs) else self.crs.name}"),
+            ("coverage", f"Places: {short_name(self.crs) if epsg_code(self.crs) else self.crs.name}"),
             ("coverage", f"Heights: metres; vertical datum: {self.vertical_datum}"),
             ("rights", self.rights),
         )

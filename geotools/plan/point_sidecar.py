@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pyproj import CRS
 
-from geotools.io.crs import code_of, unit_name
+from geotools.io.crs import authority, unit_name
 from geotools.plan.schema import PROVENANCE
 from geotools.plan.workspace import Workspace
 
@@ -16,7 +16,7 @@ __all__ = ["PointFile", "plan_datum", "system_fields", "system_name", "system_wo
 
 def system_name(crs: CRS) -> str:
     """A coordinate system for people: its name, and its code where one is known."""
-    code = code_of(crs)
+    code = authority(crs)
     return crs.name + (f" ({':'.join(code)})" if code else "")
 
 

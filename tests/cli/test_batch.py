@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -22,6 +23,7 @@ from geotools.cli.batch.many import run_batch
 from geotools.engine.workers import LocalWorkers
 from geotools.errors import InputError, OutputError, SiteError
 from tests.faults.site import digest, make_site, start
+from tests.shared import made_once
 from tests.validator import complaints
 
 STEPS = ["inspect", "layout"]
@@ -29,13 +31,23 @@ STEPS = ["inspect", "layout"]
 
 @pytest.fixture(scope="module")
 def sites(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Three good sites and a bad one between them."""
-    folder = tmp_path_factory.mktemp("sites")
-    for name in ("alpha", "beta", "gamma"):
-        make_site(folder / name, f"{name} yard")
-    broken = make_site(folder / "broken", "Broken yard")
-    (broken.parent / "terrain.tif").write_bytes(b"no raster")
-    return folder
+    """Three good sites and a bad one between them; nobody may change them."""
+
+    def make(folder: Path) -> None:
+        for name in ("alpha", "beta", "gamma"):
+            make_site(folder / name, f"{name} yard")
+        broken = make_site(folder / "broken", "Broken yard")
+        (broken.parent / "terrain.tif").write_bytes(b"no raster")
+
+    return made_once(tmp_path_factory, "batch_sites", make)
+
+
+@pytest.fixture(scope="module")
+def laid_out(sites: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder of a batch of those sites, through layout in one process; copy before changing."""
+    return made_once(
+        tmp_path_factory, "batch_laid_out", lambda folder: run_batch(read_manifest(sites), folder, steps=STEPS)
+    )
 
 
 def read_table(path: Path) -> list[dict[str, str]]:
@@ -45,7 +57,7 @@ def read_table(path: Path) -> list[dict[str, str]]:
 
 def test_one_failure_stops_no_other_and_is_told(sites: Path, tmp_path: Path) -> None:
     done = CliRunner().invoke(
-        cli, ["batch", str(sites), "--out", str(tmp_path), "--steps", "inspect,layout", "--workers", "1"]
+        cli, ["batch", str(sites), "--out", str(tmp_path), "--steps", "inspect", "--workers", "1"]
     )
     assert done.exit_code == 8, done.output
     rows = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
@@ -66,34 +78,32 @@ def test_a_batch_whose_only_site_fails_says_so_and_no_more(sites: Path, tmp_path
     assert list(pyogrio.read_dataframe(tmp_path / "batch.gpkg", layer="batch_sites")["state"]) == ["failed"]
 
 
-def test_combined_plan_holds_every_site(sites: Path, tmp_path: Path) -> None:
-    result = run_batch(read_manifest(sites), tmp_path, steps=STEPS)
-    zones = pyogrio.read_dataframe(result.combined, layer="zones")
+def test_combined_plan_holds_every_site(laid_out: Path) -> None:
+    zones = pyogrio.read_dataframe(laid_out / "batch.gpkg", layer="zones")
     assert sorted(set(zones["site"])) == ["alpha", "beta", "gamma"]
-    single = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="zones")
+    single = pyogrio.read_dataframe(laid_out / "sites" / "beta" / "plan.gpkg", layer="zones")
     mine = zones[zones["site"] == "beta"].reset_index(drop=True)
     assert mine["zone_id"].tolist() == single["zone_id"].tolist()
     assert mine.geometry.geom_equals(single.geometry).all()
 
 
 @pytest.mark.validator
-def test_combined_plan_is_valid(sites: Path, tmp_path: Path) -> None:
-    assert complaints(run_batch(read_manifest(sites), tmp_path, steps=STEPS).combined) == ""
+def test_combined_plan_is_valid(laid_out: Path) -> None:
+    assert complaints(laid_out / "batch.gpkg") == ""
 
 
-def test_two_workers_give_the_same_bytes_as_one(sites: Path, tmp_path: Path) -> None:
+def test_two_workers_give_the_same_bytes_as_one(sites: Path, laid_out: Path, tmp_path: Path) -> None:
     entries = read_manifest(sites)
-    run_batch(entries, tmp_path / "one", steps=STEPS)
     workers = LocalWorkers(2)
     try:
-        run_batch(entries, tmp_path / "two", steps=STEPS, workers=workers)
+        run_batch(entries, tmp_path, steps=STEPS, workers=workers)
     finally:
         workers.close()
     for name in ("alpha", "beta", "gamma"):
-        plans = [tmp_path / way / "sites" / name / "plan.gpkg" for way in ("one", "two")]
+        plans = [way / "sites" / name / "plan.gpkg" for way in (laid_out, tmp_path)]
         assert digest(plans[0]) == digest(plans[1])
-    assert digest(tmp_path / "one" / "batch.gpkg") == digest(tmp_path / "two" / "batch.gpkg")
-    assert (tmp_path / "one" / "outcomes.csv").read_bytes() == (tmp_path / "two" / "outcomes.csv").read_bytes()
+    assert digest(laid_out / "batch.gpkg") == digest(tmp_path / "batch.gpkg")
+    assert (laid_out / "outcomes.csv").read_bytes() == (tmp_path / "outcomes.csv").read_bytes()
 
 
 def test_resume_keeps_what_is_done_and_redoes_what_changed(sites: Path, tmp_path: Path) -> None:
@@ -101,13 +111,14 @@ def test_resume_keeps_what_is_done_and_redoes_what_changed(sites: Path, tmp_path
     for name in ("a", "b"):
         make_site(own / name, name)
     entries, out = read_manifest(own), tmp_path / "out"
-    run_batch(entries, out, steps=STEPS)
+    steps = ["inspect"]
+    run_batch(entries, out, steps=steps)
     with pytest.raises(OutputError, match="batch already"):
-        run_batch(entries, out, steps=STEPS)
+        run_batch(entries, out, steps=steps)
     before = {name: (out / "sites" / name / "plan.gpkg").stat().st_mtime_ns for name in ("a", "b")}
     site = own / "b" / "site.toml"
     site.write_text(site.read_text().replace("setback_m = 4.0", "setback_m = 5.0"))
-    again = run_batch(entries, out, steps=STEPS, resume=True)
+    again = run_batch(entries, out, steps=steps, resume=True)
     assert [r.state for r in again.sites] == ["kept", "done"]
     after = {name: (out / "sites" / name / "plan.gpkg").stat().st_mtime_ns for name in ("a", "b")}
     assert after["a"] == before["a"] and after["b"] != before["b"]
@@ -118,8 +129,8 @@ def test_a_killed_batch_is_taken_up_without_repeating(tmp_path: Path) -> None:
     for number in range(4):
         make_site(own / f"s{number}", f"s{number}")
     out = tmp_path / "out"
-    words = [str(own), "--out", str(out), "--steps", "inspect,layout", "--workers", "2"]
-    process = start("geotools", "batch", *words, "--json")
+    words = [str(own), "--out", str(out), "--steps", "inspect,layout"]
+    process = start("geotools", "batch", *words, "--workers", "2", "--json")
     assert process.stdout is not None
     done = []
     for line in process.stdout:
@@ -129,7 +140,7 @@ def test_a_killed_batch_is_taken_up_without_repeating(tmp_path: Path) -> None:
             break
     process.wait()
     time.sleep(0.5)  # the workers notice that their parent is gone
-    resumed = CliRunner().invoke(cli, ["batch", *words, "--resume", "--json"])
+    resumed = CliRunner().invoke(cli, ["batch", *words, "--workers", "1", "--resume", "--json"])
     assert resumed.exit_code == 0, resumed.output
     states = {
         e["site"]: e["state"] for line in resumed.output.splitlines() if (e := json.loads(line))["event"] == "site"
@@ -191,9 +202,9 @@ def test_folder_names_are_harmless(name: str, folder: str) -> None:
 def test_names_that_harm_elsewhere_are_harmless_here(sites: Path, tmp_path: Path) -> None:
     names = ["'; DROP TABLE zones; --", '=HYPERLINK("http://x")', "<script>alert(1)</script>", "../../up", "a/b\\c"]
     entries = [Entry(n, folder_name(n), sites / "alpha" / "site.toml") for n in names]
-    result = run_batch(entries, tmp_path / "out", steps=STEPS)
+    result = run_batch(entries, tmp_path / "out", steps=["inspect"])
     assert result.failed == 0
-    assert sorted(set(pyogrio.read_dataframe(result.combined, layer="zones")["site"])) == sorted(names)
+    assert sorted(set(pyogrio.read_dataframe(result.combined, layer="fence")["site"])) == sorted(names)
     with open(result.table, encoding="utf-8-sig", newline="") as stream:
         cells = [cell for row in csv.reader(stream) for cell in row]
     assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
@@ -219,7 +230,8 @@ def test_workers_load_nothing_from_the_folder_somebody_works_in(sites: Path, tmp
     command = (
         f"import sys; sys.path[0] = {str(root)!r}; from geotools.cli import main; main()"  # as the installed script
     )
-    words = ["batch", str(sites), "--out", str(tmp_path / "out"), "--steps", "inspect", "--workers", "2"]
+    # one site begins one of the workers
+    words = ["batch", str(sites / "alpha"), "--out", str(tmp_path / "out"), "--steps", "inspect", "--workers", "2"]
     done = subprocess.run(
         [sys.executable, "-c", command, *words], cwd=tmp_path, capture_output=True, text=True, check=False
     )
@@ -227,8 +239,9 @@ def test_workers_load_nothing_from_the_folder_somebody_works_in(sites: Path, tmp
     assert not (tmp_path / "trap").exists()
 
 
-def test_the_table_says_the_verdicts_of_each_site(sites: Path, tmp_path: Path) -> None:
-    words = f"batch {sites} --out {tmp_path} --steps inspect,layout,gaps --workers 1"
+def test_the_table_says_the_verdicts_of_each_site(sites: Path, laid_out: Path, tmp_path: Path) -> None:
+    shutil.copytree(laid_out, tmp_path, dirs_exist_ok=True)
+    words = f"batch {sites} --out {tmp_path} --steps inspect,layout,gaps --workers 1 --resume"
     CliRunner().invoke(cli, words.split())
     rows = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
     said = pyogrio.read_dataframe(tmp_path / "sites" / "beta" / "plan.gpkg", layer="verdicts")
@@ -254,7 +267,7 @@ def test_the_table_says_the_verdicts_of_each_site(sites: Path, tmp_path: Path) -
     assert all(f">{name}<" in page for name in ("alpha", "beta", "gamma", "broken"))
     # what a run is warned of is on record, and counts also where a later one has nothing to do
     warned = rows["beta"]["warnings"]
-    CliRunner().invoke(cli, [*words.split(), "--resume"])
+    CliRunner().invoke(cli, words.split())
     again = {row["site"]: row for row in read_table(tmp_path / "outcomes.csv")}
     assert again["beta"]["state"] == "kept" and again["beta"]["warnings"] == warned != "0"
     # in words on the page, too

@@ -47,7 +47,7 @@ def large(n: int) -> bytes:
 @pytest.fixture(scope="module")
 def machines() -> Iterator[Any]:
     with distributed.LocalCluster(
-        n_workers=3, threads_per_worker=1, processes=True, dashboard_address=None, memory_limit="1.5GB"
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, memory_limit="1.5GB"
     ) as machines:
         yield machines
 
@@ -117,7 +117,7 @@ def test_tiles_of_one_line_are_shared_and_a_killed_worker_changes_nothing(
     plan_work = importlib.import_module("geotools.detection.chains")
     monkeypatch.setattr(plan_work, "TILE_ZONES", 2)
     monkeypatch.setattr(plan_work, "MARGIN_ZONES", 1)
-    site = geotools.open_site(write_site(tmp_path / "in", 800.0, extra="[survey]\ndraws = 2"))
+    site = geotools.open_site(write_site(tmp_path / "in", 420.0, extra="max_zone_m = 50.0\n[survey]\ndraws = 2"))
     lost: list[int] = []
 
     def progress(done: int, total: int, what: str = "") -> None:

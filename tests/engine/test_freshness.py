@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
-from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -19,16 +19,28 @@ from geotools.engine import runner
 from geotools.engine.freshness import FileCodes, job_states
 from geotools.engine.runner import Job, run_site
 from geotools.errors import OutputError, StepError
+from tests.making import write_site
+from tests.shared import made_once
 
 STEPS = ["inspect", "layout", "channels", "stakeout"]
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A site with layout, channels and stakeout made; copy before changing."""
+
+    def make(folder: Path) -> None:
+        site = write_site(folder, toml="[channels]\nprotection_db = 21.5\n")
+        run_site(geotools.open_site(site), folder / "out", steps=STEPS)
+
+    return made_once(tmp_path_factory, "fresh_job", make)
+
+
 @pytest.fixture
-def job(make_site: Callable[..., Path], tmp_path: Path) -> tuple[Path, Path]:
-    """A site with layout, channels and stakeout made."""
-    site, out = make_site(toml="[channels]\nprotection_db = 21.5\n"), tmp_path / "out"
-    run_site(geotools.open_site(site), out, steps=STEPS)
-    return site, out
+def job(made: Path, tmp_path: Path) -> tuple[Path, Path]:
+    """A copy of it for the test alone: site file and output folder."""
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "site.toml", tmp_path / "out"
 
 
 def states(site: Path, out: Path) -> dict[str, tuple[str, list[str]]]:

@@ -17,6 +17,7 @@ from geotools.beam.response import ResponseRequest
 from geotools.beam.strip import Strip
 from geotools.engine import second
 from geotools.engine.batching import look_at
+from geotools.engine.second import second_process
 from geotools.errors import NumericInputError
 
 CHAINAGE, OFFSETS = np.arange(0.0, 60.01, 0.5), np.linspace(-1.0, 1.0, 9)
@@ -132,7 +133,7 @@ def test_work_that_it_cannot_load_is_done_here(beside, monkeypatch):
 def test_it_is_gone_with_the_work_it_was_started_for(monkeypatch):
     monkeypatch.setattr(second, "_BESIDE", second.Beside())
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1}, raising=False)
-    with second.second_process():
+    with second_process():
         began = time.monotonic()
         while not second._BESIDE.at_hand():
             assert time.monotonic() - began < 30.0, "the second process does not come up"

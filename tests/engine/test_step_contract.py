@@ -179,17 +179,34 @@ def call(environment: dict[str, str], *words: str) -> subprocess.CompletedProces
     )
 
 
+#: Commands of one process in turn: exit code and words of each.
+IN_TURN = """
+import json, sys
+from click.testing import CliRunner
+from geotools.cli import cli
+ends = [CliRunner().invoke(cli, words) for words in json.loads(sys.argv[1])]
+print(json.dumps([[end.exit_code, end.stdout, end.stderr] for end in ends]))
+"""
+
+
 def test_third_party_step_gets_everything_for_nothing(plugin: dict[str, str], make_site, tmp_path: Path) -> None:
     site, out = str(make_site()), str(tmp_path / "out")
-    assert "Hangs a warning sign" in call(plugin, "steps").stdout
-    assert "1 to 500 m" in call(plugin, "signs", "--help").stdout
-    assert call(plugin, "inspect", site, "--out", out).returncode == 0
-    done = call(plugin, "signs", site, "--out", out, "--every-m", "60")
-    assert (done.returncode, done.stderr) == (0, "")
-    assert "4 signs" in done.stdout  # 240 m of fence
-    refused = call(plugin, "signs", site, "--out", out, "--every-m", "0", "--overwrite")
-    assert refused.returncode == 4
-    assert "at least" in refused.stderr or "1 to 500 m" in refused.stderr
+    commands = [
+        ["steps"],
+        ["signs", "--help"],
+        ["inspect", site, "--out", out],
+        ["signs", site, "--out", out, "--every-m", "60"],
+        ["signs", site, "--out", out, "--every-m", "0", "--overwrite"],
+    ]
+    told = subprocess.check_output([sys.executable, "-c", IN_TURN, json.dumps(commands)], env=plugin, text=True)
+    listed, helped, inspected, done, refused = json.loads(told.splitlines()[-1])
+    assert "Hangs a warning sign" in listed[1]
+    assert "1 to 500 m" in helped[1]
+    assert inspected[0] == 0
+    assert (done[0], done[2]) == (0, "")
+    assert "4 signs" in done[1]  # 240 m of fence
+    assert refused[0] == 4
+    assert "at least" in refused[2] or "1 to 500 m" in refused[2]
     import pyogrio
 
     assert "warning_signs" in [name for name, _ in pyogrio.list_layers(tmp_path / "out" / "plan.gpkg")]

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from tests.faults.kill import Ground
-from tests.faults.site import STEPS, command_line, digest, environment, faults_of, start
+from tests.faults.site import STEPS, command, command_line, digest, environment, faults_of, start
 
 OUTPUT_ERROR = 6
 #: An edit in a layer that the next step leaves alone.
@@ -71,7 +71,7 @@ def full_file(root: Path | Ground, sizes: list[int]) -> Tally:
 def ground_end(ground: Ground, out: Path, tally: Tally) -> None:
     """With room again the job ends as if nothing had been."""
     for step in STEPS:
-        code, words = command_line(step, str(ground.sites[1]), "--out", str(out), "--overwrite")
+        code, words = command(step, str(ground.sites[1]), "--out", str(out), "--overwrite")
         if code:
             tally.faults.append(f"with room again {step} fails: {words[-300:]}")
     if digest(out / "plan.gpkg") not in ground.ends:
@@ -182,7 +182,7 @@ def edits_kept_after_a_crash_elsewhere(root: Path | Ground) -> Tally:
     tally.runs += 1
     if not (out / "plan.gpkg-wal").exists():
         tally.faults.append("the other program left no second file; this fault was not tried")
-    exit_code, words = command_line("layout", str(ground.sites[0]), "--out", str(out), "--overwrite")
+    exit_code, words = command("layout", str(ground.sites[0]), "--out", str(out), "--overwrite")
     if exit_code:
         tally.faults.append(f"the run after the crash fails: {words[-300:]}")
     if not edit_kept(out) or (out / "plan.gpkg-wal").exists():

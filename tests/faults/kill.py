@@ -8,11 +8,13 @@ import shutil
 import signal
 import time
 import traceback
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import geotools
-from tests.faults.site import STEPS, TEMPORARY, digest, faults_of, make_site, run_steps, start
+from tests.faults.site import STEPS, TEMPORARY, digest, faults_of, make_site, run_steps
+from tests.faults.victim import count_down
 
 
 @dataclass
@@ -83,19 +85,39 @@ class Ground:
             tally.faults.append(f"{when}: left behind after the next run: {left}")
 
 
-def _work_until_killed(ground: Ground, out: Path) -> int:
-    """A process that runs the steps over and over; begun as a copy of this one, everything loaded. Its number."""
+def _begin(work: Callable[[], None]) -> int:
+    """A process that does the work and ends with 0; begun as a copy of this one, everything loaded. Its number."""
     child = os.fork()
     if child == 0:
         try:
-            while True:
-                for site in ground.sites:
-                    run_steps(site, out)
+            work()
+            os._exit(0)
         except BaseException:
             traceback.print_exc()
         finally:
             os._exit(1)
     return child
+
+
+def _work_until_killed(ground: Ground, out: Path) -> int:
+    """A process that runs the steps over and over. Its number."""
+
+    def work() -> None:
+        while True:
+            for site in ground.sites:
+                run_steps(site, out)
+
+    return _begin(work)
+
+
+def _die_at_change(ground: Ground, out: Path, change: int) -> int:
+    """A process that runs the steps once and kills itself before that change of the folder. How it ended."""
+
+    def work() -> None:
+        count_down(change)
+        run_steps(ground.sites[1], out)
+
+    return os.waitstatus_to_exitcode(os.waitpid(_begin(work), 0)[1])
 
 
 def kill_at_random(root: Path | Ground, kills: int, seed: int = 1) -> Tally:
@@ -125,10 +147,11 @@ def kill_at_every_change(root: Path | Ground, every: int = 1) -> Tally:
     change = 0
     while True:
         out = ground.fresh()
-        process = start("tests.faults.victim", str(ground.sites[1]), str(out), str(change))
-        words = process.communicate()[0]
-        if "done" in words:
+        ended = _die_at_change(ground, out, change)
+        if ended == 0:
             return tally
+        if ended != -signal.SIGKILL:
+            tally.faults.append(f"before change {change}: the run ended by itself with {ended}")
         ground.look(out, tally, f"before change {change}")
         ground.go_on(out, tally, f"before change {change}")
         change += every

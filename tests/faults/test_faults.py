@@ -17,7 +17,7 @@ from geotools.errors import OutputError
 from geotools.io.files import disk_words
 from geotools.io.publish import COMMIT_NAME, finish, publish
 from tests.faults import disk, kill
-from tests.faults.site import command_line, make_site
+from tests.faults.site import command, make_site
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +115,7 @@ def test_a_link_in_the_folder_leads_nothing_outside(tmp_path: Path, name: str) -
     out.mkdir()
     outside.write_text("mine")
     (out / name).symlink_to(outside)
-    code, words = command_line("inspect", str(make_site(tmp_path / "site")), "--out", str(out))
+    code, words = command("inspect", str(make_site(tmp_path / "site")), "--out", str(out))
     assert "unexpected" not in words
     assert code == (6 if name == ".lock" else 0), words
     assert outside.read_text() == "mine"

@@ -84,10 +84,12 @@ class Bench:
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self.templates: dict[str, Path] = {}
+        self.templates: dict[object, Path] = {}
 
     def template(self, subject: Subject) -> Path:
-        if subject.name not in self.templates:
+        # subjects that begin from one site and one plan share it
+        key = subject.make, subject.prepare or subject.commands, not subject.prepare
+        if key not in self.templates:
             folder = self.root / "templates" / str(len(self.templates))
             folder.mkdir(parents=True)
             subject.make(folder)
@@ -97,8 +99,8 @@ class Bench:
                     raise RuntimeError(f"{subject.name}: the undamaged site fails: {words}")
             if not subject.prepare:
                 shutil.rmtree(folder / "out", ignore_errors=True)
-            self.templates[subject.name] = folder
-        return self.templates[subject.name]
+            self.templates[key] = folder
+        return self.templates[key]
 
     @staticmethod
     def fill(command: tuple[str, ...], folder: Path) -> list[str]:

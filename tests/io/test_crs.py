@@ -6,7 +6,7 @@ import pytest
 from pyproj import CRS, Transformer
 
 from geotools.errors import InputError
-from geotools.io.crs import code_of, epsg_of, metres_per_unit, metric_twin, utm_for, vertical
+from geotools.io.crs import authority, epsg_code, metres_per_unit, metric_twin, short_name, utm_for, vertical
 
 
 def test_us_survey_foot_is_1200_over_3937_m() -> None:
@@ -53,13 +53,30 @@ def test_utm_proposal(longitude: float, latitude: float, code: str) -> None:
     assert utm_for(longitude, latitude) == code
 
 
-def test_a_system_without_a_code_is_looked_up_once(monkeypatch):
-    """To look for one of a surveyor's own takes a fifth of a second, and a plan has sixty layers."""
-    asked = []
-    looked_up = CRS.to_authority
-    monkeypatch.setattr(CRS, "to_authority", lambda self, *a, **k: asked.append(self.name) or looked_up(self, *a, **k))
-    own = CRS("+proj=lcc +lat_1=43.1 +lat_2=45.7 +lat_0=41.9 +lon_0=-120.3 +x_0=412345.6 +y_0=0 +ellps=GRS80 +units=m")
-    assert [code_of(own), code_of(CRS(own.to_wkt())), code_of(own, 100)] == [None, None, None]
-    assert len(asked) == 2  # one for each confidence
-    assert code_of(CRS("EPSG:32632"), 100) == ("EPSG", "32632")
-    assert epsg_of(CRS("EPSG:32632")) == 32632 and epsg_of(own) is None
+#: A system that its file gives in full, without the code of a registry: PROJ looks through its database for it.
+UNNAMED = CRS.from_wkt(
+    'PROJCRS["local grid of the works",BASEGEOGCRS["WGS 84",DATUM["World Geodetic System 1984",'
+    'ELLIPSOID["WGS 84",6378137,298.257223563,LENGTHUNIT["metre",1]]]],CONVERSION["grid",'
+    'METHOD["Transverse Mercator",ID["EPSG",9807]],'
+    'PARAMETER["Latitude of natural origin",48.3,ANGLEUNIT["degree",0.0174532925199433]],'
+    'PARAMETER["Longitude of natural origin",11.4,ANGLEUNIT["degree",0.0174532925199433]],'
+    'PARAMETER["Scale factor at natural origin",1,SCALEUNIT["unity",1]],'
+    'PARAMETER["False easting",5000,LENGTHUNIT["metre",1]],PARAMETER["False northing",7000,LENGTHUNIT["metre",1]]],'
+    'CS[Cartesian,2],AXIS["easting",east,LENGTHUNIT["metre",1]],AXIS["northing",north,LENGTHUNIT["metre",1]]]'
+)
+
+
+@pytest.mark.parametrize(
+    "crs", [CRS("EPSG:32632"), CRS("EPSG:2994"), CRS("EPSG:2994+5703"), CRS("OGC:CRS84"), UNNAMED], ids=lambda c: c.name
+)
+def test_a_registry_is_asked_for_a_system_once_and_answers_as_proj_does(crs: CRS, monkeypatch) -> None:
+    asked: list[CRS] = []
+    real = CRS.to_authority
+    monkeypatch.setattr(CRS, "to_authority", lambda self, *a, **k: asked.append(self) or real(self, *a, **k))
+    monkeypatch.setattr("geotools.io.crs._KNOWN", {})
+    for same in (crs, CRS.from_wkt(crs.to_wkt("WKT2_2019"))):  # as the next layer of the plan has it
+        assert authority(same, min_confidence=100) == real(crs, min_confidence=100)
+        assert epsg_code(same) == crs.to_epsg()
+    # one question each: for any authority, and for EPSG alone
+    assert len(asked) == 2
+    assert short_name(crs) == crs.to_string()

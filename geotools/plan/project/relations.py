@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from pyproj import CRS
 
-from geotools.io.crs import epsg_of
+from geotools.io.crs import epsg_code
 from geotools.plan.schema import Field, LayerSchema, Style, Symbol
 from geotools.plan.schema.style import BLACK, PALE
 
@@ -72,7 +72,7 @@ def posts_source(heads: str, crs: CRS) -> str | None:
     str or None
         None where the system has no number by which the GIS could know it.
     """
-    code = epsg_of(crs, 100)
+    code = epsg_code(crs, min_confidence=100)
     if code is None:
         return None
     query = (

@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element, ParseError, SubElement, fromstring, t
 
 from pyproj import CRS
 
-from geotools.io.crs import code_of
+from geotools.io.crs import authority
 from geotools.plan.project.layout import add_layout
 from geotools.plan.project.relations import add_relations
 from geotools.plan.project.tree import Ramp
@@ -71,8 +71,8 @@ def _system(parent: Element, crs: CRS | None) -> None:
     if crs is None:
         return
     SubElement(node, "wkt").text = crs.to_wkt("WKT2_2019")
-    authority = code_of(crs, 100)
-    SubElement(node, "authid").text = ":".join(authority) if authority else ""
+    known = authority(crs, min_confidence=100)
+    SubElement(node, "authid").text = ":".join(known) if known else ""
     SubElement(node, "description").text = crs.name
     SubElement(node, "geographicflag").text = "false"
 

@@ -17,7 +17,7 @@ from geotools.earthwork.tin import DesignTin, design_tin
 from geotools.earthwork.waterway import water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, OwnWorks, SectionPlan, Works, works_of
 from geotools.engine.step import StepContext
-from geotools.io.crs import epsg_of
+from geotools.io.crs import epsg_code
 from geotools.io.grids import GridBand, write_grid
 from geotools.io.sparse_grid import SparseGrid
 from geotools.io.tables import csv_text
@@ -200,7 +200,7 @@ def write_drawings(
         project=ctx.site.name,
         crs_name=crs.name,
         vertical_datum=plan_datum(ctx.workspace, ctx.site.input.vertical_datum),
-        epsg=epsg_of(crs),
+        epsg=epsg_code(crs),
         units=units,
         date=ctx.site.sheets.date,
         state=paper.words,

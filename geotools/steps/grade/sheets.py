@@ -13,7 +13,7 @@ from geotools.earthwork.tin import TOLERANCE_M
 from geotools.earthwork.waterway import Waterway, standing_ways, water_ways
 from geotools.earthwork.works import CAUTIONS, MapUnits, Works
 from geotools.engine.step import StepContext
-from geotools.io.crs import epsg_of
+from geotools.io.crs import epsg_code
 from geotools.io.paper import TitleBlock
 from geotools.plan.paper_state import PaperState
 from geotools.plan.point_sidecar import plan_datum
@@ -31,7 +31,7 @@ def sheet_set(
 ) -> SheetSet:
     """What the drawings are made from: works, title block, key plan and quantities."""
     said, crs = ctx.site.sheets, ctx.workspace.plan_crs
-    code = epsg_of(crs)
+    code = epsg_code(crs)
     datum = plan_datum(ctx.workspace, ctx.site.input.vertical_datum)
     block = TitleBlock(
         project=f"{ctx.site.name}, {paper.kind} state, heads {paper.code}",

@@ -12,7 +12,7 @@ import shapely
 
 import geotools
 from geotools.errors import InputError, StepError
-from tests.making import write_raster
+from tests.making import laid_out_copy, write_raster
 
 
 def layer(out, name):
@@ -20,17 +20,16 @@ def layer(out, name):
 
 
 @pytest.fixture
-def straight(make_site, tmp_path):
+def straight(tmp_path_factory, tmp_path):
     """Flat ground, an open fence of 88 m in one or two zones."""
-    site_file = make_site(
+    return laid_out_copy(
+        tmp_path_factory,
+        tmp_path,
+        "cameras_straight",
         points=((6.0, 50.0), (94.0, 50.0)),
         threats='["walk"]',
         toml='[layout]\nside = "left"\nsetback_m = 4.0\nmax_zone_m = 60.0\n',
     )
-    site = geotools.open_site(site_file)
-    for step in ("inspect", "layout"):
-        geotools.run_step(step, site, tmp_path / "out")
-    return site_file, tmp_path / "out"
 
 
 def put_cameras(folder, points, **fields):

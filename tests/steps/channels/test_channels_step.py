@@ -10,7 +10,7 @@ import pytest
 
 import geotools
 from geotools.errors import InfeasibleError, InputError
-from tests.making import line, write_fence
+from tests.making import laid_out_copy, line, write_fence
 
 
 def heads_of(out):
@@ -18,17 +18,16 @@ def heads_of(out):
 
 
 @pytest.fixture
-def straight(make_site, tmp_path):
+def straight(tmp_path_factory, tmp_path):
     """Flat ground, one straight fence of 88 m in zones of at most 25 m: four or five in line, one main head each."""
-    site_file = make_site(
+    return laid_out_copy(
+        tmp_path_factory,
+        tmp_path,
+        "channels_straight",
         points=((6.0, 50.0), (94.0, 50.0)),
         threats='["walk"]',
         toml='[layout]\nside = "left"\nsetback_m = 4.0\nmax_zone_m = 25.0\nmin_zone_m = 5.0\noverlap_m = 2.0\n',
     )
-    site = geotools.open_site(site_file)
-    for step in ("inspect", "layout"):
-        geotools.run_step(step, site, tmp_path / "out")
-    return site_file, tmp_path / "out"
 
 
 def by_hand(heads, protection=15.0, lobe=30.0):

@@ -18,7 +18,7 @@ def test_two_workers_give_the_same_plan_as_one(tmp_path: Path, monkeypatch: pyte
     plan_work = importlib.import_module("geotools.detection.chains")
     monkeypatch.setattr(plan_work, "TILE_ZONES", 3)
     monkeypatch.setattr(plan_work, "MARGIN_ZONES", 1)
-    site = geotools.open_site(write_site(tmp_path / "in", 700.0, extra="[survey]\ndraws = 4"))
+    site = geotools.open_site(write_site(tmp_path / "in", 420.0, extra="max_zone_m = 50.0\n[survey]\ndraws = 4"))
     plans, rasters = [], []
     for name, workers in (("one", None), ("two", LocalWorkers(2))):
         with Job(site, tmp_path / name, workers=workers) as job:

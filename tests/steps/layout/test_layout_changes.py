@@ -8,6 +8,7 @@ from shapely import Point
 
 import geotools
 from geotools.plan.changes import HeadPrices, head_changes
+from tests.making import laid_out_copy
 
 RING = ((15.0, 15.0), (85.0, 15.0), (85.0, 85.0), (15.0, 85.0), (15.0, 15.0))
 PRICES = "[prices]\nhead = 2000.0\npost = 1000.0\nset_head = 100.0\n"
@@ -18,13 +19,10 @@ def layer(out, name):
 
 
 @pytest.fixture
-def walk_yard(make_site, tmp_path):
+def walk_yard(tmp_path_factory, tmp_path):
     """A yard laid out for people on foot alone, in its own folder."""
-    site_file = make_site(points=RING, threats='["walk"]', toml=f"[layout]\nsetback_m = 4.0\n{PRICES}")
-    site = geotools.open_site(site_file)
-    for step in ("inspect", "layout"):
-        geotools.run_step(step, site, tmp_path / "out")
-    return site_file, tmp_path / "out"
+    toml = f"[layout]\nsetback_m = 4.0\n{PRICES}"
+    return laid_out_copy(tmp_path_factory, tmp_path, "walk_yard", points=RING, threats='["walk"]', toml=toml)
 
 
 def add_prone(site_file):
