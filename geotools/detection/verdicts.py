@@ -153,7 +153,8 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
     if not ample and unknowns.draws > _FIRST:
         owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
     tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
-    law = {} if ample else _within_envelope(perimeter, zone_id, unknowns.envelope)
+    # however much of the field's modulation is in hand: the rise and fall of a level can be half of it
+    law = _within_envelope(perimeter, zone_id, unknowns.envelope)
     stations = {
         threat: StationVerdicts(
             flags,

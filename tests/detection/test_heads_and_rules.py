@@ -98,6 +98,14 @@ def test_a_zone_is_tried_no_more_only_while_half_the_threshold_is_kept_over_it()
         judged = judge_stations(Perimeter(zones, Formula(lambda x, y: 0.0 * x), rules), "Z1", exact)
         return judged.ample, len(judged.worlds)
 
+    # what is in hand of one law says nothing of the other: a receiver whose level has to move by twice the signal
+    ample = Perimeter(zones, Formula(lambda x, y: 0.0 * x), Rules(weakest / 1.6, 2.0, 0.5, walk))
+    for law, detected in ((0.01, True), (2.0, False)):
+        said = judge_stations(ample, "Z1", replace(exact, envelope=law))
+        assert said.ample and said.stations["walk"].detected().any() == detected
+        assert said.stations["walk"].verdict(40)[::2] == (
+            ("detected", "") if detected else ("unproven", "receiver_law")
+        )
     # 1.5 is where the answer changes
     assert tried(1.53) == (True, 8)
     assert tried(1.47) == (False, 9)

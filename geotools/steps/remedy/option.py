@@ -205,7 +205,10 @@ def reason_for(best: Option | None, options: Sequence[Option], currency: str) ->
         other = min(dearer, key=lambda o: (o.cost, o.name))
         apart = other.cost - best.cost
         price = f"{abs(apart):,.0f} {currency} {'cheaper' if apart >= 0 else 'dearer'} than to {other.words}"
-        why = f"clear in a run of all zones as proposed, and {price}"
+        # what is cheaper was tried before it, and did not hold there
+        why = (
+            f"clear in a run of all zones as proposed, and {price}{'' if apart >= 0 else ', which is not clear in it'}"
+        )
     else:
         why = "clear in a run of all zones as proposed"
         why += ", and cheaper than a further post" if best.name != "split" else ""

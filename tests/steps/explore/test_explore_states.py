@@ -86,6 +86,7 @@ def test_a_proposal_that_changes_nothing_says_what_the_plan_says(page, job):
     turned = dataclasses.replace(
         today,
         line=today.line.reversed(),
+        forward=not today.forward,
         pairs=tuple(dataclasses.replace(p, tx_height_m=p.rx_height_m, rx_height_m=p.tx_height_m) for p in today.pairs),
     )
     becomes = {today.zone_id: (turned,)}
