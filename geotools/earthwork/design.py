@@ -104,7 +104,7 @@ def grade_zones(
                 else:
                     for part in reversed(alone):
                         surface.undo(part.strip, np.ones(len(part.strip.x), bool))
-            if parts == [grading]:
+            if parts[0] is grading:
                 surface.apply(grading.strip, grading.design)
             for part in parts:
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})

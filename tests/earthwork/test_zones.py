@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork import design
 from geotools.earthwork.design import depth_classes, grade_zones
 from geotools.earthwork.group import ZoneGroup
 from geotools.earthwork.programme import GradingRules
@@ -100,6 +101,28 @@ def test_works_that_meet_are_found_together(monkeypatch):
     cells = [{(round(x, 3), round(y, 3)) for x, y in worked(one)} for one in known.values()]
     assert cells[0] & cells[1] and 0 in solved
     assert all(g.clear for g in made)
+
+
+@pytest.mark.parametrize("alone", [True, False], ids=["alone they can be built", "nor alone"])
+def test_works_of_two_zones_that_nobody_builds_are_looked_for_zone_by_zone(alone, monkeypatch):
+    ground = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + dip(0.5, 5.0, 140.0)(x, y) - 100)
+    zones = [zone("Z1", 0.0, 100.0), zone("Z2", 90.0, 100.0)]
+    perimeter = Perimeter(zones, ground, RULES)
+    perimeter.solve_all()
+
+    def too_thin(perimeter, surface, group, settings, **more):
+        made = grade_group(perimeter, surface, group, settings, **more)
+        return replace(made, buildable=alone and len(group) == 1)
+
+    monkeypatch.setattr(design, "grade_group", too_thin)
+    surface = DesignSurface(ground, (-10, -10, 210, 10))
+    made, _ = grade_zones(perimeter, surface, zones, SETTINGS)
+    assert [len(one.grading.zones) for one in made] == ([1, 1] if alone else [2, 2])
+    # what was tried and is not taken leaves no earth behind
+    laid = surface.change.size_of()
+    each = {id(one.grading): np.abs(one.grading.design - one.grading.strip.cells.ground).sum() for one in made}
+    assert laid == pytest.approx(sum(each.values()), rel=1e-4) and laid > 1.0
+    assert all(one.clear for one in made)
 
 
 def worked(grading: ZoneGrading):
