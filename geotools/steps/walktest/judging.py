@@ -18,6 +18,9 @@ __all__ = ["CHART", "judge_all"]
 Row = dict[str, Any]
 CHART = "walk_test.png"
 _LEAST_MODULATION = 1e-4
+#: Share of misses up to which they say something of their own places alone, nothing of the model (a choice of this
+#: toolkit).
+_FEW_MISSED = 0.05
 
 
 def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
@@ -29,6 +32,11 @@ def _threshold_words(estimate: ThresholdEstimate, site_m0: float) -> str:
         "unrelated": "detections do not follow the predicted modulation: the model does not explain this site; "
         "check ground, alignment and receiver settings before changing m0",
     }[estimate.kind]
+    if estimate.kind == "unrelated" and estimate.missed <= _FEW_MISSED * estimate.trials:
+        said = (
+            f"{counted(estimate.missed, 'crossing')} missed, not where least is predicted: so few place no threshold; "
+            "check ground, alignment and receiver settings there"
+        )
     agrees = estimate.low <= site_m0 <= estimate.high
     verdict = "agrees with" if agrees else "disagrees with"
     tail = "" if estimate.kind == "unrelated" else f"; the site file's {site_m0:.2f} {verdict} that"

@@ -100,6 +100,7 @@ class ThresholdEstimate:
         or "unrelated" (detections do not rise with predicted modulation: the model does not explain this site).
     log_likelihood : logarithm of the results' likelihood at the best threshold and spread; 0 where a sharp one explains
         every result, that of one detection probability for all where the prediction explains nothing.
+    missed : results without an alarm.
     """
 
     m0: float
@@ -109,6 +110,7 @@ class ThresholdEstimate:
     kind: str
     trials: int
     log_likelihood: float = 0.0
+    missed: int = 0
 
 
 def estimate_threshold(
@@ -146,7 +148,7 @@ def estimate_threshold(
         low, high = float(m[~y].max()), float(m[y].min())
         return ThresholdEstimate(float(np.sqrt(low * high)), low, high, 0.0, "separated", n)
     flat = float(-n * (y.mean() * np.log(y.mean()) + (1 - y.mean()) * np.log(1 - y.mean())))
-    unrelated = ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n, -flat)
+    unrelated = ThresholdEstimate(float("nan"), 0.0, float("inf"), float("nan"), "unrelated", n, -flat, int((~y).sum()))
     x = np.log(m)
     centre, scale = float(x.mean()), float(x.std())
     if scale < 1e-9:

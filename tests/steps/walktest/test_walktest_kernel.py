@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
 from geotools.errors import NumericInputError
+from geotools.steps.walktest.judging import _threshold_words
 from geotools.steps.walktest.kernel import binomial_bounds, estimate_threshold, trials_needed
 from geotools.steps.walktest.placing import EVEN, WORST, plan_crossings
 from geotools.steps.walktest.sequential import SequentialPlan
@@ -241,7 +242,24 @@ def test_threshold_where_results_cannot_place_it():
     assert apart.m0 == pytest.approx(0.2)
     m = np.array([0.1, 0.2, 0.3, 0.4] * 6)
     wrong = estimate_threshold(m, m < 0.25)
-    assert wrong.kind == "unrelated" and np.isnan(wrong.m0)
+    assert wrong.kind == "unrelated" and np.isnan(wrong.m0) and wrong.missed == 12
+    assert "the model does not explain this site" in _threshold_words(wrong, 0.2)
+
+
+def test_one_miss_of_many_blames_its_place_and_not_the_model():
+    m = np.linspace(0.3, 1.2, 435)
+    seen = m != m[300]
+    one = estimate_threshold(m, seen)
+    said = _threshold_words(one, 0.2)
+    assert one.kind == "unrelated" and one.missed == 1
+    assert "1 crossing missed" in said and "does not explain" not in said and "agrees" not in said
+    # one in twenty is where it turns
+    for missed, blamed in ((21, False), (22, True)):
+        seen = np.ones(435, bool)
+        seen[-missed:] = False  # where most is predicted
+        found = estimate_threshold(m, seen)
+        assert found.kind == "unrelated" and found.missed == missed
+        assert ("does not explain" in _threshold_words(found, 0.2)) == blamed
 
 
 def test_results_without_prediction_are_refused():
