@@ -68,13 +68,18 @@ def _with_heads_moved(
     trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, most: float = float("inf")
 ) -> ZoneGrading:
     """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
-    held_is_good = best.clear and best.dry and best.buildable
+    held_is_good = _good(best)
     worth = min(_price(best) - sum(c.cost for c in best.crossings), most)
     for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
-        if best.clear and best.dry and best.buildable and least >= _earth(best):
+        if _good(best) and least >= _earth(best):
             break
         best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))), key=_rank)
     return best
+
+
+def _good(grading: ZoneGrading) -> bool:
+    """Whether a grading is an answer: clear, dry, and made by a machine."""
+    return grading.clear and grading.dry and grading.buildable
 
 
 def _earth(grading: ZoneGrading) -> float:
@@ -84,7 +89,7 @@ def _earth(grading: ZoneGrading) -> float:
 
 def _price(grading: ZoneGrading) -> float:
     """Price that another grading has to stay below to be taken."""
-    return grading.price if grading.clear and grading.dry and grading.buildable else float("inf")
+    return grading.price if _good(grading) else float("inf")
 
 
 def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, bool, float]:

@@ -98,10 +98,7 @@ def metric_twin(crs: CRS) -> CRS:
     return CRS.from_json_dict(described)
 
 
-#: What the registry was asked, by the whole text of the system, the authority and the confidence.
-_KNOWN: dict[tuple[str, str | None, int], tuple[str, str] | None] = {}
-
-
+@lru_cache(maxsize=64)
 def authority(crs: CRS, *, of: str | None = None, min_confidence: int = 70) -> tuple[str, str] | None:
     """Authority and code by which a registry knows a system, None where it knows none; asked once for each system.
 
@@ -117,10 +114,8 @@ def authority(crs: CRS, *, of: str | None = None, min_confidence: int = 70) -> t
     min_confidence : int
         Least likeness in percent, as PROJ's ``proj_identify`` rates it.
     """
-    key = crs.to_wkt("WKT2_2019"), of, min_confidence
-    if key not in _KNOWN:
-        _KNOWN[key] = crs.to_authority(auth_name=of, min_confidence=min_confidence)
-    return _KNOWN[key]
+    found = crs.to_authority(auth_name=of, min_confidence=min_confidence)
+    return None if found is None else (str(found[0]), str(found[1]))
 
 
 def epsg_code(crs: CRS, *, min_confidence: int = 70) -> int | None:

@@ -11,15 +11,17 @@ from geotools.engine.step_names import step_summaries
 HEAVY = ("numpy", "pandas", "scipy", "shapely", "rasterio", "pyproj", "matplotlib", "pydantic")
 
 
+def loaded_by(code: str, names) -> str:
+    """Which of these libraries a process of its own has loaded after the code, as a list in words."""
+    code = f"import sys\n{code}\nprint('loaded:', sorted(set({tuple(names)!r}) & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return done.stdout.splitlines()[-1]
+
+
 @pytest.mark.parametrize("words", ["--help", "steps", "--version"])
 def test_the_list_of_commands_loads_no_heavy_library(words):
-    code = (
-        "import sys\nfrom geotools.cli import cli\n"
-        f"cli([{words!r}], prog_name='geotools', standalone_mode=False)\n"
-        f"print('loaded:', sorted(set({HEAVY!r}) & set(sys.modules)))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.splitlines()[-1] == "loaded: []"
+    code = f"from geotools.cli import cli\ncli([{words!r}], prog_name='geotools', standalone_mode=False)"
+    assert loaded_by(code, HEAVY) == "loaded: []"
 
 
 def test_the_list_says_what_the_steps_declare():
@@ -28,10 +30,5 @@ def test_the_list_says_what_the_steps_declare():
 
 
 def test_a_step_loads_no_library_that_draws_before_something_is_drawn():
-    code = (
-        "import sys\nfrom geotools.engine.step import discover\ndiscover()\n"
-        "drawing = {'matplotlib', 'fpdf', 'plotly', 'ezdxf', 'PIL', 'contourpy'}\n"
-        "print('loaded:', sorted(drawing & set(sys.modules)))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.splitlines()[-1] == "loaded: []"
+    code = "from geotools.engine.step import discover\ndiscover()"
+    assert loaded_by(code, ("matplotlib", "fpdf", "plotly", "ezdxf", "PIL", "contourpy")) == "loaded: []"

@@ -13,6 +13,7 @@ import numpy as np
 import pyogrio
 
 from geotools.cli.batch.site_labels import label_sites
+from geotools.errors import counted
 from geotools.plan.schema import FENCE, VERDICTS
 from geotools.plan.schema.style import VERDICT_COLOURS
 
@@ -51,12 +52,12 @@ def maps_of(combined: Path) -> str:
     x0, y0, x1, y1 = fences.total_bounds
     dots = [name for name, (a, b, c, d) in sites.items() if max(c - a, d - b) < _DOT * max(x1 - x0, y1 - y0)]
     names = ", ".join(sites)
-    several = f"{len(sites)} site{'' if len(sites) == 1 else 's'}: {names}"
+    several = f"{counted(len(sites), 'site')}: {names}"
     text = f"<h2>Map of all sites</h2>{_picture(_overview(fences, said, sites, dots), f'Map of {several}')}"
     if dots:
         shown = list(sites)[:_MOST]
         more = f" The first {_MOST} of {len(sites)} are shown." if len(sites) > _MOST else ""
-        alt = f"Plans of {len(shown)} site{'' if len(shown) == 1 else 's'}: {', '.join(shown)}"
+        alt = f"Plans of {counted(len(shown), 'site')}: {', '.join(shown)}"
         text += f"<h2>Each site to its own scale</h2><p>North up.{more}</p>"
         text += _picture(_plans(fences, said, {name: sites[name] for name in shown}), alt)
     return text
@@ -94,10 +95,14 @@ def _keys(figure: Figure) -> None:
     figure.legend(handles=keys, loc="outside lower center", ncols=4, frameon=False)
 
 
+def _projected(fences: gpd.GeoDataFrame) -> bool:
+    """Whether both axes of a map count alike."""
+    return fences.crs is None or bool(fences.crs.is_projected)
+
+
 def _upright(fences: gpd.GeoDataFrame, north: float) -> Any:
     """Aspect of a map: degrees of longitude are shorter the farther north or south."""
-    projected = fences.crs is None or fences.crs.is_projected
-    return "equal" if projected else 1.0 / max(float(np.cos(np.radians(north))), 0.05)
+    return "equal" if _projected(fences) else 1.0 / max(float(np.cos(np.radians(north))), 0.05)
 
 
 def _overview(
@@ -111,7 +116,7 @@ def _overview(
     for name in dots:
         a, b, c, d = sites[name]
         ax.plot((a + c) / 2, (b + d) / 2, "o", ms=7, mfc=_worst(said, name), mec="#111111")
-    projected = fences.crs is None or fences.crs.is_projected
+    projected = _projected(fences)
     ax.set_aspect("equal" if projected else "auto")
     system = "" if fences.crs is None else fences.crs.name
     if projected:
