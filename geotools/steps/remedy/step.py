@@ -152,7 +152,8 @@ def run(ctx: StepContext) -> StepResult:
         if zone_id not in by_zone:  # nothing is wanted but what opens its window
             return []
         own = surface_over(site, perimeter, ground, [zone_id])
-        return zone_options(perimeter, own, zone_id, limits, keep_mask(kept, own), every=True)[0]
+        known = options[zone_id]
+        return zone_options(perimeter, own, zone_id, limits, keep_mask(kept, own), every=True, before=known)[0]
 
     wanted = accepted_zones(ctx.params["windows"] or "", perimeter)
     accepted = accepted_openings(ctx, perimeter, wanted, by_zone) if wanted else None

@@ -153,3 +153,21 @@ def test_nothing_is_recommended_that_is_not_clear():
     still_open = [o for o in found if not o.clear]
     assert cheapest(still_open) is None and "still leaves" in reason_for(None, still_open, "EUR")
     assert cheapest([]) is None
+
+
+def test_options_tried_before_are_taken_and_the_rest_are_what_a_fresh_comparison_gives():
+    perimeter = Perimeter([zone(pairs=[MAIN])], Formula(dip(0.25, 5.0, 50.0)), RULES)
+    surface = DesignSurface(perimeter.ground, (-10, -10, 210, 10))
+    limits = RemedyLimits(SETTINGS, COSTS, ((LOW, (0.2, 0.45)),))
+    first, _ = zone_options(perimeter, surface, "Z1", limits)
+    fresh, _ = zone_options(perimeter, surface, "Z1", limits, every=True)
+    again, grading = zone_options(perimeter, surface, "Z1", limits, every=True, before=first)
+    assert len(fresh) > len(first) > 0  # something had been left out
+
+    def figures(found: list[Option]) -> list[tuple]:
+        return [(o.name, o.cost, o.dead_after_m, o.weakest_after, o.loose, o.words) for o in found]
+
+    assert figures(again) == figures(fresh)
+    known = {o.name: o for o in first}
+    assert all(o is known[o.name] for o in again if o.name in known)
+    assert "grade" not in known or grading is known["grade"].grading
