@@ -99,3 +99,10 @@ class Layout(SiteSection):
         default=2000.0,
         ge=0,
     )
+    off_line_m: float = setting(
+        "weight of a metre of beam 1 m off the line it is to follow (setback_m from the fence, or midway of two), "
+        "in the site's currency; 2 m off counts four times, so that beams keep parallel to the fence",
+        mark="a weight, not a price of the trade",
+        default=2.0,
+        ge=0,
+    )

@@ -135,12 +135,20 @@ def examine(site_file: Path, out: Path, *, papers: bool) -> dict[str, Any]:
         "corners": len(places),
         "open": open_at,
         "dead": summary["gaps"]["dead_length_m"],
-        "papers": sentences(figures(out)) if papers else [],
+        "papers": [*sentences(figures(out)), *off_line(plan)] if papers else [],
         "conflicts": [
             f"{row.rule} ({row.zone_id}): found {row.found}, required {row.expected}; {row.mend}"
             for row in conflicts.itertuples()
         ],
     }
+
+
+def off_line(plan: Path) -> list[str]:
+    """Beams that do not stand on the line asked for, and why, as the layer standoffs says, as lines of Markdown."""
+    stood = gpd.read_file(plan, layer="standoffs")
+    off = [(row.zone_id, row.why.split("; ")[1]) for row in stood.itertuples()]
+    told = [f"- {zone}: {why}" for zone, why in off if " off the line " in why]
+    return ["Beams off the line that was asked for:", "", *(told or ["- none"]), ""]
 
 
 def rows(found: list[dict[str, Any]]) -> list[str]:

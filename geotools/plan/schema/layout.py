@@ -59,7 +59,7 @@ STANDOFFS = LayerSchema(
     made_by="layout",
     fields=(
         Field("zone_id", "text", "zone", nullable=False),
-        Field("fence_m", "real", "from the beam line to the fence, on average", "m"),
+        Field("fence_m", "real", "from the middle half of the beam line to the fence, on average", "m"),
         Field("asked_m", "real", "distance of layout.setback_m; empty between two fences", "m"),
         Field("outside_m", "real", "ground to keep clear on the fence's outer side, from the beam line", "m"),
         Field("outside_for", "text", "what needs that: a mover and where it lives, or the beam itself"),

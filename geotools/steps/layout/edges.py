@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.edgelist import Edges
+from geotools.steps.layout.off_line import off_line, square_off
 from geotools.steps.layout.width import beam_half_width
 from geotools.steps.layout.zone_rules import Field, LayoutWeights, ZoneRules
 
-__all__ = ["Field", "LayoutWeights", "ZoneRules", "possible_zones"]
+__all__ = ["Field", "LayoutWeights", "ZoneRules", "look_up_reach_m", "possible_zones"]
 
 _CHUNK = 500_000
 #: A beam longer than half the longest stands for at most this many times its own length of the line: a right angle may
@@ -80,6 +81,7 @@ class _Judge:
     def __init__(self, rules: ZoneRules, prices: LayoutWeights, clear: Field, ground: Field | None) -> None:
         self.rules, self.prices, self.clear, self.ground = rules, prices, clear, ground
         self.barred: Field | None = None
+        self.off_line: Field | None = None
 
     def _need(self, along: NDArray, total: NDArray) -> NDArray:
         rules = self.rules
@@ -104,9 +106,12 @@ class _Judge:
         return np.concatenate([ahead, middle, after], axis=1)
 
     def measure(
-        self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], offset: NDArray, spots: tuple[int, int, int]
+        self, p: NDArray, q: NDArray, past: tuple[NDArray, NDArray], stretch: NDArray, spots: tuple[int, int, int]
     ) -> tuple[NDArray, ...]:
-        """Possible or not, cost, lack of room past both ends, earthwork and dead ground of zones p to q (m, 2)."""
+        """Possible or not, cost, lack of room past both ends, earthwork and dead ground of zones p to q (m, 2).
+
+        stretch : length of the line that each stands for, m; all together are the line, however far off it they stand.
+        """
         rules, prices = self.rules, self.prices
         chord = q - p
         length = np.hypot(chord[:, 0], chord[:, 1])
@@ -147,6 +152,10 @@ class _Judge:
         if rules.reached is not None and prices.nuisance_m > 0.0:
             beside = rules.reached(x, y, along / total[:, None], np.broadcast_to(total[:, None], x.shape))
             reached = np.sum(beside * _lengths(along), axis=1)
+        aside = np.zeros(length.size)
+        if self.off_line is not None and prices.off_line_m > 0.0:
+            between = slice(spots[0], spots[0] + spots[1])
+            aside = square_off(self.off_line, x[:, between], y[:, between], along[:, between])
         cost = (
             prices.zone
             + prices.short_zone * (total < rules.wanted_m)
@@ -154,9 +163,9 @@ class _Judge:
             + prices.short_m * short
             + prices.dead_ground_m * dead
             + prices.earthwork_m3 * earth
-            + prices.offset_m2 * np.abs(offset) * length
+            + prices.off_line_m * aside
             + prices.nuisance_m * reached
-            + prices.uneven * (total / rules.longest_m) ** 2
+            + prices.uneven * (stretch / rules.longest_m) ** 2
         )
         return possible, cost, short, earth, dead
 
@@ -183,6 +192,11 @@ def _lengths(along: NDArray) -> NDArray:
     return np.concatenate([step[:, :1] / 2, (step[:, 1:] + step[:, :-1]) / 2, step[:, -1:] / 2], axis=1)
 
 
+def look_up_reach_m(nodes: Candidates, rules: ZoneRules) -> float:
+    """How far from the line places of beams are looked up, m."""
+    return 4 * rules.extension_m + float(np.max(np.abs(nodes.offset))) + 8.0
+
+
 def possible_zones(
     nodes: Candidates,
     line: shapely.LineString,
@@ -207,6 +221,7 @@ def possible_zones(
     closed = bool(line.is_closed)
     judge = _Judge(rules, prices, clear, ground)
     judge.barred = barred
+    judge.off_line = off_line(line, look_up_reach_m(nodes, rules), rules.fence_side)
     followers = _followers(nodes, line.length, closed=closed, reach=1.3 * rules.longest_m)
     edges = Edges(int(followers[1].sum()))
     for tail, head in _pairs(*followers):
@@ -237,8 +252,7 @@ def possible_zones(
             spots = judge.spots(length[part])
             step = _PLACES // sum(spots) + 1
             for few in np.split(part, np.arange(step, part.size, step)):
-                offset = (np.abs(nodes.offset[tail[few]]) + np.abs(nodes.offset[head[few]])) / 2
-                possible, *found = judge.measure(p[few], q[few], (past_start[few], past_end[few]), offset, spots)
+                possible, *found = judge.measure(p[few], q[few], (past_start[few], past_end[few]), along[few], spots)
                 columns = (tail[few], head[few], *found)
                 kept.append(tuple(column[possible] for column in columns))
             lo = hi

@@ -66,7 +66,8 @@ class NullHeights:
             heads = [head for head in zone.heads if head.level == one.level]
             stays = one.grazes or zone.locked or not all(map(self.may_move, heads))
             if stays or one.clear_m is None or one.clear_db is None:
-                listed.append(self._conflict(zone, one))
+                locked = zone.locked or any(head.locked in ("head", "all") for head in heads)
+                listed.append(self._conflict(zone, one, locked=locked))
                 continue
             pair = next(pair for pair in clear.pairs if pair.level == one.level)
             moved = moved.with_heights(one.level, pair.tx_height_m, pair.rx_height_m)
@@ -74,14 +75,17 @@ class NullHeights:
             better.append(MovedHeads(beam, one.tx_height_m, one.clear_m, one.settled_db, one.clear_db))
         return moved, better, listed
 
-    def _conflict(self, zone: Zone, one: NullFinding) -> Conflict:
+    def _conflict(self, zone: Zone, one: NullFinding, *, locked: bool) -> Conflict:
         x, y = zone.line.to_map(zone.line.length / 2, 0.0)
         names = tuple(ids.head_id(zone.zone_id, one.level, transmitter=sends) for sends in (True, False))
         heights = " and ".join(f"{h:.2f}" for h in dict.fromkeys((one.tx_height_m, one.rx_height_m)))
         settled = f"{one.settled_db:.1f} dB with both settled by up to {self.null.settle_m:g} m"
         found = f"{one.level_db:.1f} dB at {heights} m, {settled}"
         more = "" if one.dead_more_m is None else f"{one.dead_more_m:.1f} m more undetected"
-        if one.clear_m is not None:
+        if locked:
+            mend = "its heads are locked at this height: unlock them, or cut the crest under the beam (remedy)"
+            mend = mend if one.grazes else "its heads are locked at this height: unlock them"
+        elif one.clear_m is not None:
             mend = f"set both heads to {one.clear_m:.2f} m (tried on the model: {one.clear_db:.1f} dB at the least)"
             mend += "; or cut the crest under the beam: remedy compares the prices" if one.grazes else ""
         elif one.grazes:

@@ -26,6 +26,7 @@ from geotools.steps.layout.climbing import climbing_distance_m
 from geotools.steps.layout.direction import in_one_way
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules
 from geotools.steps.layout.extension import with_missing_levels
+from geotools.steps.layout.forced import OnLine
 from geotools.steps.layout.gates import gate_stretches
 from geotools.steps.layout.held import HeldZone
 from geotools.steps.layout.judge import Judge, Stack
@@ -55,6 +56,7 @@ class Request:
         self.heights = crossing_heights(ctx.site, fences)
         self.rules = rules_of(ctx.site, fences)
         self.judge = Judge(ctx.site, self.kinds, self.rules)
+        self._needs: dict[str, Needs] = {}
         self._judges: dict[float | None, Judge] = {max(self.heights.values(), default=None): self.judge}
 
     @cached_property
@@ -200,7 +202,12 @@ class Request:
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
-        """What the kernel has to solve on one course."""
+        """What the kernel has to solve on one course; worked out once."""
+        if course.fence_id not in self._needs:
+            self._needs[course.fence_id] = self._needs_of(course)
+        return self._needs[course.fence_id]
+
+    def _needs_of(self, course: Course) -> Needs:
         s, prices = self.settings, self.site.prices
         tolerance = [self.site.all_targets[threat].straightness_m for threat in self.site.threats]
         setback, clear = s.setback_m, s.clear_m
@@ -222,21 +229,38 @@ class Request:
             graded_width_m=2 * self.site.grading.under_m,
             most_lift_m=self.site.grading.batter_m * self.site.grading.max_slope,
             avoided=self._avoided(course.fence_id),
+            fence_side=0.0 if s.side == "between" else -course.inward,
         )
         zone = 2 * (len(self.levels) * prices.head + prices.post)
         weights = LayoutWeights(
             zone=zone,
             short_zone=zone / 2,
             avoided_zone=zone / 2,
-            uneven=zone / 10,
+            uneven=zone / 4,
             earthwork_m3=(prices.cut_m3 + prices.fill_m3) / 2,
             dead_ground_m=s.dead_ground_m,
             # an open junction is worth a zone
             short_m=max(zone, s.dead_ground_m),
             nuisance_m=prices.nuisance_m,
+            off_line_m=s.off_line_m,
         )
         return Needs(
             rules, weights, setback, clear, s.candidate_spacing_m, self.kinds[self.levels[0].head_type].beamwidth_az_deg
+        )
+
+    def on_line(self, course: Course) -> OnLine:
+        """What a zone on the line of its course has to meet."""
+        rules = self.needs(course).rules
+        return OnLine(
+            longest_m=rules.longest_m,
+            run_past_m=rules.extension_m,
+            post_clear_m=rules.post_clear_m,
+            frequency_hz=rules.frequency_hz,
+            fresnel_zones=rules.fresnel_zones,
+            margin_m=rules.margin_m,
+            straight_m=rules.straight_m,
+            obstacles=self.obstacles,
+            ground=self.ctx.terrain.sample,
         )
 
     def _avoided(self, fence_id: str) -> np.ndarray:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from geotools.plan.model import Zone
 from geotools.plan.moving import moved_sideways
 from geotools.site import Site
 from geotools.steps.layout.closeness import Closeness, Habitat, habitats_of, living_beside
+from geotools.steps.layout.forced import OnLine, forced_off
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import beam_half_width
 
@@ -119,11 +121,15 @@ class Standoffs:
         found = Closeness(habitats, self.reach(stack), spine, radius_m)
         return found if found.reaches else None
 
-    def rows(self, course: Course, zones: Sequence[Zone]) -> list[Row]:
-        """Rows of the layer standoffs."""
-        return [self._row(course, zone) for zone in zones if zone.pairs]
+    def rows(self, course: Course, zones: Sequence[Zone], on_line: OnLine | None) -> list[Row]:
+        """Rows of the layer standoffs; on_line : what a designed zone has to meet, None of zones kept as they stand."""
 
-    def _row(self, course: Course, zone: Zone) -> Row:
+        def forced(number: int) -> str:
+            return "as its posts stand" if on_line is None else forced_off(course, zones, number, on_line)
+
+        return [self._row(course, zone, partial(forced, k)) for k, zone in enumerate(zones) if zone.pairs]
+
+    def _row(self, course: Course, zone: Zone, forced: Callable[[], str]) -> Row:
         reach, length = self.reach(zone.pairs), zone.line.length
         asking = self._asking(course, zone, reach)
         outer_left = (course.inward > 0.0) != zone.forward
@@ -162,7 +168,7 @@ class Standoffs:
             "reached_m": reached,
             "out_of_reach": reached <= _NONE_M,
             "cost": reached * self.site.prices.nuisance_m,
-            "why": self._why(course, zone, reach, nearest, (fence_m, asked, reached)),
+            "why": self._why(course, zone, reach, (forced, nearest), (fence_m, asked, reached)),
             "geometry": zone.line.line(),
         }
 
@@ -210,7 +216,8 @@ class Standoffs:
 
     @staticmethod
     def _from_fence_m(course: Course, zone: Zone) -> float:
-        x, y = zone.line.to_map(np.linspace(0.0, zone.line.length, 9))
+        # its middle half: near a corner the fence of the next side is nearer than the one it follows
+        x, y = zone.line.to_map(np.linspace(0.25, 0.75, 9) * zone.line.length)
         return float(np.mean(shapely.distance(course.fence, shapely.points(x, y))))
 
     def _why(
@@ -218,27 +225,32 @@ class Standoffs:
         course: Course,
         zone: Zone,
         reach: LevelReach,
-        nearest: _Asking | None,
+        reasons: tuple[Callable[[], str], _Asking | None],
         found: tuple[float, float | None, float],
     ) -> str:
-        """Why the beam stands where it does, in words; found : from the fence, set-back, length within reach, m."""
-        fence_m, asked, reached = found
+        """Why the beam stands where it does, in words.
+
+        reasons : what keeps it off the line, who comes nearest. found : from the fence, set-back, within reach, m.
+        """
+        (forced, nearest), (fence_m, asked, reached) = reasons, found
+        lean = leaning(course.line, zone.line)
         at = np.mean(
             [course.line.distance(shapely.Point(zone.line.to_map(s * zone.line.length))) for s in (0.25, 0.75)]
         )
         x, y = zone.line.to_map(zone.line.length / 2)
         foot = shapely.get_coordinates(shapely.shortest_line(shapely.Point(x, y), course.line))[-1]
         words = [f"{fence_m:.1f} m from the fence"]
-        if at <= _SAME_M or asked is None:
+        if at <= _SAME_M:
             words.append("midway" if asked is None else "on the line of layout.setback_m")
+            words += [f"{text}: {forced()}" for text in lean]
         else:
             _, offset = zone.line.from_map(foot[0], foot[1])
             there = self._reached_m(course, moved_sideways(zone, float(offset)), reach)
-            why = "for the ground, corners, gates or objects in the way"
+            why = None
             if self.site.prices.nuisance_m > 0.0 and there > reached + _NONE_M:
                 why = f"there {there:.0f} m of it would be within reach of what is no threat"
-            words.append(f"{at:.1f} m off the line of layout.setback_m: {why}")
-        words += leaning(course.line, zone.line)
+            line = "the line midway" if asked is None else "the line of layout.setback_m"
+            words += [f"{at:.1f} m off {line}: {why or forced()}", *lean]
         if nearest is None:
             words.append("nothing that lives beside it reaches the threshold")
         else:

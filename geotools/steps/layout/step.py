@@ -123,7 +123,7 @@ def run(ctx: StepContext) -> StepResult:
             {"fence_id": course.fence_id, "area_m2": course.ground.area, "geometry": areas(course.ground)}
         )
         rows["widths"] += width_rows(course, widths, needed)
-        rows["standoffs"] += layout.standoffs.rows(course, zones)
+        rows["standoffs"] += layout.standoffs.rows(course, zones, None if kept is not None else layout.on_line(course))
     conflicts += layout.stack_conflicts(everything) + leaves_in_beams(everything, layout.gates)
     if meant is not None:
         rows["heads"] += meant.lone

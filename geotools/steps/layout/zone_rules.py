@@ -34,6 +34,7 @@ class ZoneRules:
     no_posts : ground that beams may cross and no post may stand on.
     known : level of the ground at any places, NaN where there is none, and so no post; None where all is known.
     reached : says where beams lie within the reach of what lives beside the fence; None where nothing does.
+    fence_side : where the fence is, seen along the line: +1 to the left, -1 to the right, 0 to both sides.
     avoided : (n,) lengths of zone that cost more, every ``avoided_step_m`` from 0; None for none.
     """
 
@@ -53,6 +54,7 @@ class ZoneRules:
     no_posts: BaseGeometry | None = None
     known: Field | None = None
     reached: Reached | None = None
+    fence_side: float = 0.0
     avoided: NDArray[np.bool_] | None = None
     avoided_step_m: float = 0.5
 
@@ -85,10 +87,11 @@ class LayoutWeights:
     earthwork_m3 : cut or fill.
     dead_ground_m : a metre of perimeter that stays blind.
     short_m : a metre that a beam lacks of its run past a junction.
-    offset_m2 : a square metre of length times the mean distance of both junctions from the line that is to be followed.
+    off_line_m : a metre of beam, from junction to junction, that lies 1 m off the line to be followed; twice as far off
+    four times, and nearer to the fence as if three times as far.
     nuisance_m : a metre of beam within the reach of what lives beside the fence and is no threat.
-    uneven : a zone as long as the longest allowed, others by the square of their length: of as many zones that cover
-    as much, those of like length weigh least.
+    uneven : a zone whose stretch of the line is as long as the longest zone, others by the square of that: of as many
+    zones those of like stretches weigh least, and no layout is favoured for being smaller.
     """
 
     zone: float = 10_000.0
@@ -96,7 +99,7 @@ class LayoutWeights:
     earthwork_m3: float = 60.0
     dead_ground_m: float = 2_000.0
     short_m: float = 10_000.0
-    offset_m2: float = 0.5
+    off_line_m: float = 2.0
     nuisance_m: float = 0.0
     uneven: float = 0.0
     avoided_zone: float = 0.0

@@ -13,7 +13,7 @@ from geotools.errors import InfeasibleError
 from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edgelist import Edges
-from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules, possible_zones, runs_past
+from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules, look_up_reach_m, possible_zones, runs_past
 from geotools.steps.layout.width import beam_half_width, beam_outline
 from geotools.terrain.band_grid import clearance_grid
 
@@ -131,7 +131,7 @@ def choose_zones(
             expected="places within layout.clear_m, layout.post_clear_m away from fence and keep-outs, with a height",
             mend="compare layout.setback_m with layout.clear_m; look at the keep-outs and at holes of the terrain",
         )
-    reach = 4 * rules.extension_m + float(np.max(np.abs(nodes.offset))) + 8.0
+    reach = look_up_reach_m(nodes, rules)
     spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
     clear = clearance_grid(region, spine, reach, cell_m=cell_m)
     barred = None if rules.no_posts is None else clearance_grid(rules.no_posts, spine, reach, cell_m=cell_m)

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from shapely import LineString, box
 from shapely.affinity import rotate
 
@@ -16,13 +17,14 @@ from geotools.errors import InfeasibleError
 from geotools.steps.layout.candidate_nodes import Candidates, HeldNodes, HeldPost
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules, _followers, _Judge, _pairs, possible_zones, runs_past
+from geotools.steps.layout.off_line import off_line
 from geotools.steps.layout.width import beam_half_width
 from geotools.steps.layout.zoning import _broken, _exact_room, _exact_zone
 
 BAND = 10.525e9
 RULES = ZoneRules(100.0, 10.0, 6.0, BAND, wanted_m=50.0, stagger_m=0.4, margin_m=0.3)
 PRICES = LayoutWeights(
-    zone=1000.0, short_zone=300.0, earthwork_m3=7.0, dead_ground_m=11.0, short_m=13.0, offset_m2=0.25, uneven=0.0
+    zone=1000.0, short_zone=300.0, earthwork_m3=7.0, dead_ground_m=11.0, short_m=13.0, off_line_m=0.25, uneven=0.0
 )
 
 
@@ -36,11 +38,11 @@ def nodes_on(stations, chainage, *, forced=(), offset=0.0):
     return Candidates(np.c_[s, np.full(s.size, offset)], s, np.full(s.size, offset), station, np.isin(station, forced))
 
 
-def measured(judge, p, q, past=(6.0, 6.0), offset=0.0):
+def measured(judge, p, q, past=(6.0, 6.0), stretch=None):
     p, q = np.array([p], float), np.array([q], float)
     length = np.hypot(*(q - p).T)
     both = np.array([past[0]]), np.array([past[1]])
-    found = judge.measure(p, q, both, np.array([offset]), judge.spots(length))
+    found = judge.measure(p, q, both, length if stretch is None else np.array([stretch]), judge.spots(length))
     return [part[0] for part in found]
 
 
@@ -68,7 +70,37 @@ def test_an_open_zone_costs_its_stacks_and_what_it_lies_off_the_line():
     # 30 + 6 + 6 is shorter than wanted; 38 + 12 is not
     assert measured(judge, (0, 0), (30, 0))[1] == pytest.approx(1300.0)
     assert measured(judge, (0, 0), (38, 0))[1] == pytest.approx(1000.0)
-    assert measured(judge, (0, 0), (0, 40), offset=2.0)[1] == pytest.approx(1000.0 + 0.25 * 2.0 * 40.0)
+    # 2 m beside the line all the way; from 0 to 6 m off it: the mean of the squares is 12
+    judge.off_line = off_line(LineString([(2, -50), (2, 90)]), 30.0)
+    assert measured(judge, (0, 0), (0, 40))[1] == pytest.approx(1000.0 + 0.25 * 4.0 * 40.0)
+    leaning = measured(judge, (2, 0), (8, np.sqrt(40**2 - 6**2)))[1]
+    assert leaning == pytest.approx(1000.0 + 0.25 * 12.0 * 40.0, rel=2e-3)
+
+
+def test_a_beam_nearer_to_the_fence_than_asked_counts_as_one_three_times_as_far_off():
+    judge = _Judge(RULES, PRICES, far, None)
+    judge.off_line = off_line(LineString([(0, 0), (80, 0)]), 30.0, 1.0)
+    within, outside = (measured(judge, (10, y), (50, y))[1] for y in (-1.0, 1.0))
+    assert within == pytest.approx(1000.0 + 0.25 * 40.0) and outside == pytest.approx(1000.0 + 0.25 * 9.0 * 40.0)
+
+
+def test_a_beam_within_a_corner_lies_off_the_line_though_both_its_junctions_stand_on_it():
+    """From a junction 5 m before one corner to one 5 m past the next: 5 m off the side between them."""
+    corner = LineString([(0, 0), (50, 0), (50, 50), (0, 50)])
+    off = off_line(corner, 30.0)
+    y = np.linspace(10, 40, 7)
+    assert off(np.full(7, 45.0), y) == pytest.approx(np.full(7, 5.0))
+    rng = np.random.default_rng(3)
+    x, y = rng.uniform(25, 70, 400), rng.uniform(-20, 70, 400)
+    true = shapely.distance(corner, shapely.points(x, y))
+    # beside corners the look-up goes straight across a cell
+    assert np.abs(off(x, y) - true).max() < 0.5 and np.median(np.abs(off(x, y) - true)) < 1e-6
+
+
+def test_like_stretches_of_the_line_weigh_least_however_long_the_beams_are():
+    judge = _Judge(RULES, replace(PRICES, uneven=100.0), far, None)
+    assert measured(judge, (0, 0), (40, 0), stretch=50.0)[1] == pytest.approx(1000.0 + 100.0 * 0.5**2)
+    assert measured(judge, (0, 0), (60, 0), stretch=50.0)[1] == pytest.approx(1000.0 + 100.0 * 0.5**2)
 
 
 @pytest.mark.parametrize("towards", [(1.0, 0.0), (0.6, -0.8)])

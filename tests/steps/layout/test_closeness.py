@@ -158,7 +158,7 @@ def test_the_demonstration_weighed_stands_farther_from_its_lane(laid_out, plan):
     site_file, out = plan
     text = site_file.read_text("utf-8")
     assert "nuisance_m = 0.0" in text
-    site_file.write_text(text.replace("nuisance_m = 0.0", "nuisance_m = 40.0"), "utf-8")
+    site_file.write_text(text.replace("nuisance_m = 0.0", "nuisance_m = 100.0"), "utf-8")
     geotools.run_step("layout", geotools.open_site(site_file), out, overwrite=True)
     before, after = (
         gpd.read_file(folder / "plan.gpkg", layer="standoffs").set_index("zone_id")

@@ -36,18 +36,18 @@ def test_first_the_whole_beam_then_three_fifths_of_it_then_a_thin_one_that_needs
 
 
 def cost(rules, prices):
-    """Of a zone of 40 m with 6 m past either junction, on open ground."""
+    """Of a zone of 40 m with 6 m past either junction, on open ground, that stands for 45 m of the line."""
     judge = _Judge(rules, prices, lambda x, y: np.full(np.shape(x), 50.0), None)
     length, six = np.array([40.0]), np.array([6.0])
     ends = np.array([[0.0, 0.0]]), np.array([[40.0, 0.0]])
-    return judge.measure(*ends, (six, six), np.array([0.0]), judge.spots(length))[1][0]
+    return judge.measure(*ends, (six, six), np.array([45.0]), judge.spots(length))[1][0]
 
 
 def test_long_zones_among_short_ones_and_reaching_outside_cost_what_they_are_priced_at():
-    """52 of at most 100 m between the stacks; outside on 20 m of them, by halves at the ends of the steps."""
-    prices = LayoutWeights(zone=1000.0, short_zone=0.0, offset_m2=0.0, uneven=0.0)
+    """45 m of the line of at most 100; outside on 20 m of them, by halves at the ends of the steps."""
+    prices = LayoutWeights(zone=1000.0, short_zone=0.0, off_line_m=0.0, uneven=0.0)
     assert cost(RULES, prices) == pytest.approx(1000.0)
-    assert cost(RULES, replace(prices, uneven=500.0)) == pytest.approx(1000.0 + 500.0 * 0.52**2)
+    assert cost(RULES, replace(prices, uneven=500.0)) == pytest.approx(1000.0 + 500.0 * 0.45**2)
     outside = replace(RULES, reached=lambda x, y, share, total: np.where((share > 0.25) & (total == 52.0), x < 27, 0.0))
     assert cost(outside, replace(prices, nuisance_m=3.0)) == pytest.approx(1000.0 + 3.0 * 20.0, abs=3.0 * 2.2)
     assert cost(outside, replace(prices, nuisance_m=0.0)) == pytest.approx(1000.0)

@@ -78,7 +78,7 @@ def test_earthworks_leave_locked_heads_at_their_height():
 
 
 def test_a_locked_head_in_a_null_is_answered_with_the_lock(make_site, tmp_path):
-    """What ends the null is known, and nobody proposes it: the layout lists it, heights and remedy name the lock."""
+    """What ends the null is known, and nobody proposes it: layout, heights and remedy name the lock."""
     stack = '[[stack]]\nlevel = "main"\nhead_type = "10 GHz"\nheight_m = 0.9\n'
     site_file = make_site(
         heights=bowl(),
@@ -105,7 +105,7 @@ def test_a_locked_head_in_a_null_is_answered_with_the_lock(make_site, tmp_path):
         gpd.read_file(out / "plan.gpkg", layer=name) for name in ("conflicts", "options", "proposed_heads")
     )
     (row,) = conflicts[conflicts["rule"] == "beam in a null"].itertuples()
-    assert "set both heads to 0.80 m" in row.mend
+    assert row.mend == "its heads are locked at this height: unlock them"
     assert searched.summary["beams"] == 0
     assert any("F01-Z001-TX-main" in text and "Locked" in text for text in searched.warnings)
     assert not set(options_tried["option"]) & {"set_heads", "move_line", "split"}
