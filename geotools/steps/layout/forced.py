@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from geotools.plan.model import Zone
 from geotools.site.obstacles import Obstacle
+from geotools.steps.layout.off_line import NEARER
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import beam_outline
 from geotools.steps.layout.zone_rules import Field
 
-__all__ = ["OnLine", "forced_off"]
+__all__ = ["OnLine", "forced_off", "off_line_cost"]
 
 Floats = NDArray[np.float64]
 
@@ -43,6 +44,10 @@ class OnLine:
         Keep-outs, to be named.
     ground : Field
         Level of the ground at places, m.
+    off_line_m, fence_side : float
+        What the choice weighs a metre of beam 1 m off the line by, and where the fence is, as of `ZoneRules`.
+    currency : str
+        Of that weight.
     """
 
     longest_m: float
@@ -54,6 +59,9 @@ class OnLine:
     straight_m: float
     obstacles: tuple[Obstacle, ...]
     ground: Field
+    off_line_m: float = 0.0
+    fence_side: float = 0.0
+    currency: str = "EUR"
 
 
 def forced_off(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -> str:
@@ -77,9 +85,28 @@ def forced_off(course: Course, zones: Sequence[Zone], number: int, rules: OnLine
         if theirs:
             return f"of {zones[other].zone_id}, with which it shares a junction, on that line {theirs[0]}"
     rise = _rise_m(course, zones, number, rules)
+    # the chain chosen costs least with this weight in it: one along the line costs more by as much in all the rest
+    weighs = f"{off_line_cost(course, zone, rules):,.0f} {rules.currency}"
+    saved = f"all zones along that line would cost at least {weighs} more (its distance by layout.off_line_m)"
     if rise > rules.straight_m:
-        return f"there the ground lies up to {rise:.2f} m off the straight line between its heads, which costs more"
-    return "no rule keeps it from there; all zones together cost least so (weight layout.off_line_m)"
+        return f"there the ground lies up to {rise:.2f} m off the straight line between its heads: {saved}"
+    return f"no rule keeps it from there: {saved}"
+
+
+def off_line_cost(course: Course, zone: Zone, rules: OnLine) -> float:
+    """What the distance of a beam from the line weighs between its junctions, in the site's currency."""
+    start, end = _ends(zone)
+    length = float(np.hypot(*(end - start)))
+    inner = length - 2 * rules.run_past_m
+    if inner <= 0.0 or rules.off_line_m == 0.0:
+        return 0.0
+    share = (rules.run_past_m + (np.arange(100) + 0.5) / 100 * inner) / length
+    places = start + share[:, None] * (end - start)
+    apart = shapely.distance(course.line, shapely.points(places))
+    if rules.fence_side:
+        nearer = shapely.distance(course.fence, shapely.points(places)) < course.line.distance(course.fence)
+        apart = np.where(nearer, NEARER, 1.0) * apart
+    return rules.off_line_m * inner * float(np.mean(apart**2))
 
 
 def _beside(course: Course, zones: Sequence[Zone], number: int) -> list[int]:

@@ -261,6 +261,9 @@ class Request:
             straight_m=rules.straight_m,
             obstacles=self.obstacles,
             ground=self.ctx.terrain.sample,
+            off_line_m=self.settings.off_line_m,
+            fence_side=rules.fence_side,
+            currency=self.site.prices.currency,
         )
 
     def _avoided(self, fence_id: str) -> np.ndarray:

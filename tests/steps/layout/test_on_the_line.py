@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
-from shapely import box
+from shapely import LineString, box
 
 import geotools
+from geotools.steps.layout.forced import OnLine, forced_off, off_line_cost
+from geotools.steps.layout.usable import Course
 from tests.evidence.designed_sites import _figures, l_yard, substation
 
 #: A designer's eye: a beam this far off its line stands on it, m.
@@ -87,3 +92,24 @@ def test_how_far_a_beam_is_from_its_fence_is_not_how_near_its_ends_come_to_the_n
     for row in yard["standoffs"].itertuples():
         middle = [fence.distance(row.geometry.interpolate(share, normalized=True)) for share in (0.3, 0.5, 0.7)]
         assert row.fence_m == pytest.approx(sum(middle) / 3, abs=0.05), row.zone_id
+
+
+def stood(along_y, posts):
+    """A course along a fence 4 m off its line, with a zone of one beam between two posts."""
+    fence, line = LineString([(0, 0), (100, 0)]), LineString([(0, 4), (100, 4)])
+    course = Course("F01", fence, line, box(-5, 0, 105, along_y), (), 1.0)
+    zone = SimpleNamespace(locked=False, forward=True, post=lambda start: posts[0 if start else 1])
+    return course, zone
+
+
+def test_a_beam_off_its_line_for_money_alone_says_how_much():
+    """80 m from junction to junction, 1.5 m off: 80 x 2.25 m2 x 2 = 360; nearer to the fence nine times that."""
+    rules = OnLine(100.0, 5.0, 1.0, 24e9, 1.0, 0.2, 0.15, (), lambda x, y: np.zeros(np.shape(x)), 2.0, -1.0, "EUR")
+    course, zone = stood(12, ((5.0, 5.5), (95.0, 5.5)))
+    assert off_line_cost(course, zone, rules) == pytest.approx(360.0)
+    assert forced_off(course, [zone], 0, rules) == (
+        "no rule keeps it from there: all zones along that line would cost at least 360 EUR more "
+        "(its distance by layout.off_line_m)"
+    )
+    course, zone = stood(12, ((5.0, 2.5), (95.0, 2.5)))
+    assert off_line_cost(course, zone, rules) == pytest.approx(9 * 360.0)
