@@ -32,6 +32,7 @@ _SPACE = (
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
     for name in (
+        "short_ways_by_hand",
         "chain_by_hand",
         "places_by_hand",
         "perimeter_by_hand",
@@ -132,7 +133,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.walked": (_ALONG, "tests/detection/test_walked.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURE, "tests/detection/test_questions_by_hand.py", _SURVEY),
-    "detection.sensitivity": (*_UNKNOWN, _SURVEY),
+    "detection.sensitivity": ("tests/detection/test_costs_by_hand.py", *_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
     "detection.stretches": (_ALONG, _SURE, "tests/detection/test_verdicts.py"),
@@ -143,7 +144,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "earthwork.buildable": ("tests/earthwork/test_machines_by_hand.py",),
     "earthwork.falls": (*_WATER, *_GRADING),
     "earthwork.proof": (
-        *_BY_HAND,
+        "tests/earthwork/test_rounds_by_hand.py",
         "tests/earthwork/test_proof.py",
     ),
     "earthwork.volumes": (
