@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from geotools.earthwork.limits import SightLine
-from geotools.earthwork.proof import Proof, Search, grade_until_clear
+from geotools.earthwork.proof import Proof, Search, grade_until_clear, spread
 from geotools.errors import InfeasibleError
 
 STATIONS = np.arange(0.0, 40.5, 0.5)
@@ -38,7 +38,7 @@ class Tries:
         return [round(float(line.low.min()), 6) for line in self.told]
 
 
-def run(tries, open_in, search, *, first=at(20.0), reach=1.0, dry=lambda made: True):
+def run(tries, open_in, search, *, reach=1.0, dry=lambda made: True):
     """``open_in`` : stations that stay open on a surface, by its number."""
     ends = ((100.0 - reach, 100.0 + reach),) * 2
     none = np.full(STATIONS.size, np.inf)
@@ -47,7 +47,7 @@ def run(tries, open_in, search, *, first=at(20.0), reach=1.0, dry=lambda made: T
     def prove(made):
         return [Proof(STATIONS, open_in(made.number), NOBODY)]
 
-    return grade_until_clear([line], [40.0], tries, prove, [Proof(STATIONS, first, NOBODY)], search, dry)
+    return grade_until_clear([line], [40.0], tries, prove, [Proof(STATIONS, at(20.0), NOBODY)], search, dry)
 
 
 def test_each_round_halves_the_tolerance_and_looks_twice_as_far_to_both_sides():
@@ -153,3 +153,10 @@ def test_a_surface_that_leaves_water_is_solved_again_twice_at_most(wet, solved):
     asked.clear()
     run(Tries(), lambda number: at(20.0), Search(0.4, smallest=0.001, max_rounds=3), dry=dry)
     assert asked == []
+
+
+def test_flags_are_widened_about_each_of_several_stations():
+    flags = at(3.0, 10.0, 11.0, 30.0)
+    near = np.min([np.abs(STATIONS - place) for place in (3.0, 10.0, 11.0, 30.0)], axis=0)
+    for reach in (0.0, 0.5, 2.0, 9.0):
+        assert np.array_equal(spread(STATIONS, flags, reach), near <= reach)
