@@ -56,7 +56,7 @@ def test_every_hollow_of_a_plain_stands_as_high_as_its_own_lowest_edge():
 
 
 def test_ponds_are_looked_for_within_reach_of_the_strip_and_water_leaves_at_the_rim_of_that():
-    water, strip = drained()
+    water, _ = drained()
     rows, columns = np.mgrid[0 : water.level.shape[0], 0 : water.level.shape[1]]
     cells = np.column_stack([rows.ravel(), columns.ravel()])
     apart = cKDTree(np.column_stack([water._row, water._column])).query(cells)[0].reshape(rows.shape) * 0.5
