@@ -115,3 +115,11 @@ def test_the_cover_of_a_way_is_taken_where_the_way_lies():
     bed = way.inlet_m + share * (way.outlet_m - way.inlet_m)
     _, nearest = cKDTree(np.column_stack([strip.x, strip.y])).query(place)
     assert way.cover_m == pytest.approx((dam[nearest] - bed).min(), abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_hollows_that_open_into_each_other_stand_as_high_by_their_passes_as_by_a_flood(seed):
+    """Noise on a plain: hundreds of hollows, one within the other; two ways to the same level."""
+    level = np.random.default_rng(seed).normal(10.0, 1.0, (35, 42))
+    level[10:14, 20:25] = np.nan
+    assert np.array_equal(filled(level), flood(level).filled, equal_nan=True)

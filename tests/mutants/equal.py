@@ -425,6 +425,21 @@ EQUAL = (
         "initial=1.0",
         "a head without reach cannot move, whatever is offered it",
     ),
+    EqualFault(
+        "earthwork.buildable",
+        "for r, c in np.argwhere(room & (full == side * side)):",
+        "in[]",
+        "a short cut: the search below takes a whole square for each of its cells first",
+    ),
+    *(
+        EqualFault(
+            "earthwork.linear",
+            "able = (low < 0) | (high > 0)",
+            fault,
+            "which cells a window takes in: what it misses the whole strip is solved for, with the same optimum",
+        )
+        for fault in ("(low<-1)|(high>0)", "(low<0)&(high>0)", "(low<1)|(high>0)")
+    ),
     *(
         EqualFault("earthwork.proof", line, fault, "a further flagged station is looked at, which is no nearer")
         for line, fault in (
