@@ -111,7 +111,8 @@ _TESTS: dict[str, tuple[str, ...]] = {
         f"detection.{name}": _PERIMETER
         for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways", "solved", "joined")
     },
-    **{f"detection.{name}": _PERIMETER for name in ("chain", "findings", "spots")},
+    **{f"detection.{name}": _PERIMETER for name in ("chain", "spots")},
+    "detection.findings": (_ALONG, *_PERIMETER),
     "detection.chains": (_ALONG, *_PERIMETER),
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": (_DRAWN_WAYS, "tests/detection/test_causes.py"),
