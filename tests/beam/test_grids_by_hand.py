@@ -14,7 +14,7 @@ from geotools.beam.cells import FineGround, strip_on
 from geotools.beam.cross_section import cross_slope
 from geotools.beam.grid import choose_grid
 from geotools.beam.profile import capped_ground
-from geotools.beam.wave import _at_nodes
+from geotools.beam.wave import _at_nodes, _mirror_depth
 
 HEAD = HEAD_TYPES["10 GHz"]
 
@@ -109,3 +109,12 @@ def test_places_between_the_nodes_of_a_solve_are_linear_between_their_two_neighb
     )
     # the upper half of the absorbing four tenths is left out
     assert found.shape == (6, 8)
+
+
+@pytest.mark.parametrize("permittivity", [4.0, 15.0, 30.0 - 6.0j])
+def test_the_field_vanishes_as_deep_as_the_mirror_of_the_ground_says(permittivity):
+    """R = -exp(-2 a sin(angle)) is a perfect mirror i a / k deep: 2 k sin(angle) times the depth is the phase."""
+    root = np.sqrt(complex(permittivity) - 1.0)
+    for polarisation, factor in ((None, 0.0), ("horizontal", 1.0 / root), ("vertical", permittivity / root)):
+        beam = Beam(HEAD, [0, 9], [0, 0], 0.9, 0.9, polarisation=polarisation, ground_permittivity=permittivity)
+        assert _mirror_depth(beam) == pytest.approx(1j * factor / (2 * np.pi / HEAD.wavelength_m))

@@ -10,11 +10,15 @@ import numpy as np
 import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
-from geotools.corridor import BeamLine
+from geotools.corridor import BeamLine, StripGrid
+from geotools.detection import height_search
 from geotools.detection.cases import Case, Rules
 from geotools.detection.crossing import Corridor
+from geotools.detection.height_search import best_heights
 from geotools.detection.level_ground import LEVEL
+from geotools.detection.patch import Patch
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.spots import find_spots
 from geotools.detection.ways import Graph, build_graph, shortest_way
 from geotools.plan.model import BeamPair, Zone
 
@@ -51,6 +55,9 @@ def test_a_way_that_leads_over_strips_further_on_is_found_and_none_is_an_error()
     both = (np.arange(5) == 4) | (np.arange(5) == 0)
     assert shortest_way(graph, x, none, allowed, 1, both).tolist() == [1, 0]
     assert shortest_way(graph, x, none, allowed, 3, both).tolist() == [3, 4]
+    near = (np.arange(5) == 4) | (np.arange(5) == 1)
+    assert shortest_way(graph, x, none, allowed, 3, near).tolist() == [3, 4]
+    assert shortest_way(graph, x, none, allowed, 2, near).tolist() == [2, 1]
     with pytest.raises(ValueError, match="no end"):
         shortest_way(graph, x, none, np.arange(5) != 3, 0, last)
 
@@ -103,3 +110,30 @@ def test_the_standing_level_of_every_pair_of_heads_is_kept_once_it_is_solved():
             ((found,),) = made.responses([Case(alone, made.strip(zone.zone_id))])
             assert made.standing_db[zone.zone_id, pair.level] == pytest.approx(found.standing_level_db, abs=1e-6)
     assert len({round(level, 3) for level in made.standing_db.values()}) == 3
+
+
+def test_a_spot_is_measured_over_its_own_stations_alone():
+    """Stations 3 to 5 of a strip; the way through 6, which is detected, has a far deeper gap and one at 2 too."""
+    grid = StripGrid.over(BeamLine(0, 0, 12, 0), 2.0, 1.0)
+    stations = np.full(13, 0.5)
+    stations[3:6] = 0.12, 0.08, 0.1
+    floor = np.full((13, 5), 0.2)
+    floor[[2, 6]] = 1.4
+    floor[4, 3] = 0.3
+    steps = np.column_stack([5 * np.arange(13) + 3, 5 * np.arange(13) + 2])
+    patch = Patch("Z", grid, np.zeros((13, 5)), np.repeat(stations[:, None], 5, axis=1)[None], floor)
+    (spot,) = find_spots(patch, 0, stations, steps, 0.2)
+    assert spot.rows == (3, 5) and spot.modulation == 0.08
+    # the lower of both places of a step, the largest of those of the spot
+    assert spot.crawl_gap_m == pytest.approx(0.2)
+    floor[4, 2] = 0.25
+    assert find_spots(patch, 0, stations, steps, 0.2)[0].crawl_gap_m == pytest.approx(0.25)
+    assert find_spots(patch, 0, np.full(13, 0.2), steps, 0.2) == []
+
+
+def test_heads_may_move_within_their_limits_and_stay_where_they_are_in_any_case(monkeypatch):
+    monkeypatch.setattr(height_search, "search_heights", lambda lengths, now, limits: (now, limits))
+    made = Perimeter([Zone("A", BeamLine(0, 0, 12, 0), (LOW, MAIN), "F", 1)], LEVEL, RULES)
+    for limits, wanted in (((0.2, 1.0), (0.2, 1.0)), ((0.5, 1.0), (0.3, 1.0)), ((0.1, 0.2), (0.1, 0.3))):
+        assert best_heights(made, "A", "low", limits) == ((0.3, 0.3), wanted)
+    assert best_heights(made, "A", "main", (0.85, 0.86)) == ((0.9, 0.8), (0.8, 0.9))

@@ -223,3 +223,38 @@ def test_a_line_for_machines_ends_where_the_free_grading_put_its_ends():
     line = SightLine("Z", np.array([6]), np.array([0.25]), np.full(1, 0.1), np.full(1, 0.1), (0, 0), ((-1, 1),) * 2)
     told = solver._for_machines(line, np.array([0.1, 0.3]), np.zeros(30), np.full(30, np.inf))
     assert told.ends == (0.1, 0.3) and told.reach == ((0.1, 0.1), (0.3, 0.3))
+
+
+def test_what_is_asked_of_the_programme_is_a_little_closer_than_what_is_required(monkeypatch):
+    """By the centimetre that is left away at most: of tolerances, and of slopes over a cell of half a metre."""
+    asked = []
+
+    def free(self, lines, rules, falls):
+        asked.append((lines[0].low[0], lines[0].high[0], rules.max_slope))
+        if len(asked) % 2:
+            raise InfeasibleError("none")
+        return Grading(
+            *(np.zeros(30) for _ in range(2)),
+            self.cells.ground.copy(),
+            np.zeros((1, 2)),
+            0.0,
+            0.25,
+            np.zeros((1, 2), bool),
+            np.zeros(0, bool),
+        )
+
+    monkeypatch.setattr(Solver, "_free", free)
+    line = SightLine("Z", np.array([6]), np.zeros(1), np.full(1, 0.1), np.full(1, 0.2), (0, 0), ((0, 0),) * 2)
+    # then as it is required; a lift of 4 mm leaves away no more than that; a slope is kept by half at least
+    for machine, slope, spare, closer in (
+        (Machine(0.05, 0.5), 0.33, 0.01, 0.31),
+        (Machine(0.004, 0.5), 0.33, 0.004, 0.322),
+        (Machine(0.05, 0.5), 0.03, 0.01, 0.015),
+        (Machine(0.0, 0.0), 0.33, 0.0, 0.33),
+    ):
+        asked.clear()
+        made = solver_of(machine=machine, max_slope=slope)([line])
+        assert asked[0] == pytest.approx((0.1 - spare, 0.2 - spare, closer))
+        assert asked[1] == pytest.approx((0.1, 0.2, slope)) and len(asked) == 2
+        # nothing is moved: nothing is left to machines
+        assert made.cost == 0.0

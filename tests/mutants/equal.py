@@ -440,6 +440,18 @@ EQUAL = (
         )
         for fault in ("(low<-1)|(high>0)", "(low<0)&(high>0)", "(low<1)|(high>0)")
     ),
+    EqualFault(
+        "earthwork.linear",
+        "needs = asking(self.cells, self.lines, answer.ends + self.datum) & ~window.inside",
+        "|~window",
+        "the whole strip is then solved in place of a window, with the same optimum",
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "for columns in (range(middle + 1, level.shape[1]), range(middle - 1, -1, -1)):",
+        "range(middle-0,",
+        "the level under the beam line is known, and stays",
+    ),
     *(
         EqualFault("earthwork.proof", line, fault, "a further flagged station is looked at, which is no nearer")
         for line, fault in (

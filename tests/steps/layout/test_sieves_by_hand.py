@@ -12,11 +12,13 @@ import shapely
 from shapely import LineString, box
 
 from geotools.errors import InfeasibleError, NumericInputError
+from geotools.site.obstacles import KINDS, Obstacle
 from geotools.steps.layout import zoning
 from geotools.steps.layout.candidate_nodes import Candidates
+from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_zone
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules, _lengths, possible_zones
-from geotools.steps.layout.lines import PostOffsets, _mitred_normals, candidates
-from geotools.steps.layout.width import beam_half_width, beam_outline
+from geotools.steps.layout.lines import PostOffsets, _mitred_normals, _start_near, candidates
+from geotools.steps.layout.width import beam_half_width, beam_outline, narrow_stretches
 
 BAND = 10.525e9
 RULES = ZoneRules(60.0, 5.0, 0.0, BAND, stagger_m=0.0)
@@ -198,3 +200,33 @@ def test_a_ring_breaks_off_where_no_zone_runs_over_it_whatever_else_runs_over_it
     assert where((0, 1), (1, 3)).startswith("chainage 30.0 to 40.0 m")
     assert where((0, 1), (1, 4)).startswith("chainage 40.0 to 0.0 m")
     assert where((0, 2), (2, 4), (4, 1)).startswith("between stations")
+
+
+def test_the_worst_place_of_a_narrow_stretch_is_where_most_is_lacking_wherever_it_lies():
+    at = np.arange(0.0, 10.0)
+    width = np.array([9, 4.0, 3.0, 2.0, 3.5, 9, 9, 4.5, 4.0, 9])
+    first, second = narrow_stretches(at, width, 5.0)
+    assert (first.worst_at, first.width, first.needed) == (3.0, 2.0, 5.0)
+    assert (second.worst_at, second.width) == (8.0, 4.0)
+    # where less is needed less is lacking
+    needed = np.where(at == 3.0, 2.1, 5.0)
+    assert narrow_stretches(at, width, needed)[0].worst_at == 2.0
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_a_post_is_kept_off_ground_that_beams_may_cross_and_posts_may_not_stand_on(kind):
+    """What neither may use is no ground at all, and is found as that."""
+    limits = LayoutLimits(
+        100.0, 10.0, 5.0, 0.5, 1.0, 0.3, 2.0, BAND, obstacles=(Obstacle("it", box(-1, 1, 1, 9), kind),)
+    )
+    ends = EndDetection({}, 4.0)
+    zone = ExaminedStrip("Z", np.zeros(2), np.array([60.0, 0.0]), ("A",), ("B",), True, (), (ends, ends))
+    found = [one.rule for one in check_zone(zone, EVERYWHERE, limits)]
+    assert found == (["post where none may stand"] if kind in ("road", "drain", "no posts") else [])
+
+
+@pytest.mark.parametrize("corner", range(4))
+def test_a_ring_is_begun_at_its_corner_nearest_to_a_place(corner):
+    xy = np.array([(0.0, 0.0), (30.0, 2.0), (28.0, 17.0), (3.0, 20.0)])
+    found = shapely.get_coordinates(_start_near(LineString([*xy, xy[0]]), xy[corner] + 1.0))
+    assert found.tolist() == [*np.roll(xy, -corner, axis=0).tolist(), xy[corner].tolist()]
