@@ -194,7 +194,7 @@ def _refined(
 
 def _between(held: Sequence[np.ndarray], asked: Sequence[np.ndarray], tolerance: float) -> list[np.ndarray]:
     """Tolerances halfway between two; where the wider requires nothing, twice the first tolerance stands for it."""
-    middle = [(np.minimum(h, 2 * tolerance) + a) / 2 for h, a in zip(held, asked, strict=True)]
+    middle = [(np.where(np.isinf(h), 2 * tolerance, h) + a) / 2 for h, a in zip(held, asked, strict=True)]
     return [np.where(np.isinf(a), a, m) for a, m in zip(asked, middle, strict=True)]
 
 

@@ -76,6 +76,8 @@ class Solver:
             free = self._free(told, self._closer, falls)
         except InfeasibleError:
             free = self._free(lines, self.rules, falls)
+        # the programme moves heads for nothing; beside other gradings it is compared with them priced
+        free = replace(free, cost=free.cost + self.prices.set_head * float(free.moved.sum()))
         change = free.design - self.cells.ground
         self._last = change
         if not np.abs(change).max(initial=0.0) > 0:

@@ -60,3 +60,11 @@ def test_no_rain_takes_ten_decibels_of_a_zone():
     assert rain_rate_for_fade(10.525e9, 100.0, 10.0) is None
     with pytest.raises(NumericInputError, match="no fade"):
         rain_rate_for_fade(10.525e9, 100.0, 0.0)
+
+
+def test_the_recommendation_covers_one_to_a_thousand_gigahertz_and_not_a_hertz_more():
+    for frequency in (1e9, 1e12):
+        assert specific_attenuation_db_per_km(frequency, 10.0) > 0.0
+    for frequency in (1e9 - 0.5, 1e12 + 0.5):
+        with pytest.raises(NumericInputError, match="frequency"):
+            specific_attenuation_db_per_km(frequency, 10.0)

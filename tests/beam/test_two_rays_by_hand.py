@@ -106,3 +106,17 @@ def test_the_worst_settlement_is_found_at_its_move_and_each_length_by_itself():
     # up as well as down, to the whole of the settlement
     down, at = TwoRayPath(HEAD, 40.0).settled(null + 0.012, null + 0.012, 0.012)
     assert at == pytest.approx(-0.012) and down == pytest.approx(by_hand(HEAD, 40.0, null, null), abs=1e-6)
+
+
+@pytest.mark.parametrize("settle", [0.0, 0.004, 0.03, 0.2])
+def test_moves_of_both_heads_reach_as_far_as_they_may_settle_and_lie_close_together(settle):
+    """Path difference of ray and image, 2 h1 h2 / d, for heads of one height: 4 h / d for each metre of both."""
+    path = TwoRayPath(HEAD, 60.0)
+    moves = path.moves_m(0.9, 0.9, settle)
+    assert moves[0] == -settle and moves[-1] == settle and len(moves) % 2 == 1 and moves[len(moves) // 2] == 0.0
+    closest = 0.05 * WAVE / (4 * 0.9 / 60.0)
+    steps = np.diff(moves)
+    assert steps == pytest.approx(np.full(len(moves) - 1, settle / (len(moves) // 2)))
+    assert (steps <= closest + 1e-12).all()
+    # no more than it takes
+    assert len(moves) == 3 or settle / (len(moves) // 2 - 1) > closest

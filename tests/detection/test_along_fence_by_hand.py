@@ -15,7 +15,7 @@ from shapely import LineString
 
 from geotools.beam import HEAD_TYPES
 from geotools.corridor import BeamLine
-from geotools.detection import chains
+from geotools.detection import chains, findings
 from geotools.detection.chains import chains_of
 from geotools.detection.stretches import fence_edges, places_along, run_back, stretches
 from geotools.detection.verdicts import StationVerdicts
@@ -191,3 +191,49 @@ def test_a_ring_is_closed_with_three_zones_and_not_with_two_or_with_one_missing(
     assert not planned(forward, geometry=SQUARE[:4])[0].closed
     with pytest.raises(StepError, match="no zone with beams"):
         planned(forward, gone=["Z0", "Z1", "Z2"])
+
+
+def test_fence_before_the_middle_of_a_chain_has_no_beam_where_the_first_zone_does_not_reach_it():
+    """An open chain of two: beside the first zone's inner end, where only fence of its own neighbour lies."""
+    fence = LineString([(-3, 2), (24, 2)])
+    found = places_along(CHAIN, fence, np.array([0.5, 2.5, 8.0]))
+    assert found[:2] == [(None, 0.0)] * 2 and found[2] == ("A", pytest.approx(5 / 12))
+    # in a ring no end is loose: past a beam there is none
+    ring = FenceChain("F", (A, B, zone("C", BeamLine(24, 9, 0, 9), 3)), closed=True)
+    assert places_along(ring, fence, np.array([0.5]))[0][1] >= 0.0
+
+
+@pytest.mark.parametrize(
+    ("headings", "closed", "forward", "turns"),
+    [
+        ((0, 90, 90), False, True, (90.0, 0.0)),
+        ((0, 90, 90), False, False, (0.0, 90.0)),
+        ((350, 10, 190), False, True, (20.0, 180.0)),
+        ((10, 350, 171), False, True, (20.0, 179.0)),
+        ((0, 45.5, 315), False, True, (45.5, 90.5)),
+    ],
+)
+def test_a_chain_turns_by_the_angle_between_its_zones_the_shorter_way(headings, closed, forward, turns):
+    """Azimuths from north, clockwise; ends by transmitter and receiver."""
+    zones, x, y = [], 0.0, 0.0
+    for number, heading in enumerate(headings):
+        to = x + 20 * np.sin(np.radians(heading)), y + 20 * np.cos(np.radians(heading))
+        zones.append(zone(f"Z{number}", BeamLine(x, y, *to), number, forward=forward or number != 1))
+        x, y = to
+    assert findings._bends(tuple(zones), closed, 1) == pytest.approx(turns)
+    first, last = (findings._bends(tuple(zones), closed, place) for place in (0, 2))
+    assert np.isnan(first[0]) and not np.isnan(first[1]) and np.isnan(last[1]) and not np.isnan(last[0])
+    ring = findings._bends(tuple(zones), True, 0)
+    assert ring[0] == pytest.approx(abs((headings[0] - headings[2] + 180) % 360 - 180))
+
+
+def test_zones_without_ground_are_named_to_whoever_listens(monkeypatch):
+    made = SimpleNamespace(zones={"A": A, "B": B})
+    monkeypatch.setattr(chains, "chains_of", lambda *given: [CHAIN])
+    monkeypatch.setattr(chains, "rules_of", lambda *given: None)
+    monkeypatch.setattr(chains, "Perimeter", SimpleNamespace(of=lambda *given: made))
+    monkeypatch.setattr(chains, "zones_without_ground", lambda perimeter: {"A": "no ground under A"})
+    monkeypatch.setattr(chains, "answerable", lambda perimeter, listed, left_out: (perimeter, left_out))
+    told = []
+    found = chains.perimeter_of(None, lambda schema: None, None, told.append)
+    assert told == ["no ground under A"] and found == (made, {"A": "no ground under A"})

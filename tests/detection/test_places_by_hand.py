@@ -155,3 +155,8 @@ def test_who_sways_at_the_edge_of_a_strip_meets_the_edges_own_level_and_no_more(
     assert found.quiet == 2.0
     # one row alone has no neighbours
     assert swept(level[:1], 2.0, (0.5, 1.0), 0.25).highest == pytest.approx(level[:1] + more_across)
+
+
+def test_an_answer_that_does_not_move_is_explained_by_nothing():
+    still = choose_points([Question("prone", 2, (29, 29), np.full(4000, 0.25))], errors(), AT, SURVEY)
+    assert [(one.chainage_m, one.explains) for one in still] == [(29.0, 0.0)]

@@ -261,3 +261,20 @@ def test_zones_whose_strips_overlap_are_graded_together_four_at_most():
         settings(tolerances=Tolerances(0.03, 0.05)).clear_words
         == "clear in a re-run, built within +-3 cm, settled 5 cm"
     )
+
+
+def test_a_head_may_move_as_far_as_those_above_it_see_what_it_misses(monkeypatch):
+    """Below 0.2 m the low head is blind at station 7, where the main heads see: it may go down to its limit."""
+    monkeypatch.setattr("geotools.earthwork.demand.straight_ground", lambda grid, levels: "flat")
+
+    class Above(Straight):
+        def modulations(self, cases):
+            made = super().modulations(cases)
+            return [
+                {t: np.where(at(7), 0.5, 0.1) for t in m} if case.pairs[0] == MAIN else m
+                for (case, _), m in zip(cases, made, strict=True)
+            ]
+
+    settings = SimpleNamespace(fixed=frozenset(), height_limits={"low": (0.1, 1.0)}, tolerances=Tolerances(heads_m=0.0))
+    _, moves, _ = straight_case(Above(), replace(zone("Z"), pairs=(LOW, MAIN)), settings)
+    assert moves == pytest.approx((-0.2, 0.175))

@@ -177,3 +177,26 @@ def test_ground_is_taken_beside_the_works_only_where_a_lift_has_room():
     # what leans on a cell that has no room has none either
     wider = [".......", *[".###..."] * 5, "......."]
     assert worked(2, 0.33) == wider
+
+
+@pytest.mark.parametrize("axis", [None, 0, 1])
+@pytest.mark.parametrize("turned", [False, True])
+def test_room_for_a_lift_is_looked_for_in_every_direction(axis, turned):
+    """The bank on the right, on the left, above or below; thin works need no room."""
+    ground = np.zeros((7, 7))
+    ground[:, 5], ground[:, 6] = -0.165, -0.33
+    change = np.zeros((7, 7))
+    change[3, 3] = 0.3
+
+    def placed(plan):
+        plan = plan.T if turned else plan
+        return plan if axis is None else np.flip(plan, axis)
+
+    cells = strip_cells(np.ascontiguousarray(placed(ground)), 0.5)
+    beside = np.zeros((7, 7), dtype=bool)
+    beside[2:5, 2:4] = True
+    low, _ = buildable_bounds(cells, placed(change).ravel(), Machine(0.06, 0.5), wider=1, max_slope=0.33)
+    assert np.array_equal((low > 0).reshape(7, 7), placed(beside))
+    beside[2:5, 4] = True
+    low, _ = buildable_bounds(cells, placed(change).ravel(), Machine(0.06, 0.5), wider=1, max_slope=0.33, thin=True)
+    assert np.array_equal(np.isneginf(low).reshape(7, 7), placed(beside))

@@ -344,11 +344,183 @@ EQUAL = (
         "n_stations+1",
         "beyond the last station there is none",
     ),
+    EqualFault(
+        "beam.interference",
+        "nu = np.max(np.where(np.isfinite(height), height * root, -10.0), axis=1)",
+        "-11.0",
+        "below -0.78 there is no loss, however far below",
+    ),
+    EqualFault(
+        "beam.standing",
+        "both = 1.0 - 10.0 ** (-lost / 20.0) * np.exp(2j * np.pi / self.head_type.wavelength_m * further)",
+        "/20.0)/np.exp",
+        "a phase that turns the other way: the mirrored number, whose magnitude alone is taken",
+    ),
+    EqualFault(
+        "beam.field3d",
+        "spectrum = fft(whole, axis=1, overwrite_x=True)",
+        "overwrite_x=False",
+        "whether a transform may use the place of what it is given, which nobody reads again",
+    ),
+    EqualFault(
+        "beam.grid",
+        "nodes = (x.size - 1) * math.ceil(float(spacing[0]) / (1.0 if beam.detail_m is None else wanted) - 1e-9) + 1",
+        "spacing[-1]",
+        "of even nodes the last are as far apart as the first",
+    ),
+    EqualFault(
+        "detection.spots",
+        "return shape if shape.is_valid else shape.buffer(0)",
+        "buffer(",
+        "an outline goes once along and once back, at least half a spacing apart: it never crosses itself",
+    ),
+    EqualFault("detection.ways", "lift = 1e-6", "1.000001", "all weights are lifted alike, which changes no tree"),
+    EqualFault(
+        "detection.ways",
+        "while before[at] >= 0:",
+        ">=-1",
+        "where nothing lies before a node the library says -9999",
+    ),
+    EqualFault(
+        "detection.unknowns",
+        "level = error_field(strip.chainage_m, strip.offset_m, off, rng, 1)[0]",
+        "[-1]",
+        "a list of one",
+    ),
+    EqualFault(
+        "detection.stretches",
+        "run = np.diff(get_coordinates(lines).reshape(-1, 2, 2), axis=1)[:, 0]",
+        "[:,-1]",
+        "two points have one difference",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "self._transform = Affine(2 * half, 0.0, self._x[0] - half, 0.0, -2 * half, self._y[0] + half)",
+        "Affine(2*half,1.0,",
+        "origin and cell size alone are read of it",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]",
+        "columns[-1]+2]",
+        "one column more, in which nothing is looked at",
+    ),
+    EqualFault("earthwork.falls", "number = np.arange(1, count + 1)", "count+2)", "a label that no cell has"),
+    EqualFault(
+        "earthwork.water",
+        "starts = np.searchsorted(one, np.arange(count + 1)).tolist()",
+        "count+2)",
+        "one entry more, which is not read",
+    ),
+    EqualFault("earthwork.water", "i = int(cells[0])", "cells[-1]", "water leaves a pond at one place from any cell"),
+    EqualFault(
+        "earthwork.linear",
+        "change = np.maximum(x[n : 2 * n], 0.0) - np.maximum(x[:n], 0.0)",
+        "-1.0)",
+        "either part is bounded from below, by nothing at least",
+    ),
+    EqualFault(
+        "earthwork.linear",
+        "span = np.abs(self.reach.reshape(-1, 2) - (self.now - self.datum).reshape(-1, 1)).max(axis=1, initial=0.0)",
+        "initial=1.0",
+        "a head without reach cannot move, whatever is offered it",
+    ),
+    EqualFault(
+        "earthwork.buildable",
+        "for r, c in np.argwhere(room & (full == side * side)):",
+        "in[]",
+        "a short cut: the search below takes a whole square for each of its cells first",
+    ),
+    *(
+        EqualFault(
+            "earthwork.linear",
+            "able = (low < 0) | (high > 0)",
+            fault,
+            "which cells a window takes in: what it misses the whole strip is solved for, with the same optimum",
+        )
+        for fault in ("(low<-1)|(high>0)", "(low<0)&(high>0)", "(low<1)|(high>0)")
+    ),
+    EqualFault(
+        "earthwork.linear",
+        "needs = asking(self.cells, self.lines, answer.ends + self.datum) & ~window.inside",
+        "|~window",
+        "the whole strip is then solved in place of a window, with the same optimum",
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "for columns in (range(middle + 1, level.shape[1]), range(middle - 1, -1, -1)):",
+        "range(middle-0,",
+        "the level under the beam line is known, and stays",
+    ),
+    *(
+        EqualFault("earthwork.proof", line, fault, "a further flagged station is looked at, which is no nearer")
+        for line, fault in (
+            ("at = np.clip(np.searchsorted(hit, chainage), 0, len(hit) - 1)", ",-1,"),
+            ("before = np.clip(at - 1, 0, len(hit) - 1)", "at-1,-1,"),
+        )
+    ),
+    *(
+        EqualFault(
+            "steps.layout.edges",
+            "limit = np.where(following < forced.size, forced[np.minimum(following, forced.size - 1)], 2 * n_stations)",
+            fault,
+            "where no forced station lies ahead: at the last station of an open line alone, which none follow",
+        )
+        for fault in ("],1*n_stations)", "],3*n_stations)", "],2/n_stations)")
+    ),
+    EqualFault(
+        "steps.layout.edges",
+        "half = beam_half_width(length / 2, length / 2, rules.frequency_hz, zones=rules.fresnel_zones)",
+        "length/2,length/3,",
+        "a first sieve that lets more pass: what passes it is measured at every place, its middle as well",
+    ),
+    EqualFault(
+        "steps.layout.kernel",
+        "u, v = (np.diff(zones[k].junctions, axis=0)[0] for k in (before, after))",
+        "[-1]",
+        "two junctions have one difference",
+    ),
+    EqualFault(
+        "steps.layout.width",
+        "np.minimum.at(far, ray, np.clip(distance, 0.0, reach))",
+        "-1.0,reach",
+        "what a ray meets lies ahead of it",
+    ),
+    *(
+        EqualFault(
+            "steps.layout.chain",
+            line,
+            fault,
+            "at which station a loop is cut open decides how many starts are tried; the cheapest loop is among them",
+        )
+        for line, fault in (
+            ("covers = np.zeros(2 * n_stations + 1, dtype=np.intp)", "n_stations+2"),
+            ("np.add.at(covers, station, 1)", "station,0)"),
+        )
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "if starts.size == 0:",
+        "==-1",
+        "a short cut: without a start nothing is carried on, and there is no loop",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "if lo == hi or np.isinf(label[row]).all():",
+        "lo==hiandnp",
+        "a short cut: from there nothing is carried on, or at no finite cost",
+    ),
+    EqualFault(
+        "steps.channels.colouring",
+        "following = int(among[np.argmax(adjacent[np.ix_(among, among)].sum(axis=1))])",
+        "axis=0",
+        "who is adjacent to whom is mutual",
+    ),
 )
 
 
 #: Names in lines that only decide how much is looked at together, for the sake of memory or speed.
-TOGETHER = ("TILE_ZONES", "quarter", "_CHUNK", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS")
+TOGETHER = ("TILE_ZONES", "quarter", "_CHUNK", "_AT_ONCE", "_LABEL_BYTES", "_BATCH_CELLS", "_LEAST_CELLS", "_PLACES")
 
 
 def _bare(text: str) -> str:

@@ -10,7 +10,8 @@ from __future__ import annotations
 import ast
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import islice
 
@@ -20,7 +21,7 @@ from cosmic_ray.operators.provider import OperatorProvider
 
 from tests.mutants.trying import path_of
 
-__all__ = ["Mutant", "acts", "places", "sample"]
+__all__ = ["Mutant", "acts", "places", "sample", "standing"]
 
 _TAKEN = (
     *(f"ReplaceBinaryOperator_{one}" for one in ("Add_Sub", "Sub_Add", "Mul_Div", "Div_Mul", "Pow_Mul", "Mod_Add")),
@@ -31,6 +32,10 @@ _TAKEN = (
     *("ReplaceAndWithOr", "ReplaceOrWithAnd", "ReplaceTrueWithFalse", "ReplaceFalseWithTrue", "NumberReplacer"),
     *("ReplaceBreakWithContinue", "ReplaceContinueWithBreak", "ZeroIterationForLoop"),
 )
+
+
+#: How many places of the same kind may have come or gone before a fault, for it to be found again.
+_AWAY = 40
 
 
 @dataclass(frozen=True)
@@ -94,6 +99,22 @@ def sample(modules: Sequence[str], count: int, seed: int) -> list[Mutant]:
     every = [one for module in modules for one in places(module)]
     random.Random(seed).shuffle(every)
     return list(islice((one for one in every if acts(one)), count))
+
+
+def standing(one: Mutant, before: str, after: str) -> Mutant | None:
+    """The same fault in the code as it stands, None where that line is no more.
+
+    Parameters
+    ----------
+    one : as it was drawn; code before it in its module may have come or gone since.
+    before, after : the line as it was and as the fault made it.
+    """
+    for away in sorted(range(-_AWAY, _AWAY + 1), key=abs):
+        tried = replace(one, occurrence=one.occurrence + away)
+        with suppress(ValueError):
+            if tried.occurrence >= 0 and tried.where()[1:] == (before, after):
+                return tried
+    return None
 
 
 class _Acting(ast.NodeTransformer):

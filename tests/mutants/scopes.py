@@ -14,6 +14,7 @@ _BEAM = tuple(
     f"tests/beam/test_{name}.py"
     for name in (
         "heads_by_hand",
+        "grids_by_hand",
         "bodies_by_hand",
         "fields_by_hand",
         "ground_by_hand",
@@ -23,7 +24,9 @@ _BEAM = tuple(
         "solver",
     )
 ) + tuple(f"tests/beam/test_{name}.py" for name in ("cross_slope", "cells", "trade", "laws"))
-_MOVERS = tuple(f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "bodies_by_hand", "nuisance"))
+_MOVERS = tuple(
+    f"tests/beam/test_{name}.py" for name in ("movers_by_hand", "beside_by_hand", "bodies_by_hand", "nuisance")
+)
 _SPACE = (
     "a_tilted_mirror_that_is_not_turned_first_is_still_the_image_sum",
     "azimuth_and_elevation_patterns_are_kept_apart",
@@ -32,6 +35,8 @@ _SPACE = (
 _PERIMETER = tuple(
     f"tests/detection/test_{name}.py"
     for name in (
+        "short_ways_by_hand",
+        "ground_between_by_hand",
         "chain_by_hand",
         "places_by_hand",
         "perimeter_by_hand",
@@ -48,6 +53,7 @@ _REACH = "tests/detection/test_level_reach.py"
 _PLACES = "tests/detection/test_places_by_hand.py"
 _ALONG = "tests/detection/test_along_fence_by_hand.py"
 _REACHED = (
+    "tests/detection/test_ground_between_by_hand.py",
     "tests/detection/test_reach_by_hand.py",
     "tests/detection/test_strongest_by_hand.py",
     "tests/detection/test_operating.py",
@@ -59,6 +65,7 @@ _SURE = "tests/detection/test_confidence_by_hand.py"
 _UNKNOWN = (
     _SURE,
     "tests/detection/test_worlds_by_hand.py",
+    "tests/detection/test_ground_between_by_hand.py",
     "tests/detection/test_heads_and_rules.py",
     "tests/detection/test_unknowns.py",
 )
@@ -76,38 +83,43 @@ _GROUPS = (
 _WATER = (
     "tests/earthwork/test_ways_and_bounds_by_hand.py",
     "tests/earthwork/test_water_by_hand.py",
+    "tests/earthwork/test_water_edges_by_hand.py",
     *(f"tests/earthwork/test_{name}.py" for name in ("water", "small_pits")),
 )
 _CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
 _DRAIN = "tests/steps/drain/test_drain_by_hand.py"
-_LAID = tuple(f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced", "posts"))
+_LAID = tuple(
+    f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced", "posts", "sieves")
+)
 _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
 _TESTS: dict[str, tuple[str, ...]] = {
     **{f"beam.{name}": _BEAM for name in ("antenna", "closed_form", "cross_section", "field", "grid", "profile")},
     **{f"beam.{name}": _BEAM for name in ("strip", "sweep", "targets", "wave")},
-    "beam.standing": (_BEAM[1], "tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
-    "beam.cells": ("tests/beam/test_fields_by_hand.py", _BEAM[1], "tests/beam/test_cells.py"),
+    "beam.standing": (_BEAM[2], "tests/beam/test_two_rays_by_hand.py", "tests/beam/test_heads_by_hand.py", _DRAWN_WAYS),
+    "beam.cells": (_BEAM[1], "tests/beam/test_fields_by_hand.py", _BEAM[2], "tests/beam/test_cells.py"),
     "beam.draws": ("tests/beam/test_draws.py",),
     "beam.field3d": (
         *(f"tests/beam/test_{name}_by_hand.py" for name in ("march", "fields")),
         # the quickest of them: what they miss is a survivor
         *(f"tests/beam/test_field3d.py::test_{name}" for name in _SPACE),
     ),
-    "beam.interference": (*_BEAM[:4], "tests/beam/test_interference.py"),
+    "beam.interference": (_BEAM[0], *_BEAM[2:5], "tests/beam/test_interference.py"),
     **{f"beam.{name}": _MOVERS for name in ("movers", "nuisance", "response")},
     "beam.rain": ("tests/beam/test_rain.py",),
     **{
         f"detection.{name}": _PERIMETER
         for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways", "solved", "joined")
     },
-    **{f"detection.{name}": _PERIMETER for name in ("chain", "findings", "spots")},
+    **{f"detection.{name}": _PERIMETER for name in ("chain", "spots")},
+    "detection.findings": (_ALONG, *_PERIMETER),
     "detection.chains": (_ALONG, *_PERIMETER),
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
     "detection.causes": (_DRAWN_WAYS, "tests/detection/test_causes.py"),
     "detection.envelope": (
         _PLACES,
         "tests/detection/test_envelope.py",
+        "tests/beam/test_laws.py",
     ),
     "detection.height_band": (
         _DRAWN,
@@ -132,7 +144,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "detection.walked": (_ALONG, "tests/detection/test_walked.py"),
     "detection.second_opinion": ("tests/detection/test_second_opinion.py",),
     "detection.certainty": (_SURE, "tests/detection/test_questions_by_hand.py", _SURVEY),
-    "detection.sensitivity": (*_UNKNOWN, _SURVEY),
+    "detection.sensitivity": ("tests/detection/test_costs_by_hand.py", *_UNKNOWN, _SURVEY),
     "detection.straight": ("tests/detection/test_straight.py", "tests/detection/test_one_engine.py"),
     "detection.unknowns": _UNKNOWN,
     "detection.stretches": (_ALONG, _SURE, "tests/detection/test_verdicts.py"),
@@ -143,7 +155,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     "earthwork.buildable": ("tests/earthwork/test_machines_by_hand.py",),
     "earthwork.falls": (*_WATER, *_GRADING),
     "earthwork.proof": (
-        *_BY_HAND,
+        "tests/earthwork/test_rounds_by_hand.py",
         "tests/earthwork/test_proof.py",
     ),
     "earthwork.volumes": (
@@ -162,6 +174,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
     ),
     "steps.layout.width": (
         *_LAID[:2],
+        _LAID[-1],
         "tests/steps/layout/test_width.py",
     ),
     "steps.channels.colouring": (

@@ -48,3 +48,14 @@ def test_every_fault_that_changes_nothing_is_of_a_line_that_stands_there_once(on
     assert source.count("".join(one.line.split())) == 1 and one.why
     assert why_equal(f"geotools.{one.module}", one.line, one.line + one.fault) == one.why
     assert why_equal("geotools.beam.other", one.line, one.line + one.fault) == ""
+
+
+def test_a_fault_is_found_again_where_its_line_stands_now():
+    sampling = pytest.importorskip("tests.mutants.sampling", reason="needs the extra mutants")
+    drawn = sampling.places("geotools.earthwork.volumes")[5]
+    _, before, after = drawn.where()
+    moved = sampling.replace(drawn, occurrence=drawn.occurrence + 2)
+    assert sampling.standing(drawn, before, after) == drawn
+    found = sampling.standing(moved, before, after)
+    assert found is not None and found.where()[1:] == (before, after)
+    assert sampling.standing(drawn, before, after + " + 7") is None

@@ -94,3 +94,15 @@ def test_a_stream_beside_either_post_crosses_its_zone(column):
     """Half a metre and a metre from the transmitter's post, as near to the receiver's, of a zone of 30 m."""
     (one,) = around(trough(at=column), min_catchment=5.0).crossings
     assert one.chainage == column * CELL
+
+
+def test_a_way_on_a_plan_longer_than_wide_or_wider_than_long_is_followed_to_its_edges():
+    for rows, columns in ((90, 9), (9, 90)):
+        r, c = np.mgrid[0:rows, 0:columns]
+        along, aside = (r, c) if rows > columns else (c, r)
+        flow = flood(50.0 - 0.01 * along + 0.05 * np.abs(aside - 4))
+        start = int(np.ravel_multi_index((70, 4) if rows > columns else (4, 70), (rows, columns)))
+        way = _way(flow, contributing_area(flow, 0.25), start, CELL, 100.0)
+        found = np.divmod(way, columns)[0 if rows > columns else 1]
+        # along the divide at the upper end it may go aside
+        assert found[found >= 3].tolist() == list(range(3, 90))
