@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import geopandas as gpd
+import pytest
 
 import geotools
 from geotools.earthwork.applied import apply_proposal
@@ -37,9 +38,13 @@ def test_what_is_advised_opens_the_empty_window_of_the_floodplain(tmp_path: Path
     (zone_id,) = windows.index[windows["state"] == "empty"]
     before = windows.loc[zone_id]
     assert before["must_not"] >= before["must"]
-    assert before["opens_by"] == "close its dead spots first (set heads)" and before["opens_cost"] == 240.0
+    assert before["opens_by"] == "close its dead spots first (set heads and grade)"
     options = layer(out, "options")
     (way,) = options[(options["zone_id"] == zone_id) & options["recommended"].astype(bool)].itertuples()
+    # what remedy asks for it, and no less than two heads to set and the fill to place; surface and tolerances are more
+    prices = site.prices
+    assert before["opens_cost"] == pytest.approx(way.cost)
+    assert way.cost >= 2 * prices.set_head + prices.fill_m3 * way.fill_m3 and way.fill_m3 > 0.0
     low = min(way.tx_height_m, way.rx_height_m)
     # what a height costs beside money stands where the height is advised
     assert low < 0.25 and f"{low:.2f} m is in rain splash" in way.reason

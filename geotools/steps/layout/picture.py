@@ -67,6 +67,18 @@ def _sides(left: float, bottom: float, right: float, top: float) -> tuple[tuple[
     return (top - bottom, right - left), (right - left, top - bottom)
 
 
+def _areas_shown(courses: Sequence[Course]) -> list[Patch]:
+    """Legend of the areas beside the clear ground that the picture has, and only of those."""
+    shown = []
+    if any(
+        part.geom_type == "Polygon" for one in courses for shape in one.obstacles for part in shapely.get_parts(shape)
+    ):
+        shown.append(Patch(facecolor=GREY, edgecolor=BLACK, label="no beams, no posts"))
+    if any(not course.no_posts.is_empty for course in courses):
+        shown.append(Patch(facecolor=GREY, edgecolor=GREY, alpha=0.35, label="no posts"))
+    return shown
+
+
 @mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def plan_picture(
     path: Path,
@@ -145,6 +157,7 @@ def plan_picture(
     handles: list[Any] = [
         Line2D([], [], color=BLACK, linewidth=1.0, linestyle="-.", label="fence, keep-out"),
         Patch(facecolor=PALE, edgecolor=GREY, label="clear ground"),
+        *_areas_shown(courses),
         Line2D([], [], color=BLUE, linewidth=1.6, label="zone"),
         Line2D([], [], color=VERMILION, marker="^", linestyle="", markeredgecolor=BLACK, label="transmitter post"),
         Line2D([], [], color=SKY, marker="s", linestyle="", markeredgecolor=BLACK, label="receiver post"),
