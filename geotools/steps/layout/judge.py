@@ -24,7 +24,7 @@ from geotools.plan.model import FenceChain, Zone
 from geotools.site import Level, Site
 from geotools.steps.layout.checks import Conflict, EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
 
-__all__ = ["Judge", "Stack"]
+__all__ = ["Judge", "Stack", "named_in_runs"]
 
 _ROUND_M = 10.0
 #: Spacing of the lengths at which a threat may be missed, m.
@@ -34,6 +34,13 @@ _FROM_M = 30.0
 _TRIAL_HEIGHTS_M = np.arange(0.3, 4.01, 0.2)
 #: Further heads tried at once.
 _TRIALS = 6
+
+
+def named_in_runs(members: Sequence[Zone], zones: Sequence[Zone]) -> str:
+    """Zones by name, those that follow each other among all ``zones`` as the first to the last of them."""
+    names, wanted = [zone.zone_id for zone in zones], {zone.zone_id for zone in members}
+    spans = runs(np.isin(names, list(wanted)))
+    return ", ".join(names[a] if a == b else f"{names[a]} to {names[b]}" for a, b in spans)
 
 
 class Judge:
@@ -226,7 +233,7 @@ class Judge:
                     found.append(
                         Conflict(
                             f"stack misses {gap.threat}",
-                            longest.zone_id if len(members) == 1 else f"{members[0].zone_id} to {members[-1].zone_id}",
+                            named_in_runs(members, zones),
                             (),
                             (float(x), float(y)),
                             f"underside {heights} passes with a modulation of {gap.modulation:.2f} over level ground",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from shapely import box
 
 from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
+from geotools.steps.layout.judge import named_in_runs
 
 LIMITS = LayoutLimits(
     longest_m=100,
@@ -126,3 +128,12 @@ def test_stacks_that_answer_no_threat_leave_the_junction_open():
     nothing = EndDetection({}, 0.0, answered=False)
     found = check_chain([replace(A, ends=(CLOSED, nothing)), B], LIMITS, closed=False)
     assert (found[0].rule, found[0].found) == ("junction open", "the stacks detect none of the threats")
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [((3,), "Z3"), ((1, 2, 3), "Z1 to Z3"), ((1, 2, 4), "Z1 to Z2, Z4"), ((1, 3, 4, 5), "Z1, Z3 to Z5")],
+)
+def test_zones_of_one_stack_are_named_without_those_between_them(numbers, said):
+    zones = [SimpleNamespace(zone_id=f"Z{number}") for number in range(1, 6)]
+    assert named_in_runs([zones[number - 1] for number in numbers], zones) == said
