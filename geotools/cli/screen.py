@@ -152,7 +152,8 @@ class Screen:
             return
         if self.quiet:
             return
-        for table in tables:
+        # a heading over nothing says less than the step's own "0 dead spots"
+        for table in (one for one in tables if one["rows"]):
             self._table(f"{job.site.name}: {table['title']}", table["columns"], table["rows"][:MOST_ROWS])
             left_out = len(table["rows"]) - MOST_ROWS
             if left_out > 0:
