@@ -141,3 +141,13 @@ def test_a_swaying_body_meets_what_lies_within_its_sway():
     wider = swept(level, 1.0, (0.5, 0.25), 0.30)
     assert wider.lowest[4, 5] == 0.0
     assert wider.lowest[4, 6] == pytest.approx(1.0 - 0.05 / 0.25)
+
+
+def test_a_person_sways_by_fifteen_centimetres_to_either_side():
+    """A spike is met by who passes within 0.15 m of it, between nodes by its share there (common practice, no source)."""
+    level = np.ones((21, 21))
+    level[10, 10] = 0.0
+    found = swept(level, 1.0, (0.1, 0.1))
+    # a node 0.1 m aside meets the spike; one 0.2 m aside the place half way to it; one 0.3 m aside nothing of it
+    assert found.lowest[10, 11] == 0.0 and found.lowest[10, 12] == pytest.approx(0.5) and found.lowest[10, 13] == 1.0
+    assert found.lowest[11, 10] == 0.0 and found.lowest[12, 10] == pytest.approx(0.5) and found.lowest[13, 10] == 1.0

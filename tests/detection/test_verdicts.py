@@ -187,3 +187,13 @@ def test_grass_and_a_middling_survey_leave_the_prone_person_unproven_and_say_why
     # mown, the same survey proves it
     mown, _ = flat_ground(0.06, 0.0)
     assert metres(mown)["unproven"] < 0.1 * fence.length
+
+
+def test_nothing_drawn_proves_nothing():
+    """Flat ground, on which every body is detected by the best estimate."""
+    perimeter = Perimeter(line_of_zones(1), Formula(lambda x, y: 0.0 * x, cell_m=0.25), RULES)
+    for survey in (Accuracy(0.02 / 1.96), None):
+        for stations in judge_stations(perimeter, "Z1", Unknowns(survey, draws=0)).stations.values():
+            assert not stations.detected().any()
+            quiet = int(np.flatnonzero(~stations.dead)[0])
+            assert stations.verdict(quiet) == ("unproven", None, "survey_unstated")
