@@ -144,7 +144,7 @@ def test_a_swaying_body_meets_what_lies_within_its_sway():
 
 
 def test_a_person_sways_by_fifteen_centimetres_to_either_side():
-    """A spike is met by who passes within 0.15 m of it, between nodes by its share there (common practice, no source)."""
+    """Who passes within 0.15 m of a spike meets it, between nodes by its share (common practice, no source)."""
     level = np.ones((21, 21))
     level[10, 10] = 0.0
     found = swept(level, 1.0, (0.1, 0.1))
