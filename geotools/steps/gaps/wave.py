@@ -173,7 +173,10 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     tell(ctx, rows, rules, site_weakest)
     for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
         over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
-        ctx.say(f"threats by the height of the fence they cross: {'; '.join(over)}")
+        ctx.say(
+            f"threats by the height of the fence they cross: {'; '.join(over)}; "
+            "what passes lower is tried by layout alone (rule `stack misses` in layer conflicts)"
+        )
     locks = locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None)
     rows["beam_levels"] = unlocked_heights(rows["beam_levels"], locks.fixed)
     crs = ctx.workspace.work_crs
