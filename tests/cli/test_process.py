@@ -74,7 +74,12 @@ def test_warnings_of_libraries_do_not_reach_the_screen_unless_asked_for():
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
 def test_a_closed_terminal_ends_a_run_as_ctrl_c_does_unless_it_is_to_go_on():
-    process = start("--seconds", "60")
+    # whoever runs the tests may have started them by `nohup`, which children would go on with
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    try:
+        process = start("--seconds", "60")
+    finally:
+        signal.signal(signal.SIGHUP, before)
     while process.stdout.readline().strip() != b"now":
         assert process.poll() is None
     began = time.monotonic()
