@@ -63,6 +63,11 @@ class Head:
         return self.ground_m + self.height_m
 
     @property
+    def held(self) -> bool:
+        """Whether it is locked itself, and not only its post or channel."""
+        return self.locked in ("head", "all")
+
+    @property
     def band_ghz(self) -> float:
         """Its carrier, GHz."""
         return self.head_type.frequency_hz / 1e9

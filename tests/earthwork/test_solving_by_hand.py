@@ -29,10 +29,9 @@ def solver_of(prices=None, machine=None, **rules):
     )
 
 
-def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
-    """Narrow first, then flow round the edge of a lift, then wider, thin works last; the first that there are count."""
-    solver, tried, give = solver_of(), [], [1]
-    free = Grading(
+def free_grading():
+    """Thirty cells, a tenth of a metre on each."""
+    return Grading(
         *(np.full(30, v) for v in (0.0, 0.1, 0.1)),
         np.zeros((1, 2)),
         1.0,
@@ -40,6 +39,11 @@ def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
         np.zeros((1, 2), bool),
         np.zeros(0, bool),
     )
+
+
+def test_works_thin_or_round_the_edge_are_the_last_that_are_tried(monkeypatch):
+    """Narrow first, then flow round the edge of a lift, then wider, thin works last; the first that there are count."""
+    solver, tried, give, free = solver_of(), [], [1], free_grading()
 
     def bounds(cells, change, machine, *, wider, max_slope, thin):
         assert max_slope == solver.rules.max_slope
@@ -132,15 +136,7 @@ def test_heads_that_may_move_do_so_for_nothing_in_the_programme_and_are_priced_a
 
 
 def test_falls_may_be_lost_by_a_lift_where_flow_goes_round_its_edge_and_nowhere_else(monkeypatch):
-    solver, kept = solver_of(machine=Machine(0.06, 0.5)), []
-    free = Grading(
-        *(np.full(30, v) for v in (0.0, 0.1, 0.1)),
-        np.zeros((1, 2)),
-        1.0,
-        0.25,
-        np.zeros((1, 2), bool),
-        np.zeros(0, bool),
-    )
+    solver, kept, free = solver_of(machine=Machine(0.06, 0.5)), [], free_grading()
 
     def grade(cells, lines, rules, *, falls=None, bounds=None, weighing=None, explain=True):
         if bounds is None:

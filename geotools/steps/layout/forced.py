@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from geotools.plan.model import Zone
 from geotools.site.obstacles import Obstacle
-from geotools.steps.layout.off_line import NEARER
+from geotools.steps.layout.off_line import square_off
 from geotools.steps.layout.usable import Course
 from geotools.steps.layout.width import beam_outline
-from geotools.steps.layout.zone_rules import Field
+from geotools.steps.layout.zone_rules import Field, ZoneRules
 
 __all__ = ["OnLine", "forced_off", "off_line_cost"]
 
@@ -26,87 +26,76 @@ _TOUCH_M = 0.03
 _CORNER_DEG, _SAME_CORNER_M = 10.0, 12.0
 #: The line turns between the ends of a beam where a place of the straight way lies farther off it, m.
 _STRAIGHT_M = 0.5
+#: Places of a beam at which its distance from the line is looked at.
+_PLACES = 301
 
 
 @dataclass(frozen=True)
 class OnLine:
-    """What a zone on the line requested has to meet.
+    """What a zone on the line requested has to meet, and what it weighs to stand off it.
 
     Attributes
     ----------
-    longest_m, run_past_m, post_clear_m : float
-        Longest zone, run past a junction, least distance of a post from fences and keep-outs, m.
-    frequency_hz, fresnel_zones, margin_m : float
-        Width of the beam, as of `beam_half_width`.
-    straight_m : float
-        Ground within this of the straight line between the heads needs no grading, m.
+    rules : ZoneRules
+        Those that the zones were chosen by.
     obstacles : tuple of Obstacle
         Keep-outs, to be named.
     ground : Field
         Level of the ground at places, m.
-    off_line_m, fence_side : float
-        What the choice weighs a metre of beam 1 m off the line by, and where the fence is, as of `ZoneRules`.
+    off_line : Field
+        Distance from the line as the choice counts it, of `distance_off`, m.
+    off_line_m : float
+        What the choice weighs a metre of beam 1 m off the line by.
     currency : str
         Of that weight.
     """
 
-    longest_m: float
-    run_past_m: float
-    post_clear_m: float
-    frequency_hz: float
-    fresnel_zones: float
-    margin_m: float
-    straight_m: float
+    rules: ZoneRules
     obstacles: tuple[Obstacle, ...]
     ground: Field
+    off_line: Field
     off_line_m: float = 0.0
-    fence_side: float = 0.0
     currency: str = "EUR"
 
 
-def forced_off(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -> str:
+def forced_off(course: Course, zones: Sequence[Zone], number: int, on_line: OnLine) -> str:
     """Why a zone does not stand on the line of its course, in words.
 
     Parameters
     ----------
     course : what is followed. zones : all of it, in the fence's direction. number : of the zone among them, from 0.
-    rules : what it would have to meet there.
+    on_line : what it would have to meet there.
     """
     zone = zones[number]
     if zone.locked:
         return "its posts are locked"
-    own = _breaks(course, zones, number, rules)
+    own = _breaks(course, zones, number, on_line)
     if own:
         return f"on that line {own[0]}"
     for other in _beside(course, zones, number):
         if zones[other].locked:
             return f"{zones[other].zone_id} beside it is locked"
-        theirs = _breaks(course, zones, other, rules)
+        theirs = _breaks(course, zones, other, on_line)
         if theirs:
             return f"of {zones[other].zone_id}, with which it shares a junction, on that line {theirs[0]}"
-    rise = _rise_m(course, zones, number, rules)
+    rise = _rise_m(course, zones, number, on_line)
     # the chain chosen costs least with this weight in it: one along the line costs more by as much in all the rest
-    weighs = f"{off_line_cost(course, zone, rules):,.0f} {rules.currency}"
+    weighs = f"{off_line_cost(zone, on_line):,.0f} {on_line.currency}"
     saved = f"all zones along that line would cost at least {weighs} more (its distance by layout.off_line_m)"
-    if rise > rules.straight_m:
+    if rise > on_line.rules.straight_m:
         return f"there the ground lies up to {rise:.2f} m off the straight line between its heads: {saved}"
     return f"no rule keeps it from there: {saved}"
 
 
-def off_line_cost(course: Course, zone: Zone, rules: OnLine) -> float:
+def off_line_cost(zone: Zone, on_line: OnLine) -> float:
     """What the distance of a beam from the line weighs between its junctions, in the site's currency."""
     start, end = _ends(zone)
-    length = float(np.hypot(*(end - start)))
-    inner = length - 2 * rules.run_past_m
-    if inner <= 0.0 or rules.off_line_m == 0.0:
+    length, past = float(np.hypot(*(end - start))), on_line.rules.extension_m
+    if length <= 2 * past or on_line.off_line_m == 0.0:
         return 0.0
-    share = (rules.run_past_m + (np.arange(100) + 0.5) / 100 * inner) / length
-    places = start + share[:, None] * (end - start)
-    apart = shapely.distance(course.line, shapely.points(places))
-    if rules.fence_side:
-        nearer = shapely.distance(course.fence, shapely.points(places)) < course.line.distance(course.fence)
-        apart = np.where(nearer, NEARER, 1.0) * apart
-    return rules.off_line_m * inner * float(np.mean(apart**2))
+    along = np.linspace(past, length - past, _PLACES)
+    x, y = start[:, None] + (end - start)[:, None] * along / length
+    return on_line.off_line_m * float(square_off(on_line.off_line, x[None], y[None], along[None])[0])
 
 
 def _beside(course: Course, zones: Sequence[Zone], number: int) -> list[int]:
@@ -143,19 +132,19 @@ def _junction(course: Course, zones: Sequence[Zone], number: int, *, last: bool)
     return np.array([foot.x, foot.y]), True
 
 
-def _on_line(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -> tuple[Floats, Floats] | None:
+def _on_line(course: Course, zones: Sequence[Zone], number: int, on_line: OnLine) -> tuple[Floats, Floats] | None:
     """Posts of the zone on the line, in the fence's direction; None where its junctions fall together there."""
     (p, past), (q, past_too) = (_junction(course, zones, number, last=last) for last in (False, True))
     length = float(np.hypot(*(q - p)))
     if length < 1.0:
         return None
     u = (q - p) / length
-    return p - past * rules.run_past_m * u, q + past_too * rules.run_past_m * u
+    return p - past * on_line.rules.extension_m * u, q + past_too * on_line.rules.extension_m * u
 
 
-def _breaks(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -> list[str]:
+def _breaks(course: Course, zones: Sequence[Zone], number: int, on_line: OnLine) -> list[str]:
     """Rules that a zone would break on the line, in words."""
-    posts = _on_line(course, zones, number, rules)
+    posts = _on_line(course, zones, number, on_line)
     if posts is None:
         return []
     found = []
@@ -163,13 +152,15 @@ def _breaks(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -
     if max(course.line.distance(shapely.Point(place)) for place in middle) > _STRAIGHT_M:
         found.append("there is a bend between its ends")
     length = float(np.hypot(*(posts[1] - posts[0])))
-    if length > rules.longest_m + _TOUCH_M:
-        found.append(f"it would be {length:.1f} m long, and {rules.longest_m:.0f} m is the longest here")
+    if length > on_line.rules.longest_m + _TOUCH_M:
+        found.append(f"it would be {length:.1f} m long, and {on_line.rules.longest_m:.0f} m is the longest here")
     ends = ("transmitter", "receiver") if zones[number].forward else ("receiver", "transmitter")
     for post, role in zip(map(shapely.Point, posts), ends, strict=True):
-        found += _post_breaks(course, post, role, rules)
-    outline = beam_outline(*posts, rules.frequency_hz, zones=rules.fresnel_zones, margin_m=rules.margin_m)
-    hit = [one.words for one in rules.obstacles if not one.crossed and one.shape.intersects(outline)]
+        found += _post_breaks(course, post, role, on_line)
+    outline = beam_outline(
+        *posts, on_line.rules.frequency_hz, zones=on_line.rules.fresnel_zones, margin_m=on_line.rules.margin_m
+    )
+    hit = [one.words for one in on_line.obstacles if not one.crossed and one.shape.intersects(outline)]
     if hit:
         found.append(f"the beam would touch {hit[0]}")
     elif not found and not course.ground.buffer(_TOUCH_M).covers(outline):
@@ -177,10 +168,10 @@ def _breaks(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -
     return found
 
 
-def _post_breaks(course: Course, post: shapely.Point, role: str, rules: OnLine) -> list[str]:
+def _post_breaks(course: Course, post: shapely.Point, role: str, on_line: OnLine) -> list[str]:
     """What a post stands too near to."""
-    least = rules.post_clear_m
-    for one in rules.obstacles:
+    least = on_line.rules.post_clear_m
+    for one in on_line.obstacles:
         if not one.posts and one.shape.distance(post) < least - _TOUCH_M:
             return [
                 f"the {role} post would stand {one.shape.distance(post):.2f} m from {one.words}, {least:g} m is least"
@@ -191,18 +182,17 @@ def _post_breaks(course: Course, post: shapely.Point, role: str, rules: OnLine) 
         return []
     fence = course.fence.distance(post)
     where = f"{fence:.2f} m from the fence" if inside else "beyond the clear ground"
-    return [
-        f"the {role} post, {rules.run_past_m:.1f} m past its junction, would stand {where}, {least:g} m inside is least"
-    ]
+    past = f"{on_line.rules.extension_m:.1f} m past its junction"
+    return [f"the {role} post, {past}, would stand {where}, {least:g} m inside is least"]
 
 
-def _rise_m(course: Course, zones: Sequence[Zone], number: int, rules: OnLine) -> float:
+def _rise_m(course: Course, zones: Sequence[Zone], number: int, on_line: OnLine) -> float:
     """How far the ground under the zone on the line lies off the straight line between its heads, m."""
-    posts = _on_line(course, zones, number, rules)
+    posts = _on_line(course, zones, number, on_line)
     if posts is None:
         return 0.0
     share = np.linspace(0.0, 1.0, 101)
     x, y = (posts[0][axis] + share * (posts[1][axis] - posts[0][axis]) for axis in (0, 1))
-    level = np.asarray(rules.ground(x, y), dtype=np.float64)
+    level = np.asarray(on_line.ground(x, y), dtype=np.float64)
     rise = np.abs(level - (level[0] + share * (level[-1] - level[0])))
     return float(np.nanmax(rise, initial=0.0))

@@ -38,8 +38,8 @@ _TRIALS = 6
 
 def named_in_runs(members: Sequence[Zone], zones: Sequence[Zone]) -> str:
     """Zones by name, those that follow each other among all ``zones`` as the first to the last of them."""
-    names, wanted = [zone.zone_id for zone in zones], {zone.zone_id for zone in members}
-    spans = runs(np.isin(names, list(wanted)))
+    names = [zone.zone_id for zone in zones]
+    spans = runs(np.isin(names, [zone.zone_id for zone in members]))
     return ", ".join(names[a] if a == b else f"{names[a]} to {names[b]}" for a, b in spans)
 
 

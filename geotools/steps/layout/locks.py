@@ -18,13 +18,12 @@ __all__ = ["ZoneMaker", "held_zones", "is_locked", "locked_names"]
 
 #: Posts nearer than this are one: a held post is handed through the design without change.
 _SAME_M = 1e-6
-_WHOLE_HEAD = ("head", "all")
 _CHANNEL = ("channel", "all")
 
 
 def is_locked(zone: Zone, at_start: bool) -> bool:
     """Whether one of a zone's posts stays where it stands: with the zone, or with a head of it."""
-    return zone.locked or any(head.locked in ("post", *_WHOLE_HEAD) for head in zone.on_post(at_start))
+    return zone.locked or any(head.held or head.locked == "post" for head in zone.on_post(at_start))
 
 
 def held_zones(zones: Sequence[Zone]) -> list[HeldZone]:
@@ -93,7 +92,7 @@ class ZoneMaker:
         if before is not None and before.locked:
             return list(before.heads)
         old = {(head.at_start, head.level): head for head in (before.heads if before is not None else ())}
-        keeps = {key: head for key, head in old.items() if head.locked in _WHOLE_HEAD}
+        keeps = {key: head for key, head in old.items() if head.held}
         channels = {head.channel for head in old.values() if head.locked in _CHANNEL}
         channel = channels.pop() if len(channels) == 1 else None
         asked: dict[str, Level] = {level.level: level for level in self.levels}

@@ -66,7 +66,7 @@ class NullHeights:
             heads = [head for head in zone.heads if head.level == one.level]
             stays = one.grazes or zone.locked or not all(map(self.may_move, heads))
             if stays or one.clear_m is None or one.clear_db is None:
-                locked = zone.locked or any(head.locked in ("head", "all") for head in heads)
+                locked = zone.locked or any(head.held for head in heads)
                 listed.append(self._conflict(zone, one, locked=locked))
                 continue
             pair = next(pair for pair in clear.pairs if pair.level == one.level)
@@ -83,8 +83,8 @@ class NullHeights:
         found = f"{one.level_db:.1f} dB at {heights} m, {settled}"
         more = "" if one.dead_more_m is None else f"{one.dead_more_m:.1f} m more undetected"
         if locked:
-            mend = "its heads are locked at this height: unlock them, or cut the crest under the beam (remedy)"
-            mend = mend if one.grazes else "its heads are locked at this height: unlock them"
+            mend = "its heads are locked at this height: unlock them"
+            mend += ", or cut the crest under the beam (remedy)" if one.grazes else ""
         elif one.clear_m is not None:
             mend = f"set both heads to {one.clear_m:.2f} m (tried on the model: {one.clear_db:.1f} dB at the least)"
             mend += "; or cut the crest under the beam: remedy compares the prices" if one.grazes else ""

@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from geotools.steps.layout.zone_rules import Field
 from geotools.terrain.band_grid import BandGrid
 
-__all__ = ["NEARER", "off_line", "square_off"]
+__all__ = ["distance_off", "off_line", "square_off"]
 
 #: A beam nearer to the fence than was asked counts as one so many times as far off on the other side.
 NEARER = 3.0
@@ -21,15 +21,27 @@ _EVERY_M = 0.25
 _EACH = 3
 
 
-def off_line(line: shapely.LineString, reach_m: float, fence_side: float = 0.0) -> Field:
-    """Distance from a line at any places within ``reach_m`` of it, m; exact beside straight parts of it.
+def distance_off(line: shapely.LineString, fence_side: float = 0.0) -> Field:
+    """Distance from a line at any places, m; exact beside straight parts of it.
 
     fence_side : +1 where the fence is to the left of the line, -1 to the right, where distances count `NEARER` times; 0
     where both sides are alike.
+    """
+    return _weighed(_sided(line), fence_side)
+
+
+def off_line(line: shapely.LineString, reach_m: float, fence_side: float = 0.0) -> Field:
+    """`distance_off` within ``reach_m`` of the line, looked up in a grid.
 
     The grid holds distances with their side: between nodes to both sides of the line plain distances would not fall to
     nothing on it.
     """
+    spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
+    return _weighed(BandGrid(spine, reach_m, _sided(line), outside=reach_m), fence_side)
+
+
+def _sided(line: shapely.LineString) -> Field:
+    """Distance from a line, positive to its left, m."""
     points = shapely.get_coordinates(shapely.segmentize(line, _EVERY_M))
     leg = np.diff(points, axis=0)
     step = np.hypot(leg[:, 0], leg[:, 1])
@@ -38,18 +50,21 @@ def off_line(line: shapely.LineString, reach_m: float, fence_side: float = 0.0) 
     tree = cKDTree(middle)
 
     def sided(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        _, k = tree.query(np.column_stack([x, y]))
+        _, k = tree.query(np.stack([x, y], axis=-1))
         dx, dy = x - middle[k, 0], y - middle[k, 1]
         across = along[k, 0] * dy - along[k, 1] * dx
         past = np.maximum(np.abs(along[k, 0] * dx + along[k, 1] * dy) - step[k] / 2, 0.0)
         return np.copysign(np.hypot(across, past), across)
 
-    spine = shapely.get_coordinates(shapely.segmentize(line, 4.0))
-    grid = BandGrid(spine, reach_m, sided, outside=reach_m)
+    return sided
+
+
+def _weighed(sided: Field, fence_side: float) -> Field:
+    """Distances without their side, on the fence's side `NEARER` times as far."""
     left, right = (NEARER if side == fence_side else 1.0 for side in (1.0, -1.0))
 
     def apart(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        at = grid(x, y)
+        at = sided(x, y)
         return np.where(at > 0.0, left * at, -right * at)
 
     return apart

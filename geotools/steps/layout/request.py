@@ -34,6 +34,7 @@ from geotools.steps.layout.kernel import Needs, PostedSpan, lay_out, offsets_for
 from geotools.steps.layout.locks import ZoneMaker, held_zones, locked_names
 from geotools.steps.layout.null_heights import NullHeights
 from geotools.steps.layout.obstacles import explain
+from geotools.steps.layout.off_line import distance_off
 from geotools.steps.layout.passages import width_along
 from geotools.steps.layout.standing import Standing
 from geotools.steps.layout.standoffs import Standoffs
@@ -252,18 +253,12 @@ class Request:
         """What a zone on the line of its course has to meet."""
         rules = self.needs(course).rules
         return OnLine(
-            longest_m=rules.longest_m,
-            run_past_m=rules.extension_m,
-            post_clear_m=rules.post_clear_m,
-            frequency_hz=rules.frequency_hz,
-            fresnel_zones=rules.fresnel_zones,
-            margin_m=rules.margin_m,
-            straight_m=rules.straight_m,
-            obstacles=self.obstacles,
-            ground=self.ctx.terrain.sample,
-            off_line_m=self.settings.off_line_m,
-            fence_side=rules.fence_side,
-            currency=self.site.prices.currency,
+            rules,
+            self.obstacles,
+            self.ctx.terrain.sample,
+            distance_off(course.line, rules.fence_side),
+            self.settings.off_line_m,
+            self.site.prices.currency,
         )
 
     def _avoided(self, fence_id: str) -> np.ndarray:

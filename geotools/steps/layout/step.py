@@ -69,7 +69,7 @@ def run(ctx: StepContext) -> StepResult:
     def may_move(head: Head) -> bool:
         if kept is not None:
             return bool(ctx.params["extend"]) and head.head_id not in stood
-        return head.locked not in ("head", "all")
+        return not head.held
 
     for done, course in enumerate(found):
         ctx.progress(done, len(found), f"fence line {course.fence_id}")

@@ -80,15 +80,12 @@ def zone_options(
     # where something is clear for less than one post more, no place for that post has to be looked for
     useful = every or best is None or not best.clear or best.cost > trial.split_price
     if useful and not locks.keeps_whole(zone_id):
-        with_works = at_hand.get("split_and_grade")
-        split = (
-            at_hand["split"]
-            if with_works is not None
-            else trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
-        )
+        # where works on a split are at hand, so is the split
+        mixed = at_hand.get("split_and_grade")
+        split = at_hand["split"] if mixed else trial.split(SplitLimits(limits.overlap_m, limits.shortest_m))
         found += [split] if split is not None else []
         clear = min((o.cost for o in found if o.clear), default=float("inf"))
-        mixed = with_works or trial.split_and_grade(float("inf") if every else clear)
+        mixed = mixed or trial.split_and_grade(float("inf") if every else clear)
         found += [mixed] if mixed is not None and (every or mixed.cost < clear) else []
     return found, grading
 

@@ -12,7 +12,9 @@ from shapely import LineString, box
 
 import geotools
 from geotools.steps.layout.forced import OnLine, forced_off, off_line_cost
+from geotools.steps.layout.off_line import distance_off
 from geotools.steps.layout.usable import Course
+from geotools.steps.layout.zone_rules import ZoneRules
 from tests.evidence.designed_sites import _figures, l_yard, substation
 
 #: A designer's eye: a beam this far off its line stands on it, m.
@@ -104,12 +106,14 @@ def stood(along_y, posts):
 
 def test_a_beam_off_its_line_for_money_alone_says_how_much():
     """80 m from junction to junction, 1.5 m off: 80 x 2.25 m2 x 2 = 360; nearer to the fence nine times that."""
-    rules = OnLine(100.0, 5.0, 1.0, 24e9, 1.0, 0.2, 0.15, (), lambda x, y: np.zeros(np.shape(x)), 2.0, -1.0, "EUR")
+    rules = ZoneRules(100.0, 10.0, 5.0, 24e9, margin_m=0.2, post_clear_m=1.0)
     course, zone = stood(12, ((5.0, 5.5), (95.0, 5.5)))
-    assert off_line_cost(course, zone, rules) == pytest.approx(360.0)
-    assert forced_off(course, [zone], 0, rules) == (
+    off = distance_off(course.line, fence_side=-1.0)
+    on_line = OnLine(rules, (), lambda x, y: np.zeros(np.shape(x)), off, 2.0, "EUR")
+    assert off_line_cost(zone, on_line) == pytest.approx(360.0)
+    assert forced_off(course, [zone], 0, on_line) == (
         "no rule keeps it from there: all zones along that line would cost at least 360 EUR more "
         "(its distance by layout.off_line_m)"
     )
     course, zone = stood(12, ((5.0, 2.5), (95.0, 2.5)))
-    assert off_line_cost(course, zone, rules) == pytest.approx(9 * 360.0)
+    assert off_line_cost(zone, on_line) == pytest.approx(9 * 360.0)
