@@ -46,6 +46,12 @@ class BandGap:
     modulation: float
     at_m: float
 
+    @property
+    def heights(self) -> str:
+        """The heights in words."""
+        wide = self.high_m > self.low_m
+        return f"underside from {self.low_m:.1f} to {self.high_m:.1f} m" if wide else f"underside at {self.low_m:.1f} m"
+
 
 class HeightBand:
     """Bodies of one threat with their undersides from the ground up to the threat's own, over one zone of level ground.

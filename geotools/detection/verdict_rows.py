@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from shapely import LineString, get_coordinates
 from shapely.ops import substring
 
@@ -15,12 +16,15 @@ from geotools.plan import ids
 
 __all__ = [
     "EVERY_THREAT",
+    "OVER_ALONE",
     "SOURCE_WORDS",
     "Row",
     "condition",
+    "conditions",
     "lengths_of",
     "numbered",
     "settled_by",
+    "threats_passing_lower",
     "verdict_table",
     "worst_rows",
 ]
@@ -28,7 +32,11 @@ __all__ = [
 Row = dict[str, Any]
 #: Stands in the field threat of the rows for all threats together, the worst of them.
 EVERY_THREAT = "all"
+#: Stands behind a threat that is judged at the fence's height and passes lower.
+OVER_ALONE = ", as high as the fence alone"
 _RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
+#: So many zones are named in a condition; the layer has all.
+_ZONES_NAMED = 3
 SOURCE_WORDS = {
     "survey": "accuracy of the survey",
     "spacing": "dips between its points",
@@ -64,6 +72,32 @@ def condition(left_out: Sequence[str]) -> str:
     return ", ".join(SOURCE_WORDS[source] for source in left_out)
 
 
+def conditions(verdicts: pd.DataFrame) -> str:
+    """What verdicts of detected take for granted, in words after "on the condition"; empty where nothing is.
+
+    verdicts : rows of the layer verdicts, of single threats.
+    """
+    mine = verdicts[(verdicts["verdict"] == "detected") & (verdicts["threat"] != EVERY_THREAT)]
+    known = mine["conditional_on"].dropna().unique() if "conditional_on" in mine else ()
+    said = [f"that these are exactly as given: {words}" for words in known]
+    lower = mine[mine["passes_lower"].notna()] if "passes_lower" in mine else mine[:0]
+    for threat, of_threat in lower.groupby("threat"):
+        bands = []
+        for heights, rows in of_threat.groupby("passes_lower"):
+            zones = list(dict.fromkeys(rows["zone_id"]))
+            where = ", ".join(zones) if len(zones) <= _ZONES_NAMED else f"{len(zones)} zones"
+            bands.append(f"{heights} in {where}")
+        passes = "; ".join(bands)
+        said.append(f"that {threat} is as high as the fence: lower it passes undetected over level ground, {passes}")
+    return "; ".join(said)
+
+
+def threats_passing_lower(verdicts: pd.DataFrame) -> set[str]:
+    """Threats that are judged at the fence's height and pass below it; ``verdicts`` : rows of the layer."""
+    mine = verdicts[verdicts["threat"] != EVERY_THREAT]
+    return set(mine["threat"][mine["passes_lower"].notna()]) if "passes_lower" in mine else set()
+
+
 def numbered(rows: Sequence[Row]) -> list[Row]:
     """Rows of single threats in the layer's order, each with its name."""
     ordered = sorted(rows, key=lambda row: (row["fence_id"], row["threat"], row["from_m"]))
@@ -84,7 +118,9 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
         for a, b in pairwise(cuts):
             here = [row for row in mine if row["from_m"] <= (a + b) / 2 < row["to_m"]]
             worst = min(here, key=lambda row: (_RANK[row["verdict"]], row["confidence"] or 0.0))
-            if pieces and all(pieces[-1][2][name] == worst[name] for name in ("verdict", "cause")):
+            lower = [f"{row['threat']}: {row['passes_lower']}" for row in here if row.get("passes_lower")]
+            worst = worst | {"passes_lower": "; ".join(lower) or None}
+            if pieces and all(pieces[-1][2][name] == worst[name] for name in ("verdict", "cause", "passes_lower")):
                 pieces[-1] = (pieces[-1][0], b, pieces[-1][2])
             else:
                 pieces.append((a, b, worst))
@@ -122,12 +158,23 @@ def lengths_of(rows: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]
     return {threat: {name: round(m, 2) for name, m in each.items()} for threat, each in lengths.items()}
 
 
-def verdict_table(lengths: Mapping[str, Mapping[str, float]], closing: Row, left_out: Sequence[str] = ()) -> Row:
-    """The closing table: the verdicts first, then what was found zone by zone."""
+def verdict_table(
+    lengths: Mapping[str, Mapping[str, float]],
+    closing: Row,
+    left_out: Sequence[str] = (),
+    lower: Collection[str] = (),
+) -> Row:
+    """The closing table: the verdicts first, then what was found zone by zone.
+
+    left_out : sources taken as exactly known. lower : threats that pass below the fence's height.
+    """
     names = ["detected, 95 %", "unproven", "undetected", "no beam"]
     first = {
         "title": "verdicts, metres of fence" + (f"; exactly as given: {condition(left_out)}" if left_out else ""),
         "columns": ["threat", *names],
-        "rows": [[threat, *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()],
+        "rows": [
+            [f"{threat}{OVER_ALONE if threat in lower else ''}", *(f"{m[name]:.1f}" for name in VERDICTS)]
+            for threat, m in lengths.items()
+        ],
     }
     return first | {"more": [closing]}

@@ -14,6 +14,7 @@ import pandas as pd
 from pyproj import CRS
 
 from geotools.cli.batch.task import SiteResult
+from geotools.detection.verdict_rows import EVERY_THREAT, OVER_ALONE, conditions, threats_passing_lower
 from geotools.detection.verdicts import VERDICTS as NAMES
 from geotools.errors import OutputError
 from geotools.io.files import close_to_others, disk_words, write_text
@@ -25,8 +26,6 @@ from geotools.plan.workspace import PLAN_NAME, PLAN_TROUBLE, Workspace, frame_of
 
 TABLE_NAME = "outcomes.csv"
 COMBINED_NAME = "batch.gpkg"
-#: Stands in the field threat of the rows for all threats together.
-EVERY_THREAT = "all"
 _SITE = Field("site", "text", "name of the site in the batch", nullable=False)
 
 
@@ -71,7 +70,7 @@ def _held(plan: Path, result: SiteResult) -> dict[str, object]:
 
 
 def _worst_place(held: gpd.GeoDataFrame) -> str | None:
-    """The longest stretch of the worst verdict, in words; None where all is detected."""
+    """The longest stretch of the worst verdict, in words; where all is detected the condition of that, or None."""
     mine = held[held["threat"] != EVERY_THREAT]
     for verdict in ("undetected", "no_beam", "unproven"):
         rows = mine[mine["verdict"] == verdict]
@@ -80,7 +79,8 @@ def _worst_place(held: gpd.GeoDataFrame) -> str | None:
             zone = f" in {row['zone_id']}" if isinstance(row["zone_id"], str) else ""
             place = f"{row['to_m'] - row['from_m']:.1f} m from {row['from_m']:.1f} m along {row['fence_id']}"
             return f"{verdict.replace('_', ' ')}, {row['threat']}{zone}: {place}"
-    return None
+    given = conditions(held)
+    return f"none, on the condition {given}" if given else None
 
 
 def _lengths(held: gpd.GeoDataFrame) -> dict[str, object]:
@@ -88,10 +88,12 @@ def _lengths(held: gpd.GeoDataFrame) -> dict[str, object]:
     metres = (held["to_m"] - held["from_m"]).groupby([held["threat"], held["verdict"]]).sum()
     lengths = {t: [float(metres.get((t, name), 0.0)) for name in NAMES] for t in dict.fromkeys(held["threat"])}
     worst = lengths.pop(EVERY_THREAT, None)
+    lower = threats_passing_lower(held)
     if worst is None:
         return {}
     parts = [
-        f"{threat}: " + ", ".join(f"{m:.1f} {name.replace('_', ' ')}" for name, m in zip(NAMES, each, strict=True))
+        f"{threat}{OVER_ALONE if threat in lower else ''}: "
+        + ", ".join(f"{m:.1f} {name.replace('_', ' ')}" for name, m in zip(NAMES, each, strict=True))
         for threat, each in lengths.items()
     ]
     return {f"{name}_m": round(m, 2) for name, m in zip(NAMES, worst, strict=True)} | {"verdicts": "; ".join(parts)}

@@ -33,7 +33,10 @@ BATCH_SITES = LayerSchema(
         Field("no_beam_m", "real", "fence that no beam covers", "m"),
         Field("verdicts", "text", "metres of the same four for each threat by itself"),
         Field(
-            "worst_place", "text", "the longest stretch of the worst verdict: verdict, threat, zone, place and length"
+            "worst_place",
+            "text",
+            "the longest stretch of the worst verdict: verdict, threat, zone, place and length; where all is "
+            "detected, the condition of that",
         ),
         Field("report", "text", "the site's report, below the batch's folder"),
         Field("problem", "text", "what stood in the way"),

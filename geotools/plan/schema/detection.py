@@ -158,6 +158,12 @@ VERDICTS = LayerSchema(
             "what the site file takes as exactly known: the verdict holds where that is so; empty where nothing is",
         ),
         Field(
+            "passes_lower",
+            "text",
+            "of a threat that crosses at the fence's height, which the verdict is for: heights below that at which it "
+            "passes undetected over level ground; empty where none is found, and of other threats",
+        ),
+        Field(
             "field",
             "text",
             "the field that answered: over the beam line's profile, or that and the one in three dimensions beside it",

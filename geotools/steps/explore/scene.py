@@ -14,6 +14,7 @@ from geotools.detection.cases import length_of
 from geotools.detection.heights_ahead import HeightAnswer, answers_ahead, heights_to_try
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import runs, stretch
+from geotools.detection.verdict_rows import conditions
 from geotools.plan.model import Zone
 from geotools.plan.rasters import PlanRaster
 from geotools.terrain.shading import Shade
@@ -60,7 +61,7 @@ def map_data(frames: dict[str, Any], place: Place, threats: Sequence[str]) -> di
     """Verdicts (worst of all threats), zones, heads and dead spots by threat, as lines and rings."""
     said, spots, heads = frames.get("verdicts"), frames.get("dead_spots"), frames["heads"]
     lines: list[dict[str, Any]] = []
-    given = "" if said is None or "conditional_on" not in said else "; ".join(said["conditional_on"].dropna().unique())
+    given = "" if said is None else conditions(said)
     if said is not None:
         mine = said[(said["threat"] == "all") & said.geometry.notna()]
         lines = [

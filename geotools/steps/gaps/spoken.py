@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from geotools.detection.hidden import Hidden
+from geotools.detection.level_answers import named_in_runs
+from geotools.detection.lower_ways import LowerWay
 from geotools.detection.stretches import Stretch
 from geotools.detection.verdict_rows import (
     EVERY_THREAT,
+    OVER_ALONE,
     SOURCE_WORDS,
     condition,
     lengths_of,
@@ -19,6 +22,7 @@ from geotools.detection.verdict_rows import (
 )
 from geotools.detection.verdicts import CONFIDENCE
 from geotools.engine.step import StepContext
+from geotools.plan.model import Zone
 
 __all__ = [
     "EVERY_THREAT",
@@ -26,6 +30,7 @@ __all__ = [
     "SOURCE_WORDS",
     "condition",
     "source_lengths",
+    "tell_lower_ways",
     "tell_sources",
     "tell_verdicts",
     "verdict_lengths",
@@ -39,7 +44,10 @@ NOT_KNOWN = "not known: "
 
 
 def verdict_rows(
-    said: Sequence[Stretch], surveys: Mapping[str, Hidden] | None = None, left_out: Sequence[str] = ()
+    said: Sequence[Stretch],
+    surveys: Mapping[str, Hidden] | None = None,
+    left_out: Sequence[str] = (),
+    lower: Mapping[tuple[str, str], str] | None = None,
 ) -> list[Row]:
     """Rows of the layer verdicts: every stretch and threat, and for all threats together the worst.
 
@@ -51,7 +59,10 @@ def verdict_rows(
         What the survey of each fence line may have missed.
     left_out : sequence of str
         Sources of what is not known that the site file takes as exactly known.
+    lower : mapping of (zone, threat) to str, optional
+        Heights below the fence's at which a threat passes.
     """
+    passes = {} if lower is None else lower
     missed = {} if surveys is None else surveys
     rows = [
         {
@@ -65,6 +76,7 @@ def verdict_rows(
             "cause": one.cause or None,
             "settle": _settle(one, missed),
             "field": _field(one),
+            "passes_lower": passes.get((one.zone_id, one.threat)),
             "geometry": one.line,
         }
         for one in said
@@ -120,8 +132,16 @@ def tell_sources(ctx: StepContext, lengths: dict[str, dict[str, float]]) -> None
             ctx.say(f"{threat}: would be detected if one were known exactly: {', '.join(parts)} (table sensitivity)")
 
 
-def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]], left_out: Sequence[str] = ()) -> None:
-    """Say the verdicts in words, and on what condition they hold."""
+def tell_verdicts(
+    ctx: StepContext,
+    lengths: dict[str, dict[str, float]],
+    left_out: Sequence[str] = (),
+    lower: Collection[str] = (),
+) -> None:
+    """Say the verdicts in words, and on what condition they hold.
+
+    left_out : sources taken as exactly known. lower : threats that pass below the fence's height.
+    """
     given = " on the condition named" if left_out else ""
     if left_out:
         ctx.warn(
@@ -129,7 +149,8 @@ def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]], left_o
             "where that is so (detection.uncertain, and tolerances of 0 in the site file)"
         )
     for threat, metres in lengths.items():
-        parts = [f"{metres['detected']:.1f} m detected with {CONFIDENCE:.0%} confidence{given}"]
+        alone = OVER_ALONE if threat in lower else ""
+        parts = [f"{metres['detected']:.1f} m detected with {CONFIDENCE:.0%} confidence{alone}{given}"]
         parts += [
             f"{metres[name]:.1f} m {name.replace('_', ' ')}"
             for name in ("unproven", "undetected", "no_beam")
@@ -139,3 +160,13 @@ def tell_verdicts(ctx: StepContext, lengths: dict[str, dict[str, float]], left_o
     bare = max(metres["no_beam"] for metres in lengths.values()) if lengths else 0.0
     if bare > 0.0:
         ctx.warn(f"{bare:.1f} m of fence have no beam (layer verdicts)")
+
+
+def tell_lower_ways(ctx: StepContext, ways: Sequence[LowerWay], zones: Sequence[Zone]) -> None:
+    """Say what passes below the fence's height, beside the verdicts that are for that height."""
+    for way in ways:
+        ctx.warn(
+            f"{way.threat} is judged as high as the fence; lower, {way.heights}, it passes undetected over level "
+            f"ground (modulation {way.modulation:.2f}) in {named_in_runs(way.zones, zones)}: put heads between, or "
+            "leave nothing beside the beam that a plank or ladder can rest on"
+        )

@@ -12,6 +12,7 @@ from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.detection.cases import Rules
 from geotools.detection.chains import tiles_of
 from geotools.detection.from_plan import definition_of, rules_of
+from geotools.detection.lower_ways import LowerWay, lower_ways, passing_lower
 from geotools.detection.stretches import Stretch, run_back, stretches
 from geotools.detection.unknowns_of_site import accuracy_of, unknowns_of
 from geotools.detection.verdicts import StationVerdicts
@@ -42,6 +43,7 @@ from geotools.steps.gaps.returned import as_asked
 from geotools.steps.gaps.rows import Row, closing_table, tell
 from geotools.steps.gaps.spoken import (
     source_lengths,
+    tell_lower_ways,
     tell_sources,
     tell_verdicts,
     verdict_lengths,
@@ -114,6 +116,21 @@ def _partners(ctx: StepContext, fences: GeoSeries, with_beams: Collection[str]) 
     return found
 
 
+def _lower_ways(ctx: StepContext, rules: Rules, chains: list[FenceChain]) -> list[LowerWay]:
+    """Say at which height threats that cross a fence are judged, and what passes lower."""
+    zones = [zone for chain in chains for zone in chain.zones]
+    ways = lower_ways(ctx.site, rules, zones)
+    for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
+        over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
+        passing = any(way.threat == name for way in ways)
+        ctx.say(
+            f"judged by the height of the fence: {'; '.join(over)}; lower undersides, tried every 0.1 m over level "
+            f"ground: {'some pass, see the warning' if passing else 'none passes'}"
+        )
+    tell_lower_ways(ctx, ways, zones)
+    return ways
+
+
 def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     """Solve every beam over its ground and say who gets through, where, why, and how certain that is."""
     rules = rules_of(ctx.site, ctx.read(FENCE))
@@ -171,12 +188,7 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     for row in rows["crossings"]:
         row["site_weakest"] = row["modulation"] <= (site_weakest[row["threat"]] or 0.0) + 1e-9
     tell(ctx, rows, rules, site_weakest)
-    for name in (threat for threat in ctx.site.threats if ctx.site.all_targets[threat].over_fence):
-        over = dict.fromkeys(definition_of(targets[name], True) for targets in rules.by_fence.values())
-        ctx.say(
-            f"threats by the height of the fence they cross: {'; '.join(over)}; "
-            "what passes lower is tried by layout alone (rule `stack misses` in layer conflicts)"
-        )
+    lower = _lower_ways(ctx, rules, chains)
     locks = locks_of(ctx.read(ZONES), ctx.read(HEADS) if ctx.workspace.has(HEADS) else None)
     rows["beam_levels"] = unlocked_heights(rows["beam_levels"], locks.fixed)
     crs = ctx.workspace.work_crs
@@ -187,11 +199,12 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
     (ctx.scratch / RESURVEY_TABLE).write_text(table, encoding="utf-8", newline="")
     lengths = verdict_lengths(said)
     left_out = ctx.site.detection.left_out
-    tell_verdicts(ctx, lengths, left_out)
+    below = {way.threat for way in lower}
+    tell_verdicts(ctx, lengths, left_out, below)
     tell_sources(ctx, source_lengths(rows["sensitivity"]))
     return StepResult(
         layers={
-            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys, left_out), crs),
+            "verdicts": frame_of(VERDICTS, verdict_rows(said, surveys, left_out, passing_lower(lower)), crs),
             "dead_spots": frame_of(DEAD_SPOTS, rows["dead_spots"], crs),
             "crossings": frame_of(CROSSINGS, rows["crossings"], crs),
             "beam_levels": frame_of(BEAM_LEVELS, rows["beam_levels"]),
@@ -204,6 +217,10 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             "method": "wave",
             "verdicts": lengths,
             "taken_as_known": list(left_out),
+            "passes_lower": [
+                {"threat": way.threat, "zones": [zone.zone_id for zone in way.zones], "heights": way.heights}
+                for way in lower
+            ],
             "unanswered_zones": silent,
             "zones_in_3d": sorted({one.zone_id for one in said if one.in_3d}),
             "unproven_by_source_m": source_lengths(rows["sensitivity"]),
@@ -214,6 +231,6 @@ def run_wave(ctx: StepContext, chains: list[FenceChain]) -> StepResult:
             },
             "weakest_crossing": {name: None if v is None else round(v, 3) for name, v in site_weakest.items()},
             "beams_in_null": [r["beam_id"] for r in rows["beam_levels"] if r["in_null"]],
-            "table": verdict_table(lengths, closing_table(rows, zones, rules), left_out),
+            "table": verdict_table(lengths, closing_table(rows, zones, rules), left_out, below),
         },
     )

@@ -112,7 +112,7 @@ class Request:
         return float(lengths[int(np.argmax(between))]) if lengths.size else self.allowed_m
 
     def _run_past_m(self, stack: Stack, longest_m: float) -> float:
-        return max(self.settings.overlap_m / 2, self.judge.run_past_m(stack, longest_m) + 0.5)
+        return max(self.settings.overlap_m / 2, self.judge.level.run_past_m(stack, longest_m) + 0.5)
 
     @cached_property
     def allowed_m(self) -> float:
@@ -199,7 +199,7 @@ class Request:
     def stagger_m(self) -> float:
         """Sideways distance of posts in line: as set, but no more than what the two zones see there closes well."""
         stack = self.judge.stack_of(self.levels)
-        distance, half = self.judge.half_width_m(stack, self.longest_m)
+        distance, half = self.judge.level.half_width_m(stack, self.longest_m)
         return min(self.settings.stagger_m, 1.5 * float(np.interp(self.extension_m, distance, half)))
 
     def needs(self, course: Course) -> Needs:
@@ -268,7 +268,7 @@ class Request:
         levels, longest, settle_m = self.levels_of(fence_id), self.longest_m, self.settings.head_settlement_m
         nulls = [lengths_in_null(self.kinds[x.head_type], x.limits_m, longest, settle_m) for x in levels]
         judge = self.judge_of(fence_id)
-        return np.any([*nulls, judge.missed_lengths(judge.stack_of(levels), longest, self.extension_m)], axis=0)
+        return np.any([*nulls, judge.level.missed_lengths(judge.stack_of(levels), longest, self.extension_m)], axis=0)
 
     def null_heights(self, fence_id: str, may_move: Callable[[Head], bool]) -> NullHeights:
         """What keeps heads beside one fence line out of ground-reflection nulls; ``may_move`` : heads it may set."""

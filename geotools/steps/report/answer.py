@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import pandas as pd
 
+from geotools.detection.verdict_rows import conditions, threats_passing_lower
 from geotools.errors import counted
 from geotools.plan.cautions import CAUTIONS
 from geotools.site import SitePrices
@@ -38,7 +39,8 @@ def answer(frames: Frames, threats: Sequence[str], threshold: float, prices: Sit
     facts += [_weakest(threat, crossings, threshold) for threat in threats]
     chosen = None if options is None else options[options["recommended"].fillna(False).astype(bool)]
     currency = prices.currency
-    facts += _dead(spots, threats, walk_missed(verdicts))
+    lower = set() if verdicts is None else threats_passing_lower(verdicts)
+    facts += _dead(spots, threats, walk_missed(verdicts), lower)
     if chosen is not None and len(chosen):
         facts += _remedy(chosen, currency)
     said += window_facts(frames.get("operating_windows"), currency)
@@ -92,7 +94,7 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
         if metres.get(name, 0.0) > 0.0
     ]
     state = "bad" if {"no_beam", "undetected"} & set(metres.index) else "open" if "unproven" in metres.index else "good"
-    given = _condition(mine)
+    given = conditions(mine)
     walked = _by_walk(mine, "detected", "")
     if walked:
         rest.append(f"{number(walked, 1)} m of what is detected by the walk test, unproven by the model alone")
@@ -100,7 +102,7 @@ def _verdict(threat: str, verdicts: pd.DataFrame) -> Fact:
     return Fact(
         f"Fence, {words(threat)}",
         f"{number(metres.get('detected', 0.0), 1)} m detected with 95 % confidence{' on a condition' if given else ''}",
-        f"{note}; taken as exactly known: {given}" if given else note,
+        f"{note}; the condition stands above" if given else note,
         "open" if given and state == "good" else state,
     )
 
@@ -112,13 +114,6 @@ def _by_walk(verdicts: pd.DataFrame, verdict: str, cause: str) -> float:
     mine = verdicts[(verdicts["basis"] == "walk_test") & (verdicts["verdict"] == verdict)]
     mine = mine[mine["cause"].fillna("") == cause]
     return float((mine["to_m"] - mine["from_m"]).sum())
-
-
-def _condition(verdicts: pd.DataFrame) -> str:
-    """What the verdicts take as exactly known; empty where nothing is."""
-    if "conditional_on" not in verdicts:
-        return ""
-    return "; ".join(verdicts["conditional_on"].dropna().unique())
 
 
 def _walked(result: pd.DataFrame | None) -> list[Fact]:
@@ -205,7 +200,10 @@ def walk_missed(verdicts: pd.DataFrame | None) -> pd.DataFrame:
     return verdicts[verdicts["cause"] == "walk_missed"]
 
 
-def _dead(spots: pd.DataFrame | None, threats: Sequence[str], missed: pd.DataFrame) -> list[Fact]:
+def _dead(
+    spots: pd.DataFrame | None, threats: Sequence[str], missed: pd.DataFrame, lower: Collection[str]
+) -> list[Fact]:
+    """Dead length of each threat; ``lower`` : those that pass below the fence's height, for which it is."""
     if spots is None:
         return []
     out = []
@@ -219,6 +217,8 @@ def _dead(spots: pd.DataFrame | None, threats: Sequence[str], missed: pd.DataFra
         if walked:
             note = f"by the model: {note}; {number(walked, 1)} m more by the walk test"
         state = "bad" if length or walked else "good"
+        if threat in lower:
+            note, state = f"{note} as high as the fence; lower it passes", "bad" if state == "bad" else "open"
         out.append(Fact(f"Dead length, {words(threat)}", number(length, 1, "m"), note, state))
     return out
 
@@ -311,9 +311,9 @@ def _sentence(
         parts.append(
             f"For {' and '.join(open_)} part of the fence is unproven: the layer verdicts says what would decide it."
         )
+    given = conditions(known)
     if not parts:
-        given = _condition(known)
-        only = f" on the condition that these are exactly as given: {given}" if given else ""
+        only = f" on the condition {given}" if given else ""
         return f"By the model, every metre of fence is detected with 95 % confidence for each threat of the site{only}."
     if through and chosen is not None and len(chosen):
         left = float(chosen["dead_after_m"].sum())
@@ -323,4 +323,6 @@ def _sentence(
             if left == 0
             else f"What is advised below leaves {number(left, 1)} m open."
         )
+    if given:
+        parts.append(f"What is detected is so on the condition {given}.")
     return " ".join(parts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from geotools.detection.verdict_rows import verdict_table
+from geotools.detection.verdict_rows import threats_passing_lower, verdict_table
 from geotools.earthwork.state import planned_state
 from geotools.engine.step import FileOut, LayerIn, LayerOut, Param, Step, StepContext, StepResult
 from geotools.plan import cautions
@@ -128,7 +128,7 @@ def run(ctx: StepContext) -> StepResult:
         layers["verdicts"], lengths = along
         if "table" in summary:
             summary["fence_verdicts"] = lengths
-            summary["table"] = verdict_table(lengths, summary["table"])
+            summary["table"] = verdict_table(lengths, summary["table"], (), threats_passing_lower(layers["verdicts"]))
     return StepResult(layers=layers, files=files, summary=summary)
 
 

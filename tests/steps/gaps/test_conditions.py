@@ -45,7 +45,8 @@ def test_no_confidence_is_stated_without_its_condition(make_site, tmp_path):
     assert said[said.verdict != "detected"].conditional_on.isna().all()
     _, sentence, facts, *_ = answer(frames, ["walk"], 0.2, site.prices)
     (fact,) = [fact for fact in facts.facts if "walk" in fact.label.lower() and "Fence" in fact.label]
-    assert "on a condition" in fact.value and "accuracy of the survey" in fact.note and fact.state != "good"
+    assert "on a condition" in fact.value and "the condition stands above" in fact.note and fact.state != "good"
+    assert "on the condition" in sentence.text and "accuracy of the survey" in sentence.text
     everywhere = frames | {"verdicts": said[said.verdict == "detected"]}
     _, sentence, *_ = answer(everywhere, ["walk"], 0.2, site.prices)
     assert "on the condition" in sentence.text and "accuracy of the survey" in sentence.text

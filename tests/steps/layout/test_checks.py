@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from shapely import box
 
+from geotools.detection.level_answers import named_in_runs
 from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
-from geotools.steps.layout.judge import named_in_runs
 
 LIMITS = LayoutLimits(
     longest_m=100,

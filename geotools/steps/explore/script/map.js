@@ -81,7 +81,7 @@ const verdictLines = (m) => Object.entries(VERDICT).map(([verdict, [name, width,
 function verdictLegend(m) {
   const there = new Set(m.verdicts.map((v) => v.verdict));
   return Object.entries(VERDICT).filter(([verdict]) => there.has(verdict)).map(([verdict, [name]]) => [data.verdicts[verdict],
-    `fence: ${name}${verdict === "detected" && m.condition ? `, taking as exactly known: ${m.condition}` : ""}`]);
+    `fence: ${name}${verdict === "detected" && m.condition ? `, on the condition ${m.condition}` : ""}`]);
 }
 
 const headMarks = (heads) => [["transmitter", "triangle-up", GAP], ["receiver", "square", "#56b4e9"]].map(
