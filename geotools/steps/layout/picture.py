@@ -18,6 +18,7 @@ from matplotlib.patheffects import withStroke
 
 from geotools.plan.model import Zone
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, PURPLE, SKY, VERMILION
+from geotools.site.gates import Gate
 from geotools.steps.layout.usable import Course
 
 __all__ = ["plan_picture"]
@@ -79,6 +80,24 @@ def _areas_shown(courses: Sequence[Course]) -> list[Patch]:
     return shown
 
 
+def _gates(axes: Axes, gates: Sequence[Gate]) -> list[Line2D | Patch]:
+    """Draw openings as gaps between two jambs, and the ground that leaves sweep; their part of the legend."""
+    for gate in gates:
+        for part in shapely.get_parts(gate.opening):
+            xy = shapely.get_coordinates(part)
+            axes.plot(xy[:, 0], xy[:, 1], color=BLACK, linewidth=5.0, solid_capstyle="projecting", zorder=2.5)
+            axes.plot(xy[:, 0], xy[:, 1], color="white", linewidth=3.5, solid_capstyle="butt", zorder=2.6)
+        swept = [part.exterior.coords for part in shapely.get_parts(gate.swept) if not part.is_empty]
+        for ring in swept:
+            axes.plot(*np.asarray(ring)[:, :2].T, color=BLACK, linewidth=0.6, linestyle=":", zorder=2.4)
+    shown: list[Line2D | Patch] = []
+    if gates:
+        shown.append(Patch(facecolor="white", edgecolor=BLACK, label="gate"))
+    if any(not gate.swept.is_empty for gate in gates):
+        shown.append(Line2D([], [], color=BLACK, linewidth=0.6, linestyle=":", label="swept by its leaf"))
+    return shown
+
+
 @mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
 def plan_picture(
     path: Path,
@@ -86,6 +105,7 @@ def plan_picture(
     zones: Sequence[Zone],
     conflicts: Sequence[Mapping[str, Any]],
     title: str,
+    gates: Sequence[Gate] = (),
 ) -> None:
     """The site from above.
 
@@ -93,6 +113,7 @@ def plan_picture(
     ----------
     path : picture to write. courses : fences and clear ground. zones : with their heads.
     conflicts : rows of the broken rules, with ``geometry``. title : name of the site.
+    gates : its gates.
     """
     bounds = np.array([course.fence.union(course.line).bounds for course in courses])
     left, bottom = bounds[:, :2].min(axis=0)
@@ -120,6 +141,7 @@ def plan_picture(
                 else:
                     xy = shapely.get_coordinates(part)
                     axes.plot(xy[:, 0], xy[:, 1], color=BLACK, linewidth=1.0, linestyle="-.", zorder=2)
+    of_gates = _gates(axes, gates)
     for k, zone in enumerate(zones):
         start, end = zone.post(True), zone.post(False)
         axes.plot([start[0], end[0]], [start[1], end[1]], color=(BLUE, SKY)[k % 2], linewidth=1.6, zorder=3)
@@ -158,6 +180,7 @@ def plan_picture(
         Line2D([], [], color=BLACK, linewidth=1.0, linestyle="-.", label="fence, keep-out"),
         Patch(facecolor=PALE, edgecolor=GREY, label="clear ground"),
         *_areas_shown(courses),
+        *of_gates,
         Line2D([], [], color=BLUE, linewidth=1.6, label="zone"),
         Line2D([], [], color=VERMILION, marker="^", linestyle="", markeredgecolor=BLACK, label="transmitter post"),
         Line2D([], [], color=SKY, marker="s", linestyle="", markeredgecolor=BLACK, label="receiver post"),

@@ -139,7 +139,7 @@ def run(ctx: StepContext) -> StepResult:
     from geotools.plan.stack_sheets import StackPaper, fence_tops, stack_sheets
     from geotools.steps.layout.picture import plan_picture
 
-    plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name)
+    plan_picture(ctx.scratch / files[0], found, everything, broken, ctx.site.name, layout.gates)
     paper = StackPaper(ctx.site.recipient, metres_per_unit(ctx.workspace.plan_crs))
     stack_sheets(ctx.scratch / files[1], everything, ctx.site.name, fence_tops(ctx.read(FENCE)), paper=paper)
     _say(ctx, layout, everything, conflicts)
@@ -246,7 +246,7 @@ STEP = Step(
         LayerOut(CHANGES),
     ),
     files=(
-        FileOut("plan.png", "picture", "the site from above: fences, clear ground, zones, heads, conflicts"),
+        FileOut("plan.png", "picture", "the site from above: fences, gates, clear ground, zones, heads, conflicts"),
         FileOut("stacks.pdf", "document", "every post from the side: heads, heights, bands, polarisation, aim"),
     ),
     order=20,
