@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from geotools.earthwork.buildable import Machine, buildable_bounds, squares
+from geotools.site.works import GradingLimits
 from geotools.terrain.cells import strip_cells
 
 INF = np.inf
@@ -208,7 +209,9 @@ def test_a_machine_without_a_width_works_single_cells():
     assert (high == INF).sum() == 1
 
 
-def test_a_machine_that_nobody_describes_is_a_metre_wide_and_lifts_five_centimetres():
-    """The manual of the step names both; on cells of half a metre that is a square of two by two."""
+def test_a_machine_that_nobody_describes_is_that_of_a_site_file_that_says_nothing():
+    """A metre wide, and five centimetres the thinnest lift: on cells of half a metre a square of two by two."""
+    stated = GradingLimits()
+    assert Machine() == Machine(stated.least_lift_m, stated.least_width_m)
     low, _ = bounds(moved(c34=0.2), Machine())
     assert low[low > 0].tolist() == [0.05] * 4
