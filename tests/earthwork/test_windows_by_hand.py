@@ -28,6 +28,9 @@ def test_ground_out_of_tolerance_asks_and_what_slopes_up_to_it_comes_along():
     limits = chain([10.2, 9.8, 10.199, 9.801, 10.0])
     line = sight("A", np.arange(5), np.zeros(5), 0.2, 0.2, (10.0, 10.0))
     assert asking(limits, [line], np.array([[10.0, 10.0]])).tolist() == [True, True, False, False, False]
+    # where the line slopes, by its own level there: 10.0, 10.5 and 11.0 over ground at 10.4
+    slope = sight("A", np.arange(3), np.array([0.0, 0.5, 1.0]), 0.3, 0.3, (10.0, 11.0))
+    assert asking(chain([10.4, 10.4, 10.4]), [slope], np.array([[10.0, 11.0]])).tolist() == [True, False, True]
     flags = np.zeros(20, bool)
     flags[10] = True
     assert np.flatnonzero(beside(cells, flags, 2)).tolist() == [8, 9, 10, 11, 12]
