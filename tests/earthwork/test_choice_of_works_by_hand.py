@@ -142,16 +142,11 @@ def test_heads_are_moved_with_falls_kept_where_that_was_found_cheaper(held, kept
 
 def test_strips_end_with_their_zones_and_do_not_reach_on_behind_a_post():
     one = Zone("A", BeamLine(0, 0, 10, 0), ())
-    for first, last, groups in (
-        (-0.5, -12, 2),
-        (-12, -0.5, 2),
-        (10.5, 22, 2),
-        (22, 10.5, 2),
-        (9.5, 22, 1),
-        (0.5, -12, 1),
-    ):
-        other = Zone("B", BeamLine(first, 0, last, 0), ())
-        assert len(strip_groups([one, other], 2.0)) == groups == len(strip_groups([other, one], 2.0))
+    # apart by half a metre at either end, or over by as much; whichever way the other one runs
+    for ends, groups in (((-0.5, -12), 2), ((10.5, 22), 2), ((9.5, 22), 1), ((0.5, -9), 1)):
+        for first, last in (ends, ends[::-1]):
+            other = Zone("B", BeamLine(first, 0, last, 0), ())
+            assert len(strip_groups([one, other], 2.0)) == groups == len(strip_groups([other, one], 2.0))
 
 
 @pytest.mark.parametrize(
