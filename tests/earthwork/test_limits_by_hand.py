@@ -9,11 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.earthwork import linear
 from geotools.earthwork.known import Known
 from geotools.earthwork.limits import Falls, limit_rows
 from geotools.earthwork.linear import Programme
-from geotools.earthwork.linear import cheapest as solved
 from geotools.earthwork.prices import CrossingKind, Prices
 from geotools.earthwork.programme import GradingRules, Weighing, grade
 from geotools.errors import InfeasibleError, NumericInputError
@@ -284,32 +282,3 @@ def test_worked_ground_is_weighed_by_what_a_touch_costs():
         assert made.cost == pytest.approx(AREA * (0.2 + 2 * 50.0), rel=1e-3)
     with pytest.raises(InfeasibleError):
         grade(chain(ground), [line], rules, bounds=(np.full(9, -0.05), np.full(9, 0.05)))
-
-
-def test_what_may_not_move_has_no_column(monkeypatch):
-    """One cell of three may be worked: its cut and its fill; level and move of both ends; and the haul."""
-    asked = []
-    monkeypatch.setattr(linear, "cheapest", lambda programme: asked.append(programme) or solved(programme))
-    cells = chain([10.0, 10.3, 10.0], [False, True, False])
-    line = sight("A", [1], [0.5], 0.1, 0.1, (10.0, 10.0), ((-0.1, 0.05), (-0.1, 0.05)))
-    made = grade(cells, [line], GradingRules(Prices(1.0, 1.0), max_slope=2.0), weighing=Weighing(times=1))
-    assert made.cut[1] == pytest.approx(0.15)
-    assert {programme.cost.size for programme in asked} == {2 + 2 + 2 + 1}
-
-
-def test_where_a_touch_costs_nothing_one_start_is_enough():
-    """Two starts are tried where worked ground is priced, for either may miss the other's works; else both are one."""
-    ground = np.full(9, 10.0)
-    ground[4:6] = 10.3
-    line = sight("A", np.arange(9), np.linspace(0, 1, 9), 0.2, 0.2, (10.0, 10.0))
-
-    class Counted(Known):
-        def solve(self, programme, weight, ends, low, high):
-            weights.append(weight)
-            return super().solve(programme, weight, ends, low, high)
-
-    for price, solves in ((0.0, 1), (50.0, 2)):
-        weights = []
-        rules = GradingRules(Prices(1.0, 1.0, surface_m2=price), max_slope=1.0, build_m=0.01)
-        grade(chain(ground), [line], rules, weighing=Weighing(times=1, known=Counted()))
-        assert len(weights) == solves
