@@ -180,6 +180,28 @@ def test_a_field_in_three_dimensions_is_cut_by_its_integral_over_the_body():
     assert np.abs(weak.cut(body, 1, places) - np.array(expected) / 3.0).max() < 1e-4
 
 
+@pytest.mark.parametrize("columns", [9, 31, 201])
+def test_a_body_takes_of_a_field_in_three_dimensions_up_to_its_top_and_no_farther(columns):
+    """An even field of 1 up to 3 m over level ground, of 101 heights and more or fewer columns; the signal is 10."""
+    across = np.linspace(-2.0, 2.0, columns)
+    field = Field3D(
+        X[:3], across, np.zeros((3, columns)), np.ones((3, columns, 101), dtype=complex), 0.03, 10.0 + 0j, 10.0, 0.0
+    )
+    for base, height, taken in ((0.0, 0.5, 0.5), (0.2, 2.6, 2.6), (0.0, 3.0, 3.0), (0.5, 5.0, 2.5), (3.1, 1.0, 0.0)):
+        assert field.cut(Target("body", height, 0.4, base), 1, np.array([0.0, 0.3])) == pytest.approx(0.04 * taken)
+
+
+def test_what_lies_between_nodes_under_the_beam_line_is_the_lines_own():
+    """A bump of 5 cm halfway between two nodes, on the line alone or a quarter of a metre beside it."""
+    x, y = np.arange(11.0), np.linspace(-1.0, 1.0, 5)
+    along, across = fine_axis(x, 0.5), fine_axis(y, 0.25)
+    for column, high in ((4, 0.05), (3, 0.0), (5, 0.0)):
+        ground = np.zeros((21, 9))
+        ground[5, column] = 0.05
+        at, above = strip_on(x, y, FineGround(along, across, ground)).line_detail_m
+        assert at == pytest.approx(along) and above == pytest.approx(np.where(along == 2.5, high, 0.0))
+
+
 def test_moving_columns_is_exact_for_cubics_and_holds_at_the_sides():
     place = np.arange(12.0)
 
@@ -216,6 +238,8 @@ def test_fine_places_that_leave_nodes_out_are_refused_to_a_millionth_of_a_metre(
     for wrong in (np.linspace(0.0, 4.0, 9) + 2e-6, np.linspace(0.0, 4.0, 10), np.linspace(0.0, 4.0, 3), nodes * 1.001):
         with pytest.raises(NumericInputError, match="leaves nodes"):
             _parts(nodes, wrong)
+    with pytest.raises(NumericInputError, match="leaves nodes"):
+        _parts(nodes, nodes[:1])
 
 
 def test_a_pit_between_four_nodes_lies_under_each_of_them_and_no_other():

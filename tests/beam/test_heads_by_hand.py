@@ -4,6 +4,7 @@ Red when a pattern, a limit, a pointing error, a phase of the march, a search fo
 """
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -236,11 +237,12 @@ def test_a_grid_keeps_even_nodes_and_clears_the_heads():
 def test_a_grid_is_as_high_as_the_heads_and_their_zones_need_and_no_higher():
     """Free height by hand: line of the heads, and three Fresnel radii or waists above it; a person at least."""
     x = np.linspace(0.0, 40.0, 81)
-    w0, radius = waist(HEAD.wavenumber, 6.0), math.sqrt(HEAD.wavelength_m * 20.0 * 20.0 / 40.0)
-    for tx, rx in ((1.0, 1.5), (0.1, 0.1), (3.0, 0.5)):
-        free = max(max(tx, rx) + max(3 * radius, 3 * w0), 2.3)
+    narrow, radius = replace(HEAD, beamwidth_el_deg=0.5), math.sqrt(HEAD.wavelength_m * 20.0 * 20.0 / 40.0)
+    for head, tx, rx in ((HEAD, 1.0, 1.5), (HEAD, 0.1, 0.1), (HEAD, 3.0, 0.5), (narrow, 1.0, 1.5)):
+        # the narrower the beam, the wider its waist: 1.2 m there, and it decides
+        free = max(max(tx, rx) + 3 * max(radius, waist(head.wavenumber, head.beamwidth_el_deg)), 2.3)
         for dz in np.linspace(0.005, 0.03, 26):
-            grid = choose_grid(Beam(HEAD, x, 0 * x, tx, rx), x, 0 * x, None, float(dz))
+            grid = choose_grid(Beam(head, x, 0 * x, tx, rx), x, 0 * x, None, float(dz))
             assert grid.size * dz * 0.6 >= free - 1e-9
             smaller = [
                 s for s in (96, 128, 160, 192, 256, 320, 384, 512, 640, 768, 1024, 1280, 1536, 2048) if s < grid.size
@@ -321,3 +323,6 @@ def test_grazing_factor_is_the_first_order_of_the_fresnel_coefficients():
         for name, exact in (("horizontal", horizontal), ("vertical", vertical)):
             assert grazing_factor(name, permittivity) == pytest.approx(np.log(-exact) / (-2 * sine), rel=1e-3)
     assert grazing_factor(None, 15.0) == 0.0
+    # damp soil (common practice) where nothing else is said: 15 over the root of 14
+    unstated = Beam(HEAD, X, 0 * X, 1.0, 1.0).ground_permittivity
+    assert grazing_factor("vertical", unstated) == pytest.approx(15.0 / 14.0**0.5)

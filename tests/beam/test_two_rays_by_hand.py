@@ -120,3 +120,11 @@ def test_moves_of_both_heads_reach_as_far_as_they_may_settle_and_lie_close_toget
     assert (steps <= closest + 1e-12).all()
     # no more than it takes
     assert len(moves) == 3 or settle / (len(moves) // 2 - 1) > closest
+
+
+def test_heads_on_the_ground_are_moved_as_finely_as_those_a_hand_above_it():
+    """Heads whose heights come to 0.1 m or less together: 0.05 of 0.0285 m times 60 m over 0.2 m, 0.43 m a step."""
+    path = TwoRayPath(HEAD, 60.0)
+    for heights in ((0.05, 0.05), (0.0, 0.0), (0.0, 0.06), (0.03, 0.02)):
+        assert path.moves_m(*heights, 0.42) == pytest.approx([-0.42, 0.0, 0.42])
+        assert path.moves_m(*heights, 0.5) == pytest.approx([-0.5, -0.25, 0.0, 0.25, 0.5])

@@ -20,7 +20,7 @@ from geotools.detection.chains import chains_of
 from geotools.detection.stretches import fence_edges, places_along, run_back, stretches
 from geotools.detection.verdicts import StationVerdicts
 from geotools.detection.walked import WalkedCrossing, after_walk
-from geotools.errors import StepError
+from geotools.errors import InputError, StepError
 from geotools.plan.model import BeamPair, FenceChain, Zone
 
 PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)
@@ -98,6 +98,8 @@ def yard(apart):
 def test_beams_there_and_back_enclose_nothing_less_than_four_metres_apart(apart, there_and_back):
     assert run_back(yard(apart)) == (["out", "back"] if there_and_back else [])
     assert run_back(replace(yard(apart), closed=False)) == []
+    fence = LineString([(5, 18), (55, 18)])
+    assert (places_along(yard(apart), fence, np.array([25.0])) == [(None, 0.0)]) == there_and_back
 
 
 def test_beams_that_part_or_run_the_same_way_are_not_there_and_back():
@@ -237,3 +239,17 @@ def test_zones_without_ground_are_named_to_whoever_listens(monkeypatch):
     told = []
     found = chains.perimeter_of(None, lambda schema: None, None, told.append)
     assert told == ["no ground under A"] and found == (made, {"A": "no ground under A"})
+
+
+@pytest.mark.parametrize(("left_out", "warned"), [("A", False), ("AB", True), ("AB", False)])
+def test_a_plan_without_ground_is_refused_where_nobody_listens_or_nothing_is_left(monkeypatch, left_out, warned):
+    def refuse():
+        raise InputError("no ground")
+
+    made = SimpleNamespace(zones={"A": A, "B": B}, check_ground=refuse)
+    monkeypatch.setattr(chains, "chains_of", lambda *given: [CHAIN])
+    monkeypatch.setattr(chains, "rules_of", lambda *given: None)
+    monkeypatch.setattr(chains, "Perimeter", SimpleNamespace(of=lambda *given: made))
+    monkeypatch.setattr(chains, "zones_without_ground", lambda perimeter: dict.fromkeys(left_out, "no ground"))
+    with pytest.raises(InputError, match="no ground"):
+        chains.perimeter_of(None, lambda schema: None, None, [].append if warned else None)

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from shapely import LineString
+from shapely import LineString, box
 
 from geotools.beam import HEAD_TYPES
 from geotools.corridor import BeamLine
@@ -19,8 +19,9 @@ from geotools.detection.certainty import _merged, _pieces, certainty_of, confide
 from geotools.detection.height_search import levels_that_may_move, search_heights
 from geotools.detection.stretches import stretches
 from geotools.detection.unknowns import Build, Unknowns, without_each
-from geotools.detection.verdicts import StationVerdicts
+from geotools.detection.verdicts import StationVerdicts, judge_stations
 from geotools.plan.model import BeamPair, FenceChain, Zone
+from tests.detection.test_silent_strips_by_hand import ZONES, made
 
 PAIR = BeamPair("low", HEAD_TYPES["24 GHz"], 0.3, 0.3)
 
@@ -165,6 +166,16 @@ def test_a_verdict_says_no_more_than_is_known():
         *[True] * 4,
     ]
     assert verdicts_of(share=[0.05] * 6).detected().all() and not verdicts_of(share=[0.051] * 6).detected().any()
+
+
+def test_nothing_is_said_beside_a_strip_whose_ground_is_not_known():
+    """From 16 m on the zone lies beside one; and of a zone whose own ground is not known no dip has a depth."""
+    perimeter = made(box(15.9, -1, 25, 1), zones=ZONES[:1])
+    (threat, *_), at = perimeter.rules.targets, perimeter.grids["Z1"].chainage_m
+    said = judge_stations(perimeter, "Z1", Unknowns(None, draws=0)).stations[threat]
+    assert np.array_equal(said.answered, at < 15.9)
+    assert [said.verdict(row)[2] == "no_ground" for row in range(at.size)] == (at >= 15.9).tolist()
+    assert StationVerdicts.unanswered(4).missed_m == 0.0
 
 
 def test_the_fence_is_cut_where_the_verdict_changes_and_its_pieces_add_up():

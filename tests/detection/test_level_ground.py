@@ -127,3 +127,20 @@ def test_detected_strip_ends_where_a_body_at_that_offset_is_missed():
 def test_without_a_threat_there_is_no_strip():
     _, half = detected_half_width(rules("walk"), (MAIN,), 100.0, [])
     assert half.max() == 0
+
+
+def test_the_detected_strip_ends_at_its_first_break_on_the_worse_side(monkeypatch):
+    """What is met falls by 1 a metre to the left from 0.51 on the line: 0.20 and more up to 0.31 m, places every 2 cm.
+
+    From 20 m on somebody passes at 0.14 m.
+    """
+
+    def given(perimeter, cases):
+        strip = cases[0].ground
+        met = np.broadcast_to(0.51 - np.abs(strip.offset_m), strip.ground_m.shape).copy()
+        met[np.ix_(strip.chainage_m >= 20.0, np.abs(strip.offset_m - 0.14) < 1e-6)] = 0.0
+        return [met[None]]
+
+    monkeypatch.setattr(Perimeter, "best", given)
+    x, half = detected_half_width(rules("walk"), (MAIN,), 60.0, ["walk"])
+    assert half == pytest.approx(np.where(x < 20.0, 0.30, 0.12))

@@ -23,6 +23,7 @@ from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
 from geotools.detection.level_ground import LEVEL, dead_in_chain
 from geotools.detection.perimeter import Perimeter
+from geotools.detection.topology import Topology
 from geotools.plan.model import BeamPair, FenceChain, Zone
 
 RULES = Rules(0.2, 1.0, 0.5, {"crawl": TARGETS["crawl"], "prone": TARGETS["prone"]})
@@ -241,3 +242,48 @@ def test_a_fence_closes_where_its_line_does_and_guards_the_side_it_runs_round(si
     left = side != "right"
     found = [_sides(lines, name, side) for name in ("ccw", "cw", "open", "gone")]
     assert found == [(True, True), (True, False), (False, left), (False, left)]
+
+
+def test_a_way_round_over_a_neighbours_nodes_is_weaker_than_the_own_nodes_it_avoids():
+    """Z2 is stepped over at 0.05 behind a wall of 0.3 on its right edge; round it, over Z1, 0.2 is met."""
+    made = perimeter()
+    everywhere = {zone.zone_id: np.full(made.levels(zone.zone_id).shape, 0.4) for zone in ZONES}
+    first, second = everywhere["Z1"], everywhere["Z2"]
+    along, aside = made.grids["Z1"].chainage_m, made.grids["Z1"].offset_m
+    first[:] = 0.2
+    first[np.ix_(along >= 8.0, aside > -0.9)] = 0.0
+    near = made.grids["Z2"].chainage_m <= 3.0
+    second[near] = 0.05
+    second[near, 0] = 0.3
+    second[10, 2] = 0.1  # the lowest of its own above that step, and it leads nowhere
+    for zone_id, met in everywhere.items():
+        made.hold(zone_id, dict.fromkeys(RULES.targets, met))
+    assert bottleneck(made, "Z2", "prone") == pytest.approx(0.2)
+    for threat in RULES.targets:
+        assert made.weakest_of("Z2", threat, made.own("Z2")) == pytest.approx(0.2)
+
+
+def test_who_gets_over_nowhere_is_said_of_every_station():
+    made = perimeter()
+    shut = {name: np.full(m.shape, 0.4) for name, m in made.own("Z1").items()}
+    stations, places = made.levels("Z1").shape
+    assert stations != places
+    for found in (made.dead("Z1", shut)["prone"], made.crossed_over("Z1", 1, np.zeros((stations, places), dtype=bool))):
+        assert found.shape == (stations,) and not found.any()
+
+
+@pytest.mark.parametrize("turn", [(1, 0), (0, 1), (-1, 0), (0, -1)])
+def test_strips_that_share_one_corner_alone_touch(turn):
+    """A strip of 2 m along (0, 0) to (10, 10): its corners there are (0.71, -0.71) and (-0.71, 0.71).
+
+    The other one reaches to x = -0.5, from y = 0 to 5, or to x = -0.8, where it touches nothing.
+    """
+
+    def placed(*ends):
+        (c, s), points = turn, np.reshape(ends, (2, 2))
+        return StripGrid.over(BeamLine(*(points @ np.array([[c, s], [-s, c]])).ravel().tolist()), 1.0, 0.5)
+
+    for line in ((0, 0, 10, 10), (10, 10, 0, 0)):
+        for other, touching in ((-1.5, True), (-1.8, False)):
+            made = Topology([placed(*line), placed(other, 0, other, 5)], [True, True], False)
+            assert (made.touching(0), made.touching(1)) == (((1,), (0,)) if touching else ((), ()))

@@ -6,9 +6,11 @@ explain, or a way that winds along three neighbours is lost.
 
 import numpy as np
 import pytest
+from scipy.linalg import hadamard
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
+from geotools.detection import resurvey
 from geotools.detection.accuracy import PER_95, Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.crossing import Corridor
@@ -160,3 +162,35 @@ def test_who_sways_at_the_edge_of_a_strip_meets_the_edges_own_level_and_no_more(
 def test_an_answer_that_does_not_move_is_explained_by_nothing():
     still = choose_points([Question("prone", 2, (29, 29), np.full(4000, 0.25))], errors(), AT, SURVEY)
     assert [(one.chainage_m, one.explains) for one in still] == [(29.0, 0.0)]
+
+
+def apart(stations=60):
+    """Errors of stations that have exactly nothing to do with each other, of one size: columns of a Hadamard matrix."""
+    return 0.05 * hadamard(64)[:, 1 : stations + 1].astype(float)
+
+
+def test_a_level_between_two_places_takes_more_than_one_at_either(monkeypatch):
+    """The answer hangs on 28 m and 32 m alike, errors go together over 4 m; a level takes its correlation squared.
+
+    From halfway exp(-2 / 4) of the variance at both, 0.61; from either end all of it there and exp(-2) at the other,
+    0.57 together.
+    """
+    error = apart()
+    asked = Question("prone", 1, (28, 28), error[:, 28] + error[:, 32])
+    monkeypatch.setattr(resurvey, "_MOST_POINTS", 1)
+    assert [one.chainage_m for one in choose_points([asked], error, AT, SURVEY)] == [30.0]
+
+
+def test_ground_that_every_world_has_alike_explains_nothing():
+    """Where something is built the survey's errors are none: all worlds agree there."""
+    error = apart()
+    error[:, 40:] = 0.0
+    found = choose_points([Question("prone", 1, (29, 29), error[:, 29])], error, AT, SURVEY)
+    assert [(one.chainage_m, one.explains) for one in found] == [(29.0, 1.0)]
+
+
+def test_heights_are_tried_to_a_tenth_of_a_millimetre():
+    """Between 0.3 m and 0.7001 m lies half of a tenth of a millimetre."""
+    found = search_heights(lambda pairs: [1.0 + a + 2.0 * b for a, b in pairs], (0.7, 0.7), (0.3, 0.7001))
+    assert (np.abs(1e4 * found.tried[:, :2] - np.rint(1e4 * found.tried[:, :2])) < 1e-6).all()
+    assert (found.tx_height_m, found.rx_height_m) == (0.3, 0.3)

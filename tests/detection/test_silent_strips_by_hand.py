@@ -111,3 +111,10 @@ def test_ground_of_a_design_is_its_own_terrain_and_its_change_whoever_asks():
         # right on the line all cells were raised; nothing else was asked of the perimeter's own ground
         assert levels[5:-5, levels.shape[1] // 2] == pytest.approx(at + 0.25, abs=1e-6)
         assert perimeter.levels("Z1") == pytest.approx(0.0)
+
+
+def test_a_strip_on_another_ground_lies_there_whatever_was_asked_before():
+    flat, other = (Formula(lambda x, y, at=at: 0.0 * x + at) for at in (0.0, 1.0))
+    perimeter = Perimeter(ZONES[:1], flat, RULES)
+    for ground, at in ((None, 0.0), (other, 1.0), (flat, 0.0), (other, 1.0), (None, 0.0)):
+        assert (perimeter.strip("Z1", ground).ground_m == at).all()

@@ -10,7 +10,7 @@ import pytest
 from shapely import Polygon, box
 
 from geotools.corridor import BeamLine, StripGrid
-from geotools.detection.causes import Suspect, _lift, _name, _of_the_heads
+from geotools.detection.causes import Suspect, _lift, _name, _of_the_heads, causes
 from geotools.detection.crossing import Corridor
 from geotools.detection.spots import outline
 from geotools.detection.topology import Topology
@@ -175,3 +175,31 @@ def test_a_cause_is_what_takes_the_spot_away(shape, worlds, cause):
 )
 def test_what_is_the_heads_own_is_named_by_how_near_the_end_it_lies_and_what_follows(length, spot, turns, cause):
     assert _of_the_heads(np.arange(length + 1.0), Suspect("Z", "prone", (spot,), turns), spot) == cause
+
+
+@pytest.mark.parametrize(
+    ("shape", "met", "cause"),
+    [
+        # 0.1 is met as it is; what alarms is that with dips filled, with crests cut, or with the ground straight alone
+        (dip, (0.1, 0.3, 0.1, 0.3), "dip"),
+        (crest, (0.1, 0.1, 0.3, 0.3), "shadow"),
+        (level, (0.1, 0.1, 0.1, 0.1), "near_head"),
+    ],
+)
+def test_every_world_of_a_cause_is_answered_by_what_its_own_ground_gives(shape, met, cause):
+    """A beam's null is lifted in the first world alone: elsewhere what is met is taken as it is."""
+    x = np.arange(0.0, 41.0)
+    ground = shape(x)[:, None] + np.zeros((41, 5))
+    perimeter = SimpleNamespace(
+        zones={"Z": None},
+        rules=SimpleNamespace(targets={"prone": None}),
+        grids={"Z": StripGrid(BeamLine(0, 0, 40, 0), x, np.linspace(-2.0, 2.0, 5))},
+        levels=lambda _: ground,
+        strip=lambda _: ground,
+        responses=lambda cases: [
+            [SimpleNamespace(modulation=np.full((1, 41, 5), one), standing_level_db=0.0 if n == 0 else -20.0)]
+            for n, one in enumerate(met)
+        ],
+        dead=lambda _, own: {"prone": own["prone"].max(axis=1) < 0.2},
+    )
+    assert causes(perimeter, [Suspect("Z", "prone", ((8, 12),), (np.nan, np.nan))]) == [[cause]]

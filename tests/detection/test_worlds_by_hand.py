@@ -10,12 +10,14 @@ import pytest
 
 from geotools.beam import HEAD_TYPES, TARGETS
 from geotools.corridor import BeamLine
+from geotools.detection import unknowns as unknowns_of
 from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.level_ground import LEVEL
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.unknowns import Unknowns, _drawn, survey_error
+from geotools.detection.unknowns import Build, Unknowns, _drawn, _World, errors_of, survey_error, without_each
 from geotools.plan.model import BeamPair, Zone
+from tests.invented_ground import Formula
 
 PAIRS = tuple(BeamPair(f"level {n}", HEAD_TYPES["24 GHz"], 0.3, 0.3) for n in range(10))
 ZONE = Zone("Z", BeamLine(0, 0, 6, 0), PAIRS, "F", 3)
@@ -67,3 +69,30 @@ def test_a_world_is_the_same_whenever_it_is_drawn_and_another_for_every_zone_num
     assert np.array_equal(one.moves_m, again.moves_m) and np.array_equal(one.aim_deg, again.aim_deg)
     other = worlds(replace(UNKNOWNS, seed=UNKNOWNS.seed + 1), 1)[0]
     assert not np.array_equal(one.moves_m, other.moves_m)
+
+
+def proposed(fill_m):
+    """Ground that is raised so much up to 3 m along the beam, and is as surveyed beyond."""
+    return Build(Formula(lambda x, y: np.where(x < 2.9, fill_m, 0.0) + 0.0 * y))
+
+
+def test_the_surveys_errors_of_a_zone_are_those_of_its_worlds_where_nothing_is_built():
+    surveyed = replace(UNKNOWNS, survey=Accuracy(0.05, correlation_m=2.0))
+    wanted = np.array([world.ground_m for world in worlds(surveyed, 5)])
+    assert wanted.any() and np.array_equal(errors_of(PERIMETER, "Z", surveyed, 5), wanted)
+    built = PERIMETER.grids["Z"].chainage_m < 2.9
+    found = errors_of(PERIMETER, "Z", replace(surveyed, build=proposed(0.2)), 5)
+    assert (found[:, built] == 0.0).all() and np.array_equal(found[:, ~built], wanted[:, ~built])
+
+
+def test_a_build_known_exactly_lies_at_its_design_and_a_survey_known_exactly_elsewhere(monkeypatch):
+    strip = PERIMETER.strip("Z")
+    off = _World(np.full(strip.ground_m.shape, 0.07), np.zeros((10, 2)), np.zeros((10, 4)))
+    monkeypatch.setattr(unknowns_of, "_drawn", lambda *_: off)
+    monkeypatch.setattr(unknowns_of, "_solved", lambda p, z, u, worlds: [world.ground_m for world in worlds])
+    given = replace(UNKNOWNS, survey=Accuracy(0.05), build=proposed(0.2))
+    found = without_each(PERIMETER, "Z", given, [0])
+    built = strip.chainage_m < 2.9
+    for source, exact in (("build", built), ("survey", ~built)):
+        (ground,) = found[source]
+        assert (ground[exact] == 0.0).all() and (ground[~exact] == 0.07).all()

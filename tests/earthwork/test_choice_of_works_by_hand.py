@@ -3,11 +3,16 @@
 Red when works are tried without need, left out, or one is taken that another is better than.
 """
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
 from geotools.corridor import BeamLine
+from geotools.earthwork import zones
+from geotools.earthwork.prices import Prices
+from geotools.earthwork.programme import GradingRules
+from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
 from geotools.earthwork.zones import _earth, _price, _rank, _with_heads_held, _with_heads_moved, strip_groups
 from geotools.plan.model import Zone
 
@@ -118,3 +123,49 @@ def test_zones_whose_strips_meet_are_worked_together_and_no_more_than_so_many():
     assert [len(group) for group in strip_groups(beside, 2.4)] == [1, 1]
     assert [len(group) for group in strip_groups(beside, 2.6)] == [2]
     assert strip_groups([], 2.0) == []
+
+
+@pytest.mark.parametrize(
+    ("held", "kept"),
+    [
+        # dry without ways for water: nothing to keep falls for
+        (works(100), False),
+        # with ways, and the falls cheaper: kept whatever is moved
+        (works(100, ways=(40,)), True),
+    ],
+)
+def test_heads_are_moved_with_falls_kept_where_that_was_found_cheaper(held, kept):
+    trial = Trial({(NONE, False): held, (NONE, True): works(90), (A, kept): works(15)}, [(A, 5.0)])
+    assert _with_heads_held(trial, INF).price == 15.0
+    assert [asked[:2] for asked in trial.asked] == [(NONE, False), *([(NONE, True)] if kept else []), (A, kept)]
+
+
+def test_strips_end_with_their_zones_and_do_not_reach_on_behind_a_post():
+    one = Zone("A", BeamLine(0, 0, 10, 0), ())
+    # apart by half a metre at either end, or over by as much; whichever way the other one runs
+    for ends, groups in (((-0.5, -12), 2), ((10.5, 22), 2), ((9.5, 22), 1), ((0.5, -9), 1)):
+        for first, last in (ends, ends[::-1]):
+            other = Zone("B", BeamLine(first, 0, last, 0), ())
+            assert len(strip_groups([one, other], 2.0)) == groups == len(strip_groups([other, one], 2.0))
+
+
+@pytest.mark.parametrize(
+    ("drawn", "wanted"),
+    # as drawn, zone by zone; where that is not known of one, it is found for all of them together
+    [((70.0, 20.0), 90.0), ((70.0, 0.0), 70.0), ((70.0, None), 55.0), ((None, None), 55.0)],
+)
+def test_works_that_keep_apart_cost_as_drawn_what_each_of_them_does(monkeypatch, drawn, wanted):
+    settings = GradeSettings(GradingRules(Prices()), {})
+    parts = [ZoneGrading((), None, None, (), True, 1, "", None, price=50.0, as_drawn=one) for one in drawn]
+    apart = ZoneGrading((), None, None, (), True, 2, "", None, price=100.0)
+    group = SimpleNamespace(
+        of_parts=lambda given: apart,
+        choices=lambda worth: [],
+        with_robustness=lambda best: replace(best, as_drawn=55.0),
+    )
+    monkeypatch.setattr(zones, "ZoneGroup", lambda *given: group)
+    perimeter = SimpleNamespace(zones={}, neighbours=lambda name: [])
+    surface = SimpleNamespace(strip_cells=lambda *given, **more: None)
+    members = [Zone(name, BeamLine(0, y, 10, y), ()) for name, y in (("A", 0), ("B", 1))]
+    found = zones.grade_group(perimeter, surface, members, settings, parts=parts)
+    assert (found.as_drawn, found.price) == (wanted, 100.0)

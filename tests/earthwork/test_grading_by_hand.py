@@ -183,6 +183,10 @@ def test_heads_worth_moving_are_tried_from_the_cheapest():
     assert group.choices(1e9) == [(second, 45.0), (both, 50.0), (first, 55.0)]
     assert group.choices(55.0) == [(second, 45.0), (both, 50.0)] and group.choices(46.0) == [(second, 45.0)]
     assert group.choices(40.0) == []
+    # earth and one head come to that already: of one head alone nothing is asked, for it moves no less earth
+    rough = {both: 30.0}
+    assert group.choices(40.0) == group.choices(35.0) == []
+    rough = {both: 30.0, first: 45.0, second: 35.0}
     group.free_lines = [replace(line, reach=((5.0, 5.0), (5.0, 5.0)))]
     assert group.choices(1e9) == []
     group.free_lines = [replace(line, reach=((-3.0, -3.0), (5.0, 5.2)))]
@@ -229,6 +233,8 @@ def test_works_that_keep_apart_are_taken_as_they_are():
     assert together.design == pytest.approx(one + far) and together.bound == 10.0 and together.rounds == 2
     assert asked[0].cut == pytest.approx(np.maximum(-one, 0)) and asked[0].fill == pytest.approx(far)
     assert asked[0].cost == 14.0 and asked[0].ends.shape == asked[0].moved.shape == (2, 2)
+    # ways for water are looked for on both together
+    assert asked[0].crossings.size == 0
     next_ = np.zeros(30)
     next_[11] = 0.1  # (2, 1), beside (1, 1)
     assert group.of_parts(parts_of(one, next_)) is None and group.of_parts(parts_of(one, one)) is None

@@ -176,6 +176,11 @@ def test_a_head_is_moved_where_that_is_cheaper_than_the_earth():
     cheap = grade(cells, [line], GradingRules(Prices(10.0, 10.0, set_head=0.1 * earth)))
     assert cheap.moved.all() and cheap.cost == pytest.approx(0.2 * earth, rel=1e-3) and cheap.cut.max() < 1e-6
     assert cheap.ends == pytest.approx(10.2, abs=1e-4)
+    # whatever the currency
+    for rate in (1e-4, 1e4):
+        same = grade(cells, [line], GradingRules(Prices(10.0 * rate, 10.0 * rate, set_head=0.1 * earth * rate)))
+        assert same.moved.all() and same.ends == pytest.approx(10.2, abs=1e-4)
+        assert same.cost == pytest.approx(0.2 * earth * rate, rel=1e-3)
     held = grade(
         cells, [replace(line, reach=((10.0, 10.0), (10.0, 10.0)))], GradingRules(Prices(10.0, 10.0, set_head=0.1))
     )

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from geotools.earthwork.buildable import Machine, buildable_bounds, squares
+from geotools.site.works import GradingLimits
 from geotools.terrain.cells import strip_cells
 
 INF = np.inf
@@ -200,3 +201,17 @@ def test_room_for_a_lift_is_looked_for_in_every_direction(axis, turned):
     beside[2:5, 4] = True
     low, _ = buildable_bounds(cells, placed(change).ravel(), Machine(0.06, 0.5), wider=1, max_slope=0.33, thin=True)
     assert np.array_equal(np.isneginf(low).reshape(7, 7), placed(beside))
+
+
+def test_a_machine_without_a_width_works_single_cells():
+    """No width at all is no square of no cells: what is taken is the cell itself."""
+    _, high = bounds(moved(c34=0.2), Machine(0.05, 0.0))
+    assert (high == INF).sum() == 1
+
+
+def test_a_machine_that_nobody_describes_is_that_of_a_site_file_that_says_nothing():
+    """A metre wide, and five centimetres the thinnest lift: on cells of half a metre a square of two by two."""
+    stated = GradingLimits()
+    assert Machine() == Machine(stated.least_lift_m, stated.least_width_m)
+    low, _ = bounds(moved(c34=0.2), Machine())
+    assert low[low > 0].tolist() == [0.05] * 4

@@ -85,6 +85,8 @@ def test_ground_as_straight_as_it_gets_brings_both_heads_back_and_then_it_is_giv
     # half of 0.03 m, and what is left of that is less than a centimetre: none
     assert reach == pytest.approx([0.03, 0.03, 0.015, 0.0])
     assert not made.clear and made.rounds == 4 and "with the ground straight to 1 cm" in made.reason
+    coarse = run(Tries(), lambda number: at(20.0), Search(1.2, reach=50.0, smallest=0.6), reach=0.03)
+    assert not coarse.clear and "with the ground straight to 60 cm" in coarse.reason
 
 
 @pytest.mark.parametrize(

@@ -254,3 +254,37 @@ def test_what_is_asked_of_the_programme_is_a_little_closer_than_what_is_required
         assert asked[1] == pytest.approx((0.1, 0.2, slope)) and len(asked) == 2
         # nothing is moved: nothing is left to machines
         assert made.cost == 0.0
+
+
+def test_works_that_a_machine_makes_are_the_least_that_area_and_earth_allow():
+    """Six cells 0.3 m up where 0.1 m is allowed: 0.2 m of each goes, and a quarter of a square metre is worked."""
+    solver = solver_of(Prices(2.0, 3.0, surface_m2=4.0))
+    under = np.flatnonzero(solver.cells.movable)
+    line = SightLine("Z", under, np.full(18, 0.5), np.full(18, 0.1), np.full(18, 0.1), (0.0, 0.0), ((0.0, 0.0),) * 2)
+    made = solver([line])
+    assert solver.buildable(made)
+    assert made.cost == pytest.approx(6 * 0.25 * (0.2 * 2.0 + 4.0), rel=1e-3) == solver.bound(made)
+
+
+@pytest.mark.parametrize("datum", [0.0, 12.0, -12.0])
+def test_dust_is_what_lies_close_to_the_ground_at_any_level(datum):
+    solver = solver_of(Prices(2.0, 3.0, surface_m2=4.0))
+    cells = solver.cells = replace(solver.cells, ground=solver.cells.ground + datum)
+    change = np.zeros(30)
+    change[[6, 7, 8]] = 0.004, -0.004, 0.006
+    made = Grading(
+        *(np.maximum(-change, 0), np.maximum(change, 0), cells.ground + change),
+        *(np.zeros((1, 2)), 1.0, 0.25, np.zeros((1, 2), bool), np.zeros(0, bool)),
+    )
+    clean = solver._without_dust(made)
+    assert (clean.design - cells.ground)[[6, 7, 8]] == pytest.approx([0.0, 0.0, 0.006])
+    assert clean.cost == pytest.approx(0.25 * (0.006 * 3.0 + 4.0))
+
+
+def test_room_for_a_lift_is_measured_from_the_line_where_it_runs():
+    """A line that rises from 0.1 to 0.3 m: at a quarter of it 0.15 m, under a cell at 0.3 m that is filled."""
+    solver = solver_of()
+    line = SightLine("Z", np.array([11]), np.array([0.25]), np.full(1, 0.1), np.full(1, 0.1), (0, 0), ((-1, 1),) * 2)
+    told = solver._for_machines(line, np.array([0.1, 0.3]), np.full(30, 0.05), np.full(30, np.inf))
+    assert solver.cells.ground[11] == 0.3
+    assert told.high == pytest.approx([0.15 + 0.05]) and told.low == pytest.approx([0.1])

@@ -29,6 +29,12 @@ def test_water_runs_down_the_steepest_of_eight_ways(step):
     assert (flow.filled == level).all() and contributing_area(flow, 2.0).min() == 2.0
 
 
+def test_nothing_drains_where_there_is_no_ground():
+    level = np.array([[np.nan, 3.0, np.nan], [np.nan, 2.0, np.nan], [np.nan, 1.0, np.nan]])
+    # three cells of 2 m2 at the edge of the ground, each the outlet of itself alone
+    assert contributing_area(flood(level), 2.0).tolist() == [[0.0, 2.0, 0.0]] * 3
+
+
 def test_a_way_is_cut_down_to_its_bed():
     level = np.full((5, 8), 10.0)
     level[2, 4] = np.nan

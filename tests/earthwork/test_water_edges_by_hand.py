@@ -3,6 +3,8 @@
 Red when a way is dug beyond its inlet, a hollow loses its own outlet, or ponds are looked for too near or too far.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from affine import Affine
@@ -123,3 +125,57 @@ def test_hollows_that_open_into_each_other_stand_as_high_by_their_passes_as_by_a
     level = np.random.default_rng(seed).normal(10.0, 1.0, (35, 42))
     level[10:14, 20:25] = np.nan
     assert np.array_equal(filled(level), flood(level).filled, equal_nan=True)
+
+
+def plain(rows, columns, today, *, cell=1.0, pond_m3=0.05):
+    """Level ground at 10 m, over which water stands today at ``today``, (rows, columns)."""
+    water = object.__new__(Drainage)
+    water.rules, water.cell = WaterRules(pond_m3=pond_m3), cell
+    water.level = np.full((rows, columns), 10.0)
+    water.flow = SimpleNamespace(filled=np.asarray(today), receiver=np.arange(rows * columns))
+    water._standing = water.flow.filled - water.level
+    return water
+
+
+@pytest.mark.parametrize("low", [(0, 3), (6, 3), (3, 0), (3, 5)])
+def test_water_leaves_over_the_rim_where_it_stands_today_and_nowhere_over_a_wall(low):
+    """A plain of 7 by 6 m with a wall all round but at one place, where water stands 0.2 m deep today.
+
+    So deep it stands within, over 5 by 4 m: 4 m3. Where the place lies 0.3 m lower than today, all of it runs out.
+    """
+    today = np.full((7, 6), 10.0)
+    today[low] = 10.2
+    water = plain(7, 6, today)
+    rim = np.ones((7, 6), dtype=bool)
+    rim[1:-1, 1:-1] = False
+    wall = rim.copy()
+    wall[low] = False
+    near = np.ones((7, 6), dtype=bool)
+    (pond,), stands = water._ponds_within(water.level.copy(), near, rim, wall)
+    assert pond.tolist() == np.flatnonzero(~rim).tolist() and stands[~rim] == pytest.approx(10.2)
+    water.rules = WaterRules(pond_m3=3.99)
+    assert len(water._ponds_within(water.level.copy(), near, rim, wall)[0]) == 1
+    water.rules = WaterRules(pond_m3=4.01)
+    assert water._ponds_within(water.level.copy(), near, rim, wall)[0] == []
+    dug = water.level.copy()
+    dug[low] -= 0.3
+    water.rules = WaterRules(pond_m3=0.05)
+    assert water._ponds_within(dug, near, rim, wall)[0] == []
+
+
+@pytest.mark.parametrize("cell", [0.5, 1.0, 2.0])
+def test_new_ponds_are_looked_for_eight_metres_around_what_changed(monkeypatch, cell):
+    water = plain(49, 51, np.full((49, 51), 10.0), cell=cell)
+    water._far = np.zeros((49, 51), dtype=bool)
+    asked = []
+
+    def within(self, level, near, rim, wall):
+        asked.append(near)
+        return [], self.flow.filled
+
+    monkeypatch.setattr(Drainage, "_ponds_within", within)
+    built = water.level.copy()
+    built[24, 25] += 0.3
+    assert water._ponds_in(built) == [] and len(asked) == 1
+    row, column = np.mgrid[0:49, 0:51]
+    assert np.array_equal(asked[0], np.hypot(row - 24, column - 25) * cell <= 8.0 + 1e-9)

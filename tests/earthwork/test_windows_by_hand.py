@@ -1,14 +1,18 @@
 """Windows, volumes, and tolerances that are begun, halved and taken to the cells, worked by hand.
 
-Red when a window leaves out ground that the whole strip asks for, a solid of known volume has another, or a tolerance
-is tightened in the wrong place.
+Red when a window leaves out ground that the whole strip asks for, a solid of known volume has another, a tolerance is
+tightened in the wrong place, or a programme is larger or begun more often than it has to be.
 """
 
 import numpy as np
 import pytest
 
+from geotools.earthwork import linear
+from geotools.earthwork.known import Known
 from geotools.earthwork.limits import Falls
-from geotools.earthwork.programme import Grading
+from geotools.earthwork.linear import cheapest as solved
+from geotools.earthwork.prices import Prices
+from geotools.earthwork.programme import Grading, GradingRules, Weighing, grade
 from geotools.earthwork.proof import Proof, Search, _between, _complaint, _nearer, _tighter, spread, tightened
 from geotools.earthwork.volumes import average_end_area, grid_volumes, prismoidal, section_areas
 from geotools.earthwork.window import asking, beside, widened, window_of
@@ -28,6 +32,9 @@ def test_ground_out_of_tolerance_asks_and_what_slopes_up_to_it_comes_along():
     limits = chain([10.2, 9.8, 10.199, 9.801, 10.0])
     line = sight("A", np.arange(5), np.zeros(5), 0.2, 0.2, (10.0, 10.0))
     assert asking(limits, [line], np.array([[10.0, 10.0]])).tolist() == [True, True, False, False, False]
+    # where the line slopes, by its own level there: 10.0, 10.5 and 11.0 over ground at 10.4
+    slope = sight("A", np.arange(3), np.array([0.0, 0.5, 1.0]), 0.3, 0.3, (10.0, 11.0))
+    assert asking(chain([10.4, 10.4, 10.4]), [slope], np.array([[10.0, 11.0]])).tolist() == [True, False, True]
     flags = np.zeros(20, bool)
     flags[10] = True
     assert np.flatnonzero(beside(cells, flags, 2)).tolist() == [8, 9, 10, 11, 12]
@@ -133,3 +140,32 @@ def test_what_is_still_open_is_named_with_its_first_place_and_its_share():
         and said.endswith("(62 % of the zone)")
     )
     assert _complaint(lines[:1], [Proof(np.arange(8) * 5.0, ~none, none)]).endswith("(100 % of the zone)")
+
+
+def test_what_may_not_move_has_no_column(monkeypatch):
+    """One cell of three may be worked: its cut and its fill; level and move of both ends; and the haul."""
+    asked = []
+    monkeypatch.setattr(linear, "cheapest", lambda programme: asked.append(programme) or solved(programme))
+    cells = chain([10.0, 10.3, 10.0], [False, True, False])
+    line = sight("A", [1], [0.5], 0.1, 0.1, (10.0, 10.0), ((-0.1, 0.05), (-0.1, 0.05)))
+    made = grade(cells, [line], GradingRules(Prices(1.0, 1.0), max_slope=2.0), weighing=Weighing(times=1))
+    assert made.cut[1] == pytest.approx(0.15)
+    assert {programme.cost.size for programme in asked} == {2 + 2 + 2 + 1}
+
+
+def test_where_a_touch_costs_nothing_one_start_is_enough():
+    """Two starts are tried where worked ground is priced, for either may miss the other's works; else both are one."""
+    ground = np.full(9, 10.0)
+    ground[4:6] = 10.3
+    line = sight("A", np.arange(9), np.linspace(0, 1, 9), 0.2, 0.2, (10.0, 10.0))
+
+    class Counted(Known):
+        def solve(self, programme, weight, ends, low, high):
+            weights.append(weight)
+            return super().solve(programme, weight, ends, low, high)
+
+    for price, solves in ((0.0, 1), (50.0, 2)):
+        weights = []
+        rules = GradingRules(Prices(1.0, 1.0, surface_m2=price), max_slope=1.0, build_m=0.01)
+        grade(chain(ground), [line], rules, weighing=Weighing(times=1, known=Counted()))
+        assert len(weights) == solves

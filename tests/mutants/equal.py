@@ -294,13 +294,20 @@ EQUAL = (
         EqualFault(
             "earthwork.falls",
             line,
-            ".astype(int),-1,",
+            fault,
             "the middle half of a way lies between its ends, which are cells of the window: no limit is reached",
         )
-        for line in (
-            "c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)",
-            "r = np.clip(np.round((self._y[0] - over[:, 1]) / self.cell).astype(int), 0, level.shape[0] - 1)",
+        for line, faults in (
+            (
+                "c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)",
+                (".astype(int),-1,", "columns-0)"),
+            ),
+            (
+                "r = np.clip(np.round((self._y[0] - over[:, 1]) / self.cell).astype(int), 0, level.shape[0] - 1)",
+                (".astype(int),-1,", "shape[0]-0)"),
+            ),
         )
+        for fault in faults
     ),
     EqualFault(
         "steps.layout.chain",
@@ -507,6 +514,85 @@ EQUAL = (
     EqualFault(
         "steps.layout.chain",
         "if lo == hi or np.isinf(label[row]).all():",
+        "lo==hiandnp",
+        "a short cut: from there nothing is carried on, or at no finite cost",
+    ),
+    *(
+        EqualFault(
+            "detection.stretches",
+            "_OPPOSITE, _ALONG_ZONE = 0.906, (0.1, 0.3, 0.5, 0.7, 0.9)",
+            fault,
+            "a share below nothing is counted from the other end of a line: the same place, to rounding",
+        )
+        for fault in ("(-0.9,0.3", "0.3,-0.5,0.7")
+    ),
+    EqualFault("detection.envelope", "shape = beams[0].lowest.shape", "beams[-1]", "all beams have the same nodes"),
+    EqualFault(
+        "detection.accuracy",
+        "low, high = min(at[0], also.min(initial=at[0])), max(at[-1], also.max(initial=at[-1]))",
+        "max(at[-0],",
+        "the second of the two is the last place at least",
+    ),
+    EqualFault(
+        "earthwork.volumes",
+        "crossing = np.maximum(a, b) ** 2 / (2 * np.where(span > 0, span, 1.0))",
+        "span,2.0)",
+        "ends that are as high have one sign: there the mean is taken",
+    ),
+    EqualFault(
+        "earthwork.volumes",
+        "return np.where(a * b < 0, crossing, (np.maximum(a, 0) + np.maximum(b, 0)) / 2)",
+        "a/b<0",
+        "a quotient has the sign of the product; where one end is nothing both formulas give half the other",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "self._number = np.full(self.level.size, -1)",
+        "size,-0)",
+        "a cell off the strip then stands for its first one: that, and all that touch one off it, lie at its rim, "
+        "which is never moved, and falls between two cells that are not moved are left out",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "inside = (q != p) & (upper >= 0) & (lower >= 0)",
+        "(q!=p)|(upper>=0)&",
+        "a cell off the strip then stands for its last one: that, all that touch one off it, and all over which water "
+        "leaves lie at its rim, which is never moved, and falls between two cells that are not moved are left out",
+    ),
+    EqualFault(
+        "earthwork.falls",
+        "beyond = free[free > np.flatnonzero(busy[way]).max(initial=0)]",
+        "initial=-1)",
+        "a way begins in the pond, which is busy: the largest is nothing at least",
+    ),
+    EqualFault("earthwork.solving", "self._again += 1", "+=2", "it is asked alone whether it has come to one"),
+    EqualFault(
+        "earthwork.limits",
+        'rows.add(f"heads of {line.name}", none, entries, -np.inf * one, 0.0 * one)',
+        "0.0/one)",
+        "nothing by one is nothing",
+    ),
+    EqualFault(
+        "earthwork.water",
+        "there = np.s_[dr:, max(dc, 0) : columns + min(dc, 0)]",
+        "columns+min(dc,1)]",
+        "an end one past the last column is cut off",
+    ),
+    EqualFault(
+        "steps.layout.zoning",
+        "cover = np.zeros(2 * n + 1, dtype=np.int64)",
+        "2*n+2",
+        "one entry more, which is not read",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "jumpers = np.unique(tail[(offset + span > n_stations) & (offset > 0)])",
+        "(offset>-1)",
+        "no zone is as long as a whole turn: none that starts at the cut runs over it",
+    ),
+    EqualFault(
+        "steps.layout.chain",
+        "if lo == hi or np.isinf(label[node]):",
         "lo==hiandnp",
         "a short cut: from there nothing is carried on, or at no finite cost",
     ),

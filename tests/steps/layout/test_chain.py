@@ -156,3 +156,20 @@ def test_a_cost_below_zero_is_refused():
 def test_a_zone_that_runs_backwards_is_refused_on_an_open_line():
     with pytest.raises(NumericInputError, match="before it starts"):
         cheapest_chain(np.array([0, 1]), np.array([1]), np.array([0]), np.array([1.0]))
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(range(3))))
+def test_zones_may_come_in_any_order(order):
+    """Nothing leads from the first station to the second: what is cheap from there on is out of reach."""
+    tail, head, cost = np.array([0, 1, 2])[list(order)], np.array([3, 2, 3])[list(order)], np.array([9.0, 1.0, 1.0])
+    found = cheapest_chain(np.arange(4), tail, head, cost[list(order)])
+    assert found is not None
+    assert (found.cost, found.nodes.tolist(), found.edges.tolist()) == (9.0, [0, 3], [order.index(0)])
+
+
+@pytest.mark.parametrize("station", [[0, 1, 0], [1, 0, 1], [0, 3, 1]])
+def test_nodes_whose_stations_fall_are_refused(station):
+    case = np.array(station), np.array([0]), np.array([1]), np.array([1.0])
+    for cheapest in (cheapest_chain, lambda *given: cheapest_loop(4, *given)):
+        with pytest.raises(NumericInputError, match="not in order"):
+            cheapest(*case)

@@ -192,6 +192,8 @@ def test_offsets_reach_from_the_fence_to_the_far_edge():
     turned = offsets_for(course(BEND, None, -1.0), needs)
     assert sorted(turned[0]) == pytest.approx([-o for o in usual[::-1]])
     assert sorted(turned[1]) == pytest.approx([-o for o in bends[::-1]])
+    # 6 + 0.55 + 0.1 m deep is 0.65 m beyond a line that runs 6 m off the fence; and a metre more
+    assert {0.65, 1.65} <= {round(o, 9) for o in offsets_for(course(BEND, None), replace(needs, setback_m=6.0))[1]}
     tight = offsets_for(course(BEND, None), replace(needs, setback_m=0.5, clear_m=1.0))
     assert tight == ([0.0], [0.0])
 

@@ -33,6 +33,10 @@ def test_first_the_whole_beam_then_three_fifths_of_it_then_a_thin_one_that_needs
         lay_out(course, NEEDS)
     wanted = [(0.9, 0.4, 0.5, 1.0), (0.54, 0.24, 0.5, 0.6), (0.0, 0.0, 0.0, 0.0)]
     assert [pytest.approx(one) for one in asked] == wanted
+    asked.clear()
+    with pytest.raises(InfeasibleError, match="number 1"):
+        lay_out(course, replace(NEEDS, rules=replace(RULES, post_clear_m=0.5)))
+    assert [clear for *_, clear in asked] == pytest.approx([0.5, 0.3, 0.0])
 
 
 def cost(rules, prices):

@@ -17,7 +17,7 @@ from geotools.steps.layout import zoning
 from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_zone
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules, _lengths, possible_zones
-from geotools.steps.layout.lines import PostOffsets, _mitred_normals, _start_near, candidates
+from geotools.steps.layout.lines import PostOffsets, _mitred_normals, _start_near, _to_nearest, candidates
 from geotools.steps.layout.width import beam_half_width, beam_outline, narrow_stretches
 
 BAND = 10.525e9
@@ -235,3 +235,9 @@ def test_a_ring_is_begun_at_its_corner_nearest_to_a_place(corner):
     xy = np.array([(0.0, 0.0), (30.0, 2.0), (28.0, 17.0), (3.0, 20.0)])
     found = shapely.get_coordinates(_start_near(LineString([*xy, xy[0]]), xy[corner] + 1.0))
     assert found.tolist() == [*np.roll(xy, -corner, axis=0).tolist(), xy[corner].tolist()]
+
+
+def test_round_a_ring_the_last_place_may_be_nearest_to_its_start_and_the_first_to_its_end():
+    """Of more than two places round a ring of 20 m."""
+    assert _to_nearest(np.array([1.0, 17.0]), np.array([5.0, 12.0, 19.0]), 20.0).tolist() == [2, 2]
+    assert _to_nearest(np.array([1.0, 19.5]), np.array([2.5, 7.0, 12.0]), 20.0).tolist() == [1.5, 3]

@@ -8,7 +8,7 @@ import shapely
 from shapely import LineString, Point, box
 
 from geotools.errors import NumericInputError
-from geotools.steps.layout.width import beam_half_width, beam_outline, free_width, narrow_stretches
+from geotools.steps.layout.width import beam_half_width, beam_outline, free_width, narrow_stretches, unit_normals
 
 
 @pytest.mark.parametrize("ghz", [10.525, 24.125])
@@ -60,3 +60,8 @@ def test_refusals():
         beam_half_width(1, 1, 0)
     with pytest.raises(NumericInputError, match="one point"):
         beam_outline((1, 1), (1, 1), 1e10)
+
+
+def test_each_leg_of_the_shortest_line_has_a_normal_of_its_own():
+    _, left = unit_normals(LineString([(0, 0), (0.01, 0), (0.01, 0.01)]), np.array([0.005, 0.015]))
+    assert left == pytest.approx(np.array([(0, 1), (-1, 0)]), abs=1e-6)
