@@ -288,3 +288,25 @@ def test_room_for_a_lift_is_measured_from_the_line_where_it_runs():
     told = solver._for_machines(line, np.array([0.1, 0.3]), np.full(30, 0.05), np.full(30, np.inf))
     assert solver.cells.ground[11] == 0.3
     assert told.high == pytest.approx([0.15 + 0.05]) and told.low == pytest.approx([0.1])
+
+
+def test_what_cannot_be_had_as_it_is_required_is_not_looked_for_a_little_closer(monkeypatch):
+    """The closer limits leave a part of what the others leave: where that is nothing, one solve says so for both."""
+    asked, grade = [], solving.grade
+
+    def counted(cells, lines, rules, **how):
+        asked.append((float(lines[0].high[0]), rules.max_slope))
+        return grade(cells, lines, rules, **how)
+
+    monkeypatch.setattr(solving, "grade", counted)
+    solver = solver_of()
+    # a cell that has to lie at least a metre above the ground beside it, on slopes of one in three
+    (cell,) = np.flatnonzero(np.arange(30) == 6)
+    high, level = np.full(1, 1.5), ((0.0, 0.0),) * 2
+    line = SightLine("Z", np.array([cell]), np.zeros(1), np.full(1, -1.0), high, (0.0, 0.0), level)
+    with pytest.raises(InfeasibleError):
+        solver([line])
+    assert asked == [(1.5, 0.33)]
+    asked.clear()
+    assert solver([replace(line, low=np.full(1, 0.1), high=np.full(1, 0.2))]).cost == 0.0
+    assert [high for high, _ in asked] == pytest.approx([0.2, 0.19])
