@@ -29,7 +29,7 @@ class _Unfit:
 
     def covers(self, other: _Unfit) -> bool:
         """Whether the other's limits, on the same ground, are nowhere wider."""
-        if len(self.lines) != len(other.lines) or not np.allclose(self.ends, other.ends, rtol=0, atol=_SAME_M):
+        if len(self.lines) != len(other.lines) or not (np.abs(self.ends - other.ends) <= _SAME_M).all():
             return False
         if (other.low < self.low).any() or (other.high > self.high).any():
             return False

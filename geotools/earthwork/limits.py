@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -90,10 +90,11 @@ class Rows:
         rows = len(low)
         if not rows:
             return
+        numbers = np.arange(self._count, self._count + rows)
         for column, value in entries:
-            self._row.append(np.arange(self._count, self._count + rows))
-            self._column.append(np.broadcast_to(column, rows))
-            self._value.append(np.broadcast_to(np.asarray(value, float), rows))
+            self._row.append(numbers)
+            self._column.append(_each(column, rows, int))
+            self._value.append(_each(value, rows))
         self._bound(family, cell, low, high, rows)
 
     def put(self, family: str, column: np.ndarray, value: np.ndarray, low: float, high: float) -> None:
@@ -104,9 +105,9 @@ class Rows:
         self._bound(family, np.array([-1]), np.array([low]), np.array([high]), 1)
 
     def _bound(self, family: str, cell: np.ndarray, low: np.ndarray, high: np.ndarray, rows: int) -> None:
-        self.low.append(np.broadcast_to(np.asarray(low, float), rows))
-        self.high.append(np.broadcast_to(np.asarray(high, float), rows))
-        self.families.append((family, np.broadcast_to(cell, rows)))
+        self.low.append(_each(low, rows))
+        self.high.append(_each(high, rows))
+        self.families.append((family, _each(cell, rows, int)))
         self._count += rows
 
     def matrix(self, able: npt.NDArray[np.bool_] | None = None) -> sparse.csc_array:
@@ -117,6 +118,12 @@ class Rows:
         there = keep[column]
         entries = value[there], (row[there], place[column[there]])
         return sparse.csc_array(entries, shape=(self._count, int(keep.sum())))
+
+
+def _each(values: npt.ArrayLike, rows: int, kind: npt.DTypeLike = float) -> npt.NDArray[Any]:
+    """One value for each row; numpy's own broadcasting takes as long for it as all else that is done with a row."""
+    made = np.asarray(values, kind)
+    return made if made.shape == (rows,) else np.full(rows, made)
 
 
 def limit_rows(
