@@ -73,6 +73,7 @@ class JoinedZones(SolvedZones):
         self._near: dict[str, list[str]] = {}
         self._given: dict[tuple[str, str], Array] = {}
         self._best: dict[str, Array] = {}
+        self._cover: dict[str, Array] = {}
 
     def _pieces(self, zones: Sequence[Zone]) -> Iterator[list[Zone]]:
         """Zones of a fence line that follow each other; a silent zone between two parts them."""
@@ -119,10 +120,14 @@ class JoinedZones(SolvedZones):
 
     def _covered(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
         topology, place = self.topology(zone_id)
-        ids = self._chains[zone_id].ids
+        ids, links = self._chains[zone_id].ids, topology.links(place)
+        # a case of the zone's own heads changes nothing of what its neighbours give
+        stands = not any(ids[link.other] in trial for link in links)
+        if stands and zone_id in self._cover:
+            return self._cover[zone_id]
         n, k = topology.shape(place)
         best = np.zeros((len(self.rules.targets), n * k))
-        for link in topology.links(place):
+        for link in links:
             other = ids[link.other]
             if other in trial:
                 there = _looked_up(link, trial[other])
@@ -131,7 +136,11 @@ class JoinedZones(SolvedZones):
             else:
                 there = self._given[zone_id, other] = _looked_up(link, self._solved(other))
             best[:, link.nodes] = np.maximum(best[:, link.nodes], there)
-        return best.reshape(-1, n, k)
+        made = best.reshape(-1, n, k)
+        if stands:
+            made.flags.writeable = False
+            self._cover[zone_id] = made
+        return made
 
     def _joined(self, zone_id: str, trial: Mapping[str, Array]) -> Array:
         """(targets, n, k) best modulation of own and neighbours' heads; ``trial`` : own modulation of zones tried."""

@@ -54,6 +54,8 @@ class SolvedZones:
         self._own: dict[str, Array] = {}
         self._levels: dict[str, Array] = {}
         self._strips: dict[str, Strip] = {}
+        # ground without works, at the nodes and between them: what designs on it are laid over
+        self._bare: dict[str, Array] = {}
         self._fine: dict[str, Array] = {}
         self._batching = Batching()
         self.standing_db: dict[tuple[str, str], float] = {}
@@ -72,11 +74,17 @@ class SolvedZones:
         What is requested within the other's :meth:`together` is solved there.
         """
         self._batching = other._batching
-        if other.ground is self.ground and other.rules == self.rules:
+        if other.rules != self.rules:
+            return
+        along = {z for z, zone in self.zones.items() if z in other.zones and other.zones[z].line == zone.line}
+        if other._terrain is self._terrain:
+            self._bare.update({z: level for z, level in other._bare.items() if z in along})
+            self._fine.update({z: level for z, level in other._fine.items() if z in along})
+        if other.ground is self.ground:
             same = {z for z, zone in self.zones.items() if other.zones.get(z) == zone}
             self._own.update({z: own for z, own in other._own.items() if z in same})
-            self._levels.update({z: level for z, level in other._levels.items() if z in same})
-            self._strips.update({z: strip for z, strip in other._strips.items() if z in same})
+            self._levels.update({z: level for z, level in other._levels.items() if z in along})
+            self._strips.update({z: strip for z, strip in other._strips.items() if z in along})
 
     def remember(self, most_bytes: int) -> None:
         """Keep so many bytes of what beams gave, for work that comes back to heads and ground it has tried.
@@ -102,15 +110,28 @@ class SolvedZones:
                     mend="fill the hole in the model, survey that stretch, or narrow detection.half_width_m",
                 )
 
+    @property
+    def _terrain(self) -> Ground:
+        """The perimeter's own ground, without works."""
+        return self.ground.terrain if isinstance(self.ground, DesignSurface) else self.ground
+
     def levels(self, zone_id: str, ground: Ground | None = None) -> Array:
-        """Ground of the zone's strip, (chainages, offsets); the perimeter's own ground is sampled once."""
-        if isinstance(ground, DesignSurface) and ground.terrain is self.ground:
-            return self.levels(zone_id) + ground.change_at(*self.grids[zone_id].map_xy())
-        if ground is not None:
-            return ground.sample(*self.grids[zone_id].map_xy())
-        if zone_id not in self._levels:
-            self._levels[zone_id] = self.ground.sample(*self.grids[zone_id].map_xy())
-        return self._levels[zone_id]
+        """Ground of the zone's strip, (chainages, offsets); the perimeter's own ground is sampled once, and so is that
+        which designs are laid over.
+        """
+        if ground is None:
+            if zone_id not in self._levels:
+                self._levels[zone_id] = self.levels(zone_id, self.ground)
+            return self._levels[zone_id]
+        x, y = self.grids[zone_id].map_xy()
+        bare = ground.terrain if isinstance(ground, DesignSurface) else ground
+        if bare is not self._terrain:
+            return ground.sample(x, y)
+        if zone_id not in self._bare:
+            self._bare[zone_id] = bare.sample(x, y)
+        return (
+            self._bare[zone_id] + ground.change_at(x, y) if isinstance(ground, DesignSurface) else self._bare[zone_id]
+        )
 
     def strip(self, zone_id: str, ground: Ground | None = None) -> Strip:
         """The zone's strip on a ground, with what lies between its nodes where the ground is finer than they are."""
@@ -135,9 +156,9 @@ class SolvedZones:
         if along.size == grid.chainage_m.size and across.size == grid.offset_m.size:
             return None
         x, y = grid.line.to_map(along[:, None], across[None, :])
-        if isinstance(of, DesignSurface) and of.terrain is self.ground:
+        if isinstance(of, DesignSurface) and of.terrain is self._terrain:
             if zone_id not in self._fine:
-                self._fine[zone_id] = self.ground.sample(x, y)
+                self._fine[zone_id] = of.terrain.sample(x, y)
             level = self._fine[zone_id] + of.change_at(x, y)
         else:
             level = of.sample(x, y)
