@@ -24,8 +24,12 @@ class UndecidedError(Exception):
     """Neither a colouring nor a proof that there is none was found in time."""
 
 
-def clique(adjacent: NDArray[np.bool_]) -> list[int]:
-    """A large set of vertices that are all adjacent to each other, grown greedily from every vertex."""
+def clique(adjacent: NDArray[np.bool_], enough: int | None = None) -> list[int]:
+    """A large set of vertices that are all adjacent to each other, grown greedily from every vertex.
+
+    enough : size at which the first found will do; of thousands of zones that are nearly all adjacent to each other,
+        the largest set takes hours to grow, and to know that some colours are too few one more than those suffices.
+    """
     best: list[int] = []
     degree = adjacent.sum(axis=1)
     for start in np.argsort(-degree, kind="stable"):
@@ -33,13 +37,15 @@ def clique(adjacent: NDArray[np.bool_]) -> list[int]:
             break
         members = [int(start)]
         common = adjacent[start].copy()
-        while common.any():
+        while common.any() and len(members) != enough:
             among = np.flatnonzero(common)
             following = int(among[np.argmax(adjacent[np.ix_(among, among)].sum(axis=1))])
             members.append(following)
             common &= adjacent[following]
         if len(members) > len(best):
             best = members
+        if len(best) == enough:
+            break
     return sorted(best)
 
 
@@ -95,7 +101,7 @@ def colour(adjacent: ArrayLike, colours: int) -> NDArray[np.intp] | None:
 
 
 def _colour_connected(matrix: NDArray[np.bool_], colours: int) -> NDArray[np.intp] | None:
-    fixed = clique(matrix)
+    fixed = clique(matrix, colours + 1)
     if len(fixed) > colours:
         return None
     try:

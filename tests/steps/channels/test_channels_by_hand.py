@@ -143,3 +143,16 @@ def test_zones_that_make_it_impossible_are_named_and_no_others():
     for k in range(5):
         ring[k, (k + 1) % 5] = -0.1
     assert sorted(critical_zones(ring, 2).tolist()) == [0, 1, 2, 3, 4]
+
+
+def test_too_few_channels_for_hundreds_of_zones_that_all_receive_each_other_is_known_at_once():
+    """Seven zones that all receive each other need seven channels, however many zones more do; of a border of 4,400
+    zones the largest such set was looked for, and the step did not end.
+    """
+    every = ~np.eye(1200, dtype=bool)
+    assert len(clique(every, 7)) == 7
+    assert colour(every, 6) is None
+    # enough is no limit to what is smaller
+    apart = np.zeros((6, 6), dtype=bool)
+    apart[np.ix_([1, 3, 4], [1, 3, 4])] = ~np.eye(3, dtype=bool)
+    assert clique(apart, 4) == [1, 3, 4] and clique(apart, 2) == [1, 3]
