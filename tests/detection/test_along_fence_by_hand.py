@@ -253,3 +253,10 @@ def test_a_plan_without_ground_is_refused_where_nobody_listens_or_nothing_is_lef
     monkeypatch.setattr(chains, "zones_without_ground", lambda perimeter: dict.fromkeys(left_out, "no ground"))
     with pytest.raises(InputError, match="no ground"):
         chains.perimeter_of(None, lambda schema: None, None, [].append if warned else None)
+
+
+def test_a_short_beam_beside_a_long_one_is_not_there_and_back_for_the_length_of_the_other():
+    """Thirty degrees off opposite, all of it within four metres: the directions count, however long the beams are."""
+    one, end = zone("one", BeamLine(0, 0, 50, 0)), zone("x", BeamLine(0, 60, 9, 60), 3)
+    aside = zone("two", BeamLine(20, 0.5, 20 - 6 * 0.866, 0.5 + 6 * 0.5), 2)
+    assert run_back(FenceChain("F", (one, aside, end), closed=True)) == []

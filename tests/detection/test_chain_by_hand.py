@@ -291,3 +291,7 @@ def test_a_spot_by_hand():
     assert spot.rows == (4, 6) and spot.modulation == 0.05
     # rows 4 and 6: the lower of 0.5 and 0.6; row 5: of 3 m at most and 0.6
     assert spot.crawl_gap_m == pytest.approx(0.6)
+
+
+def test_a_single_line_of_a_closed_fence_ends_where_it_ends():
+    assert chain_vertices([BeamLine(2.0, 1.0, 9.0, 5.0)], True).tolist() == [[2.0, 1.0], [9.0, 5.0]]

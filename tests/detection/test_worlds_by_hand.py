@@ -17,6 +17,7 @@ from geotools.detection.level_ground import LEVEL
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Build, Unknowns, _drawn, _World, errors_of, survey_error, without_each
 from geotools.plan.model import BeamPair, Zone
+from geotools.site.works import GradingLimits
 from tests.invented_ground import Formula
 
 PAIRS = tuple(BeamPair(f"level {n}", HEAD_TYPES["24 GHz"], 0.3, 0.3) for n in range(10))
@@ -96,3 +97,8 @@ def test_a_build_known_exactly_lies_at_its_design_and_a_survey_known_exactly_els
     for source, exact in (("build", built), ("survey", ~built)):
         (ground,) = found[source]
         assert (ground[exact] == 0.0).all() and (ground[~exact] == 0.07).all()
+
+
+def test_works_settle_and_lie_off_as_the_site_file_has_it_where_nothing_else_is_said():
+    told, site = Build(LEVEL), GradingLimits()
+    assert (told.tolerance_m, told.settlement_m) == (site.build_tolerance_m, site.settlement_m)

@@ -6,6 +6,7 @@ Red when works are tried without need, left out, or one is taken that another is
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from geotools.corridor import BeamLine
@@ -169,3 +170,25 @@ def test_works_that_keep_apart_cost_as_drawn_what_each_of_them_does(monkeypatch,
     members = [Zone(name, BeamLine(0, y, 10, y), ()) for name, y in (("A", 0), ("B", 1))]
     found = zones.grade_group(perimeter, surface, members, settings, parts=parts)
     assert (found.as_drawn, found.price) == (wanted, 100.0)
+
+
+def three_cells(design):
+    """Ground at 10 m on three cells of a quarter of a square metre, half a metre apart, and a design on them."""
+    x, y = np.array([0.25, 0.75, 1.25]), np.zeros(3)
+    strip = SimpleNamespace(x=x, y=y, cells=SimpleNamespace(ground=np.full(3, 10.0), area=0.25))
+    return ZoneGrading((), strip, np.array(design), (), True, 1, "", None)
+
+
+def test_volumes_are_of_what_lies_between_ground_and_design():
+    """0.1 m off one cell and 0.3 m onto another."""
+    graded = three_cells([9.9, 10.3, 10.0])
+    assert graded.volumes() == pytest.approx((0.1 * 0.25, 0.3 * 0.25, 2 * 0.25, 0.3))
+    assert graded.volumes(np.array([False, True, False])) == pytest.approx((0.0, 0.3 * 0.25, 0.25, 0.3))
+    assert three_cells([10.0, 10.0, 10.0]).price == 0.0
+
+
+def test_works_lie_on_another_strip_where_that_has_every_cell_that_is_worked():
+    graded = three_cells([9.9, 10.3, 10.0])
+    two = SimpleNamespace(x=graded.strip.x[:2], y=graded.strip.y[:2])
+    assert graded.on(two) == pytest.approx([-0.1, 0.3])  # the third cell is not worked, so that it need not be there
+    assert graded.on(SimpleNamespace(x=graded.strip.x[1:], y=graded.strip.y[1:])) is None

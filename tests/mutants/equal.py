@@ -412,6 +412,37 @@ EQUAL = (
         "columns[-1]+2]",
         "one column more, in which nothing is looked at",
     ),
+    EqualFault(
+        "earthwork.falls",
+        "c = np.clip(np.round((over[:, 0] - self._x[0]) / self.cell).astype(int), 0, columns - 1)",
+        "0, columns + 1)",
+        "a limit that is never reached: what is looked at lies between two cells of the grid",
+    ),
+    EqualFault(
+        "earthwork.water",
+        "wet = np.nan_to_num(depth, nan=0.0) > 0",
+        "nan=-1.0",
+        "no ground is not wet, be its depth nothing or less",
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "inner = half[rows, np.maximum(last, 0)]",
+        "np.maximum(last,-1)",
+        "where no place reaches the threshold the answer is nothing, whatever stands for its last place",
+    ),
+    EqualFault(
+        "beam.field3d",
+        "spectrum = fft(spectrum, axis=0, overwrite_x=True)",
+        "overwrite_x=False",
+        "whether the transform may write over what it is given and nobody reads again",
+    ),
+    EqualFault(
+        "steps.layout.checks",
+        "allowed = 1 if closed and len(zones) % 2 else 0",
+        "len(zones)+2",
+        "round a ring of an even number of zones roles change an even number of times, so that unlike heads meet at "
+        "none of its junctions or at two at least",
+    ),
     EqualFault("earthwork.falls", "number = np.arange(1, count + 1)", "count+2)", "a label that no cell has"),
     EqualFault(
         "earthwork.water",

@@ -156,3 +156,7 @@ def test_too_few_channels_for_hundreds_of_zones_that_all_receive_each_other_is_k
     apart = np.zeros((6, 6), dtype=bool)
     apart[np.ix_([1, 3, 4], [1, 3, 4])] = ~np.eye(3, dtype=bool)
     assert clique(apart, 4) == [1, 3, 4] and clique(apart, 2) == [1, 3]
+
+
+def test_no_zones_need_no_channels():
+    assert colour(np.zeros((0, 0), bool), 0).size == 0

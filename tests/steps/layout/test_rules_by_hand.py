@@ -4,12 +4,16 @@ Red when a rule holds farther than it says, forgets one end of a zone or the sea
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from shapely import box
 
 from geotools.site.obstacles import KINDS, Obstacle
 from geotools.steps.layout.checks import EndDetection, ExaminedStrip, LayoutLimits, check_chain, check_zone
+from geotools.steps.layout.kernel import _roles
+from geotools.steps.layout.roles import mixed_junctions
 
 BAND = 10.525e9
 LIMITS = LayoutLimits(100.0, 10.0, 5.0, 0.5, 1.0, 0.3, 0.0, BAND)
@@ -107,3 +111,22 @@ def test_a_ring_is_checked_at_its_seam_and_a_line_at_its_ends():
     odd = check_chain([replace(a, ends=(CLOSED, CLOSED)), b, c], LIMITS, closed=True)
     assert [(one.rule, "unavoidable" in one.found) for one in odd] == [("transmitter beside receiver", True)]
     assert odd[0].expected.startswith("one such junction") and odd[0].mend.startswith("give the two zones different")
+
+
+def test_the_seam_of_a_ring_of_two_is_a_junction_too():
+    """Somebody crawls through where the second ends and the first begins."""
+    dead = EndDetection({"crawl": 4.0}, 4.0)
+    one = strip("Z1", (0, 0), (60, 0), ends=(dead, CLOSED))
+    two = strip("Z2", (60, -2), (0, -2), tx=False, ends=(CLOSED, dead))
+    found = {conflict.rule: conflict.zone_id for conflict in check_chain([one, two], LIMITS, closed=True)}
+    assert found == {"junction open": "Z2 Z1"}
+    assert set(names(check_chain([one, two], LIMITS, closed=False))) == {"open end"}
+
+
+@pytest.mark.parametrize("held", [[True, True], [False, False, True]])
+def test_zones_whose_roles_are_held_keep_them(held):
+    """Though like heads would meet with other roles."""
+    spans = [SimpleNamespace(starts_with_tx=role) for role in held]
+    assert _roles(spans, [], None, closed=False).tolist() == held
+    free = [SimpleNamespace(starts_with_tx=None) for _ in held]
+    assert mixed_junctions(_roles(free, [], None, closed=False), closed=False).size == 0
