@@ -80,3 +80,10 @@ def test_a_dot_has_the_colour_of_the_worst_that_is_said_of_its_site(tmp_path):
     assert _worst(said, "alpha") == VERDICT_COLOURS["undetected"]
     assert _worst(said, "beta") == VERDICT_COLOURS["detected"]
     assert _worst(None, "beta") == _worst(said, "nobody") == "none"
+
+
+@pytest.mark.parametrize(("places", "pictures"), [(NEAR, 1), (FAR, 2)])
+def test_a_name_that_a_drawing_library_would_take_for_a_formula_is_drawn_as_it_stands(tmp_path, places, pictures):
+    """Sites named with dollar signs ended a batch in an unexpected fault."""
+    named = dict(zip((r")}@](%$#)]$#", r"$\frac$"), places.values(), strict=False))
+    assert page(tmp_path, named).read_text("utf-8").count("<img") == pictures

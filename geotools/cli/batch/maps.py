@@ -38,6 +38,13 @@ def maps_of(combined: Path) -> str:
 
     ``combined`` : GeoPackage of all sites.
     """
+    import matplotlib as mpl
+
+    with mpl.rc_context({"text.parse_math": False}):  # a name may hold a dollar sign
+        return _maps(combined)
+
+
+def _maps(combined: Path) -> str:
     layers = set(pyogrio.list_layers(combined)[:, 0])
     if FENCE.name not in layers:
         return ""
