@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from geotools.beam import Target
 from geotools.detection.cases import Rules
 from geotools.detection.level_answers import LevelAnswers
 from geotools.detection.level_ground import Stack
@@ -59,16 +60,12 @@ def lower_ways(site: Site, rules: Rules, zones: Sequence[Zone]) -> list[LowerWay
     over = [threat for threat in site.threats if site.all_targets[threat].over_fence]
     if not over:
         return []
-    found: list[LowerWay] = []
-    answers: list[tuple[Rules, LevelAnswers, list[Zone]]] = []
+    beside: dict[tuple[Target, ...], list[Zone]] = {}
     for zone in zones:
-        own = rules.of_fence(zone.fence_id)
-        beside = next((members for held, _, members in answers if held == own), None)
-        if beside is None:
-            beside = []
-            answers.append((own, LevelAnswers(own, site.layout.max_zone_m), beside))
-        beside.append(zone)
-    for _, level, members in answers:
+        beside.setdefault(rules.targets_of(zone), []).append(zone)
+    found = []
+    for members in beside.values():
+        level = LevelAnswers(rules.of_fence(members[0].fence_id), site.layout.max_zone_m)
         for passing in level.passing(members, over, _alike):
             gap = passing.gap
             found.append(LowerWay(gap.threat, passing.zones, gap.heights, gap.modulation))

@@ -22,6 +22,7 @@ __all__ = [
     "condition",
     "conditions",
     "lengths_of",
+    "named_as_judged",
     "numbered",
     "settled_by",
     "threats_passing_lower",
@@ -32,7 +33,7 @@ __all__ = [
 Row = dict[str, Any]
 #: Stands in the field threat of the rows for all threats together, the worst of them.
 EVERY_THREAT = "all"
-#: Stands behind a threat that is judged at the fence's height and passes lower.
+#: Stands behind a threat, or what is said of it, that is judged at the fence's height and passes lower.
 OVER_ALONE = ", as high as the fence alone"
 _RANK = {"no_beam": 0, "undetected": 1, "unproven": 2, "detected": 3}
 #: So many zones are named in a condition; the layer has all.
@@ -90,6 +91,11 @@ def conditions(verdicts: pd.DataFrame) -> str:
         passes = "; ".join(bands)
         said.append(f"that {threat} is as high as the fence: lower it passes undetected over level ground, {passes}")
     return "; ".join(said)
+
+
+def named_as_judged(threat: str, lower: Collection[str]) -> str:
+    """A threat's name beside its lengths; ``lower`` : threats that pass below the fence's height."""
+    return f"{threat}{OVER_ALONE}" if threat in lower else threat
 
 
 def threats_passing_lower(verdicts: pd.DataFrame) -> set[str]:
@@ -173,8 +179,7 @@ def verdict_table(
         "title": "verdicts, metres of fence" + (f"; exactly as given: {condition(left_out)}" if left_out else ""),
         "columns": ["threat", *names],
         "rows": [
-            [f"{threat}{OVER_ALONE if threat in lower else ''}", *(f"{m[name]:.1f}" for name in VERDICTS)]
-            for threat, m in lengths.items()
+            [named_as_judged(threat, lower), *(f"{m[name]:.1f}" for name in VERDICTS)] for threat, m in lengths.items()
         ],
     }
     return first | {"more": [closing]}

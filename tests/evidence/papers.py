@@ -9,7 +9,7 @@ from typing import Any
 import geopandas as gpd
 from pypdf import PdfReader
 
-from geotools.detection.verdict_rows import OVER_ALONE
+from geotools.detection.verdict_rows import named_as_judged
 from geotools.engine.runner import Job
 
 __all__ = ["PAPERS", "figures", "sentences", "take_through"]
@@ -31,9 +31,8 @@ def figures(out: Path) -> dict[str, Any]:
     routes, bill = steps["routes"], steps["bill"]
     laid, crossed = (gpd.read_file(out / "plan.gpkg", layer=layer) for layer in ("routes", "route_crossings"))
     crossed = crossed[crossed["route_id"].isin(laid.loc[laid["laid"], "route_id"])]
-    lower = {way["threat"] for way in steps["gaps"]["passes_lower"]}
     return {
-        "lower": lower,
+        "lower": {way["threat"] for way in steps["gaps"]["passes_lower"]},
         "verdicts": steps["gaps"]["verdicts"],
         "trench_m": routes["trench_m"],
         "drop": routes["worst_drop_share"],
@@ -53,8 +52,11 @@ def sentences(found: dict[str, Any], currency: str = "EUR") -> list[str]:
     heads = [f"{name.replace('_', ' ')}, m" for name in _VERDICTS]
     lines = [f"| threat | {' | '.join(heads)} |", "|" + " --- |" * 5]
     for threat, lengths in verdicts.items():
-        name = f"{threat}{OVER_ALONE if threat in found['lower'] else ''}"
-        lines.append(f"| {name} | " + " | ".join(f"{lengths[name]:.1f}" for name in _VERDICTS) + " |")
+        lines.append(
+            f"| {named_as_judged(threat, found['lower'])} | "
+            + " | ".join(f"{lengths[name]:.1f}" for name in _VERDICTS)
+            + " |"
+        )
     way = f"; {found['without_way']} posts without a way" if found["without_way"] else ""
     beyond = f"; {found['beyond']} posts beyond the largest drop allowed" if found["beyond"] else ""
     drop = "no voltage reaches some posts" if found["drop"] is None else f"worst voltage drop {found['drop']:.1%}"

@@ -15,7 +15,7 @@ import pyogrio
 from geotools.cli.batch.site_labels import label_sites
 from geotools.errors import counted
 from geotools.plan.schema import FENCE, VERDICTS
-from geotools.plan.schema.style import VERDICT_COLOURS
+from geotools.plan.schema.style import NAMES_AS_WRITTEN, VERDICT_COLOURS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +40,7 @@ def maps_of(combined: Path) -> str:
     """
     import matplotlib as mpl
 
-    with mpl.rc_context({"text.parse_math": False}):  # a name may hold a dollar sign
+    with mpl.rc_context(NAMES_AS_WRITTEN):
         return _maps(combined)
 
 

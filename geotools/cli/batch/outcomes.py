@@ -14,7 +14,7 @@ import pandas as pd
 from pyproj import CRS
 
 from geotools.cli.batch.task import SiteResult
-from geotools.detection.verdict_rows import EVERY_THREAT, OVER_ALONE, conditions, threats_passing_lower
+from geotools.detection.verdict_rows import EVERY_THREAT, conditions, named_as_judged, threats_passing_lower
 from geotools.detection.verdicts import VERDICTS as NAMES
 from geotools.errors import OutputError
 from geotools.io.files import close_to_others, disk_words, write_text
@@ -88,11 +88,11 @@ def _lengths(held: gpd.GeoDataFrame) -> dict[str, object]:
     metres = (held["to_m"] - held["from_m"]).groupby([held["threat"], held["verdict"]]).sum()
     lengths = {t: [float(metres.get((t, name), 0.0)) for name in NAMES] for t in dict.fromkeys(held["threat"])}
     worst = lengths.pop(EVERY_THREAT, None)
-    lower = threats_passing_lower(held)
     if worst is None:
         return {}
+    lower = threats_passing_lower(held)
     parts = [
-        f"{threat}{OVER_ALONE if threat in lower else ''}: "
+        f"{named_as_judged(threat, lower)}: "
         + ", ".join(f"{m:.1f} {name.replace('_', ' ')}" for name, m in zip(NAMES, each, strict=True))
         for threat, each in lengths.items()
     ]

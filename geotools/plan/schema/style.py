@@ -7,7 +7,7 @@ colour-blind readers (hues after Okabe and Ito's set, "Color Universal Design", 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 Dash = Literal["solid", "dash", "dot", "dash dot"]
 Marker = Literal["circle", "square", "triangle", "diamond", "cross"]
@@ -26,6 +26,8 @@ PALE = "#d9d9d9"
 #: Of the verdicts, by verdict: darker the less is detected, in steps that grey print and every kind of colour
 #: blindness leave apart; hues between those of the set above.
 VERDICT_COLOURS = {"detected": "#8fcdf4", "unproven": "#d08c00", "undetected": "#a83800", "no_beam": BLACK}
+#: Matplotlib's settings for every picture that shows names: one may hold a dollar sign, and is no formula.
+NAMES_AS_WRITTEN: dict[Any, Any] = {"text.parse_math": False}
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from geotools.plan.model import Zone
-from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, PURPLE, SKY, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREY, NAMES_AS_WRITTEN, PALE, PURPLE, SKY, VERMILION
 from geotools.site.gates import Gate
 from geotools.steps.layout.usable import Course
 
@@ -98,7 +98,7 @@ def _gates(axes: Axes, gates: Sequence[Gate]) -> list[Line2D | Patch]:
     return shown
 
 
-@mpl.rc_context({"text.parse_math": False})  # a name may hold a dollar sign
+@mpl.rc_context(NAMES_AS_WRITTEN)
 def plan_picture(
     path: Path,
     courses: Sequence[Course],

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from PIL import Image
 
-from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, VERMILION
+from geotools.plan.schema.style import BLACK, BLUE, GREEN, GREY, NAMES_AS_WRITTEN, ORANGE, PALE, VERMILION
 from geotools.steps.report.blocks import Picture, Table
 from geotools.steps.report.frame import FONT_PT, HATCH, THREAT_LINE, Legend, marks, scales
 from geotools.steps.report.wording import words
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 WIDE, NARROW, PAPER = 9.2, 3.7, 7.2
 PAPER_DPI = 150
 _FONT: dict[Any, Any] = {
-    "text.parse_math": False,  # a name may hold a dollar sign
+    **NAMES_AS_WRITTEN,
     "font.family": "DejaVu Sans",
     "font.size": FONT_PT,
     "axes.linewidth": 0.6,
