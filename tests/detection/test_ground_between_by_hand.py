@@ -123,3 +123,20 @@ def test_a_case_asks_for_no_floor_unless_it_is_told_to():
     made._batching.look_at = lambda requests: seen.extend(requests) or [None] * len(requests)
     made.responses([Case(ZONE, made.strip("Z")), Case(ZONE, made.strip("Z"), floor=True)])
     assert [asked.floor for _, asked in seen] == [None, (RULES.floor_width_m, 0.2)]
+
+
+def test_ground_taken_over_is_that_of_the_same_terrain_and_line_alone():
+    """Level at 3 m, at 5 m, and a metre higher along a line moved there; works of 0.5 m lie on what is theirs."""
+    low, high = Formula(lambda x, y: 3.0 + (y > 50.0), cell_m=0.25), Formula(lambda x, y: 5.0, cell_m=0.25)
+    first = Perimeter([ZONE], low, RULES)
+    assert (first.levels("Z") == 3.0).all() and (first.strip("Z").ground_m == 3.0).all()
+    assert (first.with_zones({}, high).levels("Z") == 5.0).all() and (first.levels("Z", high) == 5.0).all()
+    assert (first.with_zones({}, high).strip("Z").ground_m == 5.0).all()
+    aside = first.with_zones({"Z": (replace(ZONE, line=BeamLine(0, 100, 6, 100)),)})
+    assert (aside.levels("Z") == 4.0).all() and (aside.strip("Z").ground_m == 4.0).all()
+    for terrain, bare in ((low, 3.0), (high, 5.0)):
+        works = DesignSurface(terrain, (-20, -20, 20, 20), cell_m=0.5)
+        rows, columns = np.mgrid[: works.change.shape[0], : works.change.shape[1]]
+        works.change[rows.ravel(), columns.ravel()] = 0.5
+        worked = first.with_zones({}, works)
+        assert (worked.levels("Z") == bare + 0.5).all() and (worked.strip("Z").ground_m == bare + 0.5).all()
