@@ -149,6 +149,7 @@ def choose_zones(
         for k, zone in zip(chain.edges.tolist(), zones, strict=True):
             if zone is None:
                 edges.cost[k], settled = np.inf, False
+                edges.cost[_as_stopped(nodes, edges, k, region, rules)] = np.inf
                 continue
             promised = learnt.get(k, float(zone.wanted.sum()) - edges.lack_and_dead_m(k)[0])
             lacking = promised - float(zone.room.sum())
@@ -202,6 +203,27 @@ def _exact_zone(
         held=(first is not None, last is not None),
         starts_with_tx=sends,
     )
+
+
+def _as_stopped(nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules) -> NDArray[np.intp]:
+    """Zones whose axes cross the edge of the region near one that does, as those across a thin wall: none of them fits.
+
+    The look-up does not see what is thinner than its cells. Each of the many beams across it would be chosen once,
+    only to be refused, and cost a search.
+    """
+    axis = shapely.LineString([nodes.xy[edges.tail[k]], nodes.xy[edges.head[k]]])
+    edge = region.boundary
+    if not edge.crosses(axis):
+        return np.empty(0, dtype=np.intp)
+    wall = edge.intersection(axis.buffer(rules.longest_m))
+    shapely.prepare(wall)
+    near = shapely.dwithin(shapely.points(nodes.xy), axis, rules.longest_m)
+    among = np.flatnonzero(near[edges.tail] & near[edges.head] & np.isfinite(edges.cost))
+    axes = shapely.linestrings(np.stack([nodes.xy[edges.tail[among]], nodes.xy[edges.head[among]]], axis=1))
+    meets = shapely.intersects(wall, axes)
+    among = among[meets][shapely.crosses(wall, axes[meets])]
+    held = [(int(edges.tail[at]), int(edges.head[at])) in nodes.held.spans for at in among]
+    return among[~np.array(held, dtype=bool)]
 
 
 def _broken(nodes: Candidates, edges: Edges, line: shapely.LineString, rules: ZoneRules) -> InfeasibleError:

@@ -11,6 +11,7 @@ import shapely
 from shapely import LineString, Polygon, box
 
 from geotools.errors import InfeasibleError
+from geotools.steps.layout import zoning
 from geotools.steps.layout.edges import LayoutWeights, ZoneRules, possible_zones
 from geotools.steps.layout.lines import PostOffsets, candidates, crests, midway_line, setback_line
 from geotools.steps.layout.width import beam_outline
@@ -247,6 +248,65 @@ def test_nowhere_to_go_names_the_place():
     nodes = candidates(line, region, step_m=7)
     with pytest.raises(InfeasibleError, match=r"chainage (6|7)"):
         choose_zones(nodes, line, region, RULES, PRICES)
+
+
+def thin(a, b):
+    """What a keep-out drawn as a line takes away: far narrower than the cells of the look-up."""
+    return LineString([a, b]).buffer(0.05, cap_style="flat")
+
+
+@pytest.mark.parametrize("share", [1.0, 0.0])
+def test_a_cut_that_the_look_up_does_not_see_is_refused_after_few_searches(monkeypatch, share):
+    """Beams are proven one by one; what stops one stops all others across it, so that they need not be chosen first.
+
+    Where no beam of full width fits, one without width is tried.
+    """
+    fence, region = square(100, depth=12.0)
+    # two cuts across the strip: between them it is cut off from the rest
+    region = region - thin((30, -1), (30, 13)) - thin((70, -1), (70, 13))
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=4, beside=PostOffsets((-2, -1, 0, 1, 2, 3, 4, 5, 6)))
+    solved = []
+    solve = zoning._solve
+    monkeypatch.setattr(zoning, "_solve", lambda *a, **k: solved.append(1) or solve(*a, **k))
+    rules = replace(RULES, fresnel_zones=share * RULES.fresnel_zones, margin_m=share * RULES.margin_m)
+    with pytest.raises(InfeasibleError, match="no straight beam"):
+        choose_zones(nodes, line, region, rules, PRICES)
+    assert len(solved) <= 25
+
+
+def test_beams_go_past_a_cut_that_leaves_them_room():
+    """The choice beside a thin wall is still the cheapest of all chains."""
+    fence, region = square(52.0)
+    region = region - thin((17, -1), (17, 5.5))
+    line = setback_line(fence, 3)
+    nodes = candidates(line, region, step_m=17, beside=PostOffsets((0, 3, 6)))
+    expected = brute_force(nodes, line, region, RULES, PRICES)
+    zones = choose_zones(nodes, line, region, RULES, PRICES, cell_m=0.5)
+    cost = sum(
+        PRICES.zone
+        + PRICES.off_line_m * square_off(line, *zone.junctions)
+        + PRICES.uneven * ((zone.chainage[1] - zone.chainage[0]) % line.length / RULES.longest_m) ** 2
+        for zone in zones
+    )
+    free = brute_force(nodes, line, square(52.0)[1], RULES, PRICES)
+    # the wall is in the way of what would be chosen without it
+    assert free < expected < np.inf
+    assert all(fits(region, *zone.junctions, RULES, *zone.room, slack=0.001) for zone in zones)
+    assert cost == pytest.approx(expected, rel=1e-3)
+
+
+def test_a_locked_zone_across_a_cut_stays():
+    """What is locked stands as it does; the checks say what is wrong with it."""
+    region = box(-10, -4, 160, 4) - thin((40, -5), (40, 5))
+    line = LineString([(0, 0), (100, 0)])
+    nodes = candidates(line, region, step_m=10, beside=PostOffsets((0,)))
+    at = {round(float(x)): k for k, x in enumerate(nodes.chainage)}
+    span = at[max(x for x in at if x < 35)], at[min(x for x in at if x > 45)]
+    held = replace(nodes.held, spans=frozenset({span}))
+    free = replace(PRICES, zone=1.0)
+    zones = choose_zones(replace(nodes, held=held), line, region, RULES, free)
+    assert any(tuple(zone.chainage) == tuple(nodes.chainage[list(span)]) for zone in zones)
 
 
 def test_midway_between_fences_that_open():
