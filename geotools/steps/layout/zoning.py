@@ -14,6 +14,7 @@ from geotools.steps.layout.candidate_nodes import Candidates
 from geotools.steps.layout.chain import Chain, cheapest_chain, cheapest_loop
 from geotools.steps.layout.edgelist import Edges
 from geotools.steps.layout.edges import Field, LayoutWeights, ZoneRules, look_up_reach_m, possible_zones, runs_past
+from geotools.steps.layout.walls import Walls
 from geotools.steps.layout.width import beam_half_width, beam_outline
 from geotools.terrain.band_grid import clearance_grid
 
@@ -138,25 +139,22 @@ def choose_zones(
     edges = possible_zones(nodes, line, rules, prices, clear=clear, ground=ground, barred=barred)
     for span in sorted(nodes.held.spans):
         edges.hold(*span, prices.zone)
-    learnt: dict[int, float] = {}
+    closed = bool(line.is_closed)
+    walls = Walls(nodes, edges, region, rules, prices, closed)
     shapely.prepare(region)
     for _ in range(60):
-        chain = _solve(nodes, edges, closed=bool(line.is_closed))
+        chain = _solve(nodes, edges, closed=closed)
         if chain is None:
             raise _broken(nodes, edges, line, rules)
-        zones = [_exact_zone(nodes, edges, int(k), region, rules, closed=bool(line.is_closed)) for k in chain.edges]
+        zones = [_exact_zone(nodes, edges, int(k), region, rules, closed=closed) for k in chain.edges]
         settled = True
         for k, zone in zip(chain.edges.tolist(), zones, strict=True):
             if zone is None:
-                edges.cost[k], settled = np.inf, False
-                edges.cost[_as_stopped(nodes, edges, k, region, rules)] = np.inf
-                continue
-            promised = learnt.get(k, float(zone.wanted.sum()) - edges.lack_and_dead_m(k)[0])
-            lacking = promised - float(zone.room.sum())
-            if lacking > _LACK_M:
+                walls.refuse(k)
+                settled = False
+            elif walls.lacks(k, float(zone.room.sum())) > _LACK_M:
                 # the look-up promised more room past the junctions than there is: price that, and choose again
-                edges.cost[k] += prices.short_m * lacking
-                learnt[k] = float(zone.room.sum())
+                walls.shorten(k, float(zone.room.sum()))
                 settled = False
         if settled:
             return [zone for zone in zones if zone is not None]
@@ -203,27 +201,6 @@ def _exact_zone(
         held=(first is not None, last is not None),
         starts_with_tx=sends,
     )
-
-
-def _as_stopped(nodes: Candidates, edges: Edges, k: int, region: BaseGeometry, rules: ZoneRules) -> NDArray[np.intp]:
-    """Zones whose axes cross the edge of the region near one that does, as those across a thin wall: none of them fits.
-
-    The look-up does not see what is thinner than its cells. Each of the many beams across it would be chosen once,
-    only to be refused, and cost a search.
-    """
-    axis = shapely.LineString([nodes.xy[edges.tail[k]], nodes.xy[edges.head[k]]])
-    edge = region.boundary
-    if not edge.crosses(axis):
-        return np.empty(0, dtype=np.intp)
-    wall = edge.intersection(axis.buffer(rules.longest_m))
-    shapely.prepare(wall)
-    near = shapely.dwithin(shapely.points(nodes.xy), axis, rules.longest_m)
-    among = np.flatnonzero(near[edges.tail] & near[edges.head] & np.isfinite(edges.cost))
-    axes = shapely.linestrings(np.stack([nodes.xy[edges.tail[among]], nodes.xy[edges.head[among]]], axis=1))
-    meets = shapely.intersects(wall, axes)
-    among = among[meets][shapely.crosses(wall, axes[meets])]
-    held = [(int(edges.tail[at]), int(edges.head[at])) in nodes.held.spans for at in among]
-    return among[~np.array(held, dtype=bool)]
 
 
 def _broken(nodes: Candidates, edges: Edges, line: shapely.LineString, rules: ZoneRules) -> InfeasibleError:

@@ -275,6 +275,27 @@ def test_a_cut_that_the_look_up_does_not_see_is_refused_after_few_searches(monke
     assert len(solved) <= 25
 
 
+def test_a_wall_that_beams_end_before_is_priced_after_few_searches(monkeypatch):
+    """What it takes of one beam's run past its junction, it takes of all that end there; beams without width."""
+    fence, region = square(60, depth=9.0)
+    # it leaves a way of 4 m beside the fence, but no room to run on past the corner
+    region = region - thin((25.7, -4), (4.6, 10.5))
+    line = setback_line(fence, 4)
+    nodes = candidates(line, region, step_m=4, beside=PostOffsets((-3, -2, -1, 0, 1, 2, 3)))
+    solved = []
+    solve = zoning._solve
+    monkeypatch.setattr(zoning, "_solve", lambda *a, **k: solved.append(1) or solve(*a, **k))
+    rules = replace(RULES, fresnel_zones=0.0, margin_m=0.0)
+    zones = choose_zones(nodes, line, region, rules, PRICES)
+    assert len(solved) <= 25
+    ways = [np.diff(zone.junctions, axis=0)[0] / np.hypot(*np.diff(zone.junctions, axis=0)[0]) for zone in zones]
+    runs = [
+        LineString([zone.junctions[0] - zone.room[0] * u, zone.junctions[1] + zone.room[1] * u])
+        for zone, u in zip(zones, ways, strict=True)
+    ]
+    assert all(region.buffer(0.001).covers(run) for run in runs)
+
+
 def test_beams_go_past_a_cut_that_leaves_them_room():
     """The choice beside a thin wall is still the cheapest of all chains."""
     fence, region = square(52.0)
