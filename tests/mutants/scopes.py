@@ -89,7 +89,8 @@ _WATER = (
 _CHANNELS = "tests/steps/channels/test_channels_by_hand.py"
 _DRAIN = "tests/steps/drain/test_drain_by_hand.py"
 _LAID = tuple(
-    f"tests/steps/layout/test_{name}_by_hand.py" for name in ("beams", "lines", "rules", "priced", "posts", "sieves")
+    f"tests/steps/layout/test_{name}_by_hand.py"
+    for name in ("beams", "lines", "rules", "priced", "posts", "sieves", "walls")
 )
 _ZONING = (*_LAID, *(f"tests/steps/layout/test_{name}.py" for name in ("zoning", "layout_kernel")))
 
@@ -163,7 +164,7 @@ _TESTS: dict[str, tuple[str, ...]] = {
         "tests/earthwork/test_volumes.py",
     ),
     "earthwork.water": _WATER,
-    **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "zoning")},
+    **{f"steps.layout.{name}": _ZONING for name in ("edgelist", "edges", "kernel", "lines", "walls", "zoning")},
     "steps.layout.chain": (
         _LAID[1],
         "tests/steps/layout/test_chain.py",
