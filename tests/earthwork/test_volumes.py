@@ -68,6 +68,9 @@ def test_grid_end_area_and_prismoid_agree_on_a_smooth_dip():
 def test_bad_sections_are_refused():
     with pytest.raises(NumericInputError):
         average_end_area(np.array([0.0, 0.0]), np.array([1.0, 1.0]))
+    for one, other in ((3, 2), (2, 3), (1, 1)):
+        with pytest.raises(NumericInputError, match="do not bound a volume"):
+            average_end_area(np.arange(float(one)), np.ones(other))
     for below in (-0.5, -2.0):
         with pytest.raises(NumericInputError, match="areas not negative"):
             average_end_area(np.array([0.0, 1.0]), np.array([1.0, below]))

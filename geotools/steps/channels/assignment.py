@@ -82,7 +82,9 @@ def _question(margin: NDArray[np.float64], locked: NDArray[np.intp]) -> _Questio
     n = len(locked)
     both = (locked[:, None] >= 0) & (locked[None, :] >= 0)
     # what is locked on both sides is not for this search to change: the margins of the heads report it
-    settled = np.where(both, np.inf, np.minimum(np.minimum(margin, margin.T), CAP_DB))
+    settled = np.minimum(margin, margin.T)
+    np.minimum(settled, CAP_DB, out=settled)
+    settled[both] = np.inf
     np.fill_diagonal(settled, np.inf)
     group = np.empty(n, dtype=np.intp)
     vertex: dict[int, int] = {}
@@ -117,7 +119,8 @@ def _fewest(question: _Question) -> tuple[NDArray[np.intp], int, bool]:
 def _largest_margin(question: _Question, start: NDArray[np.intp], count: int) -> tuple[NDArray[np.intp], float, bool]:
     """The colouring whose least margin is largest, that margin (of the capped ones), and whether that was shown."""
     # the least margin is one of the margins, or there is none: search for the largest that allows as many colours
-    levels = np.unique(question.margin[np.isfinite(question.margin) & (question.margin >= 0)])
+    # (the table is symmetric: half of it has them all, and of a long line even that is much)
+    levels = np.unique(question.margin[np.triu((question.margin >= 0) & np.isfinite(question.margin))])
     best, low, high, optimal = start, 0, levels.size + 1, True
     thresholds = np.concatenate([levels, [np.inf]])
     while high - low > 1:
@@ -137,7 +140,8 @@ def _less_unwanted(
     question: _Question, channel: NDArray[np.intp], free: NDArray[np.bool_], count: int, floor_db: float
 ) -> NDArray[np.intp]:
     """Channels of the free zones changed one at a time while that lowers the unwanted power of all pairs together."""
-    power = np.where(np.isfinite(question.margin), 10 ** (-question.margin / 10), 0.0)
+    power = question.margin / -10
+    np.power(10.0, power, out=power)  # of a pair that is settled, infinite, nothing
     banned = question.margin < floor_db
     result = channel.copy()
     for _ in range(_ROUNDS):
@@ -197,8 +201,8 @@ def assign(margin_db: ArrayLike, *, channels: int | None = None, locked: ArrayLi
         result = _less_unwanted(question, result, held < 0, max(count, int(result.max()) + 1), floor)
         result = _in_order(result, held)
     shared = (result[:, None] == result[None, :]) & ~np.eye(n, dtype=bool)
-    true_margin = np.minimum(given, given.T)
-    least = float(true_margin[shared].min()) if shared.any() else np.inf
+    # both directions of a pair are among those that share a channel
+    least = float(given[shared].min()) if shared.any() else np.inf
     return Assignment(result, len(np.unique(result)), fewest, least, optimal and shown)
 
 

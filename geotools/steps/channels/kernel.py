@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 from geotools.errors import NumericInputError
 from geotools.steps.channels.assignment import Assignment, assign
 from geotools.steps.channels.colouring import clique, colour
+
+#: Receivers dealt with at a time: of a long line's table of all pairs there is room for one, not for five.
+_BLOCK = 256
 
 __all__ = ["HeadMargins", "critical_zones", "head_margins", "pair_margins", "zone_margins", "zones_to_channels"]
 
@@ -59,10 +63,11 @@ def zone_margins(
     margin_db: ArrayLike, receiver_zone: ArrayLike, transmitter_zone: ArrayLike, zones: int
 ) -> NDArray[np.float64]:
     """Least margin of any receiver of one zone against any transmitter of another, (zones, zones), diagonal inf."""
-    margin = np.asarray(margin_db, dtype=np.float64)
+    margin, rows = np.asarray(margin_db, dtype=np.float64), np.asarray(receiver_zone, dtype=np.intp)
+    columns = np.asarray(transmitter_zone, dtype=np.intp)
     least = np.full((zones, zones), np.inf)
-    rows, columns = np.meshgrid(receiver_zone, transmitter_zone, indexing="ij")
-    np.minimum.at(least, (rows.ravel(), columns.ravel()), margin.ravel())
+    for block in _blocks(len(rows)):
+        np.minimum.at(least, (rows[block, None], columns[None, :]), margin[block])
     np.fill_diagonal(least, np.inf)
     return least
 
@@ -143,17 +148,23 @@ def head_margins(
     margin_db : (r, t) from `pair_margins`. receiver_zone, transmitter_zone : (r,), (t,). channel : (zones,).
     protection_db : as it was taken off in ``margin_db``.
     """
-    foreign = receiver_zone[:, None] != transmitter_zone[None, :]
-    shared = foreign & (channel[receiver_zone][:, None] == channel[transmitter_zone][None, :])
-    heard = np.where(shared, margin_db, np.inf)
-    receiver, transmitter = heard.min(axis=1, initial=np.inf), heard.min(axis=0, initial=np.inf)
-    unwanted = np.sum(10 ** (-(heard + protection_db) / 10), axis=1)
-    with np.errstate(divide="ignore"):
-        summed = -10 * np.log10(unwanted) - protection_db
-    return HeadMargins(
-        receiver,
-        summed,
-        np.where(np.isfinite(receiver), heard.argmin(axis=1), -1),
-        transmitter,
-        np.where(np.isfinite(transmitter), heard.argmin(axis=0), -1),
-    )
+    receivers, transmitters = margin_db.shape
+    receiver, summed, worst_transmitter = np.empty(receivers), np.empty(receivers), np.empty(receivers, dtype=np.intp)
+    transmitter, worst_receiver = np.full(transmitters, np.inf), np.full(transmitters, -1)
+    for block in _blocks(receivers):
+        zone = receiver_zone[block, None]
+        shared = (zone != transmitter_zone) & (channel[zone] == channel[transmitter_zone])
+        heard = np.where(shared, margin_db[block], np.inf)
+        receiver[block] = heard.min(axis=1, initial=np.inf)
+        worst_transmitter[block] = np.where(np.isfinite(receiver[block]), heard.argmin(axis=1), -1)
+        unwanted = np.sum(10 ** (-(heard + protection_db) / 10), axis=1)
+        with np.errstate(divide="ignore"):
+            summed[block] = -10 * np.log10(unwanted) - protection_db
+        weakest, at = heard.min(axis=0, initial=np.inf), heard.argmin(axis=0)
+        less = weakest < transmitter
+        transmitter[less], worst_receiver[less] = weakest[less], block.start + at[less]
+    return HeadMargins(receiver, summed, worst_transmitter, transmitter, worst_receiver)
+
+
+def _blocks(count: int) -> Iterator[slice]:
+    return (slice(start, start + _BLOCK) for start in range(0, count, _BLOCK))

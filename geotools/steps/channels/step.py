@@ -83,7 +83,6 @@ def run(ctx: StepContext) -> StepResult:
     heads = RadioHeads(ctx)
     settings = ctx.site.channels
     pairs = margins_of(ctx, heads)
-    zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
     if ctx.params["keep"] or set_by_hand(ctx, heads):
         channel = kept_channels(heads)
         count, fewest, optimal = len(set(channel.tolist())), None, True
@@ -98,6 +97,7 @@ def run(ctx: StepContext) -> StepResult:
         )
         count, fewest, optimal = assigned.channels, assigned.fewest, assigned.optimal
         if settings.available is not None and count > settings.available:
+            zones = zone_margins(pairs, heads.rx_group, heads.tx_group, len(heads.groups))
             raise _no_solution(heads, zones, count, settings.available)
         if settings.available is None and count > fewest:
             ctx.say(

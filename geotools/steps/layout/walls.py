@@ -109,7 +109,7 @@ class Walls:
         run = np.full(wanted.shape, np.inf)
         for side, (junction, onward) in enumerate(((p, -u), (q, u))):
             end = junction + wanted[:, side, None] * onward
-            met = np.flatnonzero((wanted[:, side] > 0) & _crosses(wall, junction, end))
+            met = np.flatnonzero(_crosses(wall, junction, end))
             line = shapely.linestrings(np.stack([junction[met], end[met]], axis=1))
             run[met, side] = shapely.distance(shapely.points(junction[met]), shapely.intersection(line, wall))
         return run

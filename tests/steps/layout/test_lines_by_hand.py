@@ -212,6 +212,17 @@ def span(start, end, *, held=(False, False)):
     return CandidateSpan(both, both.copy(), both[:, 0], np.zeros(2), np.zeros(2), 0.0, 0.0, held)
 
 
+def test_a_post_that_is_held_leaves_the_whole_move_to_the_other():
+    """Which post of a zone is held counts: the one beside the neighbour, not that at its far end."""
+    before = span((0, 0), (50, 0))
+    for held, shares in (((True, False), (1.0, 0.0)), ((False, True), (0.5, 0.5)), ((False, False), (0.5, 0.5))):
+        (_, end), (start, _) = posts([before, span((40, 0), (100, 0), held=held)], RULES, closed=False)
+        assert (abs(end[1]), abs(start[1])) == pytest.approx([RULES.stagger_m * share for share in shares])
+    for held, shares in (((False, True), (0.0, 1.0)), ((True, False), (0.5, 0.5))):
+        (_, end), (start, _) = posts([span((0, 0), (50, 0), held=held), span((40, 0), (100, 0))], RULES, closed=False)
+        assert (abs(end[1]), abs(start[1])) == pytest.approx([RULES.stagger_m * share for share in shares])
+
+
 def test_posts_in_line_stand_half_the_stagger_aside_each():
     zones = [span((0, 0), (50, 0)), span((40, 0), (100, 0))]
     (a, b), (c, d) = posts(zones, RULES, closed=False)

@@ -17,10 +17,12 @@ from geotools.steps.layout.zone_rules import LayoutWeights
 from tests.steps.layout.test_lines_by_hand import RULES
 
 #: A wall of 0.1 m across the strip at 50 m, up to 1.5 m left of the line.
-GROUND = box(0, -5, 100, 5) - box(49.95, -6, 50.05, 1.5)
+GROUND = box(0, -8, 100, 8) - box(49.95, -9, 50.05, 1.5)
 PLACES = [(10, 0), (30, 0), (30, 4), (48, 0), (52, 0), (70, 0), (70, 4), (90, 0)]
-SPANS = [(0, 1), (0, 3), (0, 5), (1, 3), (1, 5), (1, 6), (2, 6), (3, 5), (4, 5), (4, 7), (5, 7)]
+SPANS = [(0, 1), (0, 3), (0, 5), (1, 3), (1, 5), (1, 6), (2, 3), (2, 6), (3, 5), (4, 5), (4, 7), (5, 7)]
 PRICES = LayoutWeights(short_m=10.0)
+#: Askew, from 30 m and 4 m aside to 48 m, what is left before the wall is longer.
+ASKEW_M = 1.95 * np.hypot(18, 4) / 18
 #: Of the 10 m past both junctions the look-up has seen that one metre is lacking.
 SEEN = {(1, 3): 1.0}
 
@@ -87,6 +89,7 @@ def test_what_the_wall_takes_of_one_run_it_takes_of_all():
     found.shorten(SPANS.index((0, 3)), 1.9)
     # an open line's own ends run on nowhere; from 48 m and back from 52 m it is 1.95 m to the wall
     expected = {(0, 3): 31.0, (1, 3): 10 * (9 - 6.95), (4, 5): 10 * (10 - 6.95), (4, 7): 10 * (5 - 1.95)}
+    expected[2, 3] = 10 * (5 - ASKEW_M)
     assert dearer(found) == pytest.approx(expected)
     assert found.lacks(SPANS.index((4, 5)), 0.0) == pytest.approx(6.95)
     # the exact outline leaves one of them still less; the others have paid
@@ -94,11 +97,18 @@ def test_what_the_wall_takes_of_one_run_it_takes_of_all():
     assert dearer(found) == pytest.approx(expected | {(1, 3): 10 * (9 - 6.0)})
 
 
+def test_the_wall_behind_a_beams_start_is_found_too():
+    found = walls()
+    found.shorten(SPANS.index((4, 7)), 1.9)
+    assert dearer(found)[4, 7] == pytest.approx(31.0)
+    assert dearer(found)[4, 5] == pytest.approx(10 * (10 - 6.95))
+
+
 def test_round_a_ring_every_junction_is_run_past():
     found = walls(closed=True)
     found.shorten(SPANS.index((0, 3)), 6.9)
     lost = 10 * (10 - 6.95)
-    expected = {(0, 3): 31.0, (1, 3): 10 * (9 - 6.95), (4, 5): lost, (4, 7): lost}
+    expected = {(0, 3): 31.0, (1, 3): 10 * (9 - 6.95), (4, 5): lost, (4, 7): lost, (2, 3): 10 * (5 - ASKEW_M)}
     assert dearer(found) == pytest.approx(expected)
 
 
