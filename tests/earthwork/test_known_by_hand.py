@@ -103,6 +103,18 @@ def test_falls_that_works_keep_by_themselves_cost_no_second_solve(least, times):
     assert asked(known, empty) is answer and empty.times == 0
 
 
+def test_what_was_solved_with_falls_to_keep_is_no_answer_without_them():
+    """Whichever of the two was asked first: works without falls may be cheaper."""
+    known, fell = Known(), falls(least=(0.5,))
+    asked(known, Counted(fell))
+    without = Counted()
+    asked(known, without)
+    assert without.times == 1
+    again = Counted(fell)
+    asked(known, again)
+    assert again.times == 0
+
+
 NARROWER = {
     "the same": ({}, {}, True),
     "another weight": ({}, {"weight": WEIGHT * 2}, True),

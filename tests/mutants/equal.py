@@ -633,6 +633,27 @@ EQUAL = (
         "axis=0",
         "who is adjacent to whom is mutual",
     ),
+    *(
+        EqualFault(
+            "detection.nuisance",
+            "for columns in (range(middle + 1, level.shape[1]), range(middle - 1, -1, -1)):",
+            fault,
+            "the beam line's level is known, and what is filled beside it is filled from there in either turn",
+        )
+        for fault in ("(range(middle-1,level", "range(middle+1,-1,-1)")
+    ),
+    EqualFault(
+        "detection.nuisance",
+        "found.append(np.where(last < 0, 0.0, (last + np.clip(part, 0.0, 1.0)) * step))",
+        "np.clip(part,-1.0,1.0)",
+        "the inner place reaches the threshold, so that the share is never below nothing",
+    ),
+    EqualFault(
+        "steps.drain.kernel",
+        "feeders = [n for n in near if n != up[-1] and flow.receiver[n] == up[-1]]",
+        "n!=up[-0]",
+        "only where water ends does a cell receive itself, and of a way up that can be the first alone",
+    ),
 )
 
 
