@@ -14,6 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from geotools.errors import InputError
 from geotools.io.vectors import crs_from, read_frame
 
+#: No projected system in use has larger coordinates: the zone's number before an easting makes 6e7 m at most.
+_FARTHEST_M = 1e9
+
 __all__ = ["read_figures", "read_named", "read_points"]
 
 
@@ -42,12 +45,21 @@ def _read(
         shapes = shapes.set_crs(crs_from(crs, f"{setting}_crs"))
     placed = frame.set_geometry(shapes).to_crs(work_crs)
     for number, shape in enumerate(placed.geometry, start=1):
-        if not np.isfinite(get_coordinates(shape)).all():
+        at = get_coordinates(shape)
+        if not np.isfinite(at).all():
             raise InputError(
                 f"a feature of the {what} file cannot be brought into the plan's coordinate system",
                 where=f"{local}, feature {number}",
                 found=str(shapes.crs.name),
                 expected=work_crs.name,
+            )
+        if np.abs(at).max() > _FARTHEST_M:
+            raise InputError(
+                f"a feature of the {what} file lies farther away than any place on Earth",
+                where=f"{local}, feature {number}",
+                found=f"a coordinate of {at.flat[np.abs(at).argmax()]:g} m",
+                expected=f"coordinates within {_FARTHEST_M:g} m, in {work_crs.name}",
+                mend=f"correct the point, or state the file's own system ({setting}_crs)",
             )
     return placed
 
