@@ -23,6 +23,8 @@ __all__ = ["FileCodes", "Ledger", "OutputState", "job_states", "of_results", "re
 
 #: Marks files beside the plan among the files that a step read.
 _BESIDE = "plan folder/"
+#: In place of the code of a file that belongs to another and is not there.
+_GONE = "not there"
 
 
 class FileCodes:
@@ -61,6 +63,8 @@ class FileCodes:
         return (self.base / name).is_file()
 
     def _one(self, path: Path) -> str:
+        if not path.is_file():
+            return _GONE  # a tile: whoever reads the raster says so, and a result made with it is no longer current
         held = path.stat()
         state = (held.st_ino, held.st_size, held.st_mtime_ns)
         known = self._held.get(path)

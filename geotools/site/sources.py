@@ -219,7 +219,8 @@ def file_parts(path: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        The file first, then those of the others that are there; what a GIS notes as it shows a raster is none of them.
+        The file first, then its tiles, those that are not there too, and of the others those that are; what a GIS notes
+        as it shows a raster is none of them.
     """
     found = _parts(path)
     for part in list(found):
@@ -241,7 +242,7 @@ def input_hashes(site: Site) -> dict[str, str]:
 def _parts(path: Path, depth: int = 0) -> list[Path]:
     if path.suffix.lower() == ".shp":
         return [path, *(part for end in _SHAPEFILE_PARTS if (part := path.with_suffix(end)).is_file())]
-    if not is_vrt(path) or depth > MAX_DEPTH:
+    if not path.is_file() or not is_vrt(path) or depth > MAX_DEPTH:
         return [path]
     return [path, *(part for source in vrt_sources(path) for part in _parts(source, depth + 1))]
 

@@ -245,6 +245,22 @@ def test_a_sidecar_of_the_terrain_counts_as_the_terrain(job, beside):
     assert state == "stale" and causes == ["terrain.tif changed"]
 
 
+def test_a_tile_that_is_gone_is_a_change_of_its_virtual_raster(tmp_path):
+    """Found by files built at random: a survey of which a tile was missing ended `asbuilt` in an unexpected fault."""
+    source = '<SimpleSource><SourceFilename relativeToVRT="1">{}</SourceFilename></SimpleSource>'
+    for tiles in (["tile.tif"], ["..", "tile.tif"]):
+        text = "<VRTDataset>" + "".join(source.format(tile) for tile in tiles) + "</VRTDataset>"
+        (tmp_path / "terrain.vrt").write_text(text)
+        (tmp_path / "tile.tif").write_bytes(b"levels")
+        codes = FileCodes(tmp_path)
+        there = codes.code("terrain.vrt")
+        (tmp_path / "tile.tif").unlink()
+        gone = codes.code("terrain.vrt")
+        assert gone is not None and gone != there
+        (tmp_path / "tile.tif").write_bytes(b"levels")
+        assert codes.code("terrain.vrt") == there
+
+
 def test_columns_that_a_person_added_are_carried_over(job):
     site, out = job
     edit(out, "ALTER TABLE {} ADD COLUMN anchor TEXT")
