@@ -17,7 +17,16 @@ from shapely import LineString
 from geotools.beam import HEAD_TYPES, TARGETS, Beam
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine, StripGrid
-from geotools.detection.cases import Case, Rules, length_of, moved_heads, reaches, straight_ground, strip_nodes
+from geotools.detection.cases import (
+    Case,
+    Rules,
+    length_of,
+    moved_heads,
+    over_mirror,
+    reaches,
+    straight_ground,
+    strip_nodes,
+)
 from geotools.detection.chains import _meets, _sides
 from geotools.detection.findings import joined_floor
 from geotools.detection.height_search import opened_m
@@ -287,3 +296,20 @@ def test_strips_that_share_one_corner_alone_touch(turn):
         for other, touching in ((-1.5, True), (-1.8, False)):
             made = Topology([placed(*line), placed(other, 0, other, 5)], [True, True], False)
             assert (made.touching(0), made.touching(1)) == (((1,), (0,)) if touching else ((), ()))
+
+
+@pytest.mark.parametrize(
+    ("base_m", "height_m", "mirror_m", "base", "height"),
+    [
+        # from 0.6 to 1.8 m over the ground, the mirror 0.1 m over it
+        (0.6, 1.2, 0.1, 0.5, 1.2),
+        # it stands in the mirror up to its knees
+        (0.0, 1.8, 0.4, 0.0, 1.4),
+        (0.3, 1.5, 0.4, 0.0, 1.4),
+    ],
+)
+def test_a_body_is_as_high_over_the_mirror_as_its_top_and_its_base_say(base_m, height_m, mirror_m, base, height):
+    body = replace(TARGETS["crawl"], base_m=base_m, height_m=height_m)
+    over = over_mirror(body, mirror_m)
+    assert (over.base_m, over.height_m) == pytest.approx((base, height))
+    assert over_mirror(body, 2.5).height_m <= 0.01

@@ -112,7 +112,8 @@ _TESTS: dict[str, tuple[str, ...]] = {
         f"detection.{name}": _PERIMETER
         for name in ("areas", "cases", "crossing", "perimeter", "topology", "ways", "solved", "joined")
     },
-    **{f"detection.{name}": _PERIMETER for name in ("chain", "spots")},
+    "detection.chain": (*_PERIMETER, "tests/detection/test_chain_meeting.py"),
+    "detection.spots": _PERIMETER,
     "detection.findings": (_ALONG, *_PERIMETER),
     "detection.chains": (_ALONG, *_PERIMETER),
     "detection.accuracy": (_DRAWN, *_UNKNOWN, _SURVEY),
