@@ -14,9 +14,12 @@ import json
 import selectors
 import subprocess
 import sys
+import threading
 import time
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 
 from tests.fuzz.subjects import SUBJECTS
@@ -95,6 +98,7 @@ class Count:
         self.again = 0
         self.started = time.perf_counter()
         self.most_s = most_s
+        self._lock = threading.Lock()
         self.tally: dict[str, Counter[str]] = defaultdict(Counter)
         self.slowest: Counter[str] = Counter()
         self.clock: Counter[str] = Counter()
@@ -113,6 +117,10 @@ class Count:
 
     def add(self, case: dict[str, object], result: dict[str, object]) -> None:
         """Count a case; tell it where it is a fault."""
+        with self._lock:
+            self._add(case, result)
+
+    def _add(self, case: dict[str, object], result: dict[str, object]) -> None:
         name = str(case["subject"])
         codes = list(result["codes"])  # type: ignore[call-overload]
         refused = bool(codes and codes[-1])
@@ -190,6 +198,7 @@ def main() -> None:
     options.add_argument("--seed", type=int, help="run this one case of each damaged subject")
     options.add_argument("--content", help="run this one file, in base64, as the subject's")
     options.add_argument("--first-seed", type=int, default=0)
+    options.add_argument("--workers", type=int, default=2, help="1: built files first, then damaged ones")
     options.add_argument("--minutes", type=float, default=28.0, help="after so many no further case is begun")
     options.add_argument("--report", type=Path, help="write the tally there as JSON")
     given = options.parse_args()
@@ -205,10 +214,15 @@ def main() -> None:
         run(len(damaged), damaged, given.seed, count=count)
     else:
         wild = 0 if not built else given.cases if not damaged else round(given.cases * given.wild_share)
+        # built files by one worker, for hypothesis draws them one after the other; damaged ones by another beside it
+        jobs: list[Callable[[], object]] = []
         if wild:
-            run_wild(wild, built, given.first_seed, count=count)
+            jobs.append(partial(run_wild, wild, built, given.first_seed, count=count))
         if damaged:
-            run(given.cases - wild, damaged, given.first_seed, count=count)
+            jobs.append(partial(run, given.cases - wild, damaged, given.first_seed, count=count))
+        with ThreadPoolExecutor(given.workers) as pool:
+            for done in [pool.submit(job) for job in jobs]:
+                done.result()
     result = count.result()
     for name, row in result["subjects"].items():  # type: ignore[attr-defined]
         print(f"{name}: {json.dumps(row)}")
