@@ -54,10 +54,11 @@ def test_heights_are_tried_beside_the_other_levels_heads_and_none_of_its_own_as_
     ground = Formula(lambda x, y: 0.0 * x)
     perimeter = Perimeter([zone], ground, rules)
     found = {}
-    for level, height in (("low", 2.0), ("main", 2.0), ("low", 0.5), ("main", 0.5)):
+    for level, height in (("low", 2.0), ("main", 2.0), ("low", 0.35), ("main", 0.5)):
         (mine,) = HeightTrials(perimeter, zone, level).dead_lengths([(height, height)])
         stands = Perimeter([zone.with_heights(level, height, height)], ground, rules)
         assert mine == pytest.approx(stands.dead_length("Z1", stands.dead("Z1")))
         found[level, height] = mine
     # raised out of reach of somebody prone, the low heads are missed and the main heads are not
     assert found["low", 2.0] > found["main", 2.0] + 5.0
+    assert found["low", 2.0] > found["low", 0.35] + 5.0
