@@ -44,7 +44,7 @@ class HeadArray:
     def __len__(self) -> int:
         return len(self.xyz)
 
-    def __getitem__(self, pick: NDArray[Any]) -> HeadArray:
+    def __getitem__(self, pick: NDArray[Any] | slice) -> HeadArray:
         return HeadArray(
             self.xyz[pick],
             self.azimuth_deg[pick],

@@ -15,7 +15,15 @@ from geotools.steps.channels.colouring import clique, colour
 #: Receivers dealt with at a time: of a long line's table of all pairs there is room for one, not for five.
 _BLOCK = 256
 
-__all__ = ["HeadMargins", "critical_zones", "head_margins", "pair_margins", "zone_margins", "zones_to_channels"]
+__all__ = [
+    "HeadMargins",
+    "critical_zones",
+    "head_margins",
+    "in_blocks",
+    "pair_margins",
+    "zone_margins",
+    "zones_to_channels",
+]
 
 
 @dataclass(frozen=True)
@@ -66,7 +74,7 @@ def zone_margins(
     margin, rows = np.asarray(margin_db, dtype=np.float64), np.asarray(receiver_zone, dtype=np.intp)
     columns = np.asarray(transmitter_zone, dtype=np.intp)
     least = np.full((zones, zones), np.inf)
-    for block in _blocks(len(rows)):
+    for block in in_blocks(len(rows)):
         np.minimum.at(least, (rows[block, None], columns[None, :]), margin[block])
     np.fill_diagonal(least, np.inf)
     return least
@@ -151,7 +159,7 @@ def head_margins(
     receivers, transmitters = margin_db.shape
     receiver, summed, worst_transmitter = np.empty(receivers), np.empty(receivers), np.empty(receivers, dtype=np.intp)
     transmitter, worst_receiver = np.full(transmitters, np.inf), np.full(transmitters, -1)
-    for block in _blocks(receivers):
+    for block in in_blocks(receivers):
         zone = receiver_zone[block, None]
         shared = (zone != transmitter_zone) & (channel[zone] == channel[transmitter_zone])
         heard = np.where(shared, margin_db[block], np.inf)
@@ -166,5 +174,6 @@ def head_margins(
     return HeadMargins(receiver, summed, worst_transmitter, transmitter, worst_receiver)
 
 
-def _blocks(count: int) -> Iterator[slice]:
-    return (slice(start, start + _BLOCK) for start in range(0, count, _BLOCK))
+def in_blocks(count: int) -> Iterator[slice]:
+    """Parts of so many receivers, to be dealt with one after the other."""
+    return (slice(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK))

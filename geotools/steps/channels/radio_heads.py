@@ -14,15 +14,13 @@ from geotools.beam.interference import HeadArray, reception
 from geotools.engine.step import StepContext
 from geotools.errors import InputError
 from geotools.plan.schema import BEAMS, HEADS
-from geotools.steps.channels.kernel import pair_margins
+from geotools.steps.channels.kernel import in_blocks, pair_margins
 from geotools.terrain.band_grid import BandGrid
 
 __all__ = ["RadioHeads", "margins_of"]
 
 #: Terrain is looked up only where it can decide: pairs with more margin than this without it are apart anyway.
 _TERRAIN_BELOW_DB = 10.0
-#: Receivers dealt with at a time.
-_BLOCK = 256
 #: Ground looked up along unwanted paths.
 _CELL_M = 2.0
 
@@ -112,7 +110,7 @@ def margins_of(ctx: StepContext, heads: RadioHeads) -> NDArray[np.float64]:
     """Margin of every receiver against every transmitter, terrain included where it can decide."""
     settings = ctx.site.channels
     receivers, transmitters = heads.array(heads.receivers), heads.array(heads.transmitters)
-    blocks = [np.arange(lo, min(lo + _BLOCK, len(receivers))) for lo in range(0, len(receivers), _BLOCK)]
+    blocks = list(in_blocks(len(receivers)))
     lobes: dict[str, Any] = {"cross_polar_db": settings.cross_polar_db, "floor_db": settings.side_lobe_db}
     found = np.empty((len(receivers), len(transmitters)))
     asked: list[NDArray[np.bool_]] = []
@@ -123,7 +121,9 @@ def margins_of(ctx: StepContext, heads: RadioHeads) -> NDArray[np.float64]:
         foreign = heads.rx_group[block][:, None] != heads.tx_group[None, :]
         asked.append(foreign & (found[block] < _TERRAIN_BELOW_DB))
     rows = [
-        (block[r], t) for block, ask in zip(blocks, asked, strict=True) for r, t in zip(*np.nonzero(ask), strict=True)
+        (block.start + r, t)
+        for block, ask in zip(blocks, asked, strict=True)
+        for r, t in zip(*np.nonzero(ask), strict=True)
     ]
     if not rows:
         return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -67,8 +68,13 @@ class Walls:
         self.promised[k] = room_m
 
     def _counted_on(self, k: int) -> float:
-        wanted = float(self._wanted(np.array([k])).sum())
-        return self.promised.get(k, wanted - self.edges.lack_and_dead_m(k)[0])
+        if k in self.promised:
+            return self.promised[k]
+        return float(self._wanted(np.array([k])).sum()) - self.edges.lack_and_dead_m(k)[0]
+
+    @cached_property
+    def _edge(self) -> BaseGeometry:
+        return self.region.boundary
 
     def _wanted(self, which: NDArray[np.intp]) -> NDArray[np.float64]:
         """(n, 2) how far beams should run past their junctions, m."""
@@ -87,11 +93,10 @@ class Walls:
         (p,), (q,) = self._junctions(np.array([k]))
         u = (q - p) / np.hypot(*(q - p))
         beam = shapely.LineString([p - past[0] * u, q + past[1] * u])
-        edge = self.region.boundary
-        if not edge.crosses(beam):
+        if not self._edge.crosses(beam):
             return shapely.Point(), np.empty(0, dtype=np.intp)
         near = shapely.dwithin(shapely.points(self.nodes.xy), beam, self.rules.longest_m)
-        wall = edge.intersection(beam.buffer(self.rules.longest_m))
+        wall = self._edge.intersection(beam.buffer(self.rules.longest_m))
         shapely.prepare(wall)
         tail, head = self.edges.tail, self.edges.head
         free = near[tail] & near[head] & np.isfinite(self.edges.cost)

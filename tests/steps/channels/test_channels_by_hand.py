@@ -160,3 +160,26 @@ def test_too_few_channels_for_hundreds_of_zones_that_all_receive_each_other_is_k
 
 def test_no_zones_need_no_channels():
     assert colour(np.zeros((0, 0), bool), 0).size == 0
+
+
+def test_more_receivers_than_are_dealt_with_at_once():
+    """Margins of heads and zones of a long line, against each pair looked at by itself."""
+    draw = np.random.default_rng(5)
+    margin = draw.uniform(-20.0, 60.0, (300, 280))
+    rx_zone, tx_zone, channel = draw.integers(0, 40, 300), draw.integers(0, 40, 280), draw.integers(0, 3, 40)
+    found = head_margins(margin, rx_zone, tx_zone, channel, protection_db=12.0)
+    heard = {
+        (r, t): margin[r, t]
+        for r in range(300)
+        for t in range(280)
+        if rx_zone[r] != tx_zone[t] and channel[rx_zone[r]] == channel[tx_zone[t]]
+    }
+    for t in range(280):
+        worst = min((pair for pair in heard if pair[1] == t), key=lambda pair: heard[pair])
+        assert (found.worst_receiver[t], found.transmitter_db[t]) == (worst[0], heard[worst])
+    for r in range(300):
+        worst = min((pair for pair in heard if pair[0] == r), key=lambda pair: heard[pair])
+        assert (found.worst_transmitter[r], found.receiver_db[r]) == (worst[1], heard[worst])
+    zones = zone_margins(margin, rx_zone, tx_zone, 40)
+    for a, b in ((0, 1), (1, 0), (39, 7), (12, 38)):
+        assert zones[a, b] == margin[np.ix_(rx_zone == a, tx_zone == b)].min()
