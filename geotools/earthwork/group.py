@@ -203,9 +203,8 @@ class ZoneGroup:
         try:
             made = grade_until_clear(lines, lengths, solver, self._prove, self.first, search, solver.dry)
         except InfeasibleError as problem:
-            reason = f"{problem.what} At {problem.where}: {problem.found}."
             ground = strip.cells.ground.copy()
-            return ZoneGrading(tuple(self.zones), strip, ground, tuple(self.first), False, 0, reason, None)
+            return ZoneGrading(tuple(self.zones), strip, ground, tuple(self.first), False, 0, "", None, unfit=problem)
         return self._finished(made, solver)
 
     def _finished(self, made: CheckedGrading, solver: Solver) -> ZoneGrading:
@@ -232,6 +231,7 @@ class ZoneGroup:
             not ponds,
             buildable,
             bound=solver.bound(made.grading),
+            unfit=made.unfit,
         )
 
     def with_robustness(self, best: ZoneGrading) -> ZoneGrading:

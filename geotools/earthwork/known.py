@@ -77,7 +77,7 @@ class Known:
         asked = _Unfit(ends, low, high, programme.lines, falls)
         for known in self._unfit.get(ground, ()):
             if known.covers(asked):
-                raise UnfitError(lambda: programme.why_unfit(weight, ends, low, high))
+                raise UnfitError(lambda: programme.why_unfit(ends, low, high))
         lines = [part for li in programme.lines for part in (li.cells, li.low, li.high, repr((li.ends, li.reach)))]
         key = _digest(ground, weight, np.round(ends / _SAME_M), low, high, *lines)
         for fell, answer in self._answers.get(key, ()):

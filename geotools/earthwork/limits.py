@@ -15,7 +15,7 @@ from geotools.terrain.cells import Cells
 if TYPE_CHECKING:
     from geotools.earthwork.programme import GradingRules
 
-__all__ = ["Falls", "Rows", "SightLine", "limit_rows"]
+__all__ = ["Falls", "Rows", "SightLine", "allowed", "limit_rows", "slope_limits"]
 
 #: How much a fall may give way where a crossing is built, m: more than any works are deep.
 _GIVE_M = 5.0
@@ -144,11 +144,8 @@ def limit_rows(
     for j in range(k):
         _line_rows(rows, cells, lines, j, rules, datum, ends[j])
     g = cells.ground - datum
-    p, q = cells.pairs.T
-    loose = cells.movable[p] | cells.movable[q]
-    p, q = p[loose], q[loose]
+    p, q, limit = slope_limits(cells, rules.max_slope)
     rise = g[p] - g[q]
-    limit = np.maximum(rules.max_slope * cells.distance[loose], np.abs(rise))
     rows.add("slope between cells", p, [*_level(n, p), *_level(n, q, -1.0)], -limit - rise, limit - rise)
     if falls is not None and len(falls.upper):
         p, q = falls.upper, falls.lower
@@ -160,6 +157,39 @@ def limit_rows(
         rows.add("fall of a flow path", p, entries, falls.least - (g[p] - g[q]), np.full(len(p), np.inf))
     _earth_rows(rows, n, k, cells.area, rules)
     return rows
+
+
+def slope_limits(cells: Cells, max_slope: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pairs of cells of which one may be moved, (m,) each, and the most by which their levels may differ, (m,) m.
+
+    A pair that is steeper today than `max_slope` may stay so.
+    """
+    p, q = cells.pairs.T
+    loose = cells.movable[p] | cells.movable[q]
+    p, q = p[loose], q[loose]
+    return p, q, np.maximum(max_slope * cells.distance[loose], np.abs(cells.ground[p] - cells.ground[q]))
+
+
+def allowed(
+    line: SightLine, ground: np.ndarray, rules: GradingRules, ends: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Cells of which a line requires something, (m,), their fraction along it, and how far below and above it they lie
+    at most, (m,) m each, with the tolerances of building.
+
+    ground : (n,) levels above some datum. ends : (2,) levels of the line's ends above the same datum in the last
+    answer; they decide which ground has to be worked, and so needs the tolerances of building on top.
+    """
+    asked = np.isfinite(line.low) | np.isfinite(line.high)
+    c, t, low, high = line.cells[asked], line.fraction[asked], line.low[asked], line.high[asked]
+    above = ground[c] - (1.0 - t) * ends[0] - t * ends[1]
+    # built low by build_m, or settled: the worse of the two on fill; cut does not settle
+    low = np.where(
+        above < -low, low - max(rules.build_m, rules.settle_m), np.where(above > high, low - rules.build_m, low)
+    )
+    high = np.where((above < -low) | (above > high), high - rules.build_m, high)
+    middle = (low - high) / 2
+    pinched = low + high < 0
+    return c, t, np.where(pinched, middle, low), np.where(pinched, -middle, high)
 
 
 def _level(n: int, index: np.ndarray, sign: float = 1.0) -> list[tuple]:
@@ -177,19 +207,8 @@ def _line_rows(
 ) -> None:
     """Ground near the line, ends within what the heads were moved by, heads moved or not."""
     n, k, line, g = len(cells.ground), len(lines), lines[j], cells.ground - datum
-    c, t = line.cells, line.fraction
     a, b = 2 * n + 2 * j, 2 * n + 2 * j + 1
-    asked = np.isfinite(line.low) | np.isfinite(line.high)
-    c, t, low, high = c[asked], t[asked], line.low[asked], line.high[asked]
-    above = g[c] - (1.0 - t) * ends[0] - t * ends[1]
-    # built low by build_m, or settled: the worse of the two on fill; cut does not settle
-    low = np.where(
-        above < -low, low - max(rules.build_m, rules.settle_m), np.where(above > high, low - rules.build_m, low)
-    )
-    high = np.where((above < -low) | (above > high), high - rules.build_m, high)
-    middle = (low - high) / 2
-    pinched = low + high < 0
-    low, high = np.where(pinched, middle, low), np.where(pinched, -middle, high)
+    c, t, low, high = allowed(line, g, rules, ends)
     rows.add(
         f"straightness of {line.name}",
         c,

@@ -92,13 +92,9 @@ class Programme:
                 return answer
         return self._whole(weight, ends, low, high)
 
-    def why_unfit(self, weight: np.ndarray, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> InfeasibleError:
-        """Which limit gives way first where no works satisfy them all; `solve`'s parameters."""
-        try:
-            self._whole(weight, ends, low, high)
-        except InfeasibleError as problem:
-            return explained(problem)
-        return InfeasibleError("No grading satisfies every limit.")
+    def why_unfit(self, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> InfeasibleError:
+        """Which limit gives way first where it is known that no works satisfy them all; `solve`'s parameters."""
+        return diagnose(self.cells, *self._limits(ends, low, high))
 
     def _in_window(self, weight: np.ndarray, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> Answer | None:
         """The answer by way of a window, None where it takes the whole strip."""
@@ -161,19 +157,7 @@ class Programme:
     def _whole(self, weight: np.ndarray, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> Answer:
         """`solve` with all cells of the strip."""
         n, k, j, cells, prices = self.n, self.k, self.j, self.cells, self.rules.prices
-        rows = limit_rows(cells, self.lines, self.rules, self.falls, self.datum, ends)
-        lower = np.r_[np.maximum(-high, 0), np.maximum(low, 0), self.reach[:, 0], np.zeros(4 * k + 1 + j)]
-        span = np.abs(self.reach.reshape(-1, 2) - (self.now - self.datum).reshape(-1, 1)).max(axis=1, initial=0.0)
-        can_move = (span > 1e-9) & (prices.set_head > 0)
-        upper = np.r_[
-            np.maximum(-low, 0),
-            np.maximum(high, 0),
-            self.reach[:, 1],
-            np.full(2 * k, np.inf),
-            can_move.astype(float),
-            np.inf,
-            np.ones(j),
-        ]
+        rows, lower, upper = self._limits(ends, low, high)
         cost = np.r_[
             prices.cut_m3 * cells.area + weight,
             prices.fill_m3 * cells.area + weight,
@@ -183,6 +167,7 @@ class Programme:
             prices.haul_m3,
             np.zeros(0) if self.falls is None else self.falls.prices,
         ]
+        can_move = upper[2 * n + 4 * k : 2 * n + 6 * k] > 0
         whole = np.r_[np.zeros(2 * n + 4 * k, bool), can_move, False, np.ones(j, bool)]
         able = (lower != 0) | (upper != 0)  # what is nothing in any case needs no column
         low_, high_ = np.concatenate(rows.low), np.concatenate(rows.high)
@@ -196,6 +181,23 @@ class Programme:
         at = x[2 * n : 2 * n + 2 * k].reshape(k, 2)
         moved = np.abs(at + self.datum - self.now) > 5e-3
         return Answer(change, at, moved, x[2 * n + 6 * k + 1 :] > 0.5)
+
+    def _limits(self, ends: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[Rows, np.ndarray, np.ndarray]:
+        """The limits as rows, and the least and the most of each column."""
+        rows = limit_rows(self.cells, self.lines, self.rules, self.falls, self.datum, ends)
+        lower = np.r_[np.maximum(-high, 0), np.maximum(low, 0), self.reach[:, 0], np.zeros(4 * self.k + 1 + self.j)]
+        span = np.abs(self.reach.reshape(-1, 2) - (self.now - self.datum).reshape(-1, 1)).max(axis=1, initial=0.0)
+        can_move = (span > 1e-9) & (self.rules.prices.set_head > 0)
+        upper = np.r_[
+            np.maximum(-low, 0),
+            np.maximum(high, 0),
+            self.reach[:, 1],
+            np.full(2 * self.k, np.inf),
+            can_move.astype(float),
+            np.inf,
+            np.ones(self.j),
+        ]
+        return rows, lower, upper
 
 
 def _cheapest(programme: Linear) -> np.ndarray | None:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geotools.earthwork.limits import SightLine
-from geotools.earthwork.linear import explained
 from geotools.earthwork.programme import Grading
 from geotools.errors import InfeasibleError, place_words
 
@@ -49,13 +48,17 @@ class Proof:
 
 @dataclass(frozen=True)
 class CheckedGrading:
-    """The last surface and what the model said of it. clear : every zone clear but for its hopeless stations."""
+    """The last surface and what the model said of it.
+
+    clear : every zone clear but for its hopeless stations. unfit : why nothing closer was found, where that was tried.
+    """
 
     grading: Grading
     proofs: list[Proof]
     clear: bool
     rounds: int
     reason: str
+    unfit: InfeasibleError | None = None
 
 
 @dataclass(frozen=True)
@@ -113,8 +116,8 @@ def grade_until_clear(
 
     Raises
     ------
-    InfeasibleError : even four times the first tolerance leaves no surface; names the limit at the first tolerance. In
-        later rounds the last surface is handed back with the reason.
+    InfeasibleError : even four times the first tolerance leaves no surface; of the limits at the first tolerance. In
+        later rounds the last surface is handed back with it.
     """
     wet = 0
 
@@ -141,10 +144,7 @@ def grade_until_clear(
                 halves += 1
                 asked = _between(held, asked, search.tolerance)
                 continue
-            problem = explained(problem)
-            return CheckedGrading(
-                *best, False, round_, f"{_complaint(lines, best[1])}; closer: {problem.what} {problem.where}"
-            )
+            return CheckedGrading(*best, False, round_, _complaint(lines, best[1]), problem)
         if not any(p.open.any() for p in best[1]):
             if best[0].cost >= search.most * _REFINED:
                 return CheckedGrading(*best, True, round_, "clear in a re-run of the model on the design surface")
@@ -209,7 +209,7 @@ def _first_surface(attempt: Attempt, asked: list[np.ndarray]) -> tuple[tuple[Gra
                 return attempt(looser), looser
             except InfeasibleError:
                 continue
-        raise explained(problem) from None
+        raise problem
 
 
 def _nearer(line: SightLine, length: float, proof: Proof, *, everywhere: bool) -> SightLine:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from geotools.earthwork.buildable import Machine, buildable_bounds
+from geotools.earthwork.conflicts import Held
 from geotools.earthwork.falls import Drainage, WaterCrossing
 from geotools.earthwork.known import Known
 from geotools.earthwork.limits import Falls, SightLine
+from geotools.earthwork.linear import Programme, UnfitError
 from geotools.earthwork.programme import Grading, GradingRules, Weighing, grade
 from geotools.earthwork.proof import LEAST_M
 from geotools.errors import InfeasibleError
@@ -46,6 +49,7 @@ class Solver:
         self._spare = min(_SPARE_M, machine.least_lift_m)
         slope = max(self.rules.max_slope - self._spare / float(np.sqrt(cells.area)), self.rules.max_slope / 2)
         self._closer = replace(self.rules, max_slope=slope)
+        self._held = Held(cells, self.rules)
         self._last: np.ndarray | None = None
         self._built: np.ndarray | None = None
         self._again = 0
@@ -55,6 +59,7 @@ class Solver:
 
     def rough(self, lines: Sequence[SightLine]) -> float:
         """Price of the cheapest earthworks without regard to machines and water."""
+        self._refuse(lines, None)
         return grade(self.cells, lines, self.rules, weighing=Weighing(times=2, known=self.known), explain=False).cost
 
     def __call__(self, lines: Sequence[SightLine]) -> Grading:
@@ -72,8 +77,8 @@ class Solver:
     def _whole(self, lines: Sequence[SightLine], falls: Falls | None) -> Grading:
         # a little closer than required, so that leaving the thinnest of it away breaks no limit
         told = [replace(line, low=line.low - self._spare, high=line.high - self._spare) for line in lines]
-        # whatever satisfies that satisfies what is required; mostly nothing does, and one solve says so for both
-        self._grade(lines, self.rules, falls, 1)
+        # whatever satisfies that satisfies what is required; mostly nothing does, which takes no programme to see
+        self._refuse(lines, falls)
         try:
             free = self._free(told, self._closer, falls)
         except InfeasibleError:
@@ -111,6 +116,14 @@ class Solver:
             return made
         self._thin.add(id(free.design))
         return free
+
+    def _refuse(self, lines: Sequence[SightLine], falls: Falls | None) -> None:
+        """UnfitError where it is plain that no surface satisfies the lines."""
+        held = self._held if falls is None else Held(self.cells, self.rules, falls)
+        if held.contradict(lines):
+            programme = Programme(self.cells, lines, self.rules, falls)
+            far = np.where(self.cells.movable, np.inf, 0.0)
+            raise UnfitError(partial(programme.why_unfit, programme.now - programme.datum, -far, far))
 
     def _kept_falls(self, lines: Sequence[SightLine]) -> Falls | None:
         """The falls to keep, once it is settled which crossings are cheaper than keeping theirs.

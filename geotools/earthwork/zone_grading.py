@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,8 +11,10 @@ import numpy.typing as npt
 from geotools.earthwork.buildable import Machine
 from geotools.earthwork.disturb import State, Tolerances
 from geotools.earthwork.falls import WaterCrossing, WaterRules
+from geotools.earthwork.linear import explained
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.proof import CheckedGrading, Proof
+from geotools.errors import InfeasibleError
 from geotools.plan.model import Zone
 from geotools.terrain.design import StripCells
 
@@ -72,7 +74,7 @@ class ZoneGrading:
     ponds_m3 : new standing water that the works leave. buildable : False where the limits could only be met with works
     thinner or narrower than required. as_drawn : price of such works where nothing may turn out other than drawn; None
     where that was not computed. bound : no works with these heads that keep the ground within its limits cost
-    less; None where it was not computed.
+    less; None where it was not computed. unfit : the limit that stood in the way, where `reason` does not name it yet.
     """
 
     zones: tuple[Zone, ...]
@@ -89,6 +91,19 @@ class ZoneGrading:
     buildable: bool = True
     as_drawn: float | None = None
     bound: float | None = None
+    unfit: InfeasibleError | None = None
+
+    def with_words(self) -> ZoneGrading:
+        """The same with a reason that names the limit in the way; to find it takes a programme of its own."""
+        if self.unfit is None:
+            return self
+        problem = explained(self.unfit)
+        if self.made is None:
+            reason = f"{problem.what} At {problem.where}: {problem.found}."
+        else:
+            reason = f"{self.reason}; closer: {problem.what} {problem.where}"
+        made = None if self.made is None else replace(self.made, unfit=None)
+        return replace(self, reason=reason, made=made, unfit=None)
 
     @property
     def state(self) -> State:

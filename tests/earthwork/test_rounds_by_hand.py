@@ -4,13 +4,16 @@ Red when a round tightens elsewhere or by another step, a head is brought back t
 or a surface that is clear is called anything else.
 """
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from geotools.earthwork.limits import SightLine
-from geotools.earthwork.proof import Proof, Search, grade_until_clear, spread
+from geotools.earthwork.linear import UnfitError
+from geotools.earthwork.proof import CheckedGrading, Proof, Search, grade_until_clear, spread
+from geotools.earthwork.zone_grading import ZoneGrading
 from geotools.errors import InfeasibleError
 
 STATIONS = np.arange(0.0, 40.5, 0.5)
@@ -104,7 +107,7 @@ def test_a_tolerance_that_leaves_no_surface_is_met_halfway(needs, tried):
     tries = Tries(needs)
     made = run(tries, lambda number: at(20.0), Search(0.4, reach=50.0, smallest=0.001))
     assert tries.closest()[: len(tried)] == tried
-    assert not made.clear and "closer: too close" in made.reason
+    assert not made.clear and "too close" in str(made.unfit)
     nothing = Tries(1.7)
     with pytest.raises(InfeasibleError, match="too close"):
         run(nothing, lambda number: at(20.0), Search(0.4, reach=50.0))
@@ -162,3 +165,17 @@ def test_flags_are_widened_about_each_of_several_stations():
     near = np.min([np.abs(STATIONS - place) for place in (3.0, 10.0, 11.0, 30.0)], axis=0)
     for reach in (0.0, 0.5, 2.0, 9.0):
         assert np.array_equal(spread(STATIONS, flags, reach), near <= reach)
+
+
+def test_why_nothing_closer_was_found_is_put_into_words_when_somebody_asks():
+    asked = []
+    problem = UnfitError(lambda: asked.append(1) or InfeasibleError("Too steep.", where="here", found="0.1 m"))
+    nothing = ZoneGrading((), None, np.zeros(0), (), False, 0, "", None, unfit=problem)
+    assert not asked
+    assert nothing.with_words().reason == "Too steep. At here: 0.1 m."
+    checked = CheckedGrading(None, [], False, 3, "", problem)
+    last = replace(nothing, made=checked, reason="zone 1 still leaves somebody undetected")
+    worded = last.with_words()
+    assert worded.reason == "zone 1 still leaves somebody undetected; closer: Too steep. here"
+    assert len(asked) == 2 and worded.with_words() is worded
+    assert worded.unfit is None and worded.made == replace(checked, unfit=None)

@@ -207,6 +207,7 @@ def test_works_that_leave_ponds_are_not_dry_and_say_how_many(count):
         clear=True,
         rounds=2,
         reason="why",
+        unfit=None,
     )
     solver = SimpleNamespace(
         water=lambda _: ([], [np.array([0])] * count),

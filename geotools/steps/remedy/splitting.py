@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -72,9 +72,10 @@ def shorter_zones(perimeter: Perimeter, zone_id: str, limits: SplitLimits) -> li
     dead = np.full((last + 1, last + 1), np.inf)
 
     def solve(spans: Iterable[tuple[int, int]]) -> None:
-        for i, j in spans:
-            span = float(places[i]), float(places[j])
-            dead[i, j] = _left_open(perimeter, zone, span, limits.overlap_m / 2)
+        wanted = list(spans)
+        stretches = [(float(places[i]), float(places[j])) for i, j in wanted]
+        for (i, j), left in zip(wanted, _left_open(perimeter, zone, stretches, limits.overlap_m / 2), strict=True):
+            dead[i, j] = left
 
     every = list(_spans(places, limits.shortest_m))
     # two parts need the stretches from one end or the other alone
@@ -125,15 +126,26 @@ def _spans(places: npt.NDArray[np.float64], shortest_m: float) -> Iterator[tuple
                 yield i, j
 
 
-def _left_open(perimeter: Perimeter, zone: Zone, span: tuple[float, float], reach_m: float) -> float:
-    """Metres between two places that let somebody through where one pair of posts stands about them, alone."""
-    (part,) = parts_of(zone, (), reach_m, span)
-    alone = Perimeter([part], perimeter.ground, perimeter.rules)
-    at = alone.grids[part.zone_id].chainage_m
-    start = min(reach_m, span[0])
-    core = (at >= start - 1e-9) & (at <= start + span[1] - span[0] + 1e-9)
-    open_ = np.any(list(alone.dead(part.zone_id).values()), axis=0)
-    return length_of(open_ & core, at)
+def _left_open(
+    perimeter: Perimeter, zone: Zone, spans: Sequence[tuple[float, float]], reach_m: float
+) -> Iterator[float]:
+    """Metres between two places that let somebody through where one pair of posts stands about them, alone.
+
+    For each span, (from, to) chainages; the beams of all are solved in one go.
+    """
+    parts = [parts_of(zone, (), reach_m, span)[0] for span in spans]
+    alone = [Perimeter([part], perimeter.ground, perimeter.rules) for part in parts]
+    cases = [(part, one.strip(part.zone_id)) for part, one in zip(parts, alone, strict=True)]
+    if alone:
+        alone[0].take_over(perimeter)  # to be solved where the perimeter's own beams are
+    solved = alone[0].modulations(cases) if alone else []
+    for span, part, one, own in zip(spans, parts, alone, solved, strict=True):
+        one.hold(part.zone_id, own)
+        at = one.grids[part.zone_id].chainage_m
+        start = min(reach_m, span[0])
+        core = (at >= start - 1e-9) & (at <= start + span[1] - span[0] + 1e-9)
+        open_ = np.any(list(one.dead(part.zone_id).values()), axis=0)
+        yield length_of(open_ & core, at)
 
 
 def _way_back(places: npt.NDArray[np.float64], back: list[npt.NDArray[np.intp]]) -> tuple[float, ...]:

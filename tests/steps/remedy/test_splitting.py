@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from geotools.detection.cases import length_of
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.applied import apply_proposal
+from geotools.engine import batching
 from geotools.engine.runner import Job
 from geotools.plan.moving import parts_of
 from geotools.plan.schema import ADVICE, GRADINGS, OPTIONS, PROPOSED_HEADS
@@ -52,6 +54,32 @@ def test_no_other_choice_of_the_places_leaves_less(name: str) -> None:
     # the search adds up stretches solved alone, with open ends: a node's share of each part is what that may miss
     assert mine <= min(tried) + RULES.spacing_m * (count + 1)
     assert mine < before
+
+
+def test_the_beams_of_all_stretches_from_an_end_are_solved_in_one_go_and_those_between_in_another(monkeypatch) -> None:
+    perimeter = Perimeter([zone()], Formula(GROUNDS["two crests"]), RULES)
+    limits = SplitLimits(LIMITS.overlap_m, 18.0)
+    goes: list[int] = []
+    look_at = batching.look_at
+    monkeypatch.setattr(batching, "look_at", lambda asked: goes.append(len(asked)) or look_at(asked))
+    found = shorter_zones(perimeter, "Z1", limits)
+    places = _places(perimeter, perimeter.zones["Z1"], 18.0)
+    stretches = [(i, j) for i, j in combinations(range(len(places)), 2) if places[j] - places[i] >= 18.0 - 1e-9]
+    between = [(i, j) for i, j in stretches if i > 0 and j < len(places) - 1]
+    heads = len(zone().pairs)
+    assert len(between) > 2 and goes == [heads * (len(stretches) - len(between)), heads * len(between)]
+    # each stretch alone, beam by beam, leaves the same
+    for splitting in found:
+        edges = (0.0, *splitting.cuts, float(places[-1]))
+        left = 0.0
+        for start, end in pairwise(edges):
+            (part,) = parts_of(zone(), (), LIMITS.overlap_m / 2, (start, end))
+            alone = Perimeter([part], perimeter.ground, RULES)
+            at = alone.grids[part.zone_id].chainage_m
+            core = (at >= min(4.0, start) - 1e-9) & (at <= min(4.0, start) + end - start + 1e-9)
+            left += length_of(np.any(list(alone.dead(part.zone_id).values()), axis=0) & core, at)
+        assert splitting.dead_m == pytest.approx(left, abs=1e-9)
+    assert not perimeter.standing_db  # nothing of what was tried is known of the zone as it stands
 
 
 def test_parts_cover_the_zone_and_run_past_each_other() -> None:
