@@ -48,7 +48,7 @@ def _table_done(ctx: StepContext) -> list[_Turn]:
     if not path.is_file():
         return []
     found = []
-    # some 460 rows a zone: the table of a hundred kilometres is longer than any form that somebody fills in
+    # some hundreds of rows a zone: the table of a long border is longer than any form that somebody fills in
     for number, row in enumerate(csv_rows(path, ["due", "task", "place", "done_on"]), start=2):
         where = f"{path}, row {number}"
         day, due = day_of(row["done_on"], where), day_of(row["due"], where)

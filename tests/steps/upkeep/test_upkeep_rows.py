@@ -10,8 +10,22 @@ from shapely import LineString, Point, box
 
 from geotools.io import tables
 from geotools.plan.schema import PROPOSED_HEADS, UPKEEP
+from geotools.steps.upkeep import step
 from geotools.steps.upkeep.places import places_of
 from geotools.steps.upkeep.record import TABLE, with_record
+
+
+def test_rows_of_the_table_are_made_some_thousands_at_a_time(monkeypatch):
+    made, asked = due_rows(25), []
+    made["planned_on"] = made["planned_until"] = made["due"]
+    real = gpd.GeoDataFrame.to_dict
+    monkeypatch.setattr(gpd.GeoDataFrame, "to_dict", lambda self, *given: asked.append(len(self)) or real(self, *given))
+    monkeypatch.setattr(step, "_ROWS_AT_ONCE", 10)
+    rows = step._table_rows(made, {"state": "existing"})
+    assert asked == [] and next(rows)["place"] == "H000" and asked == [10]
+    rest = list(rows)
+    assert asked == [10, 10, 5] and [row["place"] for row in rest] == [f"H{k:03d}" for k in range(1, 25)]
+    assert {(row["state"], row["due"], row["done_on"]) for row in rest} == {("existing", date(2027, 6, 1), None)}
 
 
 class CountedFrame(gpd.GeoDataFrame):
@@ -48,7 +62,7 @@ def context(folder, number, done):
 
 
 def test_the_plans_own_table_is_read_back_however_long_it_is(tmp_path, monkeypatch):
-    # that of a hundred kilometres has some 500 000 rows; a form that somebody fills in has an end
+    # 260 rows a zone with two pairs of heads: 4,400 zones make more than a million; a form filled in by hand has an end
     monkeypatch.setattr(tables, "MAX_FORM_ROWS", 5)
     made = with_record(context(tmp_path, 12, 3), due_rows(12), None)
     assert made["status"].tolist() == ["done"] * 3 + ["due"] * 9
