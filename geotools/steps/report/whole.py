@@ -27,7 +27,7 @@ from geotools.steps.report.bill import bill_sheet
 from geotools.steps.report.blocks import HTML, PDF, SECTIONS, Block, Heading, Notes, Picture, Report
 from geotools.steps.report.by_zone import ZoneRows
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
-from geotools.steps.report.html import to_html
+from geotools.steps.report.html import html_pieces
 from geotools.steps.report.map import MapArt, extent_of, plan_map
 from geotools.steps.report.pdf import to_pdf
 from geotools.steps.report.sections import section_pictures
@@ -257,7 +257,8 @@ def write_report(ctx: StepContext) -> StepResult:
     rested_on = chain.from_iterable(summaries[name].get("placeholders", ()) for name in others)
     report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
-    (ctx.scratch / HTML).write_text(to_html(report), encoding="utf-8")
+    with open(ctx.scratch / HTML, "w", encoding="utf-8") as page:
+        page.writelines(html_pieces(report))
     (ctx.scratch / PDF).write_bytes(to_pdf(report))
     ctx.say(f"{len(report.sheets())} sheets: {HTML} for screens, {PDF} for paper")
     return StepResult(files=[HTML, PDF, *sections], summary={"sheets": len(report.sheets())})
