@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from geotools.beam.movers import Mover
 from geotools.corridor import StripGrid
 from geotools.detection.chains import Plan, chains_of
+from geotools.detection.near_line import LinePlaces, pieces_near
 from geotools.detection.nuisance import Strongest, ZoneNuisance
 from geotools.detection.operating import OperatingWindow, WeakestCrossing, window_of
 from geotools.detection.perimeter import Perimeter
@@ -126,6 +127,7 @@ class MoverPlaces:
     features: Sequence[Feature] = ()
     accuracy_m: float = 0.0
     _guarded: list[BaseGeometry | None] = field(default_factory=list)
+    _edges: dict[tuple[str, float | None], LinePlaces] = field(default_factory=dict)
 
     def outside(self, fence_id: str, x: Array, y: Array) -> npt.NDArray[np.bool_]:
         """Whether places of the map, (m,), lie beyond the fence line."""
@@ -156,6 +158,14 @@ class MoverPlaces:
         weakest = WeakestCrossing(threat, met, float("nan"), low)
         return window_of(zone_id, weakest, found, perimeter.rules.threshold)
 
+    def _along_fence(self, fence_id: str, room_m: float | None) -> LinePlaces:
+        """Places on a fence line, or all round it so far off; found once for all zones."""
+        if (fence_id, room_m) not in self._edges:
+            fence = self.fences[fence_id]
+            shape = fence if room_m is None else shapely.boundary(fence.buffer(room_m))
+            self._edges[fence_id, room_m] = LinePlaces(shape, _EVERY_M)
+        return self._edges[fence_id, room_m]
+
     def _places(self, zone: Zone, grid: StripGrid, mover: Mover) -> Iterator[tuple[str, Array, Array, float]]:
         """Kinds of place, their places on the map, and by how much these may lie nearer."""
         fence = self.fences.get(zone.fence_id)
@@ -163,12 +173,13 @@ class MoverPlaces:
             x, y = grid.map_xy()
             yield "strip", x.ravel(), y.ravel(), 0.0
         elif fence is not None and mover.place == "fence":
-            yield "fence", *_along(fence), 0.0
+            yield "fence", *self._along_fence(zone.fence_id, None).on(grid), 0.0
         elif fence is not None and mover.place == "outside":
             x, y = (values.ravel() for values in grid.map_xy())
             room = mover.width_m / 2.0
-            off = shapely.distance(fence, shapely.points(x, y)) >= room
-            edge_x, edge_y = _along(shapely.boundary(fence.buffer(room)))
+            near = shapely.multilinestrings(shapely.linestrings(pieces_near(fence, x, y)))
+            off = shapely.distance(near, shapely.points(x, y)) >= room
+            edge_x, edge_y = self._along_fence(zone.fence_id, room).on(grid)
             x, y = np.append(x[off], edge_x), np.append(y[off], edge_y)
             beyond = self.outside(zone.fence_id, x, y)
             yield "outside", x[beyond], y[beyond], 0.0
@@ -182,9 +193,10 @@ class MoverPlaces:
 
 def _left_of(line: BaseGeometry, x: Array, y: Array) -> npt.NDArray[np.bool_]:
     """Whether places lie left of an open line, by the piece of it that is nearest; on it is not left."""
-    coords = np.asarray(line.coords)[:, :2]
-    a, b = coords[:-1], coords[1:]
+    a, b = pieces_near(line, x, y).transpose(1, 0, 2)
     along = b - a
+    if not len(x):
+        return np.zeros(0, dtype=bool)
     rel = np.column_stack([x, y])[:, None, :] - a[None]
     share = np.clip((rel * along).sum(-1) / (along**2).sum(-1), 0.0, 1.0)
     apart = np.linalg.norm(rel - share[..., None] * along, axis=-1)

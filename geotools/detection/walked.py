@@ -142,27 +142,39 @@ def _changes(
     length = {zone.zone_id: zone.line.length for zone in chain.zones}
     zones = np.array([zone_id or "" for zone_id, _ in places])
     along = np.array([share * length.get(zone_id or "", 0.0) for zone_id, share in places])
-    for zone_id in dict.fromkeys(one.zone_id for one in walked):
-        here = zones == zone_id
-        if not here.any():
+    # each zone's own pieces and crossings, found once: thousands of crossings times all pieces of a border take minutes
+    pieces = _by_name(zones)
+    walked_in: dict[str, list[WalkedCrossing]] = {}
+    for one in walked:
+        walked_in.setdefault(one.zone_id, []).append(one)
+    for zone_id, results in walked_in.items():
+        here = pieces.get(zone_id)
+        if here is None:
             continue
-        results = [one for one in walked if one.zone_id == zone_id]
+        at, model = along[here], verdict[here]
         missed, contradicted = np.zeros(here.size, bool), False
         for one in results:
-            off = np.where(here, np.abs(along - one.chainage_m), np.inf)
-            said = verdict[int(off.argmin())]
+            off = np.abs(at - one.chainage_m)
+            said = model[int(off.argmin())]
             # a miss where the model says undetected was foretold: it says nothing of what lies beside
             if not one.detected and said != "undetected":
                 missed |= off <= max(MISSED_M, float(off.min()))
                 contradicted |= bool(said == "detected")
         if zone_id in demonstrated:
             found = np.array([one.chainage_m for one in results if one.detected])
-            near = np.abs(along[:, None] - found).min(axis=1, initial=np.inf) <= SHOWN_M
-            changes[here & near & (verdict == "unproven") & np.isin(cause, _SETTLED)] = "shown"
+            near = np.abs(at[:, None] - found).min(axis=1, initial=np.inf) <= SHOWN_M
+            changes[here[near & (model == "unproven") & np.isin(cause[here], _SETTLED)]] = "shown"
         elif contradicted:
-            changes[here & (verdict == "detected")] = "walk_contradicts"
-        changes[here & missed & ((verdict == "detected") | (verdict == "unproven"))] = "walk_missed"
+            changes[here[model == "detected"]] = "walk_contradicts"
+        changes[here[missed & ((model == "detected") | (model == "unproven"))]] = "walk_missed"
     return changes
+
+
+def _by_name(names: Texts) -> dict[str, NDArray[np.intp]]:
+    """Places of each name, rising."""
+    order = np.argsort(names, kind="stable")
+    each, first = np.unique(names[order], return_index=True)
+    return dict(zip(each.tolist(), np.split(order, first[1:]), strict=True))
 
 
 def _cut(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import zipfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -25,6 +26,8 @@ __all__ = ["SheetTable", "print_recipient", "read_xlsx", "without_clock", "write
 #: What a form of ours never reaches: size of the file, and of all its parts unpacked, bytes.
 _MAX_FILE, _MAX_UNPACKED = 50_000_000, 400_000_000
 _WIDEST = 40
+#: The part that says when the workbook was made; pieces in which other parts are copied, bytes.
+_PROPERTIES, _CHUNK = "docProps/core.xml", 1 << 20
 
 
 @dataclass(frozen=True)
@@ -88,55 +91,97 @@ def write_xlsx(path: Path, tables: Sequence[SheetTable], recipient: str = "") ->
     """
     # the library takes long to load, and whoever lists the steps writes no workbook
     from openpyxl import Workbook
-    from openpyxl.styles import Font, PatternFill
-    from openpyxl.utils import get_column_letter
-    from openpyxl.worksheet.datavalidation import DataValidation
 
-    heading, to_fill = Font(bold=True), PatternFill("solid", fgColor="FFF2CC")
-    book = Workbook()
-    book.remove(book.active)
+    # rows leave as they are written: cells kept until the end would take some hundred bytes each
+    book = Workbook(write_only=True)
     for table in tables:
-        sheet = book.create_sheet(table.name)
-        for row, record in enumerate([{c: c for c in table.columns}, *table.rows], start=1):
-            for column, name in enumerate(table.columns, start=1):
-                value = _plain(record.get(name))
-                cell = sheet.cell(row, column)
-                cell.value = value
-                if isinstance(value, str):
-                    cell.data_type = "s"  # the library takes text that begins with = for a formula
-                if row == 1:
-                    cell.font = heading
-                if name in table.open:
-                    cell.fill = to_fill
-        for column, name in enumerate(table.columns, start=1):
-            longest = max((len(str(record.get(name) or "")) for record in table.rows), default=0)
-            letter = get_column_letter(column)
-            sheet.column_dimensions[letter].width = min(max(longest, len(name)) + 2, _WIDEST)
-            if name in table.choices and table.rows:
-                listed = DataValidation("list", formula1=f'"{",".join(table.choices[name])}"', allow_blank=True)
-                sheet.add_data_validation(listed)
-                listed.add(f"{letter}2:{letter}{len(table.rows) + 1}")
-        sheet.freeze_panes = "B2"
+        _write_sheet(book, table)
     print_recipient(book, recipient)
     held = io.BytesIO()
     book.save(held)
     path.write_bytes(without_clock(held.getvalue()))
 
 
-def without_clock(data: bytes, edited: Callable[[str, bytes], bytes] = lambda name, part: part) -> bytes:
+def _write_sheet(book: Workbook, table: SheetTable) -> None:
+    """Add a table to a workbook that is written row by row: what stands before the rows has to be known first."""
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    sheet = book.create_sheet(table.name)
+    letters = [get_column_letter(column) for column in range(1, len(table.columns) + 1)]
+    for letter, name in zip(letters, table.columns, strict=True):
+        longest = max((len(str(record.get(name) or "")) for record in table.rows), default=0)
+        sheet.column_dimensions[letter].width = min(max(longest, len(name)) + 2, _WIDEST)
+        if name in table.choices and table.rows:
+            listed = DataValidation("list", formula1=f'"{",".join(table.choices[name])}"', allow_blank=True)
+            sheet.data_validations.append(listed)
+            listed.add(f"{letter}2:{letter}{len(table.rows) + 1}")
+    sheet.freeze_panes = "B2"
+    # a sheet written row by row does not know its size, which readers like to be told
+    sheet.calculate_dimension = lambda: f"A1:{letters[-1]}{len(table.rows) + 1}"
+    for cells in _cells(sheet, table):
+        sheet.append(cells)
+
+
+def _cells(sheet: Any, table: SheetTable) -> Iterator[Iterator[object]]:
+    """What stands in each line, head first: bare values, and cells where a value alone does not say all."""
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font, PatternFill
+
+    heading, to_fill = Font(bold=True), PatternFill("solid", fgColor="FFF2CC")
+
+    def filled() -> Any:
+        cell = WriteOnlyCell(sheet)
+        cell.fill = to_fill
+        return cell
+
+    def head() -> Iterator[object]:
+        for name in table.columns:
+            cell = filled() if name in table.open else WriteOnlyCell(sheet)
+            cell.font = heading
+            yield put(cell, name)
+
+    def line(record: Mapping[str, object]) -> Iterator[object]:
+        for name in table.columns:
+            value = _plain(record.get(name))
+            if name in table.open:
+                # the library gives the cell of a day a style of its own, which must not stay
+                yield put(filled() if isinstance(value, date) else again, value)
+            else:
+                yield put(WriteOnlyCell(sheet), value) if isinstance(value, str) else value
+
+    def put(cell: Any, value: object) -> Any:
+        cell.value = value
+        if isinstance(value, str):
+            cell.data_type = "s"  # the library takes text that begins with = for a formula
+        return cell
+
+    # a cell is written before the next is requested, so that one to be filled in serves for all
+    again = filled()
+    yield head()
+    for record in table.rows:
+        yield line(record)
+
+
+def without_clock(data: bytes, edited: Callable[[str, bytes], bytes] | None = None) -> bytes:
     """A workbook with fixed days in its parts and properties: equal content gives equal bytes.
 
-    edited : gives what stands in place of a part, by its name and content.
+    edited : gives what stands in place of a part, by its name and content; every part as it is if not given.
     """
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as given, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:
-        for name in given.namelist():
-            part = edited(name, given.read(name))
-            if name == "docProps/core.xml":
-                part = re.sub(rb">\d{4}-\d\d-\d\dT[^<]*<", b">2000-01-01T00:00:00Z<", part)
-            entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            made.writestr(entry, part)
+        for part in given.infolist():
+            entry = zipfile.ZipInfo(part.filename, (1980, 1, 1, 0, 0, 0))
+            entry.compress_type, entry.file_size = zipfile.ZIP_DEFLATED, part.file_size
+            if edited is None and part.filename != _PROPERTIES:
+                # a sheet of a long line unpacks to hundreds of megabytes
+                with given.open(part) as source, made.open(entry, "w") as target:
+                    shutil.copyfileobj(source, target, _CHUNK)
+                continue
+            content = given.read(part) if edited is None else edited(part.filename, given.read(part))
+            if part.filename == _PROPERTIES:
+                content = re.sub(rb">\d{4}-\d\d-\d\dT[^<]*<", b">2000-01-01T00:00:00Z<", content)
+            made.writestr(entry, content)
     return out.getvalue()
 
 

@@ -18,6 +18,7 @@ from scipy.ndimage import map_coordinates
 
 from geotools.corridor import BeamLine, StripGrid
 from geotools.io.crs import metres_per_unit
+from geotools.io.rasters import small_cache
 
 __all__ = ["Band", "MapRaster", "bounds_of"]
 
@@ -93,9 +94,10 @@ class MapRaster:
         c0, c1 = math.floor(float(x.min()) / cell) - self._left, math.ceil(float(x.max()) / cell) - self._left
         r0, r1 = self._top - math.ceil(float(y.max()) / cell), self._top - math.floor(float(y.min()) / cell)
         window = Window(c0, r0, max(c1 - c0, 1), max(r1 - r0, 1))
-        held = self._raster.read(window=window)
         corner = (self._left + c0, self._top - r0)
-        self._raster.write(_laid(grid, layers, self.bands, held, corner, cell), window=window)
+        with small_cache():
+            held = self._raster.read(window=window)
+            self._raster.write(_laid(grid, layers, self.bands, held, corner, cell), window=window)
 
     def finish(self) -> bool:
         """Write the file; whether it is cloud-optimised.
@@ -103,6 +105,10 @@ class MapRaster:
         Overviews of a very large and nearly empty raster would cost more than all the rest: it stays a tiled GeoTIFF
         whose empty tiles take no room.
         """
+        with small_cache():
+            return self._finish()
+
+    def _finish(self) -> bool:
         cells = self._raster.width * self._raster.height
         self._raster.close()
         if cells > LARGEST_COG_CELLS:

@@ -28,14 +28,14 @@ from tests.benchmarks.sites import heights
 LEFT, TOP, CELL, TILE_M, OVERLAP_M, WIDTH_M = 500_000.0, 5_400_000.0, 0.25, 1000.0, 20.0, 100.0
 
 
-def write_tile(path: Path, number: int) -> tuple[int, int]:
+def write_tile(path: Path, number: int, cell_m: float = CELL) -> tuple[int, int]:
     """One kilometre of ground; its columns and rows."""
-    columns, rows = round((TILE_M + OVERLAP_M) / CELL), round(WIDTH_M / CELL)
-    x = number * TILE_M + (np.arange(columns) + 0.5) * CELL
-    y = (rows - np.arange(rows) - 0.5) * CELL
+    columns, rows = round((TILE_M + OVERLAP_M) / cell_m), round(WIDTH_M / cell_m)
+    x = number * TILE_M + (np.arange(columns) + 0.5) * cell_m
+    y = (rows - np.arange(rows) - 0.5) * cell_m
     profile = {
         "driver": "GTiff", "width": columns, "height": rows, "count": 1, "dtype": "float32", "crs": "EPSG:32632",
-        "transform": from_origin(LEFT + number * TILE_M, TOP, CELL, CELL), "nodata": -9999.0, "tiled": True,
+        "transform": from_origin(LEFT + number * TILE_M, TOP, cell_m, cell_m), "nodata": -9999.0, "tiled": True,
         "blockxsize": 256, "blockysize": 256, "compress": "zstd", "predictor": 3,
     }  # fmt: skip
     ground = np.round(heights(x[None, :], y[:, None]), 2).astype(np.float32)
@@ -45,22 +45,22 @@ def write_tile(path: Path, number: int) -> tuple[int, int]:
     return columns, rows
 
 
-def write_border(folder: Path, kilometres: int) -> Path:
+def write_border(folder: Path, kilometres: int, cell_m: float = CELL) -> Path:
     """Tiles, their virtual raster, a fence line that runs along them, a site file."""
     sources = []
     for number in range(kilometres):
-        columns, rows = write_tile(folder / f"tile{number}.tif", number)
-        at = round(number * TILE_M / CELL)
+        columns, rows = write_tile(folder / f"tile{number}.tif", number, cell_m)
+        at = round(number * TILE_M / cell_m)
         sources.append(
             f'<SimpleSource><SourceFilename relativeToVRT="1">tile{number}.tif</SourceFilename>'
             "<SourceBand>1</SourceBand>"
             f'<SrcRect xOff="0" yOff="0" xSize="{columns}" ySize="{rows}"/>'
             f'<DstRect xOff="{at}" yOff="0" xSize="{columns}" ySize="{rows}"/></SimpleSource>'
         )
-    width = round((kilometres * TILE_M + OVERLAP_M) / CELL)
+    width = round((kilometres * TILE_M + OVERLAP_M) / cell_m)
     (folder / "terrain.vrt").write_text(
-        f'<VRTDataset rasterXSize="{width}" rasterYSize="{round(WIDTH_M / CELL)}"><SRS>EPSG:32632</SRS>'
-        f"<GeoTransform>{LEFT}, {CELL}, 0, {TOP}, 0, -{CELL}</GeoTransform>"
+        f'<VRTDataset rasterXSize="{width}" rasterYSize="{round(WIDTH_M / cell_m)}"><SRS>EPSG:32632</SRS>'
+        f"<GeoTransform>{LEFT}, {cell_m}, 0, {TOP}, 0, -{cell_m}</GeoTransform>"
         '<VRTRasterBand dataType="Float32" band="1"><NoDataValue>-9999</NoDataValue><UnitType>metre</UnitType>'
         f"{''.join(sources)}</VRTRasterBand></VRTDataset>"
     )

@@ -1,7 +1,10 @@
 """What a walk test does to the verdicts; red where a miss leaves a stretch detected, or a walk earns too much."""
 
+import numpy as np
 import pytest
+from shapely import Point
 
+from geotools.detection import walked
 from geotools.detection.verdict_rows import EVERY_THREAT, lengths_of
 from geotools.detection.walked import WalkedCrossing, after_walk, model_rows
 from geotools.plan.model import FenceChain
@@ -116,3 +119,30 @@ def test_without_the_walk_the_model_stands_again(model):
     assert again == walked
     single = [r for r in rows if r["threat"] != EVERY_THREAT]
     assert len(model_rows(walked, {"F01": fence})) == len(single)
+
+
+def test_each_crossing_is_held_against_the_pieces_of_its_own_zone(monkeypatch):
+    """A long line has as many crossings as pieces, nearly: their product would be looked at, times ten thousand."""
+    zones = line_of_zones(6)
+    said, fence = judged(zones)
+    rows, chain = verdict_rows(said), FenceChain("F01", tuple(zones))
+    looked_at = []
+
+    class Counted:
+        """The library of arrays, noting how many distances are taken at once."""
+
+        def __getattr__(self, name):
+            return getattr(np, name)
+
+        def abs(self, values):
+            looked_at.append(np.size(values))
+            return np.abs(values)
+
+    monkeypatch.setattr(walked, "np", Counted())
+    crossings = [WalkedCrossing(zone.zone_id, "prone", 30.0, detected=False) for zone in zones]
+    made = after_walk(rows, [chain], {"F01": fence}, crossings, {})
+    pieces = 4 * fence.length  # a quarter of a metre each
+    assert len(looked_at) == len(crossings) and sum(looked_at) <= pieces + len(crossings)
+    for zone in zones:
+        place = fence.project(Point(zone.line.to_map(30.0)))
+        assert at(made, place)["verdict"] == "undetected"

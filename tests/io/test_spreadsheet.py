@@ -1,10 +1,12 @@
 """Workbooks: text never runs as a formula, equal tables give equal bytes, strangers' files are read with limits."""
 
 import datetime
+import gc
 import zipfile
 
 import openpyxl
 import pytest
+from openpyxl.cell import Cell
 
 from geotools.errors import InputError
 from geotools.io.spreadsheet import SheetTable, read_xlsx, write_xlsx
@@ -65,3 +67,39 @@ def test_a_workbook_that_unpacks_without_end_is_refused(tmp_path):
             part.write(bytes(1_000_000))
     with pytest.raises(InputError, match="larger than any form"):
         read_xlsx(tmp_path / "bomb.xlsx", ["id"])
+
+
+def test_a_long_table_is_written_row_by_row(tmp_path):
+    alive = []
+
+    class Watched(list):
+        def __iter__(self):
+            for place, row in enumerate(super().__iter__()):
+                if place == len(self) - 1:
+                    gc.collect()
+                    alive.append(sum(isinstance(held, Cell) for held in gc.get_objects()))
+                yield row
+
+    rows = Watched({"id": f"a{k}", "n": k, "day": datetime.date(2027, 5, 3), "who": None} for k in range(200))
+    before = sum(isinstance(held, Cell) for held in gc.get_objects())
+    write_xlsx(tmp_path / "long.xlsx", [SheetTable("form", ["id", "n", "day", "who"], rows, {}, ["who"])])
+    # four cells a row would be 800: memory would follow the length of the fence line
+    assert max(alive) - before < 20
+
+
+def test_the_size_of_a_sheet_is_said(book):
+    with zipfile.ZipFile(book) as archive:
+        assert b'<dimension ref="A1:D3"/>' in archive.read("xl/worksheets/sheet1.xml")
+
+
+def test_what_is_left_open_is_marked_with_and_without_a_day(tmp_path):
+    day = datetime.date(2027, 5, 3)
+    rows = [{"who": None, "day": day}, {"who": "=1+1", "day": None}, {"who": 1.5, "day": "#N/A"}]
+    write_xlsx(tmp_path / "open.xlsx", [SheetTable("form", ["who", "day"], rows, {}, ["who", "day"])])
+    sheet = openpyxl.load_workbook(tmp_path / "open.xlsx")["form"]
+    cells = [cell for row in sheet["A1:B4"] for cell in row]
+    assert {cell.fill.fgColor.rgb for cell in cells} == {"00FFF2CC"}
+    assert [cell.font.bold for cell in cells] == [True, True] + [False] * 6
+    assert [cell.is_date for cell in cells] == [False, False, False, True] + [False] * 4
+    assert [cell.value for cell in cells[2:]] == [None, datetime.datetime(2027, 5, 3), "=1+1", None, 1.5, "#N/A"]
+    assert (sheet["A3"].data_type, sheet["B4"].data_type) == ("s", "s")

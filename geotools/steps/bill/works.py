@@ -49,11 +49,18 @@ def remedy_lines(rows: RemedyRows, book: PriceBook) -> list[BillLine]:
         The layers do not belong together, or prices have changed since: the amounts are not the cost.
     """
     lines: list[BillLine] = []
+    # sorted by zone once: a border has thousands of zones, and as many rows again
+    heads_then, heads_now = _by(rows.proposed_heads, "stands_for"), _by(rows.heads, "zone_id")
+    crossings = _by([{**one, "place": k} for k, one in enumerate(rows.water_crossings)], "zone_id")
     for option in rows.options:
         if option["option"] == "none":
             continue
         zone = str(option["zone_id"])
-        mine = [*_earth(option, zone, book), *_water(rows, zone, book), *_heads(rows, option, zone, book)]
+        then, now = heads_then.get(zone, []), heads_now.get(zone, [])
+        # a zone that is split has its ways for water in its parts
+        parts = {str(head["zone_id"]) for head in then} | {zone}
+        ways = sorted((way for part in parts for way in crossings.get(part, [])), key=lambda way: int(way["place"]))
+        mine = [*_earth(option, zone, book), *_water(ways, zone, book), *_heads(then, now, option, zone, book)]
         rest = float(option["cost"]) - sum(line.amount for line in mine)
         if abs(rest) > _SAME:
             mine.append(_rest(option, zone, rest))
@@ -83,12 +90,16 @@ def _earth(option: Row, zone: str, book: PriceBook) -> list[BillLine]:
     return lines
 
 
-def _water(rows: RemedyRows, zone: str, book: PriceBook) -> list[BillLine]:
-    parts = {str(h["zone_id"]) for h in rows.proposed_heads if h["stands_for"] == zone} | {zone}
+def _by(rows: Sequence[Row], field: str) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(str(row[field]), []).append(row)
+    return found
+
+
+def _water(ways: Sequence[Row], zone: str, book: PriceBook) -> list[BillLine]:
     lines = []
-    for crossing in rows.water_crossings:
-        if str(crossing["zone_id"]) not in parts:
-            continue
+    for crossing in ways:
         for setting, unit in _WAYS[str(crossing["kind"])]:
             price = book[setting]
             item, note = f"way for water, {crossing['kind']}", str(crossing["crossing_id"])
@@ -99,10 +110,8 @@ def _water(rows: RemedyRows, zone: str, book: PriceBook) -> list[BillLine]:
     return lines
 
 
-def _heads(rows: RemedyRows, option: Row, zone: str, book: PriceBook) -> list[BillLine]:
-    """Heads set, heads added, posts more or moved."""
-    then = [h for h in rows.proposed_heads if h["stands_for"] == zone]
-    now = [h for h in rows.heads if h["zone_id"] == zone]
+def _heads(then: Sequence[Row], now: Sequence[Row], option: Row, zone: str, book: PriceBook) -> list[BillLine]:
+    """Heads set, heads added, posts more or moved; ``then``, ``now`` : rows of the zone's proposed heads and heads."""
     name = str(option["option"])
     moved = sum(h["change"] == "moved" for h in then)
     set_anew = moved + sum(h["change"] == "set" for h in then)

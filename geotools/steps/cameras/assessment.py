@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice
 
 import numpy as np
@@ -134,12 +135,22 @@ class Assessment:
         """Posts of heads whose foot no camera has in its picture at the class and in sight."""
         return [(float(x), float(y)) for x, y in self.ground.posts if not self._seen_at(np.array([x, y]))]
 
+    @cached_property
+    def _eyes(self) -> tuple[shapely.STRtree, list[tuple[CameraView, float]], float]:
+        """Where the cameras stand, each with its reach, and the farthest reach: a border has thousands, few near."""
+        every = list(self.views.values())
+        places = shapely.points(np.array([np.asarray(view.place, float)[:2] for view, _ in every]).reshape(-1, 2))
+        return shapely.STRtree(places), every, max((reach for _, reach in every), default=0.0)
+
     def _seen_at(self, place: NDArray[np.float64]) -> bool:
         # a post is looked at as a very short zone: both its ends stand on it
         ends = np.array([place, place + np.array([0.1, 0.0])])
+        tree, every, farthest = self._eyes
+        (x, y), beyond = place, farthest + 0.01  # the reach of each counts, below
+        near = np.sort(tree.query(shapely.box(x - beyond, y - beyond, x + beyond, y + beyond)))
         return any(
             bool(self._share(ends, view).assessed.any())
-            for view, reach in self.views.values()
+            for view, reach in (every[k] for k in near)
             if np.hypot(*(place - np.asarray(view.place)[:2])) <= reach
         )
 

@@ -35,14 +35,18 @@ def _row(rule: str, name: str, zone_id: str, words: tuple[str, str, str], at: Po
 def zone_conflicts(sight: Sight, cameras: Sequence[Camera], rows: Sequence[Row], seen: Assessment) -> list[Row]:
     """Zones that are not assessed in full."""
     found = []
+    reach: dict[str, float] = {row["camera_id"]: row["longest_zone_m"] for row in rows}
+    of_zone: dict[str, list[Camera]] = {}
+    for camera in cameras:
+        of_zone.setdefault(camera.zone_id, []).append(camera)
     for zone_id, (a, b) in sight.zones.items():
         length = sight.length(zone_id)
         uncovered, middle = seen.uncovered(zone_id, length)
         if uncovered < SHORT_M:
             continue
-        own = [camera for camera in cameras if camera.zone_id == zone_id]
+        own = of_zone.get(zone_id, [])
         names = [camera.camera_id for camera in own]
-        longest = max((row["longest_zone_m"] for row in rows if row["camera_id"] in names), default=0.0)
+        longest = max((reach[name] for name in names), default=0.0)
         short = [camera for camera in own if camera.lens_mm < camera.needed_mm * 0.999]
         words = (
             f"{uncovered:.1f} m of {length:.1f} m not assessed at class {sight.settings.required_class}"
@@ -59,10 +63,12 @@ def zone_conflicts(sight: Sight, cameras: Sequence[Camera], rows: Sequence[Row],
 
 def other_conflicts(sight: Sight, cameras: Sequence[Camera], seen: Assessment) -> list[Row]:
     """Posts and gates that no camera sees; cameras that have no place of their own, or stand where none may."""
-    found, lines = [], {name: shapely.LineString(ends) for name, ends in sight.zones.items()}
+    found, names = [], list(sight.zones)
+    tree = shapely.STRtree([shapely.LineString(ends) for ends in sight.zones.values()])
 
     def zone_at(at: Point) -> str:
-        return min(lines, key=lambda name: lines[name].distance(at))
+        # of several equally near the first
+        return names[int(tree.query_nearest(at).min())]
 
     sees = f"in the picture at class {sight.settings.required_class}, in sight"
     for x, y in seen.posts_unseen():

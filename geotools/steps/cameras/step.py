@@ -55,10 +55,13 @@ def _view_rows(sight: Sight, cameras: list[Camera], seen: Assessment) -> list[Ro
     """A row for every camera that a zone relies on."""
     by_id = {camera.camera_id: camera for camera in cameras}
     rows = []
+    of_zone: dict[str, list[str]] = {}
+    for camera in cameras:
+        of_zone.setdefault(camera.zone_id, []).append(camera.camera_id)
     for zone_id in sight.zones:
         length = sight.length(zone_id)
         uncovered, _ = seen.uncovered(zone_id, length)
-        own = [camera.camera_id for camera in cameras if camera.zone_id == zone_id]
+        own = of_zone.get(zone_id, [])
         for name in seen.relied_on(zone_id, own):
             camera, share = by_id[name], seen.shares[zone_id][name]
             wide, _ = sight.sensor.field_deg(camera.lens_mm)

@@ -10,8 +10,9 @@ from itertools import product
 import numpy as np
 
 from geotools.beam.antenna import pointing_loss
+from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
-from geotools.beam.wave import solve_beams
+from geotools.beam.wave import solve_beams, solve_each
 from geotools.detection.perimeter import Perimeter
 from geotools.plan import ids
 from geotools.site import Site
@@ -46,8 +47,11 @@ def beams_of(perimeter: Perimeter) -> dict[tuple[str, str], Beam]:
 
 def levels_of(beams: Mapping[tuple[str, str], Beam]) -> dict[tuple[str, str], float]:
     """Level of every beam against free space, dB."""
-    fields = solve_beams(list(beams.values()))
-    return {key: field.standing_level_db for key, field in zip(beams, fields, strict=True)}
+    return dict(zip(beams, solve_each(list(beams.values()), _standing_db), strict=True))
+
+
+def _standing_db(field: BeamField) -> float:
+    return field.standing_level_db
 
 
 def pointing_db(beam: Beam, aside_deg: float) -> float:
@@ -76,7 +80,8 @@ def expected_levels(site: Site, beams: Mapping[tuple[str, str], Beam]) -> dict[t
     # grass that reflects at its top is ground that much nearer to both heads
     shifts = [(a - grass, b - grass) for grass in sorted({0.0, d.grass_m}) for a, b in moves]
     asked = [_shifted(beam, *shift) for beam in beams.values() for shift in shifts]
-    levels = np.array([field.standing_level_db for field in solve_beams(asked)]).reshape(len(beams), len(shifts))
+    # the levels alone are kept: the fields of all beams of a border, each shifted nine ways or more, are gigabytes
+    levels = np.array(solve_each(asked, _standing_db)).reshape(len(beams), len(shifts))
     return {
         key: BeamLevel(float(row[0]), float(row.min()) - pointing_db(beam, d.aim_tolerance_deg), float(row.max()))
         for (key, beam), row in zip(beams.items(), levels, strict=True)

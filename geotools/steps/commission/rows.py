@@ -124,8 +124,11 @@ def _apart(
 def as_set_rows(rows: Sequence[Row], planned: Perimeter, as_set: Perimeter) -> list[Row]:
     """Rows of the layer as_set: dead length of each zone and threat with both heights."""
     found: list[Row] = []
+    by_zone: dict[str, list[Row]] = {}
+    for row in rows:
+        by_zone.setdefault(row["zone_id"], []).append(row)
     for zone_id in planned.zones:
-        mine = [row for row in rows if row["zone_id"] == zone_id]
+        mine = by_zone.get(zone_id, [])
         before, after = planned.dead(zone_id), as_set.dead(zone_id)
         for threat in planned.rules.targets:
             found.append(

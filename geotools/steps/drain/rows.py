@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
-from geopandas import GeoDataFrame
-from shapely import LineString, MultiPolygon, Point, get_coordinates
+from shapely import LineString, MultiPolygon
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.water import Pond
 from geotools.io.grids import outline
 from geotools.plan import ids
 from geotools.steps.drain.kernel import Water
+from geotools.steps.drain.nearby import LowHeads, Ways
 from geotools.steps.drain.surroundings import Surroundings
 
-__all__ = ["Row", "crossing_rows", "dams", "low_heads", "pond_rows"]
+__all__ = ["Row", "crossing_rows", "dams", "pond_rows"]
 
 Row = dict[str, object]
 
-#: A low head this near to standing water is splashed and mirrored (common practice, no source).
-SPLASH_REACH_M = 3.0
-LOW_HEAD_M = 0.40
 #: A stream bed raised by more than this holds water back, m (common practice, no source).
 DAM_M = 0.05
 
@@ -38,25 +33,11 @@ def _place(window: Surroundings, cells: np.ndarray) -> tuple[np.ndarray, np.ndar
     return t.c + (column + 0.5) * t.a, t.f + (row + 0.5) * t.e
 
 
-def low_heads(beams: GeoDataFrame) -> list[tuple[str, Point]]:
-    """Heads near enough to the ground to be splashed: identifier and place, by identifier."""
-    found = []
-    for row in beams.itertuples():
-        ends = get_coordinates(row.geometry)[[0, -1]]
-        for name, height, place in zip(
-            (row.tx_head_id, row.rx_head_id), (row.tx_height_m, row.rx_height_m), ends, strict=True
-        ):
-            if height <= LOW_HEAD_M:
-                found.append((str(name), Point(place)))
-    return sorted(found, key=lambda item: item[0])
-
-
 def _pond_row(
-    window: Surroundings, pond: Pond, state: str, number: int, heads: list[tuple[str, Point]], zones: str, unit: float
+    window: Surroundings, pond: Pond, state: str, number: int, heads: LowHeads, zones: str, unit: float
 ) -> Row:
     area = _area(window, pond.cells)
     x, y = _place(window, np.array([pond.pour]))
-    splashed = [name for name, place in heads if area.distance(place) <= SPLASH_REACH_M]
     return {
         "pond_id": f"{ids.point_id(window.zone_id, 'P', number)}-{state}",
         "state": state,
@@ -67,7 +48,7 @@ def _pond_row(
         "level_m": pond.level,
         "pour_x": float(x[0]) / unit,
         "pour_y": float(y[0]) / unit,
-        "splash": " ".join(splashed) or None,
+        "splash": " ".join(heads.splashed(area)) or None,
         "geometry": area,
     }
 
@@ -78,7 +59,7 @@ def pond_rows(
     state: str,
     perimeter: Perimeter,
     half: float,
-    heads: list[tuple[str, Point]],
+    heads: LowHeads,
     unit: float,
 ) -> list[tuple[bool, tuple[str, int, int], Row]]:
     """Ponds that reach into a zone: whether no zone is nearer to the deepest place, what identifies the pond, its row.
@@ -124,13 +105,14 @@ def crossing_rows(window: Surroundings, water: Water, state: str) -> list[Row]:
     return rows
 
 
-def dams(window: Surroundings, water: Water, ways: Sequence[np.ndarray]) -> list[str]:
+def dams(window: Surroundings, water: Water, ways: Ways) -> list[str]:
     """Streams whose bed the grading raises where no way for the water is built.
 
     Water held back beyond the ground looked at would not show as a pond.
     """
     said = []
-    built = [LineString(way[:, :2]).buffer(2 * abs(window.transform.a)) for way in ways]
+    near = ways.near(window.transform, window.level.shape)
+    built = [LineString(way[:, :2]).buffer(2 * abs(window.transform.a)) for way in near]
     for crossing in water.crossings:
         raised = float(window.change.ravel()[crossing.cells].max())
         if raised <= DAM_M:

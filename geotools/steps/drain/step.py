@@ -15,7 +15,8 @@ from geotools.plan import cautions
 from geotools.plan.schema import BEAMS, FENCE, FLOW_CROSSINGS, PONDS, WATER_CROSSINGS, ZONES
 from geotools.plan.workspace import frame_of
 from geotools.steps.drain.kernel import water_around
-from geotools.steps.drain.rows import Row, crossing_rows, dams, low_heads, pond_rows
+from geotools.steps.drain.nearby import LowHeads, Ways
+from geotools.steps.drain.rows import Row, crossing_rows, dams, pond_rows
 from geotools.steps.drain.surroundings import looked_at
 
 #: Standing water added by grading that is worth a warning, m3.
@@ -37,13 +38,15 @@ def run(ctx: StepContext) -> StepResult:
         ctx.say("no design surface yet: only the ground as it is was looked at")
     unit = metres_per_unit(ctx.workspace.plan_crs)
     half = ctx.site.detection.half_width_m
-    heads = low_heads(beams)
+    heads = LowHeads(beams)
     stands = standing_ways(ctx.site, ctx.workspace.work_crs)
     if stands:
         ctx.say(f"with the {counted(len(stands), 'way')} for water of input.waterways kept open")
-    ways = [way.levels for way in water_ways(ctx)] if graded else []
-    if ways:
-        ctx.say(f"after: with the {counted(len(ways), 'way')} for water of water_crossings built and kept open")
+    built = [way.levels for way in water_ways(ctx)] if graded else []
+    if built:
+        ctx.say(f"after: with the {counted(len(built), 'way')} for water of water_crossings built and kept open")
+    kept_open = Ways(stands), Ways([*stands, *built])
+    ways_built = Ways(built)
     told: dict[tuple[str, int, int], Row] = {}
     flow_rows: list[Row] = []
     dammed: list[str] = []
@@ -56,7 +59,7 @@ def run(ctx: StepContext) -> StepResult:
     )
     names = iter(perimeter.zones)
     while some := list(islice(names, _ZONES_AT_ONCE)):
-        for window, now, after in looked_at(ctx, perimeter, surface, some, find, (stands, ways)):
+        for window, now, after in looked_at(ctx, perimeter, surface, some, find, kept_open):
             if window.moved and graded:
                 changed.append(window.zone_id)
             for state, water in (("now", now), ("after", after))[: 2 if graded else 1]:
@@ -64,7 +67,7 @@ def run(ctx: StepContext) -> StepResult:
                     if nearest or key not in told:
                         told[key] = row
                 flow_rows += crossing_rows(window, water, state)
-            dammed += dams(window, now, ways)
+            dammed += dams(window, now, ways_built)
     standing = list(told.values())
     for dam in dammed:
         ctx.warn(dam)
@@ -90,11 +93,12 @@ def _summary(ctx: StepContext, standing: list[Row], flow_rows: list[Row], graded
                 f"{counted(flows, 'flow path')} across the beams"
             )
         figures[state] = {"ponds": len(mine), "volume_m3": round(volume, 3), "flow_crossings": flows}
+    # by the zone that a pond is named after
+    ponds: dict[tuple[str, str], list[Row]] = {}
+    for row in standing:
+        ponds.setdefault((str(row["pond_id"]).rpartition("-P")[0], str(row["state"])), []).append(row)
     for zone_id in graded:
-        held = {
-            state: [r for r in standing if r["state"] == state and str(r["pond_id"]).startswith(f"{zone_id}-P")]
-            for state in ("now", "after")
-        }
+        held = {state: ponds.get((zone_id, state), []) for state in ("now", "after")}
         now, after = (sum(float(str(r["volume_m3"])) for r in held[state]) for state in ("now", "after"))
         if after > now + POND_M3:
             deepest = max(float(str(r["depth_m"])) for r in held["after"])

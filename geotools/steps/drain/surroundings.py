@@ -13,6 +13,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.water import filled, let_through
 from geotools.engine.step import StepContext
 from geotools.steps.drain.kernel import BESIDE_M, Piece, Water
+from geotools.steps.drain.nearby import Ways
 from geotools.terrain.design import DesignSurface
 
 __all__ = ["Surroundings", "looked_at"]
@@ -104,12 +105,11 @@ def looked_at(
     surface: DesignSurface,
     zones: Sequence[str],
     find: Callable[[Piece], Water],
-    ways: tuple[Sequence[np.ndarray], Sequence[np.ndarray]],
+    ways: tuple[Ways, Ways],
 ) -> list[tuple[Surroundings, Water, Water]]:
     """For each zone its window, and its water now and after grading; windows grow until no pond is cut off by them.
 
-    ways : for water through the works, kept open: those that stand today, and those that the design builds; inlet and
-    outlet of each in space, (2, 3), m.
+    ways : for water through the works, kept open: those that stand today, and those and what the design builds.
     """
     asked = ctx.params["margin_m"]
     furthest, least = min(_WIDEST * asked, _FURTHEST_M), ctx.params["min_depth_m"] / 2
@@ -120,10 +120,10 @@ def looked_at(
         pieces: list[Piece] = []
         for window in windows:
             length = perimeter.zones[window.zone_id].line.length
-            grounds = [let_through(window.level, window.transform, ways[0])]
+            near = [each.near(window.transform, window.level.shape) for each in ways]
+            grounds = [let_through(window.level, window.transform, near[0])]
             if window.moved:
-                every = [*ways[0], *ways[1]]
-                grounds.append(let_through(window.level + window.change, window.transform, every))
+                grounds.append(let_through(window.level + window.change, window.transform, near[1]))
             pieces += [Piece(ground, window.along, window.side, length) for ground in grounds]
         waters = iter(ctx.map(find, pieces, f"water to zone {zones[-1]}"))
         for window in windows:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from geotools.plan.schema.window import WINDOW_STATES
+from geotools.steps.explore.lengths import ZoneLengths
 from geotools.steps.explore.nuisance import figure, picked
 
 __all__ = ["bill_data", "lead", "zone_summaries"]
@@ -28,50 +28,31 @@ _OPTION = [
     "reason",
 ]
 _HEAD = ["head_id", "change", "height_m", "existing_height_m"]
-#: Rows of the verdicts that hold the worst of all threats.
-_ALL = "all"
-#: Shorter overlaps are rounding, m.
-_LEAST_M = 0.001
 
 
 def zone_summaries(frames: dict[str, Any], names: Sequence[str]) -> dict[str, Row]:
     """By zone: undetected and unproven length of fence (worst of all threats), what settles it, remedy and heads."""
     said, options, heads = (frames.get(name) for name in ("verdicts", "options", "proposed_heads"))
+    lengths = None if said is None else ZoneLengths(said)
+    changed = None if heads is None else heads[heads["change"] != "stays"]
+    options_of, heads_of = _by(options, "zone_id"), _by(changed, "stands_for")
     found: dict[str, Row] = {}
     for name in names:
-        row: Row = {"lengths": None, "settle": [], "options": [], "heads": []}
-        if said is not None:
-            row["lengths"], row["settle"] = _verdicts_of(said, name)
-        if options is not None:
-            mine = options[options["zone_id"] == name].to_dict("records")
-            row["options"] = [picked(one, _OPTION) for one in mine]
-        if heads is not None:
-            mine = heads[(heads["stands_for"] == name) & (heads["change"] != "stays")].to_dict("records")
-            row["heads"] = [picked(one, _HEAD) for one in mine]
+        row: Row = {"lengths": None, "settle": []}
+        if lengths is not None:
+            row["lengths"], row["settle"] = lengths.of(name)
+        row["options"] = [picked(one, _OPTION) for one in options_of.get(name, ())]
+        row["heads"] = [picked(one, _HEAD) for one in heads_of.get(name, ())]
         found[name] = row
     return found
 
 
-def _verdicts_of(said: pd.DataFrame, name: str) -> tuple[dict[str, float], list[str]]:
-    """Length of fence by verdict for which a zone answers, the worst of all threats, and what settles the unproven.
-
-    A stretch of all threats together may run over several zones: those of one threat end where a zone does.
-    """
-    single = said[said["threat"] != _ALL]
-    held = single[(single["zone_id"] == name) & (single["threat"] == single["threat"].iloc[0])]
-    fence, start, end = (held[column].to_numpy() for column in ("fence_id", "from_m", "to_m"))
-    lengths: dict[str, float] = {}
-    settle = set()
-    every = said[said["threat"] == _ALL]
-    columns = (every[column].tolist() for column in ("fence_id", "from_m", "to_m", "verdict", "settle"))
-    for fence_id, from_m, to_m, verdict, settles in zip(*columns, strict=True):
-        mine = fence == fence_id
-        length = float(np.maximum(np.minimum(end[mine], to_m) - np.maximum(start[mine], from_m), 0.0).sum())
-        if length > _LEAST_M:
-            lengths[str(verdict)] = lengths.get(str(verdict), 0.0) + length
-            if verdict == "unproven" and pd.notna(settles):
-                settle.add(str(settles))
-    return {verdict: round(length, 1) for verdict, length in lengths.items()}, sorted(settle)
+def _by(frame: pd.DataFrame | None, field: str) -> dict[Any, list[Row]]:
+    """Rows of a layer by a field, in their order."""
+    found: dict[Any, list[Row]] = {}
+    for row in () if frame is None else frame.to_dict("records"):
+        found.setdefault(row[field], []).append(row)
+    return found
 
 
 def bill_data(frames: dict[str, Any], currency: str) -> Row:

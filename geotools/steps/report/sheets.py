@@ -33,11 +33,10 @@ MOST_ROWS = 60
 _LONG_TEXT = 50
 
 
-def zone_tables(zone: str, frames: Frames) -> list[Block]:
-    """Dead spots of a zone, what is advised, and the standing levels of its beams."""
+def zone_tables(zone: str, held: Frames) -> list[Block]:
+    """Dead spots of a zone, what is advised, and the standing levels of its beams; ``held`` : its rows by layer."""
     out: list[Block] = []
-    spots = frames.get("dead_spots")
-    mine = None if spots is None else spots[spots["zone_id"] == zone]
+    mine = held.get("dead_spots")
     if mine is not None and len(mine):
         shown = mine.assign(cause=[CAUSES.get(c, words(c)) for c in mine["cause"]])
         columns = {
@@ -54,8 +53,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
     elif mine is not None:
         out.append(Text("No dead spot by the best estimate; the verdicts along the fence say how certain that is."))
     for name, caption, column in (("options", "Options compared", "reason"), ("advice", "Advice", "reason")):
-        frame = frames.get(name)
-        rows = None if frame is None else frame[frame["zone_id"] == zone]
+        rows = held.get(name)
         if rows is None or rows.empty:
             continue
         if name == "options":
@@ -76,8 +74,7 @@ def zone_tables(zone: str, frames: Frames) -> list[Block]:
         said = list(dict.fromkeys(str(r) for r in rows[column].dropna()))
         if name == "advice" and said:
             out.append(Notes(tuple(map(typeset, said)), title="Advice"))
-    levels = frames.get("beam_levels")
-    rows = None if levels is None else levels[levels["zone_id"] == zone]
+    rows = held.get("beam_levels")
     if rows is not None and len(rows):
         columns = {"beam_id": ("beam", 0), "standing_level_db": ("standing level, dB", 1), "in_null": ("in a null", 0)}
         out.append(field_table(f"Standing levels of {zone}", rows, columns))

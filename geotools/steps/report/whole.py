@@ -25,8 +25,9 @@ from geotools.plan.schema import BEAMS, FENCE, HEADS, LAYERS, ZONES
 from geotools.steps.report.answer import answer, walk_missed
 from geotools.steps.report.bill import bill_sheet
 from geotools.steps.report.blocks import HTML, PDF, SECTIONS, Block, Heading, Notes, Picture, Report
+from geotools.steps.report.by_zone import ZoneRows
 from geotools.steps.report.charts import Dead, ZoneSection, draw, profile_table
-from geotools.steps.report.html import to_html
+from geotools.steps.report.html import html_pieces
 from geotools.steps.report.map import MapArt, extent_of, plan_map
 from geotools.steps.report.pdf import to_pdf
 from geotools.steps.report.sections import section_pictures
@@ -53,6 +54,8 @@ _ZONES_A_PIECE = 6
 #: Shares of a sheet of paper that the map and the weakest zone's section take on the first page.
 _MAP_SHARE, _SECTION_SHARE = 0.35, 0.32
 
+#: Layers that the sheets of the zones show.
+_BY_ZONE = ("beams", "profiles", "dead_spots", "options", "advice", "beam_levels")
 #: Layers of which the map and the zones' sheets show what matters; the rest is for a GIS.
 _FOR_GIS = {"corridor", "grading_points", "clear_ground", "widths", "sensitivity"}
 #: Layers that have a place of their own in the report, or are too long for paper; every other one gets a sheet.
@@ -84,24 +87,27 @@ def _frames(ctx: StepContext) -> dict[str, gpd.GeoDataFrame | pd.DataFrame]:
     return {name: ctx.read(schema) for name, schema in LAYERS.items() if name in held | needed}
 
 
-def _gap_along(profiles: pd.DataFrame | None, zone_id: str, chainage_m: Array) -> Array | None:
-    """Smallest crawl gap that somebody crossing straight over meets, at each chainage; None where it is not known."""
-    mine = None if profiles is None else profiles[profiles["zone_id"] == zone_id]
+def _gap_along(mine: pd.DataFrame | None, chainage_m: Array) -> Array | None:
+    """Smallest crawl gap that somebody crossing straight over meets, at each chainage; None where it is not known.
+
+    mine : the zone's rows of the layer profiles.
+    """
     if mine is None or mine.empty:
         return None
     return np.asarray(np.interp(chainage_m, mine["chainage_m"], mine["crawl_gap_m"]))
 
 
-def _section(ctx: StepContext, zone: Any, frames: dict[str, Any], works: PlanRaster | None) -> ZoneSection:
-    beams = frames["beams"][frames["beams"]["zone_id"] == zone.zone_id]
+def _section(ctx: StepContext, zone: Any, held: dict[str, Any], works: PlanRaster | None) -> ZoneSection:
+    """A zone's long section; ``held`` : its rows by layer."""
+    beams = held["beams"]
     line = BeamLine.of(beams.geometry.iloc[0])
     grid = StripGrid.over(line, ctx.site.detection.half_width_m, ctx.site.detection.spacing_m)
     middle = line.to_map(grid.chainage_m)
     ground = ctx.terrain.sample(*middle)
-    gap = _gap_along(frames.get("profiles"), zone.zone_id, grid.chainage_m)
+    gap = _gap_along(held.get("profiles"), grid.chainage_m)
     moved = np.full(len(ground), np.nan) if works is None else works.sample(*middle)
-    spots = frames.get("dead_spots")
-    mine = [] if spots is None else spots[spots["zone_id"] == zone.zone_id].itertuples()
+    spots = held.get("dead_spots")
+    mine = [] if spots is None else spots.itertuples()
     heights = {t: ctx.site.all_targets[t].height_m for t in ctx.site.threats}
     return ZoneSection(
         zone=zone.zone_id,
@@ -185,7 +191,9 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     folder, crs = ctx.workspace.folder, ctx.workspace.plan_crs
     works = PlanRaster.beside(folder, "cut_fill.tif", crs)
     lit = set(frames["beams"]["zone_id"])
-    sections = [_section(ctx, zone, frames, works) for zone in frames["zones"].itertuples() if zone.zone_id in lit]
+    held = ZoneRows(frames, _BY_ZONE)
+    zones = [zone for zone in frames["zones"].itertuples() if zone.zone_id in lit]
+    sections = [_section(ctx, zone, held.of(zone.zone_id), works) for zone in zones]
     blocks: list[Block] = []
     for zone_id in sorted(set(frames["zones"]["zone_id"]) - lit):
         blocks += [Heading(f"Zone {zone_id}"), Notes(("No beam: nothing is detected in this zone.",), kind="caution")]
@@ -199,7 +207,7 @@ def _zone_sheets(ctx: StepContext, frames: dict[str, Any]) -> tuple[list[Block],
     pictures = chain.from_iterable(ctx.map(section_pictures, parts, "zone sheets"))
     for section, picture in zip(sections, pictures, strict=True):
         shown[section.zone] = picture
-        blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, frames)]
+        blocks += [Heading(f"Zone {section.zone}"), picture, *zone_tables(section.zone, held.of(section.zone))]
         blocks.append(profile_table(section, ["ground, m", *(f"{words(n)}, m" for n in section.floors)]))
         files.append(f"{SECTIONS}{file_part(section.zone)}.png")
         (ctx.scratch / files[-1]).write_bytes(picture.png)
@@ -249,7 +257,8 @@ def write_report(ctx: StepContext) -> StepResult:
     rested_on = chain.from_iterable(summaries[name].get("placeholders", ()) for name in others)
     report.blocks += placeholder_sheet(str(one) for one in rested_on)
     report.blocks += how_sheet(provenance)
-    (ctx.scratch / HTML).write_text(to_html(report), encoding="utf-8")
+    with open(ctx.scratch / HTML, "w", encoding="utf-8") as page:
+        page.writelines(html_pieces(report))
     (ctx.scratch / PDF).write_bytes(to_pdf(report))
     ctx.say(f"{len(report.sheets())} sheets: {HTML} for screens, {PDF} for paper")
     return StepResult(files=[HTML, PDF, *sections], summary={"sheets": len(report.sheets())})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shapely import MultiLineString, Point, force_2d
+from shapely import LineString, MultiLineString, Point, force_2d
 
 from geotools.earthwork.state import PlannedState
 from geotools.engine.step import StepContext
@@ -42,11 +42,13 @@ def places_of(ctx: StepContext, state: PlannedState) -> CarePlaces:
         stands_for = dict(zip(proposed["zone_id"], proposed["stands_for"], strict=True))
         zones = {str(zone): str(stands_for.get(zone, zone)) for zone in dict.fromkeys(heads["zone_id"])}
     points = {str(h.head_id): (str(h.zone_id), h.geometry) for h in heads.itertuples()}
+    lines: dict[str, list[LineString]] = {}
+    for zone, line in zip(state.beams["zone_id"], force_2d(state.beams.geometry.to_numpy()), strict=True):
+        lines.setdefault(str(zone), []).append(line)
     for zone in zones:
         if zone in strips:
             points[zone] = zone, strips[zone].representative_point()
         else:
             # a part of a split zone has no strip in the plan: the middle of its beams
-            lines = list(force_2d(state.beams.loc[state.beams["zone_id"] == zone].geometry.to_numpy()))
-            points[zone] = zone, MultiLineString(lines).centroid
+            points[zone] = zone, MultiLineString(lines[zone]).centroid
     return CarePlaces({str(h.head_id): str(h.head_type) for h in heads.itertuples()}, zones, points)

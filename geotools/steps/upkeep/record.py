@@ -12,7 +12,7 @@ import pandas as pd
 
 from geotools.engine.step import StepContext
 from geotools.errors import OutputError
-from geotools.io.tables import day_of, read_csv
+from geotools.io.tables import csv_rows, day_of
 from geotools.plan.filled import filled_in
 from geotools.plan.schema import UPKEEP
 from geotools.steps.upkeep.kernel import Visit
@@ -48,7 +48,8 @@ def _table_done(ctx: StepContext) -> list[_Turn]:
     if not path.is_file():
         return []
     found = []
-    for number, row in enumerate(read_csv(path, ["due", "task", "place", "done_on"]), start=2):
+    # some hundreds of rows a zone: the table of a long border is longer than any form that somebody fills in
+    for number, row in enumerate(csv_rows(path, ["due", "task", "place", "done_on"]), start=2):
         where = f"{path}, row {number}"
         day, due = day_of(row["done_on"], where), day_of(row["due"], where)
         if day is not None and due is not None:
@@ -94,7 +95,8 @@ def with_record(ctx: StepContext, made: gpd.GeoDataFrame, as_of: date | None) ->
         held["visit_id"] = held["visit_id"].replace(_same_turns(made, named))
         # a turn that moved leaves no second row under the day it was due
         made = filled_in(made, held[~held["visit_id"].duplicated(keep=False) | held["done_on"].notna()], UPKEEP)
-    new = [name for name in table if name in set(made.loc[made["done_on"].isna(), "visit_id"])]
+    still_open = set(made.loc[made["done_on"].isna(), "visit_id"])
+    new = [name for name in table if name in still_open]
     lost = sorted(set(table) - set(made["visit_id"]))
     if new:
         ctx.say(f"took {len(new)} filled rows over from {TABLE}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -26,6 +27,8 @@ from geotools.steps.upkeep.record import TABLE, say_record, visit_id, with_recor
 MOWING = "grass cutting"
 #: A task that is done so many days late shows that the crew is too small (a choice of this toolkit).
 _LATE_DAYS = 14
+#: Rows of the table that are held at once.
+_ROWS_AT_ONCE = 5000
 
 
 def _day(text: str | None, name: str) -> date | None:
@@ -48,6 +51,14 @@ def _plain_days(frame: gpd.GeoDataFrame) -> dict[str, list[date | None]]:
         name: [None if pd.isna(day) else pd.Timestamp(day).date() for day in frame[name]]
         for name in ("due", "planned_on", "planned_until", "done_on")
     }
+
+
+def _table_rows(frame: gpd.GeoDataFrame, said: dict[str, str]) -> Iterator[dict[str, object]]:
+    """Rows of the table, made as they are written: all of a long border at once would be gigabytes."""
+    for start in range(0, len(frame), _ROWS_AT_ONCE):
+        part = frame.iloc[start : start + _ROWS_AT_ONCE]
+        for row in part.assign(**_plain_days(part)).to_dict("records"):
+            yield row | said
 
 
 def _tasks(ctx: StepContext) -> tuple[PlannedTask, ...]:
@@ -142,8 +153,8 @@ def run(ctx: StepContext) -> StepResult:
     say_record(ctx, frame, as_of)
     form = [f for f in UPKEEP.field_names if f != "visit_id"]
     said = {**state.paper.fields, "caution": f"{cautions.EXPOSURE} {cautions.SENSITIVE}"}
-    rows = [row | said for row in frame.assign(**_plain_days(frame)).to_dict("records")]
-    (ctx.scratch / TABLE).write_text(csv_text([*form, *said], rows), encoding="utf-8-sig", newline="")
+    text = csv_text([*form, *said], _table_rows(frame, said))
+    (ctx.scratch / TABLE).write_text(text, encoding="utf-8-sig", newline="")
     on_record = set(frame.loc[frame["status"] == "done", "visit_id"])
     done = [part for one in days if visit_id(one.visit) in on_record for part in one.parts]
     parts = [part for one in days for part in one.parts]

@@ -68,7 +68,7 @@ def write_forms(
     dense = {zone: f"a crossing each {FITTING_M:g} m shows how its heads hang" for zone in head_fit[1]}
     table = [{**row, "head_heights": dense.get(row["zone_id"], "")} for row in _table_rows(rows, paper, more)]
     columns = [*WALK_PLAN.field_names, "head_heights", *(name for name in paper.fields if name != "state"), *more]
-    exact = [{**row, **{name: f"{row[name]:.3f}" for name in _MAP}} for row in table]
+    exact = ({**row, **{name: f"{row[name]:.3f}" for name in _MAP}} for row in table)
     (ctx.scratch / FORM_CSV).write_text(csv_text(columns, exact), encoding="utf-8-sig", newline="")
     about = [
         ("state", paper.words),
@@ -81,11 +81,13 @@ def write_forms(
         ("head heights", head_fit[0]),
         *(("caution", text) for text in (cautions.ALARM_STATION, cautions.EXPOSURE, LASTING, cautions.SENSITIVE)),
     ]
-    rounded = [{**row, **{name: round(row[name], 3) for name in _MAP}} for row in table]
+    # in place: a line of a hundred kilometres has a hundred thousand crossings, each some kilobytes in every copy
+    for row in table:
+        row.update({name: round(row[name], 3) for name in _MAP})
     write_xlsx(
         ctx.scratch / FORM_XLSX,
         [
-            SheetTable("walk_test", columns, rounded, {"result": ("detected", "missed")}, FILLED),
+            SheetTable("walk_test", columns, table, {"result": ("detected", "missed")}, FILLED),
             SheetTable("about", ("what", "says"), [{"what": a, "says": b} for a, b in about]),
         ],
         ctx.site.recipient,

@@ -25,6 +25,7 @@ __all__ = ["crossing_line", "nearer_post", "outer_side", "planned_rows", "trials
 
 Row = dict[str, Any]
 Flags = npt.NDArray[np.bool_]
+Stretches = dict[tuple[str, str], list[LineString]]
 
 #: Speeds to cross at, in turn, m/s; 0.15 to 5 m/s is the range of NRC Regulatory Guide 5.44 rev. 3 (1997, from memory).
 _SPEEDS = {"walk": (0.5, 1.5), "run": (3.0, 5.0)}
@@ -78,22 +79,23 @@ def trials_by_zone(ctx: StepContext, perimeter: Perimeter) -> dict[str, int]:
     return dict(zip(names, counts.tolist(), strict=True))
 
 
-def _unproven(ctx: StepContext, state: PlannedState) -> gpd.GeoDataFrame | None:
-    """Stretches that gaps left unproven; None where gaps has not run, or answered for another state."""
+def _unproven(ctx: StepContext, state: PlannedState) -> Stretches:
+    """Stretches that gaps left unproven, by zone and threat; none where gaps has not run, or for another state."""
     if not ctx.workspace.has(VERDICTS) or state.proposes:
-        return None
+        return {}
     verdicts = ctx.read(VERDICTS)
     # a walk test changes verdicts: where to walk is for the model's own to say
     said = verdicts["verdict"].where(verdicts["basis"] != "walk_test", verdicts["model_verdict"])
-    return verdicts[said == "unproven"]
+    found: Stretches = {}
+    for row in verdicts[said == "unproven"].itertuples():
+        found.setdefault((row.zone_id, row.threat), []).append(row.geometry)
+    return found
 
 
-def _stretches(zone_id: str, threat: str, line: BeamLine, along: npt.NDArray[np.float64], rows: Any) -> Flags:
-    """Places along a zone that lie on a stretch of the fence with the verdict, (n,)."""
+def _on_stretches(line: BeamLine, along: npt.NDArray[np.float64], stretches: Sequence[LineString]) -> Flags:
+    """Places along a zone that lie on one of the stretches of fence, (n,)."""
     on = np.zeros(along.size, bool)
-    if rows is None:
-        return on
-    for stretch in rows[(rows["zone_id"] == zone_id) & (rows["threat"] == threat)].geometry:
+    for stretch in stretches:
         x, y = np.asarray(stretch.coords)[:, :2].T
         chainage, _ = line.from_map(x, y)
         on |= (along >= chainage.min() - 1e-6) & (along <= chainage.max() + 1e-6)
@@ -133,7 +135,7 @@ def planned_rows(ctx: StepContext, state: PlannedState) -> list[Row]:
     return rows
 
 
-def _zone_rows(ctx: StepContext, zone: Zone, perimeter: Perimeter, trials: int, unproven: Any) -> list[Row]:
+def _zone_rows(ctx: StepContext, zone: Zone, perimeter: Perimeter, trials: int, unproven: Stretches) -> list[Row]:
     zone_id, grid = zone.zone_id, perimeter.grids[zone.zone_id]
     # past the place where the next zone takes over nobody gets anywhere by crossing this line
     counted = perimeter.counted(zone_id)
@@ -143,7 +145,7 @@ def _zone_rows(ctx: StepContext, zone: Zone, perimeter: Perimeter, trials: int, 
     for threat, modulation in perimeter.straight_over(zone_id).items():
         weak = {
             "undetected": dead[threat][counted],
-            "unproven": _stretches(zone_id, threat, zone.line, along, unproven),
+            "unproven": _on_stretches(zone.line, along, unproven.get((zone_id, threat), ())),
         }
         plan = plan_crossings(along, modulation[counted], trials, worst_share=ctx.params["worst_share"], stretches=weak)
         speeds = _SPEEDS.get(threat, _SLOW)
@@ -171,14 +173,15 @@ def _set_order(rows: Sequence[Row]) -> None:
     In each round the threats of a zone are walked one after the other, there and back, so that nobody walks twice
     past what is still to be crossed.
     """
-    zones = list(dict.fromkeys(row["zone_id"] for row in rows))
-    threats = list(dict.fromkeys(row["threat"] for row in rows))
+    # looked up by name: a search through all zones for each row would grow with the square of the line
+    zones = {name: k for k, name in enumerate(dict.fromkeys(row["zone_id"] for row in rows))}
+    threats = {name: k for k, name in enumerate(dict.fromkeys(row["threat"] for row in rows))}
 
     def place(row: Mapping[str, Any]) -> tuple[float, ...]:
-        turn = threats.index(row["threat"])
+        turn = threats[row["threat"]]
         along = row["chainage_m"] if turn % 2 == 0 else -row["chainage_m"]
         worst = row["number"] if row["round"] == 1 else 0
-        return row["round"], zones.index(row["zone_id"]), turn, worst, along
+        return row["round"], zones[row["zone_id"]], turn, worst, along
 
     for number, row in enumerate(sorted(rows, key=place), start=1):
         row["walk_order"] = number

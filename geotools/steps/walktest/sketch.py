@@ -65,24 +65,24 @@ def write_sketches(
         Zones in which a crossing each half metre shows how heads hang.
     """
     book = Document(f"{site.name}: walk test", landscape=True, watermark=site.recipient)
-    zones = [zone for zone_id, zone in perimeter.zones.items() if any(row["zone_id"] == zone_id for row in rows)]
+    by_zone: dict[str, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        by_zone.setdefault(row["zone_id"], []).append(row)
+    worth_by_zone = {one.zone_id: one for one in worth}
+    zones = [zone for zone_id, zone in perimeter.zones.items() if zone_id in by_zone]
     effort, stop = effort_words(site, rows), stop_words(site)
     for number, zone in enumerate(zones, start=1):
         sheet = Sheet(book)
-        mine = [row for row in rows if row["zone_id"] == zone.zone_id]
         room = sheet.width - 2 * _EDGE
         title = f"{site.name}: walk test of {zone.zone_id}, sheet {number} of {len(zones)}"
         sheet.words((_EDGE, _EDGE + 4), title, 11, bold=True, room=room)
         sheet.words((_EDGE, _EDGE + 9), f"{paper.words[0].upper()}{paper.words[1:]}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 13), f"Whole site: {effort}.", 7, room=room)
         sheet.words((_EDGE, _EDGE + 17), f"{stop[0].upper()}{stop[1:]}; {fewest_words(site)}.", 7, room=room)
-        for one in worth:
-            if one.zone_id == zone.zone_id:
-                text = f"A crossing each {FITTING_M:g} m shows how its heads hang; weakest near the threshold: "
-                sheet.words(
-                    (_EDGE, _EDGE + 21), f"{text}{one.threat}, {one.away_m:.1f} m from {one.post}.", 7, room=room
-                )
-        _zone_page(sheet, zone, mine, perimeter, fence)
+        if (one := worth_by_zone.get(zone.zone_id)) is not None:
+            text = f"A crossing each {FITTING_M:g} m shows how its heads hang; weakest near the threshold: "
+            sheet.words((_EDGE, _EDGE + 21), f"{text}{one.threat}, {one.away_m:.1f} m from {one.post}.", 7, room=room)
+        _zone_page(sheet, zone, by_zone[zone.zone_id], perimeter, fence)
         y = sheet.height - _EDGE - 9
         for text in (f"{cautions.ALARM_STATION} {LASTING}", cautions.EXPOSURE, cautions.SENSITIVE):
             sheet.words((_EDGE, y), text, 6.5, room=room)

@@ -30,8 +30,10 @@ def _pairs(rows: Sequence[Mapping[str, Any]], perimeter: Perimeter) -> dict[str,
     """What was walked in every zone, by law; ``rows`` : those that count for the zone's own heads."""
     found: dict[str, list[WalkedPairs]] = {law: [] for law in LAWS}
     moves = moves_tried()
-    for zone_id in dict.fromkeys(row["zone_id"] for row in rows):
-        mine = [row for row in rows if row["zone_id"] == zone_id]
+    by_zone: dict[str, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        by_zone.setdefault(row["zone_id"], []).append(row)
+    for zone_id, mine in by_zone.items():
         tables = straight_by_heads(perimeter, zone_id, moves)
         x = perimeter.grids[zone_id].chainage_m
         at = np.interp([row["chainage_m"] for row in mine], x, np.arange(x.size))

@@ -162,3 +162,52 @@ def test_maintenance_costs_what_the_maintenance_plan_says():
     # eight washings of three heads: 24 times 12 minutes and 4 of material, and one storm survey
     assert sum(line.amount for line in lines if line.unit == "h") == pytest.approx(24 * 0.2 * 50 + 25)
     assert sum(line.amount for line in lines if line.unit == "piece") == pytest.approx(24 * 4)
+
+
+def test_ways_for_water_of_the_parts_of_a_split_zone_come_in_the_order_of_the_layer():
+    parts = [head for part in "ba" for head in proposed("Z1", f"Z1{part}", "added", ("main",))]
+    kinds = ("covered pipe", "stone fill", "covered pipe", "stone fill")
+    where = ("Z1b", "Z1a", "Z2", "Z1b")
+    ways = [
+        {"zone_id": zone, "kind": kind, "length_m": 1.0 + k, "crossing_id": f"W{k}"}
+        for k, (zone, kind) in enumerate(zip(where, kinds, strict=True))
+    ]
+    # a pipe of 1 m at 70 and two ends at 150; 2 m and 4 m of stone fill at 45; a post more, two heads more at 2500
+    site = a_site(prices={"stone_fill_m": 45.0})
+    cost = 70 + 2 * 150 + 6 * 45 + 2 * 1800 + 2 * 2500
+    lines = remedy_lines(
+        RemedyRows([an_option("Z1", "split", cost)], parts, ways, heads_of("Z1", ("main",))), PriceBook(site)
+    )
+    assert [line.note for line in lines if "way for water" in line.item] == ["W0", "W0", "W1", "W3"]
+    assert sum(line.amount for line in lines) == pytest.approx(cost, abs=1e-9)
+
+
+def test_heads_and_ways_for_water_are_sorted_by_zone_once():
+    """A border has thousands of zones, and each would go through the rows of all others."""
+
+    class CountedRows(list):
+        passes = 0
+
+        def __iter__(self):
+            CountedRows.passes += 1
+            return super().__iter__()
+
+    passes = {}
+    for number in (2, 30):
+        names = [f"Z{k}" for k in range(number)]
+        rows = RemedyRows(
+            CountedRows(an_option(name, "set_heads", 120.0) for name in names),
+            CountedRows(
+                {**head, "change": "set" if head["level"] == "main" and at == 0 else "stays"}
+                for name in names
+                for at, head in enumerate(proposed(name, name, "stays", ("main",)))
+            ),
+            CountedRows(),
+            CountedRows(head for name in names for head in heads_of(name, ("main",))),
+        )
+        CountedRows.passes = 0
+        assert [(line.zone_id, line.quantity) for line in remedy_lines(rows, PriceBook(a_site()))] == [
+            (name, 1) for name in names
+        ]
+        passes[number] = CountedRows.passes
+    assert passes[30] == passes[2]

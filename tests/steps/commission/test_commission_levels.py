@@ -1,12 +1,13 @@
 """Expected levels against the two-ray sum, readings with a reference of their own, and causes that hold when re-run."""
 
 import math
+import weakref
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from geotools.beam import HeadType
+from geotools.beam import HeadType, wave
 from geotools.beam.profile import Beam
 from geotools.beam.wave import solve_beams
 from geotools.errors import InputError
@@ -156,3 +157,29 @@ def test_what_cannot_be_meant_is_refused_with_its_place(tmp_path, line, said):
 def test_a_head_filled_in_twice_is_refused(tmp_path):
     with pytest.raises(InputError, match="twice"):
         read_form(form(tmp_path, "A,0.9,,,,,", "A,0.8,,,,,"))
+
+
+@pytest.mark.parametrize("levels", [lambda beams: expected_levels(SITE, beams), levels_of], ids=["expected", "as set"])
+def test_fields_are_dropped_once_their_level_is_read(monkeypatch, levels):
+    """A border has thousands of beams, each asked about with its heads a little off: half a megabyte a field."""
+    alive: list[weakref.ref] = []
+    most = []
+    real = wave._field
+
+    def watched(*given):
+        field = real(*given)
+        alive.append(weakref.ref(field))
+        most.append(sum(one() is not None for one in alive))
+        return field
+
+    monkeypatch.setattr(wave, "_field", watched)
+    found = levels({("Z", f"{k}"): flat(0.9 + 0.01 * k, 20.0) for k in range(12)})
+    assert len(found) == 12 and len(most) >= 12
+    assert max(most) <= 2
+
+
+def test_what_is_made_of_each_field_comes_in_the_order_of_the_beams():
+    beams = [flat(height, length) for height, length in ((0.9, 40.0), (0.3, 20.0), (0.6, 40.0), (0.5, 25.0))]
+    assert wave.solve_each(beams, lambda field: field.standing_level_db) == [
+        field.standing_level_db for field in solve_beams(beams)
+    ]

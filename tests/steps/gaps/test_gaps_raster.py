@@ -8,6 +8,8 @@ from pyproj import CRS
 from geotools.corridor import BeamLine, StripGrid
 from geotools.detection.cases import strip_nodes
 from geotools.io.crs import metres_per_unit
+from geotools.io.rasters import CACHE_MB
+from geotools.plan import map_raster
 from geotools.plan.map_raster import Band, MapRaster, bounds_of
 
 LINES = (BeamLine(1000.0, 2000.0, 1060.0, 2030.0), BeamLine(1058.0, 2029.0, 1058.0, 2090.0))
@@ -66,3 +68,25 @@ def test_a_very_large_raster_stays_a_plain_tiled_one(tmp_path, monkeypatch):
     with rasterio.open(tmp_path / "big.tif") as raster:
         assert raster.profile["tiled"]
         assert np.nanmax(raster.read(1)) == 2.0
+
+
+def test_a_raster_is_written_with_a_small_cache_whoever_writes_it(tmp_path, monkeypatch):
+    """What the raster library keeps of a long line would grow with the machine: a twentieth of its memory."""
+    raster = MapRaster(tmp_path / "r.tif", CRS("EPSG:32632"), 0.5, bounds_of(LINES, 2.0), BANDS[:1])
+    grid = StripGrid.over(LINES[0], 2.0, 0.5)
+    caches = []
+    real_laid, real_copy = map_raster._laid, map_raster.copy_raster
+
+    def noted(real):
+        def noting(*given, **named):
+            caches.append(rasterio.env.getenv().get("GDAL_CACHEMAX"))
+            return real(*given, **named)
+
+        return noting
+
+    monkeypatch.setattr(map_raster, "_laid", noted(real_laid))
+    monkeypatch.setattr(map_raster, "copy_raster", noted(real_copy))
+    with rasterio.Env():
+        raster.lay(grid, [np.zeros((grid.chainage_m.size, grid.offset_m.size))])
+        assert raster.finish()
+    assert caches == [CACHE_MB, CACHE_MB]
