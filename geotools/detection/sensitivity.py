@@ -52,8 +52,8 @@ class Cost:
 def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVerdicts) -> list[Cost]:
     """What each source of what is not known costs a zone beside all others; neighbours as they stand.
 
-    The worlds that open most are solved again with one source known exactly. The share of worlds in which a station is
-    open falls by as much as it does in those.
+    The worlds that open most are solved again with one source known exactly, those among them that open a station whose
+    verdict hangs on its worlds. The share of worlds in which such a station is open falls by as much as it does in those.
 
     Parameters
     ----------
@@ -72,7 +72,13 @@ def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVe
         for threat, stations in judged.stations.items()
         if judged.dead_in
     }
+    # a station that fewer open worlds would not make detected loses nothing by any source that the worlds hold
+    at_stake = {
+        threat: counted & ~stations.detected() & replace(stations, open_share=0.0 * stations.open_share).detected()
+        for threat, stations in judged.stations.items()
+    }
     tried = _telling(open_in, _WORLDS_AGAIN)
+    tried = [n for n in tried if any((opened[n] & at_stake[threat]).any() for threat, opened in open_in.items())]
     again = without_each(perimeter, zone_id, unknowns, tried) if tried else {}
     found = []
     for source in SOURCES:
