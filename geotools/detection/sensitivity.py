@@ -53,7 +53,7 @@ def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVe
     """What each source of what is not known costs a zone beside all others; neighbours as they stand.
 
     The worlds that open most are solved again with one source known exactly, those among them that open a station whose
-    verdict hangs on its worlds. The share of worlds in which such a station is open falls by as much as it does in those.
+    verdict hangs on its worlds. The share of worlds in which such a station is open falls as it does in those.
 
     Parameters
     ----------

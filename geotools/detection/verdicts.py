@@ -45,7 +45,7 @@ class StationVerdicts:
     open_share : (n,) array
         Share of the worlds in which somebody crosses here.
     law : (n,) bool
-        Somebody crosses here without moving the received level by as much as its threshold.
+        Somebody crosses here without moving the received level by as much as its threshold; not asked where ``dead``.
     known : bool
         Whether the survey's accuracy is stated, so that a share means anything.
     missed : (n,) bool
@@ -154,7 +154,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
         owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
     tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     # however much of the field's modulation is in hand: the rise and fall of a level can be half of it
-    law = _within_envelope(perimeter, zone_id, unknowns.envelope)
+    law = _within_envelope(perimeter, zone_id, unknowns.envelope, dead)
     stations = {
         threat: StationVerdicts(
             flags,
@@ -177,8 +177,10 @@ def _missed(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> tuple[flo
     return depth, open_in_a_hidden_dip(perimeter, zone_id, depth) if depth > DEEP_ENOUGH_M else {}
 
 
-def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None) -> dict[str, Flags]:
-    """Stations that are crossed without moving any receiver's level by the threshold, by threat."""
+def _within_envelope(
+    perimeter: Perimeter, zone_id: str, threshold: float | None, dead: Mapping[str, Flags]
+) -> dict[str, Flags]:
+    """Stations that are crossed without moving any receiver's level by the threshold, but for dead ones, by threat."""
     if threshold is None:
         return {}
     grid = perimeter.grids[zone_id]
@@ -194,7 +196,9 @@ def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None
         free = cover[threat] < perimeter.rules.threshold
         over = partial(perimeter.crossed_over, zone_id, number)
         steppable = partial(perimeter.steppable, zone_id)
-        answer[threat] = crossable_within(beams, threshold, over, open_nodes=free, steppable=steppable)
+        answer[threat] = crossable_within(
+            beams, threshold, over, open_nodes=free, steppable=steppable, settled=dead[threat]
+        )
     return answer
 
 

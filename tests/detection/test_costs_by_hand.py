@@ -64,7 +64,7 @@ def test_a_source_costs_the_stations_whose_worlds_become_few_enough_without_it()
 
 
 def asked_again(opened, **given):
-    """Worlds that are solved again for one threat, and what each source costs; every world closes without the survey."""
+    """Worlds that are solved again for one threat, and what each source costs; without the survey all are shut."""
     none = np.zeros(opened.shape[1], dtype=bool)
     flags = {name: given.get(name, none) for name in ("dead", "law", "missed")}
     stations = StationVerdicts(flags["dead"], opened.mean(axis=0), flags["law"], True, flags["missed"])
