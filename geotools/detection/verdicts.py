@@ -20,7 +20,7 @@ from geotools.detection.envelope import LevelRange, crossable_within, swept
 from geotools.detection.hidden import DEEP_ENOUGH_M, hidden_depth, open_in_a_hidden_dip
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import open_in_3d, rows_in_question
-from geotools.detection.unknowns import Unknowns, drawn_modulation
+from geotools.detection.unknowns import Unknowns, drawn_worlds
 
 __all__ = ["CONFIDENCE", "VERDICTS", "StationVerdicts", "ZoneVerdicts", "judge_stations"]
 
@@ -114,12 +114,15 @@ class ZoneVerdicts:
         Stations that are crossed in each of them.
     ample : bool
         The first worlds left so much in hand that no more were drawn.
+    line_error_m : (worlds, n) array
+        The survey's error under the beam line in each of the worlds, m; none where the ground is proposed.
     """
 
     stations: dict[str, StationVerdicts]
     worlds: list[Mapping[str, Floats]]
     dead_in: list[Mapping[str, Flags]]
     ample: bool
+    line_error_m: Floats
 
 
 def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field: str = "2d") -> ZoneVerdicts:
@@ -144,14 +147,15 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
             t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f), answered=answered)
             for t, f in dead.items()
         }
-        return ZoneVerdicts(nothing, [], [], ample=True)
+        return ZoneVerdicts(nothing, [], [], True, np.zeros((0, perimeter.grids[zone_id].chainage_m.size)))
     asked = rows_in_question(perimeter, zone_id, field)
     beside = open_in_3d(perimeter, zone_id, asked) if asked.any() else {}
     missed_m, missed = _missed(perimeter, zone_id, unknowns)
-    owns = drawn_modulation(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
+    owns, errors = drawn_worlds(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
     if not ample and unknowns.draws > _FIRST:
-        owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
+        more, further = drawn_worlds(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
+        owns, errors = owns + more, np.concatenate([errors, further])
     tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     # however much of the field's modulation is in hand: the rise and fall of a level can be half of it
     law = _within_envelope(perimeter, zone_id, unknowns.envelope, dead)
@@ -168,7 +172,7 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
         )
         for threat, flags in dead.items()
     }
-    return ZoneVerdicts(stations, owns, tried, ample)
+    return ZoneVerdicts(stations, owns, tried, ample, errors)
 
 
 def _missed(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> tuple[float, dict[str, Flags]]:

@@ -47,7 +47,7 @@ def test_a_source_costs_the_stations_whose_worlds_become_few_enough_without_it()
     opened[[3, 7], 1] = opened[[4, 8], 3] = True
     none = np.zeros(5, dtype=bool)
     stations = StationVerdicts(none, opened.mean(axis=0), none, True, none)
-    judged = ZoneVerdicts({"prone": stations}, [], [{"prone": row} for row in opened], False)
+    judged = ZoneVerdicts({"prone": stations}, [], [{"prone": row} for row in opened], False, 0.0 * opened)
     left = opened.copy()
     left[3, 1] = False
     perimeter = SimpleNamespace(
@@ -68,7 +68,7 @@ def asked_again(opened, **given):
     none = np.zeros(opened.shape[1], dtype=bool)
     flags = {name: given.get(name, none) for name in ("dead", "law", "missed")}
     stations = StationVerdicts(flags["dead"], opened.mean(axis=0), flags["law"], True, flags["missed"])
-    judged = ZoneVerdicts({"prone": stations}, [], [{"prone": row} for row in opened], False)
+    judged = ZoneVerdicts({"prone": stations}, [], [{"prone": row} for row in opened], False, 0.0 * opened)
     perimeter = SimpleNamespace(
         counted=lambda _: given.get("counted", ~none),
         grids={"Z": SimpleNamespace(chainage_m=np.arange(float(none.size)))},
