@@ -128,7 +128,9 @@ class Moved:
     dead_m: float
 
 
-def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
+def sensitivity(
+    perimeter: Perimeter, zone_ids: Sequence[str], in_grass: Mapping[str, Floats] | None = None
+) -> list[Moved]:
     """Dead length of every zone and threat under each change, one change at a time; neighbours as they stand.
 
     Parameters
@@ -137,19 +139,23 @@ def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
         With every zone solved as it stands.
     zone_ids : sequence of str
         Zones in question.
+    in_grass : mapping of str to (threats, n, k) array, optional
+        Modulation in grass that much taller, by zone, where it is solved.
     """
-    rules = perimeter.rules
+    rules, known = perimeter.rules, in_grass or {}
     share = THRESHOLD / rules.threshold
     shifts = {"heads up": (HEAD_M, HEAD_M), "heads down": (-HEAD_M, -HEAD_M), "one up, one down": (HEAD_M, -HEAD_M)}
     cases, keys = [], []
     for zone_id in zone_ids:
         zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-        cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
-        keys.append((zone_id, "grass"))
+        if zone_id not in known:
+            cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
+            keys.append((zone_id, "grass"))
         for change, (tx_m, rx_m) in shifts.items():
             cases.append(Case(moved_heads(zone, np.tile([tx_m, rx_m], (len(zone.pairs), 1))), strip))
             keys.append((zone_id, change))
     owns = dict(zip(keys, perimeter.best(cases), strict=True))
+    owns |= {(zone_id, "grass"): own for zone_id, own in known.items()}
     found = []
     for zone_id in zone_ids:
         chainage = perimeter.grids[zone_id].chainage_m
