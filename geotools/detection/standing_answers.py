@@ -56,7 +56,7 @@ def standing_answers(
     zone_ids : sequence of str
         Zones in question: few enough that their levels may be held at once.
     unknowns : Unknowns
-        Says whether dips are missed and whether the level is asked for.
+        Says whether dips are missed and whether the level is requested.
     grass_m : float, optional
         Height of the taller grass, m.
     """
