@@ -8,6 +8,7 @@ beam from the closed form of :func:`geotools.beam.antenna.lateral_fraction`.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,7 +108,6 @@ class BeamField:
         phase = np.exp(-1j * np.angle(overlap[overlap.size // 2]))
         scale = complex(phase * aim_loss / max(signal, SIGNAL_FLOOR * free_signal))
         self._density, self._share = _running_share(solved.product, solved.dz_m, scale, solved.depth)
-        self._below: tuple[ArrayLike, float, NDArray[np.complexfloating]] | None = None
 
     @property
     def top_m(self) -> float:
@@ -115,22 +115,24 @@ class BeamField:
         return float((self._share.shape[1] - 1) * self.dz_m)
 
     def share_below(self, height_m: ArrayLike) -> NDArray[np.complexfloating]:
-        """Part of the signal carried below a height above the field's ground, (n, k) complex, for (n, k) heights.
+        """Part of the signal carried below a height above the field's ground, (..., n, k) complex, for as many heights.
 
         It is related to max(|S|, 0.3 |S_free|): 0 below the ground, its last value above the held heights.
         """
         z = np.clip(np.asarray(height_m, dtype=float) / self.dz_m, 0.0, self._share.shape[1] - 1.000001)
         cell = z.astype(np.intp)
         t = (z - cell).astype(self._share.real.dtype)
-        flat = cell + (np.arange(cell.shape[0]) * self._share.shape[1])[:, None]
-        share, density = self._share.ravel(), self._density.ravel()
-        low, high = share[flat], share[flat + 1]
-        slope_low, slope_high = density[flat] * self.dz_m, density[flat + 1] * self.dz_m
+        flat = cell + (np.arange(cell.shape[-2]) * self._share.shape[1])[:, None]
+        above, share, density = flat + 1, self._share.ravel(), self._density.ravel()
         # cubic Hermite: the density is the exact slope of the share
         t2 = t * t
         t3 = t2 * t
         rise = 3.0 * t2 - 2.0 * t3
-        return np.asarray(low * (1.0 - rise) + high * rise + (t3 - 2.0 * t2 + t) * slope_low + (t3 - t2) * slope_high)
+        found = share.take(flat) * (1.0 - rise)
+        found += share.take(above) * rise
+        found += (t3 - 2.0 * t2 + t) * (density.take(flat) * self.dz_m)
+        found += (t3 - t2) * (density.take(above) * self.dz_m)
+        return np.asarray(found)
 
     def lateral(self, offset_m: ArrayLike, width_m: float) -> Floats:
         """(n, k) share of the signal that a screen of this width at these offsets cuts out across the beam."""
@@ -153,7 +155,7 @@ class BeamField:
         """
         if lateral is None:
             lateral = self.lateral(offset_m, target.width_m)
-        return np.asarray(np.abs(self._cut(target, target_ground_m, lateral.shape)) * lateral, dtype=float)
+        return np.asarray(np.abs(self.cuts([target], target_ground_m, lateral.shape)[0]) * lateral, dtype=float)
 
     def cut_grid(self, target: Target, offset_m: ArrayLike, target_ground_m: ArrayLike) -> NDArray[np.complexfloating]:
         """Part of the signal that a target standing at every (chainage, offset) of a strip takes away, (n, k) complex.
@@ -170,17 +172,26 @@ class BeamField:
         length = float(self.chainage_m[-1])
         offset = np.asarray(offset_m, dtype=float)
         lateral = lateral_share(self.head_type, self.chainage_m, length, offset, target.width_m, pan_deg=self.pan_deg)
-        return np.asarray(self._cut(target, target_ground_m, lateral.shape) * lateral)
+        return np.asarray(self.cuts([target], target_ground_m, lateral.shape)[0] * lateral)
 
-    def _cut(self, target: Target, target_ground_m: ArrayLike, shape: tuple[int, ...]) -> NDArray[np.complexfloating]:
-        """Share of the overlap between a target's underside and its top, over the whole width, (n, k)."""
-        foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None] + target.base_m
-        foot = np.broadcast_to(foot, shape)
-        kept = self._below
-        # bodies that stand on the same ground, one after the other: what passes under them is the same
-        if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:
-            kept = self._below = target_ground_m, target.base_m, self.share_below(foot)
-        return self.share_below(foot + target.height_m) - kept[2]
+    def cuts(
+        self, targets: Sequence[Target], target_ground_m: ArrayLike, shape: tuple[int, ...]
+    ) -> list[NDArray[np.complexfloating]]:
+        """Share of the overlap between each target's underside and its top, over the whole width, (n, k) each.
+
+        Parameters
+        ----------
+        targets : silhouettes on the same ground; what passes under those of one underside is looked up once.
+        target_ground_m : elevation they stand on, broadcastable to (n, k).
+        shape : (n, k).
+        """
+        foot = np.asarray(target_ground_m, dtype=float) - self.field_ground_m[:, None]
+        under = {base: np.broadcast_to(foot + base, shape) for base in dict.fromkeys(t.base_m for t in targets)}
+        tops = [under[target.base_m] + target.height_m for target in targets]
+        # all heights at once: an array of a strip's nodes is so small that calls take longer than their work
+        below = self.share_below(np.stack([*under.values(), *tops]))
+        base_of = dict(zip(under, below, strict=False))
+        return [top - base_of[t.base_m] for t, top in zip(targets, below[len(under) :], strict=True)]
 
     def modulation(self, target: Target, *, offset_m: float = 0.0, target_ground_m: ArrayLike | None = None) -> Floats:
         """Modulation m = |dS| / max(|S|, 0.3 |S_free|) with the target's centre at an offset, (n,).

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.field import BeamField
-from geotools.beam.strip import Strip, detection_floor, levels, modulation
+from geotools.beam.strip import Strip, detection_floor, levels, modulations
 from geotools.beam.targets import Target
 
 __all__ = ["ResponseRequest", "StripResponse"]
@@ -45,9 +45,9 @@ class ResponseRequest:
 
     def __call__(self, field: BeamField) -> StripResponse:
         """The answer."""
-        found = [modulation([field], target, self.strip, grass_m=grass) for target, grass in self.silhouettes]
+        found = modulations(field, self.silhouettes, self.strip)
         floor = None if self.floor is None else detection_floor([field], *self.floor, self.strip)
         level = None
         if self.level:
             level = np.array([levels(field, target, self.strip, grass_m=grass) for target, grass in self.silhouettes])
-        return StripResponse(field.standing_level_db, np.array(found), floor, level, field.quiet_level)
+        return StripResponse(field.standing_level_db, found, floor, level, field.quiet_level)

@@ -20,7 +20,16 @@ from geotools.beam.profile import Beam
 from geotools.beam.targets import Target
 from geotools.errors import NumericInputError, place_words
 
-__all__ = ["HIGHEST_TOP_M", "Strip", "detection_floor", "in_grass", "levels", "modulation", "straightness"]
+__all__ = [
+    "HIGHEST_TOP_M",
+    "Strip",
+    "detection_floor",
+    "in_grass",
+    "levels",
+    "modulation",
+    "modulations",
+    "straightness",
+]
 
 HIGHEST_TOP_M = 3.0
 """Tops higher than this above the ground are not looked at when a detection floor is sought, metres."""
@@ -133,12 +142,26 @@ def in_grass(target: Target, grass_m: float) -> Target | None:
 
 def modulation(fields: Sequence[BeamField], target: Target, strip: Strip, *, grass_m: float = 0.0) -> Floats:
     """Best modulation over the beams of a stack with the target at every node of the strip, (n, k)."""
-    seen = in_grass(target, grass_m)
     best = np.zeros(strip.ground_m.shape)
-    if seen is not None:
-        for field in fields:
-            np.maximum(best, field.modulation_grid(seen, strip.across_m, strip.standing_m), out=best)
+    for field in fields:
+        np.maximum(best, modulations(field, [(target, grass_m)], strip)[0], out=best)
     return best
+
+
+def modulations(field: BeamField, silhouettes: Sequence[tuple[Target, float]], strip: Strip) -> Floats:
+    """Modulation of one beam with each silhouette at every node of the strip, (silhouettes, n, k).
+
+    silhouettes : targets, each with the height of grass that hides its lower part, metres.
+    """
+    found = np.zeros((len(silhouettes), *strip.ground_m.shape))
+    seen = {number: part for number, one in enumerate(silhouettes) if (part := in_grass(*one)) is not None}
+    if not seen:
+        return found
+    wide = {width: field.lateral(strip.across_m, width) for width in {part.width_m for part in seen.values()}}
+    cuts = field.cuts(list(seen.values()), strip.standing_m, strip.ground_m.shape)
+    for (number, part), cut in zip(seen.items(), cuts, strict=True):
+        found[number] = np.abs(cut) * wide[part.width_m]
+    return found
 
 
 def levels(field: BeamField, target: Target, strip: Strip, *, grass_m: float = 0.0) -> Floats:

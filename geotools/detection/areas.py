@@ -21,6 +21,7 @@ __all__ = ["Areas", "areas_of", "crossed", "easiest_step", "stepped_over"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 _TOUCH = np.ones((3, 3), dtype=int)
 
 
@@ -131,7 +132,9 @@ def crossed(
         right, left = one.right.labels[steps.right], one.left.labels[steps.left]
         open_ = (right > 0) & (left > 0)
         over = open_ & one.right.from_edge[right] & one.left.from_edge[left]
-        if (over != open_).any():
+        meets = topology.meets(place)
+        may_be = open_ & _outward(one.right, meets)[right] & _outward(one.left, meets)[left]
+        if (over != may_be).any():
             # an open step whose areas do not begin on this strip's own edge may be reached by way of another
             from_right, from_left = joined()
             over = from_right[place][right] & from_left[place][left]
@@ -139,6 +142,14 @@ def crossed(
         flags[steps.row[over]] = True
         rows[place] = flags
     return rows
+
+
+def _outward(side: _Side, meets: Ints) -> Flags:
+    """Areas, by number, that begin on the strip's own edge or have a node that meets another strip; others are shut."""
+    outward = side.from_edge.copy()
+    outward[side.labels[meets]] = True
+    outward[0] = False
+    return outward
 
 
 def _reached(topology: Topology, sides: dict[int, _Side]) -> dict[int, Flags]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.resurvey import Question, Resurvey, choose_points
 from geotools.detection.spots import runs
-from geotools.detection.unknowns import Unknowns, errors_of
+from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import CONFIDENCE, ZoneVerdicts
 
 __all__ = ["CERTAIN", "LIKELY", "Judged", "Resurvey", "certainty_of", "confident_weakest", "judge_zone"]
@@ -109,13 +109,12 @@ def judge_zone(
     unknowns : Unknowns
         What the worlds were drawn from; with a survey.
     judged_in : ZoneVerdicts
-        The worlds, and who gets through in each.
+        The worlds, the survey's error and who gets through in each.
     """
     accuracy = unknowns.survey
     assert accuracy is not None
     grid = perimeter.grids[zone_id]
     worlds, dead_in = judged_in.worlds, judged_in.dead_in
-    errors = errors_of(perimeter, zone_id, unknowns, len(worlds))
     middle = grid.offset_m.size // 2
     counted = perimeter.counted(zone_id)
     cover = perimeter.cover(zone_id)
@@ -138,7 +137,7 @@ def judge_zone(
             for rows in _pieces(spot, grid.chainage_m, accuracy.correlation_m / 2.0):
                 weakest = on_line[:, rows[0] : rows[1] + 1].min(axis=1)
                 questions.append(Question(threat, index, rows, weakest))
-    judged.resurvey.extend(choose_points(questions, errors[:, :, middle], grid.chainage_m, accuracy))
+    judged.resurvey.extend(choose_points(questions, judged_in.line_error_m, grid.chainage_m, accuracy))
     return judged
 
 

@@ -88,6 +88,7 @@ def crossable_within(
     step: float = 0.01,
     open_nodes: Flags | None = None,
     steppable: Callable[[Flags], Flags] | None = None,
+    settled: Flags | None = None,
 ) -> Flags:
     """Stations of the beam line where somebody crosses and no beam's level moves as far as the threshold, (n,).
 
@@ -103,13 +104,15 @@ def crossable_within(
     open_nodes : (n, k) nodes that a way may use, all if not given.
     steppable : gives stations (n,) among which all that ``crossed`` gives are, for a fraction of its time; where they
         are known to be crossed already, ``crossed`` is not called.
+    settled : (n,) stations that need no answer: they are not looked for, and given as not crossed.
     """
     shape = beams[0].lowest.shape
     mask = np.ones(shape, dtype=bool) if open_nodes is None else open_nodes.copy()
     for beam in beams:
         mask &= (beam.quiet - beam.lowest < threshold) & (beam.highest - beam.quiet < threshold)
     found = np.zeros(shape[0], dtype=bool)
-    _search(list(beams), _How(threshold, step, crossed, steppable), mask, found)
+    asked = np.ones(shape[0], dtype=bool) if settled is None else ~settled
+    _search(list(beams), _How(threshold, step, crossed, steppable), mask, asked, found)
     return found
 
 
@@ -123,11 +126,12 @@ class _How:
     steppable: Callable[[Flags], Flags] | None
 
 
-def _search(beams: list[LevelRange], how: _How, mask: Flags, found: Flags) -> None:
-    """Mark in ``found`` the stations that are crossed within ``mask`` and one window of each of these beams."""
-    if how.steppable is not None and not (how.steppable(mask) & ~found).any():
+def _search(beams: list[LevelRange], how: _How, mask: Flags, asked: Flags, found: Flags) -> None:
+    """Mark in ``found`` those of the stations asked that are crossed within ``mask`` and one window of each beam."""
+    if how.steppable is not None and not (how.steppable(mask) & asked & ~found).any():
         return
-    here = how.crossed(mask)
+    # what is not crossed over the whole mask is not over a window of it
+    here = how.crossed(mask) & asked
     if not (here & ~found).any():
         return
     beams = [beam for beam in beams if _spread(beam, mask) >= how.threshold]
@@ -137,7 +141,7 @@ def _search(beams: list[LevelRange], how: _How, mask: Flags, found: Flags) -> No
     beam, rest = beams[0], beams[1:]
     for low in _lower_bounds(beam, how.threshold, how.step, mask):
         window = mask & (beam.lowest >= low) & (beam.highest < low + how.threshold + how.step)
-        _search(rest, how, window, found)
+        _search(rest, how, window, here, found)
 
 
 def _spread(beam: LevelRange, mask: Flags) -> float:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geotools.detection.cases import Case
 from geotools.detection.perimeter import Perimeter
 from geotools.terrain.quality import SurveyQuality
 from geotools.terrain.roughness import could_hide, roughness_of
 
-__all__ = ["DEEP_ENOUGH_M", "LONGEST_DIP_M", "Hidden", "hidden_depth", "open_in_a_hidden_dip"]
+__all__ = ["DEEP_ENOUGH_M", "LONGEST_DIP_M", "Hidden", "dip_case", "hidden_depth", "open_in_a_hidden_dip"]
 
 #: Dips no deeper than this change no answer: nobody levels ground closer (common practice, no source).
 DEEP_ENOUGH_M = 0.01
@@ -20,6 +22,7 @@ DEEP_ENOUGH_M = 0.01
 LONGEST_DIP_M = 12.0
 
 Flags = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -58,15 +61,24 @@ def hidden_depth(perimeter: Perimeter, zone_id: str, hidden: Hidden) -> float:
     return max(could_hide(hidden.quality, rough, float(length)) for length in np.geomspace(hidden.dip_m, longest, 5))
 
 
-def open_in_a_hidden_dip(perimeter: Perimeter, zone_id: str, depth_m: float) -> dict[str, Flags]:
-    """Stations that each threat crosses undetected if a dip of this depth lies there, (n,).
-
-    The body lies that much lower, the field passes over the dip as it does over the ground that was surveyed.
-    """
+def dip_case(perimeter: Perimeter, zone_id: str, depth_m: float) -> Case:
+    """A zone with every body lower by the depth of a dip: the field passes over it as over the ground surveyed."""
     strip = perimeter.strip(zone_id)
     before = np.zeros(strip.ground_m.shape) if strip.drop_m is None else strip.drop_m
+    return Case(perimeter.zones[zone_id], replace(strip, drop_m=before + depth_m))
+
+
+def open_in_a_hidden_dip(
+    perimeter: Perimeter, zone_id: str, depth_m: float, low: Mapping[str, Floats] | None = None
+) -> dict[str, Flags]:
+    """Stations that each threat crosses undetected if a dip of this depth lies there, (n,).
+
+    low : modulation of the zone's own heads in the case of :func:`dip_case`, (n, k) by threat, where it is solved.
+    """
+    if low is None:
+        case = dip_case(perimeter, zone_id, depth_m)
+        low = perimeter.modulation(case.zone, case.ground)
     own = perimeter.own(zone_id)
-    low = perimeter.modulation(perimeter.zones[zone_id], replace(strip, drop_m=before + depth_m))
     # what passes above the ground, a jump or a bridge, is as high above a dip as beside it
     low = {t: low[t] if target.base_m == 0.0 else own[t] for t, target in perimeter.rules.targets.items()}
     return perimeter.dead(zone_id, low)

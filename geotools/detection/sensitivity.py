@@ -52,8 +52,8 @@ class Cost:
 def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVerdicts) -> list[Cost]:
     """What each source of what is not known costs a zone beside all others; neighbours as they stand.
 
-    The worlds that open most are solved again with one source known exactly. The share of worlds in which a station is
-    open falls by as much as it does in those.
+    The worlds that open most are solved again with one source known exactly, those among them that open a station whose
+    verdict hangs on its worlds. The share of worlds in which such a station is open falls as it does in those.
 
     Parameters
     ----------
@@ -72,7 +72,13 @@ def costs(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, judged: ZoneVe
         for threat, stations in judged.stations.items()
         if judged.dead_in
     }
+    # a station that fewer open worlds would not make detected loses nothing by any source that the worlds hold
+    at_stake = {
+        threat: counted & ~stations.detected() & replace(stations, open_share=0.0 * stations.open_share).detected()
+        for threat, stations in judged.stations.items()
+    }
     tried = _telling(open_in, _WORLDS_AGAIN)
+    tried = [n for n in tried if any((opened[n] & at_stake[threat]).any() for threat, opened in open_in.items())]
     again = without_each(perimeter, zone_id, unknowns, tried) if tried else {}
     found = []
     for source in SOURCES:
@@ -122,7 +128,9 @@ class Moved:
     dead_m: float
 
 
-def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
+def sensitivity(
+    perimeter: Perimeter, zone_ids: Sequence[str], in_grass: Mapping[str, Floats] | None = None
+) -> list[Moved]:
     """Dead length of every zone and threat under each change, one change at a time; neighbours as they stand.
 
     Parameters
@@ -131,19 +139,23 @@ def sensitivity(perimeter: Perimeter, zone_ids: Sequence[str]) -> list[Moved]:
         With every zone solved as it stands.
     zone_ids : sequence of str
         Zones in question.
+    in_grass : mapping of str to (threats, n, k) array, optional
+        Modulation in grass that much taller, by zone, where it is solved.
     """
-    rules = perimeter.rules
+    rules, known = perimeter.rules, in_grass or {}
     share = THRESHOLD / rules.threshold
     shifts = {"heads up": (HEAD_M, HEAD_M), "heads down": (-HEAD_M, -HEAD_M), "one up, one down": (HEAD_M, -HEAD_M)}
     cases, keys = [], []
     for zone_id in zone_ids:
         zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-        cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
-        keys.append((zone_id, "grass"))
+        if zone_id not in known:
+            cases.append(Case(zone, strip, grass_m=rules.grass_m + GRASS_M))
+            keys.append((zone_id, "grass"))
         for change, (tx_m, rx_m) in shifts.items():
             cases.append(Case(moved_heads(zone, np.tile([tx_m, rx_m], (len(zone.pairs), 1))), strip))
             keys.append((zone_id, change))
     owns = dict(zip(keys, perimeter.best(cases), strict=True))
+    owns |= {(zone_id, "grass"): own for zone_id, own in known.items()}
     found = []
     for zone_id in zone_ids:
         chainage = perimeter.grids[zone_id].chainage_m

@@ -8,6 +8,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from geotools.beam import Beam
 from geotools.beam.cells import FineGround, fine_axis, strip_on
 from geotools.beam.draws import coarse_beam, coarse_strip
 from geotools.beam.response import ResponseRequest, StripResponse
@@ -167,8 +168,12 @@ class SolvedZones:
         return FineGround(along, across, level)
 
     def responses(self, cases: Sequence[Case]) -> list[list[StripResponse]]:
-        """What each pair of heads of each case gives over the zone's strip; solved together."""
-        requests = []
+        """What each pair of heads of each case gives over the zone's strip; solved together.
+
+        Cases of the same zone and ground, which look for other bodies or in other grass, cost one solve.
+        """
+        requests: list[tuple[Beam, ResponseRequest]] = []
+        beams: dict[tuple[int, ...], Beam] = {}
         for case in cases:
             strip = self._strip_of(case)
             grass = self.rules.grass_m if case.grass_m is None else case.grass_m
@@ -181,7 +186,13 @@ class SolvedZones:
                 name = ids.beam_id(case.zone.zone_id, pair.level)
                 beam = asked.strip.beam(pair.head_type, pair.tx_height_m, pair.rx_height_m, name=name)
                 beam = case.aimed(beam, number)
-                requests.append((beam if rough is None else coarse_beam(beam, rough), asked))
+                if rough is not None:
+                    beam = coarse_beam(beam, rough)
+                elif case.aim_deg is None:
+                    # the very same heads over the very same ground: one field for whatever is looked for in it
+                    same = id(case.zone), number, id(strip.ground_m), id(strip.line_detail_m)
+                    beam = beams.setdefault(same, beam)
+                requests.append((beam, asked))
         found = iter(self._batching.look_at(requests))
         return [[next(found) for _ in case.zone.pairs] for case in cases]
 
@@ -193,10 +204,11 @@ class SolvedZones:
 
     def best(self, cases: Sequence[Case]) -> list[Array]:
         """Best modulation over the heads of each case, (targets, n, k) each."""
-        return [
-            np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
-            for case, found in zip(cases, self.responses(cases), strict=True)
-        ]
+        return [self.best_of(case, found) for case, found in zip(cases, self.responses(cases), strict=True)]
+
+    def best_of(self, case: Case, found: Sequence[StripResponse]) -> Array:
+        """Best modulation over what the pairs of heads of a case give, (targets, n, k)."""
+        return np.max([one.modulation for one in found], axis=0) if found else self._nothing(case)
 
     def _nothing(self, case: Case) -> Array:
         """What a case without heads gives: nothing anywhere."""

@@ -80,6 +80,7 @@ class Topology:
         self._sides: dict[int, tuple[Flags, Ints]] = {}
         self._links: dict[int, tuple[Link, ...]] = {}
         self._edges: dict[int, tuple[Flags, Flags]] = {}
+        self._meets: dict[int, Ints] = {}
         self._steps: dict[int, Steps] = {}
 
     def shape(self, place: int) -> tuple[int, int]:
@@ -116,6 +117,14 @@ class Topology:
                     found.append(Link(other, np.flatnonzero(inside), near[0] * columns + near[1], at))
             self._links[place] = tuple(found)
         return self._links[place]
+
+    def meets(self, place: int) -> Ints:
+        """Nodes of a strip by which a way may lead to or from another strip, each once."""
+        if place not in self._meets:
+            met = [link.nodes for link in self.links(place)]
+            met += [link.near for other in self._touching[place] for link in self.links(other) if link.other == place]
+            self._meets[place] = np.unique(np.concatenate(met)) if met else np.empty(0, dtype=np.intp)
+        return self._meets[place]
 
     def edges(self, place: int) -> tuple[Flags, Flags]:
         """Nodes on the corridor's right and left edge, (n, k): on their strip's edge, on no other strip."""

@@ -24,7 +24,7 @@ from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
 from geotools.terrain.known import KnownLevels
 
-__all__ = ["Build", "Unknowns", "drawn_modulation", "errors_of", "without_each"]
+__all__ = ["Build", "Unknowns", "drawn_modulation", "drawn_worlds", "without_each"]
 
 Floats = NDArray[np.float64]
 #: Correlation length of what is drawn without a survey: bodies and heads change no ground, m.
@@ -155,8 +155,21 @@ def drawn_modulation(
     worlds : sequence of int
         Numbers of the worlds; one number is the same world in every call.
     """
+    return drawn_worlds(perimeter, zone_id, unknowns, worlds)[0]
+
+
+def drawn_worlds(
+    perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[int]
+) -> tuple[list[Mapping[str, Floats]], Floats]:
+    """`drawn_modulation`, and the survey's error under the beam line in each world, (worlds, n), m.
+
+    The error is none where the ground is proposed.
+    """
     works = _Works.of(perimeter, zone_id, unknowns)
-    return _solved(perimeter, zone_id, unknowns, [_drawn(perimeter, zone_id, unknowns, works, n) for n in worlds])
+    drawn = [_drawn(perimeter, zone_id, unknowns, works, number) for number in worlds]
+    middle = perimeter.strip(zone_id).offset_m.size // 2
+    surveyed = 1.0 if works is None else ~works.worked[:, middle]
+    return _solved(perimeter, zone_id, unknowns, drawn), np.array([w.ground_m[:, middle] for w in drawn]) * surveyed
 
 
 def without_each(
@@ -209,15 +222,6 @@ def survey_error(line: BeamLine, strip: Strip, unknowns: Unknowns, rng: np.rando
         return np.zeros(strip.ground_m.shape)
     measured = unknowns.measured(line, strip)
     return np.asarray(error_field(strip.chainage_m, strip.offset_m, unknowns.survey, rng, 1, measured)[0])
-
-
-def errors_of(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, count: int) -> Floats:
-    """The survey's errors in the first worlds of a zone, (worlds, n, k), m; none where the ground is proposed."""
-    zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-    rngs = [np.random.default_rng([unknowns.seed, zone.number, number]) for number in range(count)]
-    works = _Works.of(perimeter, zone_id, unknowns)
-    free = 1.0 if works is None else ~works.worked
-    return np.array([survey_error(zone.line, strip, unknowns, rng) * free for rng in rngs])
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ what a crossing without an alarm exists for, ``no_beam`` what no zone covers.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geotools.beam.response import StripResponse
-from geotools.detection.cases import Case
 from geotools.detection.envelope import LevelRange, crossable_within, swept
-from geotools.detection.hidden import DEEP_ENOUGH_M, hidden_depth, open_in_a_hidden_dip
+from geotools.detection.hidden import open_in_a_hidden_dip
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import open_in_3d, rows_in_question
-from geotools.detection.unknowns import Unknowns, drawn_modulation
+from geotools.detection.standing_answers import StandingAnswers, standing_answers
+from geotools.detection.unknowns import Unknowns, drawn_worlds
 
 __all__ = ["CONFIDENCE", "VERDICTS", "StationVerdicts", "ZoneVerdicts", "judge_stations"]
 
@@ -45,7 +45,7 @@ class StationVerdicts:
     open_share : (n,) array
         Share of the worlds in which somebody crosses here.
     law : (n,) bool
-        Somebody crosses here without moving the received level by as much as its threshold.
+        Somebody crosses here without moving the received level by as much as its threshold; not asked where ``dead``.
     known : bool
         Whether the survey's accuracy is stated, so that a share means anything.
     missed : (n,) bool
@@ -114,15 +114,24 @@ class ZoneVerdicts:
         Stations that are crossed in each of them.
     ample : bool
         The first worlds left so much in hand that no more were drawn.
+    line_error_m : (worlds, n) array
+        The survey's error under the beam line in each of the worlds, m; none where the ground is proposed.
     """
 
     stations: dict[str, StationVerdicts]
     worlds: list[Mapping[str, Floats]]
     dead_in: list[Mapping[str, Flags]]
     ample: bool
+    line_error_m: Floats
 
 
-def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field: str = "2d") -> ZoneVerdicts:
+def judge_stations(
+    perimeter: Perimeter,
+    zone_id: str,
+    unknowns: Unknowns,
+    field: str = "2d",
+    standing: StandingAnswers | None = None,
+) -> ZoneVerdicts:
     """Verdicts of a zone's stations; neighbours as they stand.
 
     Parameters
@@ -136,6 +145,8 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
     field : str
         Where the field in three dimensions is solved too: ``2d`` nowhere, ``3d`` everywhere, ``auto`` where the ground
         beside the beam may decide.
+    standing : StandingAnswers, optional
+        Of the zone, where they are solved with those of others; solved here if not given.
     """
     dead = perimeter.dead(zone_id)
     answered = ~perimeter.unanswered(zone_id) if perimeter.silent else None
@@ -144,17 +155,21 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
             t: StationVerdicts(f, np.zeros(f.size), np.zeros_like(f), False, np.zeros_like(f), answered=answered)
             for t, f in dead.items()
         }
-        return ZoneVerdicts(nothing, [], [], ample=True)
+        return ZoneVerdicts(nothing, [], [], True, np.zeros((0, perimeter.grids[zone_id].chainage_m.size)))
     asked = rows_in_question(perimeter, zone_id, field)
     beside = open_in_3d(perimeter, zone_id, asked) if asked.any() else {}
-    missed_m, missed = _missed(perimeter, zone_id, unknowns)
-    owns = drawn_modulation(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
+    if standing is None:
+        standing = standing_answers(perimeter, [zone_id], unknowns)[zone_id]
+    missed_m, low = standing.dip_m, standing.in_dip
+    missed = {} if low is None else open_in_a_hidden_dip(perimeter, zone_id, missed_m, low)
+    owns, errors = drawn_worlds(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
     if not ample and unknowns.draws > _FIRST:
-        owns += drawn_modulation(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
+        more, further = drawn_worlds(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
+        owns, errors = owns + more, np.concatenate([errors, further])
     tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     # however much of the field's modulation is in hand: the rise and fall of a level can be half of it
-    law = _within_envelope(perimeter, zone_id, unknowns.envelope)
+    law = _within_envelope(perimeter, zone_id, unknowns.envelope, standing.levels, dead)
     stations = {
         threat: StationVerdicts(
             flags,
@@ -168,22 +183,20 @@ def judge_stations(perimeter: Perimeter, zone_id: str, unknowns: Unknowns, field
         )
         for threat, flags in dead.items()
     }
-    return ZoneVerdicts(stations, owns, tried, ample)
+    return ZoneVerdicts(stations, owns, tried, ample, errors)
 
 
-def _missed(perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> tuple[float, dict[str, Flags]]:
-    """Depth of a dip that the survey could have missed, and the stations that are crossed in one, by threat."""
-    depth = 0.0 if unknowns.hidden is None else hidden_depth(perimeter, zone_id, unknowns.hidden)
-    return depth, open_in_a_hidden_dip(perimeter, zone_id, depth) if depth > DEEP_ENOUGH_M else {}
-
-
-def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None) -> dict[str, Flags]:
-    """Stations that are crossed without moving any receiver's level by the threshold, by threat."""
+def _within_envelope(
+    perimeter: Perimeter,
+    zone_id: str,
+    threshold: float | None,
+    found: Sequence[StripResponse],
+    dead: Mapping[str, Flags],
+) -> dict[str, Flags]:
+    """Stations that are crossed without moving any receiver's level by the threshold, but for dead ones, by threat."""
     if threshold is None:
         return {}
     grid = perimeter.grids[zone_id]
-    case = Case(perimeter.zones[zone_id], perimeter.strip(zone_id), level=True)
-    (found,) = perimeter.responses([case])
     cover = perimeter.cover(zone_id)
     answer = {}
     for number, threat in enumerate(perimeter.rules.targets):
@@ -194,7 +207,9 @@ def _within_envelope(perimeter: Perimeter, zone_id: str, threshold: float | None
         free = cover[threat] < perimeter.rules.threshold
         over = partial(perimeter.crossed_over, zone_id, number)
         steppable = partial(perimeter.steppable, zone_id)
-        answer[threat] = crossable_within(beams, threshold, over, open_nodes=free, steppable=steppable)
+        answer[threat] = crossable_within(
+            beams, threshold, over, open_nodes=free, steppable=steppable, settled=dead[threat]
+        )
     return answer
 
 

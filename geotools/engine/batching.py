@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar
 
 from geotools.beam.field import BeamField
@@ -37,7 +38,7 @@ def look_at(asked: Sequence[tuple[Beam, Callable[[BeamField], R]]]) -> list[R]:
     Parameters
     ----------
     asked : sequence of (Beam, callable), the beams and what is looked for in each: a request of :mod:`geotools.beam`,
-        which can be handed to another process.
+        which can be handed to another process. A beam given several times, the very same object, is solved once.
 
     Returns
     -------
@@ -47,17 +48,27 @@ def look_at(asked: Sequence[tuple[Beam, Callable[[BeamField], R]]]) -> list[R]:
     ------
     NumericInputError : as :func:`geotools.beam.solve_beam`.
     """
-    batches = batches_of([beam for beam, _ in asked])
+    places: dict[int, list[int]] = {}
+    for place, (beam, _) in enumerate(asked):
+        places.setdefault(id(beam), []).append(place)
+    of_beam = list(places.values())
+    batches = batches_of([asked[first][0] for first, *_ in of_beam])
     work = sum(grid.size * grid.ground_m.size * 2 for batch in batches for grid in batch.grids)
-    items = [(batch, [asked[place][1] for place in batch.places]) for batch in batches]
+    items = [(batch, [[asked[place][1] for place in of_beam[one]] for one in batch.places]) for batch in batches]
     seen: dict[int, R] = {}
-    for batch, answer in zip(batches, share(_solve_batch, items, small=work < _WORTH_SENDING), strict=True):
-        seen.update(zip(batch.places, answer, strict=True))
+    for batch, answers in zip(batches, share(_solve_batch, items, small=work < _WORTH_SENDING), strict=True):
+        for one, answer in zip(batch.places, answers, strict=True):
+            seen.update(zip(of_beam[one], answer, strict=True))
     return [seen[place] for place in range(len(asked))]
 
 
-def _solve_batch(item: tuple[Batch, list[Callable[[BeamField], R]]]) -> list[R]:
-    return solve_batch(*item)
+def _solve_batch(item: tuple[Batch, list[list[Callable[[BeamField], R]]]]) -> list[list[R]]:
+    batch, uses = item
+    return solve_batch(batch, [partial(_each, of_beam) for of_beam in uses])
+
+
+def _each(uses: Sequence[Callable[[BeamField], R]], field: BeamField) -> list[R]:
+    return [use(field) for use in uses]
 
 
 @dataclass

@@ -8,11 +8,12 @@ import pytest
 from scipy.special import erf
 
 from geotools.beam import HEAD_TYPES, Target
+from geotools.beam.antenna import lateral_fraction
 from geotools.beam.cells import FineGround, _parts, fine_axis, strip_on
 from geotools.beam.field import BeamField, HeadPlacing, SolvedField, _crossing, _running_share
 from geotools.beam.field3d import Field3D, Mesh, _moved, _on_mesh, _ramp
 from geotools.beam.profile import Beam
-from geotools.beam.strip import Strip
+from geotools.beam.strip import Strip, modulations
 from geotools.errors import NumericInputError
 
 HEAD = HEAD_TYPES["10 GHz"]
@@ -69,6 +70,30 @@ def test_bodies_on_the_same_ground_one_after_the_other_are_each_their_own():
         assert found == pytest.approx(((base + height) ** 2 - base**2) / TOP**2, abs=1e-5)
     other = field.modulation_grid(Target("body", 0.2, 0.5, 0.4), [0.0], ground + 0.3, lateral=WIDE)
     assert other == pytest.approx((0.9**2 - 0.7**2) / TOP**2, abs=1e-5)
+
+
+def test_bodies_looked_for_at_once_are_each_their_own_for_one_look_into_the_field(monkeypatch):
+    field, looked = beam_field(lambda z: 2.0 * z / TOP**2), []
+    strip = Strip(X, np.array([-0.5, 0.0, 0.5]), np.zeros((X.size, 3)))
+    below = BeamField.share_below
+    monkeypatch.setattr(BeamField, "share_below", lambda self, z: looked.append(np.shape(z)) or below(self, z))
+    # underside, height, width, grass; the third lies in the grass whole
+    bodies = (
+        (0.0, 0.5, 0.5, 0.0),
+        (0.4, 1.0, 0.5, 0.0),
+        (0.0, 0.3, 0.5, 0.4),
+        (0.0, 1.0, 0.9, 0.25),
+        (0.4, 0.2, 0.5, 0.0),
+    )
+    asked = [(Target("body", height, width, base), grass) for base, height, width, grass in bodies]
+    found = modulations(field, asked, strip)
+    assert len(looked) == 1 and found.shape == (5, X.size, 3)
+    for one, (base, height, width, grass) in zip(found, bodies, strict=True):
+        low, top = max(base, grass), base + height
+        taken = max(top**2 - low**2, 0.0) / TOP**2 if top > low else 0.0
+        across = np.abs(lateral_fraction(HEAD, X, float(X[-1]), strip.offset_m, width))
+        assert one == pytest.approx(taken * across, abs=1e-5)
+    assert not modulations(field, asked[2:3], strip).any()
 
 
 @pytest.mark.parametrize(("free", "aim"), [(1.0, 1.0), (2.0, 1.0), (10.0, 1.0), (1.0, 0.5), (4.0, 0.5)])

@@ -170,6 +170,33 @@ def test_who_gets_over_is_who_walks_over(name, share):
 
 
 @pytest.mark.parametrize("name", CHAINS)
+def test_other_strips_are_looked_at_only_where_an_area_meets_one(name):
+    """A hole that is open over the line and meets neither edge nor strip is shut, whatever is open elsewhere."""
+    topology = topology_of(name)
+    for place in range(len(topology.grids)):
+        (n, k), steps, asked = topology.shape(place), topology.steps(place), []
+        shut = np.zeros((n, k), bool)
+        shut.ravel()[topology.meets(place)] = True
+        shut[:, [0, -1]] = True
+        here = next(
+            i for i, (a, b) in enumerate(zip(steps.right, steps.left, strict=True)) if not shut.ravel()[[a, b]].any()
+        )
+        opened = np.zeros((n, k), bool)
+        opened.ravel()[[steps.right[here], steps.left[here]]] = True
+
+        def areas(at, place=place, opened=opened, asked=asked):
+            asked.append(at)
+            return areas_of(topology, at, opened if at == place else np.ones(topology.shape(at), bool))
+
+        found = crossed(topology, list(range(len(topology.grids))), areas, [place])[place]
+        assert not found.any() and set(asked) == {place}
+    for place in range(len(topology.grids)):
+        for link in topology.links(place):
+            assert np.isin(link.nodes, topology.meets(place)).all()
+            assert np.isin(link.near, topology.meets(link.other)).all()
+
+
+@pytest.mark.parametrize("name", CHAINS)
 def test_every_step_is_between_touching_nodes_of_either_side_of_the_strips_own_piece(name):
     topology = topology_of(name)
     pieces = [LineString(topology.vertices[i : i + 2]) for i in range(len(topology.grids))]

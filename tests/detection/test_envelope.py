@@ -151,3 +151,23 @@ def test_a_person_sways_by_fifteen_centimetres_to_either_side():
     # a node 0.1 m aside meets the spike; one 0.2 m aside the place half way to it; one 0.3 m aside nothing of it
     assert found.lowest[10, 11] == 0.0 and found.lowest[10, 12] == pytest.approx(0.5) and found.lowest[10, 13] == 1.0
     assert found.lowest[11, 10] == 0.0 and found.lowest[12, 10] == pytest.approx(0.5) and found.lowest[13, 10] == 1.0
+
+
+def test_stations_that_are_settled_are_not_looked_for():
+    """Of six stations three are within the threshold; two of them are settled, and only the third costs a search."""
+    level = np.ones((6, 5))
+    level[3:] = 0.5
+    beam = LevelRange(level, level, 1.0)
+    sought = []
+
+    def crossed(open_nodes):
+        sought.append(crossed_over(open_nodes))
+        return sought[-1]
+
+    every = crossable_within([beam], 0.2, crossed, steppable=crossed_over)
+    assert every.tolist() == [True] * 3 + [False] * 3 and sought
+    settled = np.arange(6) == 1
+    left = crossable_within([beam], 0.2, crossed, steppable=crossed_over, settled=settled)
+    assert left.tolist() == (every & ~settled).tolist() and settled.sum() == 1
+    sought.clear()
+    assert not crossable_within([beam], 0.2, crossed, steppable=crossed_over, settled=every).any() and not sought

@@ -21,14 +21,15 @@ COVER = {"prone": RNG.uniform(0.0, 0.5, (COUNT, 5))}
 def judged(monkeypatch, dead_in, spots, correlation=4.0, counted=None):
     """What is said, and what is asked."""
     asked = []
-    monkeypatch.setattr(certainty, "errors_of", lambda *given: np.zeros((WORLDS, COUNT, 5)))
     monkeypatch.setattr(certainty, "choose_points", lambda questions, *given: asked.extend(questions) or [])
     perimeter = SimpleNamespace(
         grids={"Z": SimpleNamespace(chainage_m=np.arange(float(COUNT)), offset_m=np.linspace(-2.0, 2.0, 5))},
         counted=lambda _: np.ones(COUNT, dtype=bool) if counted is None else counted,
         cover=lambda _: COVER,
     )
-    worlds = SimpleNamespace(worlds=OWN, dead_in=[{"prone": flags} for flags in dead_in])
+    worlds = SimpleNamespace(
+        worlds=OWN, dead_in=[{"prone": flags} for flags in dead_in], line_error_m=np.zeros((WORLDS, COUNT))
+    )
     unknowns = SimpleNamespace(survey=Accuracy(0.05, correlation_m=correlation))
     return certainty.judge_zone(perimeter, "Z", {"prone": spots}, unknowns, worlds), asked
 

@@ -115,3 +115,24 @@ def test_outside_of_the_map_a_beam_is_solved_by_itself(rounds):
     assert np.isfinite(levels(Batching(), [beam(0.5)])[0])
     assert rounds == [1]
     assert list(Batching().map(lambda h: h, [])) == []
+
+
+def test_a_beam_that_is_asked_several_things_is_solved_once(monkeypatch):
+    marched = []
+    solve = meeting.solve_batch
+
+    def counted(batch, uses):
+        marched.extend(batch.places)
+        return solve(batch, uses)
+
+    monkeypatch.setattr(meeting, "solve_batch", counted)
+    one, other = beam(0.4), beam(0.9)
+    strip, bodies = look(one).strip, [((TARGETS[name], 0.0),) for name in ("prone", "crawl")]
+    asked = [(b, ResponseRequest(strip, who)) for who in bodies for b in (one, other)]
+    # an equal beam that is another object is no more than a beam of its own
+    found = Batching().look_at([*asked, (beam(0.4), asked[0][1])])
+    assert len(marched) == 3
+    for answer, (b, request) in zip(found, [*asked, asked[0]], strict=True):
+        wanted = request(solve_beams([b])[0])
+        assert answer.modulation == pytest.approx(wanted.modulation, abs=1e-5)
+    assert np.abs(found[0].modulation - found[2].modulation).max() > 0.05

@@ -137,12 +137,6 @@ EQUAL = (
         "of two dimensions the second is the last",
     ),
     EqualFault(
-        "beam.field",
-        "if kept is None or kept[0] is not target_ground_m or kept[1] != target.base_m or kept[2].shape != shape:",
-        "kept[1]isnottarget_ground_m",
-        "what is kept is computed anew, and is the same",
-    ),
-    EqualFault(
         "steps.layout.chain",
         "np.add.at(covers, station + np.maximum(reach, 1), -1)",
         "-0)",

@@ -17,11 +17,11 @@ from geotools.detection.findings import find
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unanswered import runs_without, silent_strips, zones_beside, zones_without_ground
 from geotools.detection.unknowns import Unknowns
-from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts, judge_stations
+from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.rasters import small_cache
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
-from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, sensitivity_rows
+from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, judge_all, sensitivity_rows
 from geotools.terrain.model import Terrain
 
 __all__ = ["LAYERS", "TileResult", "TileTask", "solve_here", "solve_tile"]
@@ -124,10 +124,10 @@ def _solve_run(
     found = find(perimeter, tile, progress)
     spots = spot_rows(found)
     rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
-    judged = {zone_id: judge_stations(perimeter, zone_id, task.unknowns, task.field) for zone_id in found.asked}
+    judged, in_grass = judge_all(found, task.unknowns, task.field)
     if task.uncertainty:
         rows["resurvey"] = add_certainty(found, spots, task.unknowns, judged)
-        rows["sensitivity"] = sensitivity_rows(found, task.unknowns, judged)
+        rows["sensitivity"] = sensitivity_rows(found, task.unknowns, judged, in_grass)
     rows["crossings"] = crossing_rows(found, chain.inside_left, _confident(perimeter, task.unknowns, judged))
     rows["beam_levels"] = beam_rows(found, task.rain_mm_h, turned)
     rows["profiles"] = profile_rows(found)

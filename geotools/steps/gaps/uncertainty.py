@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from shapely import Point
 
 from geotools.beam import rain_fade_db
@@ -15,9 +16,10 @@ from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
 from geotools.detection.hidden import Hidden
-from geotools.detection.sensitivity import costs, sensitivity
+from geotools.detection.sensitivity import GRASS_M, costs, sensitivity
+from geotools.detection.standing_answers import standing_answers
 from geotools.detection.unknowns import Unknowns
-from geotools.detection.verdicts import ZoneVerdicts
+from geotools.detection.verdicts import ZoneVerdicts, judge_stations
 from geotools.engine.step import StepContext
 from geotools.io.tables import csv_text
 from geotools.plan import cautions, ids
@@ -32,11 +34,15 @@ __all__ = [
     "add_certainty",
     "beam_rows",
     "hidden_of",
+    "judge_all",
     "polarisations",
     "resurvey_table",
     "sensitivity_rows",
     "unlocked_heights",
 ]
+
+#: Zones whose fields as they stand are asked together.
+_AT_ONCE = 24
 
 
 def hidden_of(ctx: StepContext) -> dict[str, Hidden]:
@@ -110,9 +116,31 @@ def resurvey_table(points: list[Row], metres_a_unit: float, system: Mapping[str,
     return csv_text(["point_id", "x", "y", "model_m", "z", *system, "caution"], rows)
 
 
-def sensitivity_rows(found: Findings, unknowns: Unknowns, judged: Mapping[str, ZoneVerdicts]) -> list[Row]:
+def judge_all(
+    found: Findings, unknowns: Unknowns, field: str
+) -> tuple[dict[str, ZoneVerdicts], dict[str, NDArray[np.float64]]]:
+    """Verdicts of every zone that was asked, and its modulation in the grass of the sensitivity, where it is solved."""
+    perimeter, asked = found.perimeter, found.asked
+    judged: dict[str, ZoneVerdicts] = {}
+    in_grass: dict[str, NDArray[np.float64]] = {}
+    for start in range(0, len(asked), _AT_ONCE):
+        part = asked[start : start + _AT_ONCE]
+        grass_m = perimeter.rules.grass_m + GRASS_M
+        standing = standing_answers(perimeter, part, unknowns, grass_m) if unknowns.draws else {}
+        for zone_id in part:
+            judged[zone_id] = judge_stations(perimeter, zone_id, unknowns, field, standing.get(zone_id))
+        in_grass |= {z: one.in_grass for z, one in standing.items() if one.in_grass is not None}
+    return judged, in_grass
+
+
+def sensitivity_rows(
+    found: Findings,
+    unknowns: Unknowns,
+    judged: Mapping[str, ZoneVerdicts],
+    in_grass: Mapping[str, NDArray[np.float64]],
+) -> list[Row]:
     """Rows of the sensitivity table: settings a little off, then what each source of what is not known costs."""
-    moved = sensitivity(found.perimeter, found.asked)
+    moved = sensitivity(found.perimeter, found.asked, in_grass)
     as_set = {(m.zone_id, m.threat): m.dead_m for m in moved if m.change == "as set"}
     rows: list[Row] = [
         {
