@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from geotools.beam.strip import Strip
 from geotools.detection.cases import straight_ground
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.disturb import heads_off
@@ -92,7 +93,8 @@ def straight_case(
     low, high = stays if locked else settings.height_limits.get(pair.level, stays)
     span = min(low - float(heights.min()), 0.0), max(high - float(heights.max()), 0.0)
     moves = [share * end for end in span for share in (1.0, 0.5, 0.25) if end]
-    flat = straight_ground(perimeter.grids[zone.zone_id], perimeter.levels(zone.zone_id))
+    grid = perimeter.grids[zone.zone_id]
+    flat = Strip(grid.chainage_m, grid.offset_m, straight_ground(grid, perimeter.levels(zone.zone_id)))
     alone = replace(zone, pairs=(pair,))
     cases = [alone.with_heights(pair.level, *(heights + move)) for move in (0.0, *moves)]
     if rest.pairs:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from geotools.beam.strip import Strip
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.demand import Demand, Modulation, proof_of, reach_of, sight_line, straight_case, with_ends
 from geotools.earthwork.disturb import State, Tolerances, edge_states
@@ -91,22 +92,37 @@ class ZoneGroup:
         return Solver(self.strip.cells, self.rules, replace(machine, least_lift_m=lift), self.drainage, self.known)
 
     def _solved(
-        self, states: Sequence[State], ground: DesignSurface | None = None, pairs: slice = slice(None)
+        self,
+        states: Sequence[State],
+        ground: DesignSurface | None = None,
+        pairs: slice = slice(None),
+        strips: dict[int, list[Strip]] | None = None,
     ) -> list[list[Modulation]]:
         """Modulation of every zone in each of the states, on a ground or, if none is given, on their design.
 
-        pairs : those of each zone's pairs of heads that are computed, the lowest first.
+        pairs : those of each zone's pairs of heads that are computed, the lowest first. strips : of the zones, by the
+        identity of the design; those that are not there are made.
         """
+        known = {} if strips is None else strips
         cases = []
         for each in states:
-            there = ground
-            if there is None:
-                there = self.surface.around(self.strip)
-                there.apply(self.strip, each.design)
-            cases += [(replace(z, pairs=z.pairs[pairs]), self.perimeter.strip(z.zone_id, there)) for z in each.zones]
+            levels = each.design if ground is None else ground
+            # heads that are off stand on the same ground as those that are not
+            if id(levels) not in known:
+                known[id(levels)] = self._strips_on(ground, each.design)
+            strips_now = zip(each.zones, known[id(levels)], strict=True)
+            cases += [(replace(zone, pairs=zone.pairs[pairs]), strip) for zone, strip in strips_now]
         solved = self.perimeter.modulations(cases)
         k = len(self.zones)
         return [solved[i : i + k] for i in range(0, len(solved), k)]
+
+    def _strips_on(self, ground: DesignSurface | None, design: np.ndarray) -> list[Strip]:
+        """Every zone's strip on a ground or, if none is given, on a design."""
+        there = ground
+        if there is None:
+            there = self.surface.around(self.strip)
+            there.apply(self.strip, design)
+        return [self.perimeter.strip(zone.zone_id, there) for zone in self.zones]
 
     def _judged(self, now: list[Modulation] | None, *off: list[Modulation]) -> list[Proof]:
         """Proofs from the modulation on the ground as designed, None to leave that out, and at the edges."""
@@ -141,7 +157,8 @@ class ZoneGroup:
         """
         first = 0 if state is None else 1
         states = [*edges] if state is None else [state, *edges]
-        found = self._solved(states, pairs=slice(0, 1))
+        strips: dict[int, list[Strip]] = {}
+        found = self._solved(states, pairs=slice(0, 1), strips=strips)
 
         def proofs(*which: int) -> list[Proof]:
             designed = [found[i] for i in which if i < first]
@@ -151,7 +168,8 @@ class ZoneGroup:
         if not _anybody(made):
             return made
         not_alone = [i for i in range(len(states)) if _anybody(proofs(i))]
-        for i, above in zip(not_alone, self._solved([states[i] for i in not_alone], pairs=slice(1, None)), strict=True):
+        rest = self._solved([states[i] for i in not_alone], pairs=slice(1, None), strips=strips)
+        for i, above in zip(not_alone, rest, strict=True):
             found[i] = [
                 {t: np.maximum(low[t], high[t]) for t in low} for low, high in zip(found[i], above, strict=True)
             ]

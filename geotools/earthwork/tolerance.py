@@ -68,13 +68,16 @@ def worst_in_tolerance(
         states = edge_states(state, settings.draws if draws is None else draws, tolerances)
         if not works:
             states = [s for s in states if s.kind == "heads"]
-        cases = []
+        strips: dict[int, Strip] = {}
         for each in states:
-            there = surface
-            if works:
-                there = surface.around(strip)
-                there.apply(strip, each.design)
-            cases.append((each.zones[0], stands.strip(zone.zone_id, there)))
+            # heads that are off stand on the same ground as those that are not
+            if id(each.design) not in strips:
+                there = surface
+                if works:
+                    there = surface.around(strip)
+                    there.apply(strip, each.design)
+                strips[id(each.design)] = stands.strip(zone.zone_id, there)
+        cases = [(each.zones[0], strips[id(each.design)]) for each in states]
         for each, metres in zip(states, _dead_lengths(stands, zone.zone_id, cases), strict=True):
             if metres > worst.metres:
                 said = _WORDS[each.kind].format(

@@ -35,7 +35,8 @@ class GradeSettings:
     keeps in hand. tolerances : how far works and heads may be off while the zone stays clear. machine : what can be
     made. accuracy_m : works thinner than what the survey is good for are not made. water : what flow paths keep; None
     leaves water out of account. draws : draws of each kind of uneven building that a surface is tried in. most : price
-    from which on nobody wants the works: what costs more is given up. fixed : zone and level of heads that are locked
+    from which on nobody wants the works: what costs more is given up. priced_as_drawn : whether it is looked for what
+    the works would cost without tolerances. fixed : zone and level of heads that are locked
     and keep their heights whatever the limits.
     """
 
@@ -52,6 +53,7 @@ class GradeSettings:
     water: WaterRules | None = None
     draws: int = 2
     most: float = float("inf")
+    priced_as_drawn: bool = True
     fixed: frozenset[tuple[str, str]] = frozenset()
 
     @property

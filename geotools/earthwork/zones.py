@@ -48,7 +48,9 @@ def grade_group(
         best = _with_heads_moved(trial, apart, keep_falls=False)
     if best is apart and all(part.as_drawn is not None for part in parts):
         return replace(best, as_drawn=sum(part.as_drawn or 0.0 for part in parts))
-    return (trial.with_robustness(best) if best.price < settings.most else best).with_words()
+    if settings.priced_as_drawn and best.price < settings.most:
+        best = trial.with_robustness(best)
+    return best.with_words()
 
 
 def _with_heads_held(trial: ZoneGroup, most: float) -> ZoneGrading:

@@ -231,8 +231,8 @@ class Trial:
         parts = self._parts(splitting)
         stands = self.perimeter.with_zones({self.zone.zone_id: parts})
         open_ = tuple(p for p in parts if bare.closes or stands.dead_length(p.zone_id, stands.dead(p.zone_id)) > 0.0)
-        design = self.surface.blank()
-        graded, final = grade_zones(stands, design, open_, self.settings, keep=self.keep)
+        design, settings = self.surface.blank(), replace(self.settings, priced_as_drawn=False)
+        graded, final = grade_zones(stands, design, open_, settings, keep=self.keep)
         if not any(one.grading.made is not None for one in graded):
             return None
         now = {one.zone.zone_id: one.zone for one in graded}
