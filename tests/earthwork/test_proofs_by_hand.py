@@ -15,6 +15,7 @@ from geotools.earthwork.group import ZoneGroup
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.proof import Proof
 from geotools.earthwork.zone_grading import GradeSettings
+from tests.invented_ground import zone
 
 SETTINGS = GradeSettings(GradingRules(), {"prone": 0.1})
 #: Modulation of the lowest pair of heads and of those above it, by state; dead below 0.2.
@@ -40,7 +41,7 @@ class Group:
     def __init__(self):
         self.asked = []
 
-    def _solved(self, states, pairs):
+    def _solved(self, states, pairs, strips):
         self.asked.append(([*states], pairs))
         table = LOW if pairs == slice(0, 1) else HIGH
         return [[{"prone": np.array([table[state], 1.0])}] for state in states]
@@ -109,3 +110,41 @@ def test_states_that_fail_soonest_come_first_and_the_rest_only_where_those_pass(
 )
 def test_what_is_called_clear_states_the_tolerances_it_is_clear_within(build, settle, words):
     assert replace(SETTINGS, tolerances=Tolerances(build, settle, 0.0)).clear_words == words
+
+
+def test_states_on_one_ground_share_the_strips_of_it():
+    """Heads that are off stand on the design as drawn: its strips are laid once, and once for each other ground."""
+    laid = []
+
+    class Perimeter:
+        def strip(self, zone_id, ground):
+            laid.append((zone_id, ground.levels))
+            return f"{zone_id} on {ground.levels}"
+
+        def modulations(self, cases):
+            return [(one.pairs, strip) for one, strip in cases]
+
+    class Around:
+        levels = None
+
+        def apply(self, _, design):
+            self.levels = design
+
+    both = zone("A"), zone("B")
+    made = object.__new__(ZoneGroup)
+    made.zones, made.strip, made.perimeter = both, None, Perimeter()
+    made.surface = SimpleNamespace(around=lambda _: Around())
+    drawn, low = "as drawn", "built low"
+    states = [SimpleNamespace(zones=both, design=design) for design in (drawn, low, drawn, drawn)]
+    strips = {}
+    found = made._solved(states, pairs=slice(0, 1), strips=strips)
+    assert [[strip for _, strip in each] for each in found] == [
+        [f"A on {design}", f"B on {design}"] for design in (drawn, low, drawn, drawn)
+    ]
+    assert all(pairs == z.pairs[:1] for each in found for (pairs, _), z in zip(each, both, strict=True))
+    assert laid == [("A", drawn), ("B", drawn), ("A", low), ("B", low)]
+    made._solved(states, pairs=slice(1, None), strips=strips)
+    assert len(laid) == 4
+    # a ground that is given is the ground of all of them
+    made._solved(states, SimpleNamespace(levels="today"))
+    assert laid[4:] == [("A", "today"), ("B", "today")]
