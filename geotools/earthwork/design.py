@@ -11,6 +11,7 @@ from shapely import Point
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
+from geotools.earthwork.known import Known
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
@@ -109,6 +110,8 @@ def grade_zones(
             for part in parts:
                 made.update({zone.zone_id: (zone, part) for zone in part.zones})
     final = _whole(perimeter, surface, made)
+    # a second look at a zone asks much of what the first has asked
+    solved: dict[str, Known] = {}
     for look in range(_SECOND_LOOKS + 1):
         # a zone clear with its neighbours as they were may count on a beam that has moved since
         asked = [z for z in zones if made[z.zone_id][1].clear]
@@ -122,7 +125,8 @@ def grade_zones(
             around = perimeter.with_zones(
                 {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
             )
-            part = grade_group(around, surface, [zone], replace(settings, draws=FINAL_DRAWS // 2), keep=keep)
+            closer, before = replace(settings, draws=FINAL_DRAWS // 2), solved.setdefault(zone.zone_id, Known())
+            part = grade_group(around, surface, [zone], closer, keep=keep, known=before)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
         final = _whole(perimeter, surface, made)

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork import design
+from geotools.earthwork import design, linear
 from geotools.earthwork.design import depth_classes, grade_zones
 from geotools.earthwork.group import ZoneGroup
 from geotools.earthwork.programme import GradingRules
+from geotools.earthwork.tolerance import Loose
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
@@ -123,6 +124,35 @@ def test_works_of_two_zones_that_nobody_builds_are_looked_for_zone_by_zone(alone
     each = {id(one.grading): np.abs(one.grading.design - one.grading.strip.cells.ground).sum() for one in made}
     assert laid == pytest.approx(sum(each.values()), rel=1e-4) and laid > 1.0
     assert all(one.clear for one in made)
+
+
+def test_a_zone_that_is_looked_at_twice_has_no_programme_solved_twice(monkeypatch):
+    ground = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + dip(0.5, 5.0, 140.0)(x, y) - 100)
+    zones = [zone(), zone("Z2", start=90.0)]
+    perimeter = Perimeter(zones, ground, RULES)
+    perimeter.solve_all()
+    never = Loose(0.5, "whatever is done")
+    monkeypatch.setattr(
+        design, "_loose", lambda final, surface, zone_id, settings: never if zone_id == "Z1" else Loose()
+    )
+    solved: list[int] = []
+    monkeypatch.setattr(linear, "cheapest", lambda of, real=linear.cheapest: solved.append(1) or real(of))
+    looks: list[tuple[list[str], int, ZoneGrading]] = []
+
+    def counted(perimeter, surface, group, settings, **more):
+        before = len(solved)
+        made = grade_group(perimeter, surface, group, settings, **more)
+        looks.append(([z.zone_id for z in group], len(solved) - before, made))
+        return made
+
+    monkeypatch.setattr(design, "grade_group", counted)
+    made, _ = grade_zones(perimeter, DesignSurface(ground, (-10, -10, 210, 10)), zones, SETTINGS)
+    assert [names for names, _, _ in looks] == [["Z1", "Z2"], ["Z1"], ["Z1"]]
+    (_, first, one), (_, second, other) = looks[1:]
+    assert first > 0 and second == 0
+    # nothing has changed in between: what is found is found again
+    assert np.array_equal(one.design, other.design) and one.price == other.price
+    assert made[0].loose == never
 
 
 def worked(grading: ZoneGrading):
