@@ -61,6 +61,20 @@ class Perimeter(JoinedZones):
         topology, place = self.topology(zone_id)
         return topology.counted(place)
 
+    def around(self, zone_ids: Collection[str]) -> tuple[Zone, ...]:
+        """Zones that an answer for these may hang on, themselves among them, in the perimeter's order.
+
+        Those that ways across them may use, those whose strips lie on these, and whatever else meets them.
+        """
+        names: set[str] = set()
+        for zone_id in zone_ids:
+            topology, place = self.topology(zone_id)
+            used = topology.window(place, WAYS_ZONES)
+            ids = self.in_chain(zone_id)
+            names.update(ids[at] for one in used for at in (one, *topology.touching(one)))
+            names.update(self.neighbours(zone_id))
+        return tuple(zone for name, zone in self.zones.items() if name in names)
+
     def answered(self, zone_id: str) -> bool:
         """Whether anything is known of a zone: it does not lie wholly beside strips whose ground is not known."""
         return bool(np.any(self.counted(zone_id) & ~self.unanswered(zone_id)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,7 @@ from shapely import Point
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.falls import WaterCrossing
+from geotools.earthwork.groups_graded import Asked, GroupsGraded
 from geotools.earthwork.known import Known
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
@@ -72,12 +74,14 @@ def grade_zones(
     *,
     keep: Kept | None = None,
     known: Mapping[str, ZoneGrading] | None = None,
+    before: GroupsGraded | None = None,
 ) -> tuple[list[Graded], Perimeter]:
     """Grade the zones, changing `surface`; then run the detection of every zone again on the finished surface.
 
     zones : those to grade, with their heads as they are to stand. Zones whose strips overlap share one programme; where
     that finds no surface, each is tried alone. known : gradings of zones by themselves that are at hand; those that
-    meet no other works are taken as they are.
+    meet no other works are taken as they are. before : works of groups found before, with these settings on this
+    terrain; a group for which nothing has changed has its works again.
 
     Returns
     -------
@@ -86,17 +90,25 @@ def grade_zones(
     reach = settings.under_m + settings.batter_m
     made: dict[str, tuple[Zone, ZoneGrading]] = {}
 
-    def attempt(group: list[Zone]) -> ZoneGrading:
+    groups = GroupsGraded() if before is None else before
+
+    def attempt(group: list[Zone], on: bytes) -> ZoneGrading:
         parts = [known[z.zone_id] for z in group if z.zone_id in known] if known is not None else []
         if len(parts) < len(group):
             parts = []
         if len(parts) == 1:
             return parts[0]
-        return grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
+        asked = Asked.of(perimeter, group, parts, on)
+        works = groups.get(asked)
+        if works is None:
+            works = grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
+            groups.put(asked, works)
+        return works
 
     for turn in _turns(strip_groups(zones, reach)):
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
-        for group, grading in zip(turn, perimeter.together(attempt, turn), strict=True):
+        now = partial(attempt, on=surface.change.digest())
+        for group, grading in zip(turn, perimeter.together(now, turn), strict=True):
             parts = [grading]
             if len(group) > 1 and not (grading.clear and grading.buildable):
                 alone = _one_after_another(surface, group, attempt)
@@ -125,8 +137,8 @@ def grade_zones(
             around = perimeter.with_zones(
                 {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
             )
-            closer, before = replace(settings, draws=FINAL_DRAWS // 2), solved.setdefault(zone.zone_id, Known())
-            part = grade_group(around, surface, [zone], closer, keep=keep, known=before)
+            closer, first = replace(settings, draws=FINAL_DRAWS // 2), solved.setdefault(zone.zone_id, Known())
+            part = grade_group(around, surface, [zone], closer, keep=keep, known=first)
             surface.apply(part.strip, part.design)
             made[zone.zone_id] = (part.zones[0], part)
         final = _whole(perimeter, surface, made)
@@ -144,12 +156,12 @@ def grade_zones(
 
 
 def _one_after_another(
-    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[list[Zone]], ZoneGrading]
+    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[list[Zone], bytes], ZoneGrading]
 ) -> list[ZoneGrading]:
     """Zones that share a strip each graded by itself, the next on the ground that the last has left."""
     made = []
     for zone in group:
-        made.append(attempt([zone]))
+        made.append(attempt([zone], surface.change.digest()))
         surface.apply(made[-1].strip, made[-1].design)
     return made
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.design import FINAL_DRAWS, Graded, grade_zones
+from geotools.earthwork.groups_graded import GroupsGraded
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
@@ -88,12 +89,12 @@ def put_together(
     left = {zone_id: _offered(found) for zone_id, found in options.items()}
     hopeful = {zone_id: _hopeful(found) for zone_id, found in options.items()}
     best: dict[str, tuple[tuple[float, ...], Option]] = {}
-    turns = 0
+    turns, works = 0, GroupsGraded()
     while True:
         taken = {zone_id: one for zone_id, found in left.items() if (one := cheapest(found)) is not None}
         taken |= {zone_id: found[0] for zone_id, found in hopeful.items() if found}
         surface, keep = blank()
-        joint = _stand(perimeter, surface, keep, taken, settings, prices)
+        joint = _stand(perimeter, (surface, keep), taken, settings, prices, works)
         # what was not clear by itself has to be so now, and must have opened nothing beside it
         failed = [zone_id for zone_id, found in hopeful.items() if found and not _holds(perimeter, joint, zone_id)]
         for zone_id in failed:
@@ -121,7 +122,7 @@ def put_together(
             # none of its options is clear together with the others': then the one that leaves least
             taken |= {zone_id: best[zone_id][1] for zone_id in open_}
             surface, keep = blank()
-            joint = _stand(perimeter, surface, keep, taken, settings, prices)
+            joint = _stand(perimeter, (surface, keep), taken, settings, prices, works)
         return replace(joint, tried=tried), surface
 
 
@@ -168,13 +169,14 @@ def _worked(option: Option | None, start: Zone | None) -> tuple[Zone, ...]:
 
 def _stand(
     perimeter: Perimeter,
-    surface: DesignSurface,
-    keep: Kept | None,
+    blank: tuple[DesignSurface, Kept | None],
     taken: Mapping[str, Option],
     settings: GradeSettings,
     prices: Prices,
+    groups: GroupsGraded,
 ) -> JointDesign:
     """All options taken at once, their earthwork found anew together with the neighbours'."""
+    surface, keep = blank
     proposed = {zone_id: option.zones for zone_id, option in taken.items() if option.grading is None}
     parts = {zone_id: _before_earth(option) for zone_id, option in taken.items() if option.parts_graded}
     base = perimeter.with_zones(proposed | parts)
@@ -191,7 +193,7 @@ def _stand(
         known |= {part: found for part, found in option.parts_graded.items() if len(found.zones) == 1}
     # in the order of the site: zones that follow each other share a programme
     all_zones = [part for z in perimeter.zones for part in _worked(taken.get(z), starts.get(z))]
-    made, final = grade_zones(base, surface, all_zones, settings, keep=keep, known=known)
+    made, final = grade_zones(base, surface, all_zones, settings, keep=keep, known=known, before=groups)
     graded = {one.zone.zone_id: one for one in made}
     proposed |= {zone_id: (graded[zone_id].zone,) for zone_id in to_grade}
     for zone_id, zones in parts.items():

@@ -1,0 +1,109 @@
+"""Works found before are taken again where nothing has changed that they hang on, and only there."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geotools.detection.perimeter import Perimeter
+from geotools.earthwork import design
+from geotools.earthwork.design import grade_zones
+from geotools.earthwork.groups_graded import Asked, GroupsGraded
+from geotools.earthwork.programme import GradingRules
+from geotools.earthwork.zones import GradeSettings, grade_group
+from geotools.io.sparse_grid import SparseGrid
+from geotools.terrain.design import DesignSurface
+from tests.invented_ground import RULES, Formula, dip, zone
+
+SETTINGS = GradeSettings(
+    GradingRules(), {"walk": 0.15, "crawl": 0.15, "prone": 0.075}, height_limits={"low": (0.2, 0.45)}
+)
+#: Twelve zones in a row, of 40 m, each running 4 m into the next.
+ROW = [zone(f"Z{i:02}", 36.0 * i, 40.0) for i in range(12)]
+LEVEL = Formula(lambda x, y: 100.0 + 0.0 * x)
+
+
+def higher(one, by_m: float = 0.05):
+    """The zone with its lowest heads set higher."""
+    low = one.pairs[0]
+    return one.with_heights(low.level, low.tx_height_m + by_m, low.rx_height_m + by_m)
+
+
+def asked(zones=ROW, group=(ROW[5],), parts=(), surface=b"blank") -> Asked:
+    return Asked.of(Perimeter(zones, LEVEL, RULES), group, parts, surface)
+
+
+def test_works_hang_on_the_zones_that_ways_across_may_use_and_on_what_lies_on_those():
+    around = Perimeter(ROW, LEVEL, RULES).around(["Z05"])
+    # ways use three zones on either side; the strips of the next ones lie on the last of these
+    assert [one.zone_id for one in around] == [f"Z{i:02}" for i in range(1, 10)]
+
+
+@pytest.mark.parametrize(("changed", "same"), [(0, True), (1, False), (4, False), (5, False), (9, False), (10, True)])
+def test_a_head_that_is_set_beside_them_is_another_question_and_one_far_away_is_not(changed, same):
+    other = [higher(one) if number == changed else one for number, one in enumerate(ROW)]
+    assert asked().same(asked(zones=other)) is same
+
+
+def test_other_heads_of_the_group_another_surface_or_other_parts_are_another_question():
+    assert asked().same(asked())
+    assert not asked().same(asked(group=(higher(ROW[5]),)))
+    assert not asked().same(asked(group=(ROW[5], ROW[6])))
+    assert not asked().same(asked(surface=b"worked"))
+    one, like = object(), object()
+    assert asked(parts=(one,)).same(asked(parts=(one,)))
+    assert not asked(parts=(one,)).same(asked(parts=(like,))) and not asked(parts=(one,)).same(asked())
+    known = GroupsGraded()
+    known.put(asked(), "works")
+    assert known.get(asked()) == "works" and known.get(asked(surface=b"worked")) is None
+    assert known.get(asked(group=(ROW[6],))) is None
+
+
+def test_the_content_of_a_surface_is_the_same_however_it_was_put_there():
+    one, other = SparseGrid((600, 600)), SparseGrid((600, 600))
+    assert one.digest() == other.digest() != SparseGrid((600, 601)).digest()
+    one[np.array([3, 500]), np.array([4, 500])] = np.array([0.5, -0.25])
+    assert one.digest() != other.digest()
+    other[np.array([500, 3]), np.array([500, 4])] = np.array([-0.25, 0.5])
+    assert one.digest() == other.digest()
+    # what was put there and taken away again leaves nothing
+    other[np.array([300]), np.array([10])] = np.array([1.0])
+    assert one.digest() != other.digest()
+    other[np.array([300]), np.array([10])] = np.array([0.0])
+    assert one.digest() == other.digest()
+    other[np.array([3]), np.array([4])] = np.array([0.25])
+    assert one.digest() != other.digest()
+
+
+def test_a_design_put_together_again_grades_only_what_a_change_may_reach(monkeypatch):
+    """Three dips far apart; heads set beside the last: the works of the others are the very same ones."""
+    ground = Formula(lambda x, y: sum(dip(0.4, 4.0, at)(x, y) - 100 for at in (30.0, 200.0, 400.0)) + 100)
+    row = [zone(f"Z{i:02}", 36.0 * i, 40.0) for i in range(12)]
+    looked: list[list[str]] = []
+
+    def counted(perimeter, surface, group, settings, **more):
+        looked.append([one.zone_id for one in group])
+        return grade_group(perimeter, surface, group, settings, **more)
+
+    monkeypatch.setattr(design, "grade_group", counted)
+    before = GroupsGraded()
+
+    def put_together(zones, wanted, known):
+        perimeter = Perimeter(zones, ground, RULES)
+        surface = DesignSurface(ground, (-10, -10, 460, 10))
+        looked.clear()
+        made, _ = grade_zones(perimeter, surface, [zones[number] for number in wanted], SETTINGS, before=known)
+        return made, surface, list(looked)
+
+    wanted = (0, 5, 11)
+    first, _, all_of_them = put_together(row, wanted, before)
+    assert sorted(all_of_them) == [["Z00"], ["Z05"], ["Z11"]]
+    again, _, none = put_together(row, wanted, before)
+    assert none == [] and all(a.grading is b.grading for a, b in zip(first, again, strict=True))
+    # heads of the last but one are set: only the last is found anew, and it comes out as if nothing were known
+    changed = [replace(one) if number != 10 else higher(one) for number, one in enumerate(row)]
+    made, laid, some = put_together(changed, wanted, before)
+    alone, plain, _ = put_together(changed, wanted, None)
+    assert some == [["Z11"]]
+    assert [one.grading.price for one in made] == [one.grading.price for one in alone]
+    assert laid.change.digest() == plain.change.digest()
