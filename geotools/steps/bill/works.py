@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from geotools.errors import StepError
+from geotools.plan.grouped import rows_by
 from geotools.steps.bill.kernel import BillLine, PriceBook, UnitPrice
 
 __all__ = ["RemedyRows", "remedy_lines"]
@@ -50,8 +51,8 @@ def remedy_lines(rows: RemedyRows, book: PriceBook) -> list[BillLine]:
     """
     lines: list[BillLine] = []
     # sorted by zone once: a border has thousands of zones, and as many rows again
-    heads_then, heads_now = _by(rows.proposed_heads, "stands_for"), _by(rows.heads, "zone_id")
-    crossings = _by([{**one, "place": k} for k, one in enumerate(rows.water_crossings)], "zone_id")
+    heads_then, heads_now = rows_by(rows.proposed_heads, "stands_for"), rows_by(rows.heads, "zone_id")
+    crossings = rows_by([{**one, "place": k} for k, one in enumerate(rows.water_crossings)], "zone_id")
     for option in rows.options:
         if option["option"] == "none":
             continue
@@ -88,13 +89,6 @@ def _earth(option: Row, zone: str, book: PriceBook) -> list[BillLine]:
     if book["prices.haul_m3"].value > 0 and option["option"] != "split_and_grade":
         lines.append(_line(zone, "haul of the surplus", abs(fill - cut), "m3", book["prices.haul_m3"]))
     return lines
-
-
-def _by(rows: Sequence[Row], field: str) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
-    for row in rows:
-        found.setdefault(str(row[field]), []).append(row)
-    return found
 
 
 def _water(ways: Sequence[Row], zone: str, book: PriceBook) -> list[BillLine]:

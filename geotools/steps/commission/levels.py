@@ -12,7 +12,7 @@ import numpy as np
 from geotools.beam.antenna import pointing_loss
 from geotools.beam.field import BeamField
 from geotools.beam.profile import Beam
-from geotools.beam.wave import solve_beams, solve_each
+from geotools.beam.wave import solve_each
 from geotools.detection.perimeter import Perimeter
 from geotools.plan import ids
 from geotools.site import Site
@@ -92,7 +92,5 @@ def shift_for(beam: Beam, wanted_db: float, close_db: float = 1.0) -> float | No
     """The smallest move of both heads, m, that makes the beam stand near a level; None where none within 0.2 m does."""
     steps = np.arange(1, round(_SHIFT_M / _SHIFT_STEP_M) + 1) * _SHIFT_STEP_M
     shifts = [float(sign * step) for step in steps for sign in (-1, 1)]
-    fields = solve_beams([_shifted(beam, shift, shift) for shift in shifts])
-    return next(
-        (s for s, f in zip(shifts, fields, strict=True) if abs(f.standing_level_db - wanted_db) <= close_db), None
-    )
+    levels = solve_each([_shifted(beam, shift, shift) for shift in shifts], _standing_db)
+    return next((s for s, db in zip(shifts, levels, strict=True) if abs(db - wanted_db) <= close_db), None)

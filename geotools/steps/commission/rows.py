@@ -11,6 +11,7 @@ import geopandas as gpd
 from geotools.beam.profile import Beam
 from geotools.detection.perimeter import Perimeter
 from geotools.plan import ids
+from geotools.plan.grouped import rows_by
 from geotools.site import Site
 from geotools.steps.commission.causes import OFF_DB, level_causes, setting_causes
 from geotools.steps.commission.levels import BeamLevel
@@ -124,9 +125,7 @@ def _apart(
 def as_set_rows(rows: Sequence[Row], planned: Perimeter, as_set: Perimeter) -> list[Row]:
     """Rows of the layer as_set: dead length of each zone and threat with both heights."""
     found: list[Row] = []
-    by_zone: dict[str, list[Row]] = {}
-    for row in rows:
-        by_zone.setdefault(row["zone_id"], []).append(row)
+    by_zone = rows_by(rows, "zone_id")
     for zone_id in planned.zones:
         mine = by_zone.get(zone_id, [])
         before, after = planned.dead(zone_id), as_set.dead(zone_id)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from geotools.plan.grouped import rows_by
 from geotools.plan.schema.window import WINDOW_STATES
 from geotools.steps.explore.lengths import ZoneLengths
 from geotools.steps.explore.nuisance import figure, picked
@@ -49,10 +50,7 @@ def zone_summaries(frames: dict[str, Any], names: Sequence[str]) -> dict[str, Ro
 
 def _by(frame: pd.DataFrame | None, field: str) -> dict[Any, list[Row]]:
     """Rows of a layer by a field, in their order."""
-    found: dict[Any, list[Row]] = {}
-    for row in () if frame is None else frame.to_dict("records"):
-        found.setdefault(row[field], []).append(row)
-    return found
+    return {} if frame is None else rows_by(frame.to_dict("records"), field)
 
 
 def bill_data(frames: dict[str, Any], currency: str) -> Row:

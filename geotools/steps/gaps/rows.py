@@ -16,6 +16,7 @@ from geotools.detection.findings import Findings
 from geotools.engine.step import StepContext
 from geotools.errors import counted
 from geotools.plan import ids
+from geotools.plan.grouped import rows_by
 from geotools.plan.model import DeadSpot
 from geotools.plan.schema.detection import CAUSES
 
@@ -114,9 +115,7 @@ def crossing_rows(
 
 def closing_table(rows: dict[str, list[Row]], zones: Mapping[str, float], rules: Rules) -> dict[str, Any]:
     """The table shown when a run ends: one line a zone. zones : length by zone, in order."""
-    spots_of: dict[str, list[Row]] = {}
-    for row in rows["dead_spots"]:
-        spots_of.setdefault(row["zone_id"], []).append(row)
+    spots_of = rows_by(rows["dead_spots"], "zone_id")
     weakest = {(r["zone_id"], r["threat"]): r["modulation"] for r in rows["crossings"]}
     lines = []
     for zone_id, length in zones.items():

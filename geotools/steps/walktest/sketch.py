@@ -14,6 +14,7 @@ from geotools.detection.perimeter import Perimeter
 from geotools.io.paper import Document, Sheet
 from geotools.io.scales import scale_for, scale_text
 from geotools.plan import cautions
+from geotools.plan.grouped import rows_by
 from geotools.plan.model import Zone
 from geotools.plan.paper_state import PaperState
 from geotools.plan.schema.style import BLACK, BLUE, GREY, PALE, VERMILION
@@ -65,9 +66,7 @@ def write_sketches(
         Zones in which a crossing each half metre shows how heads hang.
     """
     book = Document(f"{site.name}: walk test", landscape=True, watermark=site.recipient)
-    by_zone: dict[str, list[Mapping[str, Any]]] = {}
-    for row in rows:
-        by_zone.setdefault(row["zone_id"], []).append(row)
+    by_zone = rows_by(rows, "zone_id")
     worth_by_zone = {one.zone_id: one for one in worth}
     zones = [zone for zone_id, zone in perimeter.zones.items() if zone_id in by_zone]
     effort, stop = effort_words(site, rows), stop_words(site)

@@ -11,6 +11,7 @@ from geotools.detection.accuracy import PER_95
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.straight import straight_by_heads
 from geotools.plan import ids
+from geotools.plan.grouped import rows_by
 from geotools.steps.walktest.heads import DECISIVE, HeadFit, HeadOffset, WalkedPairs, fit_heads, moves_tried
 from geotools.steps.walktest.law import LawFit
 
@@ -30,10 +31,7 @@ def _pairs(rows: Sequence[Mapping[str, Any]], perimeter: Perimeter) -> dict[str,
     """What was walked in every zone, by law; ``rows`` : those that count for the zone's own heads."""
     found: dict[str, list[WalkedPairs]] = {law: [] for law in LAWS}
     moves = moves_tried()
-    by_zone: dict[str, list[Mapping[str, Any]]] = {}
-    for row in rows:
-        by_zone.setdefault(row["zone_id"], []).append(row)
-    for zone_id, mine in by_zone.items():
+    for zone_id, mine in rows_by(rows, "zone_id").items():
         tables = straight_by_heads(perimeter, zone_id, moves)
         x = perimeter.grids[zone_id].chainage_m
         at = np.interp([row["chainage_m"] for row in mine], x, np.arange(x.size))

@@ -5,16 +5,7 @@ import pandas as pd
 from geotools.steps.report.blocks import Text
 from geotools.steps.report.by_zone import ZoneRows
 from geotools.steps.report.sheets import zone_tables
-
-
-class CountedFrame(pd.DataFrame):
-    """A frame that counts how often somebody compares or groups all its rows."""
-
-    looks = 0
-
-    def __getitem__(self, key):
-        CountedFrame.looks += 1
-        return super().__getitem__(key)
+from tests.counted_frame import CountedFrame
 
 
 def levels(number):

@@ -13,6 +13,7 @@ from geotools.plan.schema import PROPOSED_HEADS, UPKEEP
 from geotools.steps.upkeep import step
 from geotools.steps.upkeep.places import places_of
 from geotools.steps.upkeep.record import TABLE, with_record
+from tests.counted_frame import CountedFrame
 
 
 def test_rows_of_the_table_are_made_some_thousands_at_a_time(monkeypatch):
@@ -26,16 +27,6 @@ def test_rows_of_the_table_are_made_some_thousands_at_a_time(monkeypatch):
     rest = list(rows)
     assert asked == [10, 10, 5] and [row["place"] for row in rest] == [f"H{k:03d}" for k in range(1, 25)]
     assert {(row["state"], row["due"], row["done_on"]) for row in rest} == {("existing", date(2027, 6, 1), None)}
-
-
-class CountedFrame(gpd.GeoDataFrame):
-    """A frame that counts how often a column is looked up."""
-
-    looks = 0
-
-    def __getitem__(self, key):
-        CountedFrame.looks += 1
-        return super().__getitem__(key)
 
 
 def due_rows(number):
