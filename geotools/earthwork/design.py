@@ -4,28 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 from shapely import Point
 
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.apart import drain_as_before, runs_that_meet
 from geotools.earthwork.falls import WaterCrossing
 from geotools.earthwork.groups_graded import Asked, GroupsGraded
-from geotools.earthwork.known import Known
 from geotools.earthwork.proof import LEAST_M
-from geotools.earthwork.tolerance import Loose, worst_in_tolerance
+from geotools.earthwork.second_looks import Laid, hold_together
+from geotools.earthwork.tolerance import Loose
 from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["DEPTH_CLASSES", "FINAL_DRAWS", "Graded", "depth_classes", "grade_zones", "graded_zones"]
-
-#: How often zones are graded anew because a neighbour they counted on has changed.
-_SECOND_LOOKS = 2
-#: Draws of each kind of uneven building that a design is tried in once everything stands together.
-FINAL_DRAWS = 12
+__all__ = ["DEPTH_CLASSES", "Graded", "depth_classes", "grade_zones", "graded_zones"]
 
 #: Limits of the depth classes of the earthworks layer, metres.
 DEPTH_CLASSES = (0.0, 0.05, 0.10, 0.20, 0.50)
@@ -87,65 +82,13 @@ def grade_zones(
     -------
     The graded zones in the order given, and the whole perimeter as it will be, solved on the design.
     """
-    reach = settings.under_m + settings.batter_m
-    made: dict[str, tuple[Zone, ZoneGrading]] = {}
-
     groups = GroupsGraded() if before is None else before
-
-    def attempt(group: list[Zone], on: bytes) -> ZoneGrading:
-        parts = [known[z.zone_id] for z in group if z.zone_id in known] if known is not None else []
-        if len(parts) < len(group):
-            parts = []
-        if len(parts) == 1:
-            return parts[0]
-        asked = Asked.of(perimeter, group, parts, on)
-        works = groups.get(asked)
-        if works is None:
-            works = grade_group(perimeter, surface, group, settings, keep=keep, parts=parts)
-            groups.put(asked, works)
-        return works
-
-    for turn in _turns(strip_groups(zones, reach)):
-        # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
-        now = partial(attempt, on=surface.change.digest())
-        for group, grading in zip(turn, perimeter.together(now, turn), strict=True):
-            parts = [grading]
-            if len(group) > 1 and not (grading.clear and grading.buildable):
-                alone = _one_after_another(surface, group, attempt)
-                if not grading.clear or all(part.clear and part.buildable for part in alone):
-                    parts = alone
-                else:
-                    for part in reversed(alone):
-                        surface.undo(part.strip, np.ones(len(part.strip.x), bool))
-            if parts[0] is grading:
-                surface.apply(grading.strip, grading.design)
-            for part in parts:
-                made.update({zone.zone_id: (zone, part) for zone in part.zones})
-    final = _whole(perimeter, surface, made)
-    # a second look at a zone asks much of what the first has asked
-    solved: dict[str, Known] = {}
-    for look in range(_SECOND_LOOKS + 1):
-        # a zone clear with its neighbours as they were may count on a beam that has moved since
-        asked = [z for z in zones if made[z.zone_id][1].clear]
-        loose = {z.zone_id: _loose(final, surface, z.zone_id, settings) for z in asked}
-        again = [z for z in asked if (found := loose[z.zone_id]) is None or found.metres > 0.0]
-        if not again or look == _SECOND_LOOKS:
-            break
-        for zone in again:  # one after the other, so that the second counts on the first as it now is
-            old = made[zone.zone_id][1]
-            surface.undo(old.strip, old.own(zone.zone_id))
-            around = perimeter.with_zones(
-                {z: (new,) for z, (new, _) in made.items()} | {zone.zone_id: (zone,)}, surface
-            )
-            closer, first = replace(settings, draws=FINAL_DRAWS // 2), solved.setdefault(zone.zone_id, Known())
-            part = grade_group(around, surface, [zone], closer, keep=keep, known=first)
-            surface.apply(part.strip, part.design)
-            made[zone.zone_id] = (part.zones[0], part)
-        final = _whole(perimeter, surface, made)
+    laid = _first_works(perimeter, surface, zones, settings, keep=keep, known=known or {}, groups=groups)
+    final, loose = hold_together(perimeter, surface, laid, settings, groups, keep=keep)
     graded = [
         Graded(
-            made[z.zone_id][0],
-            made[z.zone_id][1],
+            final.zones[z.zone_id],
+            laid[z.zone_id][1],
             perimeter.dead_length(z.zone_id, perimeter.dead(z.zone_id)),
             final.dead_length(z.zone_id, final.dead(z.zone_id)),
             loose.get(z.zone_id),
@@ -155,22 +98,77 @@ def grade_zones(
     return graded, final
 
 
+def _first_works(
+    perimeter: Perimeter,
+    surface: DesignSurface,
+    zones: Sequence[Zone],
+    settings: GradeSettings,
+    *,
+    keep: Kept | None,
+    known: Mapping[str, ZoneGrading],
+    groups: GroupsGraded,
+) -> Laid:
+    """Works of every zone, laid in: one programme for zones whose works meet, each looked at once."""
+    laid: Laid = {}
+    asked_of = {zone.zone_id: zone for zone in zones}
+
+    def together(group: Sequence[Zone], on: bytes | None = None) -> ZoneGrading:
+        if len(group) == 1 and group[0].zone_id in known:
+            return known[group[0].zone_id]
+        asked = Asked.of(perimeter, group, surface, settings)
+        asked = asked if on is None else replace(asked, surface=on)
+        works = groups.get(asked)
+        if works is None:
+            works = grade_group(perimeter, surface, group, settings, keep=keep)
+            groups.put(asked, works)
+        return works
+
+    def attempt(given: tuple[list[Zone], bytes]) -> list[ZoneGrading]:
+        group, on = given
+        parts = [known[z.zone_id] for z in group if z.zone_id in known]
+        if 1 < len(group) == len(parts) and all(_answer(part) for part in parts):
+            runs = runs_that_meet(parts)
+            if len(runs) > 1:
+                made = [together([group[number] for number in run], on) for run in runs]
+                if drain_as_before(surface, made, settings):
+                    return made
+        return [together(group, on)]
+
+    for turn in _turns(strip_groups(zones, settings.under_m + settings.batter_m)):
+        # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
+        now = [(group, Asked.of(perimeter, group, surface, settings).surface) for group in turn]
+        for found in perimeter.together(attempt, now):
+            for grading in found:
+                group = [asked_of[zone.zone_id] for zone in grading.zones]
+                parts = [grading]
+                if len(group) > 1 and not (grading.clear and grading.buildable):
+                    alone = _one_after_another(surface, group, together)
+                    if not grading.clear or all(part.clear and part.buildable for part in alone):
+                        parts = alone
+                    else:
+                        for part in reversed(alone):
+                            surface.undo(part.strip, np.ones(len(part.strip.x), bool))
+                if parts[0] is grading:
+                    surface.apply(grading.strip, grading.design)
+                for part in parts:
+                    laid.update({zone.zone_id: (asked_of[zone.zone_id], part) for zone in part.zones})
+    # in the order given, which is that of later looks too
+    return {zone_id: laid[zone_id] for zone_id in asked_of}
+
+
+def _answer(part: ZoneGrading) -> bool:
+    return part.made is not None and part.clear and part.dry and part.buildable
+
+
 def _one_after_another(
-    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[list[Zone], bytes], ZoneGrading]
+    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[Sequence[Zone]], ZoneGrading]
 ) -> list[ZoneGrading]:
     """Zones that share a strip each graded by itself, the next on the ground that the last has left."""
     made = []
     for zone in group:
-        made.append(attempt([zone], surface.change.digest()))
+        made.append(attempt([zone]))
         surface.apply(made[-1].strip, made[-1].design)
     return made
-
-
-def _loose(final: Perimeter, surface: DesignSurface, zone_id: str, settings: GradeSettings) -> Loose | None:
-    """What comes of a zone within tolerance beside what its neighbours get; None where it is not clear as designed."""
-    if any(dead.any() for dead in final.dead(zone_id).values()):
-        return None
-    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings, FINAL_DRAWS)
 
 
 def graded_zones(
@@ -213,13 +211,6 @@ def graded_zones(
         if one.volumes[2] > 0.0:
             made.append(one)
     return made
-
-
-def _whole(before: Perimeter, surface: DesignSurface, made: dict[str, tuple[Zone, ZoneGrading]]) -> Perimeter:
-    """Every zone, graded ones with their new heads, solved on the surface as it now is."""
-    whole = before.with_zones({zone_id: (zone,) for zone_id, (zone, _) in made.items()}, surface)
-    whole.solve_all()
-    return whole
 
 
 def _turns(groups: list[list[Zone]]) -> list[list[list[Zone]]]:

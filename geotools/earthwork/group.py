@@ -18,7 +18,6 @@ from geotools.earthwork.limits import SightLine
 from geotools.earthwork.programme import Grading
 from geotools.earthwork.proof import CheckedGrading, Proof, Search, grade_until_clear, spread, tightened
 from geotools.earthwork.solving import Solver
-from geotools.earthwork.window import beside
 from geotools.earthwork.zone_grading import TOO_THIN, GradeSettings, ZoneGrading
 from geotools.errors import InfeasibleError, counted
 from geotools.plan.model import Zone
@@ -49,6 +48,7 @@ class ZoneGroup:
     ) -> None:
         self.known, self._proofs = known, dict[tuple[bytes, bytes], list[Proof]]()
         self.perimeter, self.surface, self.zones, self.strip, self.settings = perimeter, surface, zones, strip, settings
+        self.built = _with_others_works(surface, zones, strip, settings)
         levels = {z.zone_id: perimeter.levels(z.zone_id, surface) for z in zones}
         margin, ground = settings.headroom, strip.cells.ground
         straight = [straight_case(perimeter, z, settings) for z in zones]
@@ -116,12 +116,17 @@ class ZoneGroup:
         k = len(self.zones)
         return [solved[i : i + k] for i in range(0, len(solved), k)]
 
+    def _above(self, of: Sequence[tuple[State, int]], strips: dict[int, list[Strip]]) -> list[Modulation]:
+        """What the heads above the lowest of zones in states give; strips : as of `_solved`, all of them made."""
+        cases = [(state.zones[k], strips[id(state.design)][k]) for state, k in of]
+        return self.perimeter.modulations([(replace(zone, pairs=zone.pairs[1:]), strip) for zone, strip in cases])
+
     def _strips_on(self, ground: DesignSurface | None, design: np.ndarray) -> list[Strip]:
         """Every zone's strip on a ground or, if none is given, on a design."""
         there = ground
         if there is None:
-            there = self.surface.around(self.strip)
-            there.apply(self.strip, design)
+            there = self.surface.around(self.built)
+            there.apply(self.built, design)
         return [self.perimeter.strip(zone.zone_id, there) for zone in self.zones]
 
     def _judged(self, now: list[Modulation] | None, *off: list[Modulation]) -> list[Proof]:
@@ -139,7 +144,7 @@ class ZoneGroup:
         """What the model says of a grading, built as designed and at every edge of tolerance."""
         key = grading.design.tobytes(), grading.ends.tobytes()
         if key not in self._proofs:
-            state = State(self._settled(grading.ends), self.strip, grading.design)
+            state = State(self._settled(grading.ends), self.built, grading.design)
             states = edge_states(state, self.settings.draws, self.settings.tolerances)
             # what fails first fails soonest: the rest is not computed then
             made = self._proven(state, states[:_FIRST_STATES])
@@ -167,12 +172,10 @@ class ZoneGroup:
         made = proofs(*range(len(states)))
         if not _anybody(made):
             return made
-        not_alone = [i for i in range(len(states)) if _anybody(proofs(i))]
-        rest = self._solved([states[i] for i in not_alone], pairs=slice(1, None), strips=strips)
-        for i, above in zip(not_alone, rest, strict=True):
-            found[i] = [
-                {t: np.maximum(low[t], high[t]) for t in low} for low, high in zip(found[i], above, strict=True)
-            ]
+        not_alone = [(i, k) for i in range(len(states)) for k, one in enumerate(proofs(i)) if _anybody([one])]
+        above = self._above([(states[i], k) for i, k in not_alone], strips)
+        for (i, k), high in zip(not_alone, above, strict=True):
+            found[i][k] = {t: np.maximum(low, high[t]) for t, low in found[i][k].items()}
         return proofs(*range(len(states)))
 
     def choices(self, most: float) -> list[tuple[Heads, float]]:
@@ -265,46 +268,14 @@ class ZoneGroup:
         price = other.price if other.clear and other.dry else best.price
         return replace(best, as_drawn=min(price, best.price))
 
-    def of_parts(self, parts: Sequence[ZoneGrading]) -> ZoneGrading | None:
-        """The works found for each zone by itself, all on one ground; None where that is not all there is to do.
 
-        Works that keep apart are no dearer together than alone, and no programme of both makes them cheaper. They are
-        taken where every part is clear, dry and buildable, no cell of one is next to a cell of another, and the model
-        agrees with all of them together, in every state that they are tried in.
-        """
-        if not all(part.made is not None and part.clear and part.dry and part.buildable for part in parts):
-            return None
-        cells = self.strip.cells
-        change, near = np.zeros(len(cells.ground)), np.zeros(len(cells.ground), bool)
-        for part in parts:
-            mine = part.on(self.strip)
-            if mine is None:
-                return None
-            worked = mine != 0.0
-            if (worked & (near | ~cells.movable)).any():
-                return None
-            change += mine
-            near |= beside(cells, worked, 2)
-        gradings = [part.made.grading for part in parts if part.made is not None]
-        together = Grading(
-            np.maximum(-change, 0.0),
-            np.maximum(change, 0.0),
-            cells.ground + change,
-            np.concatenate([one.ends for one in gradings]),
-            sum(one.cost for one in gradings),
-            cells.area,
-            np.concatenate([one.moved for one in gradings]),
-            np.zeros(0, bool),
-        )
-        proofs = self._prove(together)
-        if any(p.open.any() for p in proofs):
-            return None
-        rounds = max(part.rounds for part in parts)
-        made = self._finished(CheckedGrading(together, proofs, True, rounds, ""), self._solver())
-        if not made.dry:
-            return None
-        bounds = [part.bound for part in parts if part.bound is not None]
-        return replace(made, bound=sum(bounds) if len(bounds) == len(parts) else None)
+def _with_others_works(
+    surface: DesignSurface, zones: Sequence[Zone], strip: StripCells, settings: GradeSettings
+) -> StripCells:
+    """The strip on the ground without works: what others do there may turn out as uneven as what is looked for."""
+    if not surface.change_at(strip.x, strip.y).any():
+        return strip
+    return surface.blank().strip_cells({z.zone_id: z.line for z in zones}, settings.under_m + settings.batter_m)
 
 
 def _anybody(proofs: Sequence[Proof]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,9 +13,11 @@ from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.disturb import State, edge_states
 from geotools.earthwork.zone_grading import GradeSettings
 from geotools.plan.model import Zone
-from geotools.terrain.design import DesignSurface
+from geotools.terrain.design import DesignSurface, StripCells
 
-__all__ = ["Loose", "worst_in_tolerance"]
+__all__ = ["Loose", "Withstood", "worst_in_tolerance"]
+
+Modulation = dict[str, np.ndarray]
 
 #: A change below this is no work, m.
 _NOTHING_M = 1e-4
@@ -40,8 +43,34 @@ class Loose:
     words: str = ""
 
 
+class Withstood:
+    """What zones' own heads give at worst over all states at the edge of tolerance, for zones that held in all of them.
+
+    Known by the content of what a zone's states are made from. Beside other neighbours, nobody who gets past none of
+    the states at once gets past a single one of them: none has to be solved again then.
+    """
+
+    def __init__(self) -> None:
+        self._last: dict[str, tuple[bytes, Modulation]] = {}
+
+    def get(self, zone_id: str, key: bytes) -> Modulation | None:
+        """(n, k) by threat, None where it is not known."""
+        known = self._last.get(zone_id)
+        return known[1] if known is not None and known[0] == key else None
+
+    def put(self, zone_id: str, key: bytes, least: Modulation) -> None:
+        """Keep what a zone withstood, in place of what it did last."""
+        self._last[zone_id] = key, least
+
+
 def worst_in_tolerance(
-    stands: Perimeter, surface: DesignSurface, zones: Sequence[Zone], settings: GradeSettings, draws: int | None = None
+    stands: Perimeter,
+    surface: DesignSurface,
+    zones: Sequence[Zone],
+    settings: GradeSettings,
+    draws: int | None = None,
+    *,
+    withstood: Withstood | None = None,
 ) -> Loose:
     """Try zones as proposed in every state at the edge of tolerance, one zone at a time beside the rest as drawn.
 
@@ -57,15 +86,22 @@ def worst_in_tolerance(
         Tolerances, draws of each kind of uneven building, and widths of the works.
     draws : int, optional
         In place of the settings' own.
+    withstood : Withstood, optional
+        What zones withstood before; added to.
     """
     worst = Loose()
-    tolerances = settings.tolerances
+    tolerances, draws = settings.tolerances, settings.draws if draws is None else draws
+    before = Withstood() if withstood is None else withstood
     for zone in zones:
         strip = surface.blank().strip_cells({zone.zone_id: zone.line}, settings.under_m + settings.batter_m)
         change = surface.change_at(strip.x, strip.y)
+        key = _content(stands, zone, strip, change, repr((draws, tolerances)))
+        held = before.get(zone.zone_id, key)
+        if held is not None and not _dead_length(stands, zone.zone_id, held):
+            continue
         works = bool((np.abs(change) > _NOTHING_M).any())
         state = State((zone,), strip, strip.cells.ground + change)
-        states = edge_states(state, settings.draws if draws is None else draws, tolerances)
+        states = edge_states(state, draws, tolerances)
         if not works:
             states = [s for s in states if s.kind == "heads"]
         strips: dict[int, Strip] = {}
@@ -78,7 +114,10 @@ def worst_in_tolerance(
                     there.apply(strip, each.design)
                 strips[id(each.design)] = stands.strip(zone.zone_id, there)
         cases = [(each.zones[0], strips[id(each.design)]) for each in states]
-        for each, metres in zip(states, _dead_lengths(stands, zone.zone_id, cases), strict=True):
+        lengths, least = _dead_lengths(stands, zone.zone_id, cases)
+        if least is not None and not any(lengths):
+            before.put(zone.zone_id, key, least)
+        for each, metres in zip(states, lengths, strict=True):
             if metres > worst.metres:
                 said = _WORDS[each.kind].format(
                     build=f"{100 * tolerances.build_m:g} cm",
@@ -89,27 +128,47 @@ def worst_in_tolerance(
     return worst
 
 
-def _dead_lengths(stands: Perimeter, zone_id: str, cases: Sequence[tuple[Zone, Strip]]) -> list[float]:
-    """Metres that let somebody through in each of the states of a zone.
+def _content(stands: Perimeter, zone: Zone, strip: StripCells, change: np.ndarray, how: str) -> bytes:
+    """Digest of all that the states of a zone are made from: heads, ground, works, tolerances."""
+    ground = stands.strip(zone.zone_id)
+    made = hashlib.blake2b(f"{zone} {how}".encode(), digest_size=16)
+    parts = [strip.x, strip.y, strip.cells.ground, change, ground.ground_m, *(ground.line_detail_m or ())]
+    for part in parts if ground.drop_m is None else [*parts, ground.drop_m]:
+        # shape too: two arrays one after the other are not the same two cut elsewhere
+        made.update(repr(part.shape).encode())
+        made.update(np.ascontiguousarray(part).data)
+    return made.digest()
+
+
+def _dead_length(stands: Perimeter, zone_id: str, own: Modulation) -> float:
+    return stands.dead_length(zone_id, stands.dead(zone_id, own))
+
+
+def _dead_lengths(
+    stands: Perimeter, zone_id: str, cases: Sequence[tuple[Zone, Strip]]
+) -> tuple[list[float], Modulation | None]:
+    """Metres that let somebody through in each of the states of a zone, and the least that its heads give in any.
 
     The lowest heads are computed first: in a state in which nobody gets past them, the heads above them add nothing to
     the answer. Who gets past none of several states at once would get past no single one of them.
     """
-
-    def lengths(found: Sequence[dict[str, np.ndarray]]) -> list[float]:
-        worst = {t: np.min([own[t] for own in found], axis=0) for t in found[0]}
-        if stands.dead_length(zone_id, stands.dead(zone_id, worst)) == 0.0:
-            return [0.0] * len(found)
-        return [stands.dead_length(zone_id, stands.dead(zone_id, own)) for own in found]
-
     if not cases:
-        return []
-    lowest = stands.modulations([(replace(zone, pairs=zone.pairs[:1]), strip) for zone, strip in cases])
-    metres = lengths(lowest)
+        return [], None
+    found = stands.modulations([(replace(zone, pairs=zone.pairs[:1]), strip) for zone, strip in cases])
+    least = _least(found)
+    if not _dead_length(stands, zone_id, least):
+        return [0.0] * len(cases), least
+    metres = [_dead_length(stands, zone_id, own) for own in found]
     open_ = [i for i, m in enumerate(metres) if m > 0.0 and len(cases[i][0].pairs) > 1]
     if open_:
         above = stands.modulations([(replace(cases[i][0], pairs=cases[i][0].pairs[1:]), cases[i][1]) for i in open_])
-        both = [{t: np.maximum(lowest[i][t], high[t]) for t in high} for i, high in zip(open_, above, strict=True)]
-        for i, m in zip(open_, lengths(both), strict=True):
-            metres[i] = m
-    return metres
+        for i, high in zip(open_, above, strict=True):
+            found[i] = {t: np.maximum(low, high[t]) for t, low in found[i].items()}
+        closed = not _dead_length(stands, zone_id, _least([found[i] for i in open_]))
+        for i in open_:
+            metres[i] = 0.0 if closed else _dead_length(stands, zone_id, found[i])
+    return metres, _least(found)
+
+
+def _least(found: Sequence[Modulation]) -> Modulation:
+    return {threat: np.min([own[threat] for own in found], axis=0) for threat in found[0]}

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.group import ZoneGroup
+from geotools.earthwork.group import Heads, ZoneGroup
 from geotools.earthwork.known import Known
 from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
 from geotools.plan.model import Zone
@@ -25,14 +24,13 @@ def grade_group(
     *,
     keep: Kept | None = None,
     known: Known | None = None,
-    parts: Sequence[ZoneGrading] = (),
+    heads: Heads | None = None,
 ) -> ZoneGrading:
     """Grade one zone, or several whose strips overlap, with one programme; `surface` is not changed.
 
     zones : with their heads as they would stand; the lowest pair is the one whose line the ground follows.
     keep : read by rows and columns of the surface, True where nothing may be moved. known : programmes solved before.
-    parts : gradings of each of the zones by itself; where they do not meet each other, works
-        with heads held are not looked for anew.
+    heads : that an earlier look has found worth moving; others are looked for where works with these are no answer.
     """
     half = settings.under_m
     near = dict.fromkeys(n for z in zones for n in (z.zone_id, *perimeter.neighbours(z.zone_id)))
@@ -40,35 +38,31 @@ def grade_group(
     posts = [(x, y, _POST_RADIUS_M) for li in lines_of for x, y in ((li.x0, li.y0), (li.x1, li.y1))]
     strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
-    apart = trial.of_parts(parts) if parts else None
-    # works that keep apart were found with heads held and moved, each zone by itself: heads moved together are left
-    if apart is None:
-        best = _with_heads_held(trial, settings.most)
-    else:
-        best = _with_heads_moved(trial, apart, keep_falls=False)
-    if best is apart and all(part.as_drawn is not None for part in parts):
-        return replace(best, as_drawn=sum(part.as_drawn or 0.0 for part in parts))
+    best = None if heads is None else _cheaper_way(trial, heads, settings.most)[0]
+    if best is None or not _good(best):
+        best = _cheapest(trial, settings.most)
     if settings.priced_as_drawn and best.price < settings.most:
         best = trial.with_robustness(best)
     return best.with_words()
 
 
-def _with_heads_held(trial: ZoneGroup, most: float) -> ZoneGrading:
+def _cheapest(trial: ZoneGroup, most: float) -> ZoneGrading:
     """The cheapest works of a group, first with heads held; `most` : price from which on nobody wants them."""
-    # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
-    best = trial.run(frozenset(), keep_falls=False, most=most)
-    keep_falls = False
-    if (best.crossings or not best.dry) and _earth(best) < most:
-        best, keep_falls = min(
-            ((best, False), (trial.run(frozenset(), keep_falls=True, most=min(_price(best), most)), True)),
-            key=lambda pair: _rank(pair[0]),
-        )
+    best, keep_falls = _cheaper_way(trial, frozenset(), most)
     return _with_heads_moved(trial, best, keep_falls=keep_falls, most=most)
 
 
-def _with_heads_moved(
-    trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, most: float = float("inf")
-) -> ZoneGrading:
+def _cheaper_way(trial: ZoneGroup, heads: Heads, most: float) -> tuple[ZoneGrading, bool]:
+    """The cheaper works with these heads free, and whether they keep the falls of flow paths."""
+    # without a thought for water first: where nothing is dammed, or to drain what is costs least, that is the answer
+    best = trial.run(heads, keep_falls=False, most=most)
+    if not (best.crossings or not best.dry) or _earth(best) >= most:
+        return best, False
+    kept = trial.run(heads, keep_falls=True, most=min(_price(best), most))
+    return min(((best, False), (kept, True)), key=lambda pair: _rank(pair[0]))
+
+
+def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, most: float) -> ZoneGrading:
     """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
     held_is_good = _good(best)
     worth = min(_price(best) - sum(c.cost for c in best.crossings), most)

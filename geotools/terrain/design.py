@@ -7,6 +7,7 @@ reads a terrain by `sample`, `strip` or `profile` reads a design the same way.
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -297,6 +298,16 @@ class DesignSurface:
             (int(row.min()) - 2, int(row.max()) + 3, int(column.min()) - 2, int(column.max()) + 3)
         )
         return part
+
+    def digest(self, lines: Sequence[BeamLine], reach_m: float) -> bytes:
+        """What is worked near lines, in short: within boxes that reach so far about each, m."""
+        made = hashlib.blake2b(repr((self.change.shape, self.transform)).encode(), digest_size=16)
+        for line in lines:
+            (left, right), (bottom, top) = sorted((line.x0, line.x1)), sorted((line.y0, line.y1))
+            rows, columns = self.locate([left - reach_m, right + reach_m], [top + reach_m, bottom - reach_m])
+            box = self.change.box(int(rows[0]), int(rows[1]) + 1, int(columns[0]), int(columns[1]) + 1)
+            made.update(b"-" if box is None or not box.any() else box.tobytes())
+        return made.digest()
 
     def blank(self) -> DesignSurface:
         """A surface on the same cells without works."""

@@ -3,7 +3,6 @@
 Red when works are tried without need, left out, or one is taken that another is better than.
 """
 
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,11 +13,12 @@ from geotools.earthwork import zones
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
-from geotools.earthwork.zones import _earth, _price, _rank, _with_heads_held, _with_heads_moved, strip_groups
+from geotools.earthwork.zones import _cheaper_way, _cheapest, _earth, _price, _rank, _with_heads_moved, strip_groups
 from geotools.plan.model import Zone
 
 INF = float("inf")
 NONE = frozenset()
+A, B, C = (frozenset({(0, end)}) for end in (0, 1, 2))
 
 
 def works(price, *, clear=True, dry=True, ways=(), buildable=True, made=True):
@@ -80,15 +80,13 @@ def test_prices_and_ranks_by_hand():
         (works(100, ways=(40,)), works(50), 60.5, True, "second"),
     ],
 )
-def test_falls_are_kept_where_ways_for_water_would_cost_more(first, second, most, tried, taken):
-    trial = Trial({(NONE, False): first, (NONE, True): second})
-    best = _with_heads_held(trial, most)
-    assert best is (first if taken == "first" else second)
+@pytest.mark.parametrize("heads", [NONE, A], ids=["held", "moved"])
+def test_falls_are_kept_where_ways_for_water_would_cost_more(first, second, most, tried, taken, heads):
+    trial = Trial({(heads, False): first, (heads, True): second})
+    best, kept = _cheaper_way(trial, heads, most)
+    assert best is (first if taken == "first" else second) and kept is (taken == "second")
     below = min(first.price if first.clear and first.dry else INF, most)
-    assert trial.asked == [(NONE, False, most)] + ([(NONE, True, below)] if tried else [])
-
-
-A, B, C = (frozenset({(0, end)}) for end in (0, 1, 2))
+    assert trial.asked == [(heads, False, most)] + ([(heads, True, below)] if tried else [])
 
 
 @pytest.mark.parametrize("keep_falls", [False, True])
@@ -137,7 +135,7 @@ def test_zones_whose_strips_meet_are_worked_together_and_no_more_than_so_many():
 )
 def test_heads_are_moved_with_falls_kept_where_that_was_found_cheaper(held, kept):
     trial = Trial({(NONE, False): held, (NONE, True): works(90), (A, kept): works(15)}, [(A, 5.0)])
-    assert _with_heads_held(trial, INF).price == 15.0
+    assert _cheapest(trial, INF).price == 15.0
     assert [asked[:2] for asked in trial.asked] == [(NONE, False), *([(NONE, True)] if kept else []), (A, kept)]
 
 
@@ -151,25 +149,29 @@ def test_strips_end_with_their_zones_and_do_not_reach_on_behind_a_post():
 
 
 @pytest.mark.parametrize(
-    ("drawn", "wanted"),
-    # as drawn, zone by zone; where that is not known of one, it is found for all of them together
-    [((70.0, 20.0), 90.0), ((70.0, 0.0), 70.0), ((70.0, None), 55.0), ((None, None), 55.0)],
+    ("found", "asked", "price"),
+    [
+        # an answer with the heads that were found worth moving before: no others are looked for
+        (works(90), [(A, False)], 90.0),
+        # open, wet or not to be built: all that is looked for without that
+        (works(90, clear=False), [(A, False), (NONE, False)], 70.0),
+        (works(90, dry=False), [(A, False), (A, True), (NONE, False)], 70.0),
+        (works(90, buildable=False), [(A, False), (NONE, False)], 70.0),
+    ],
 )
-def test_works_that_keep_apart_cost_as_drawn_what_each_of_them_does(monkeypatch, drawn, wanted):
-    settings = GradeSettings(GradingRules(Prices()), {})
-    parts = [ZoneGrading((), None, None, (), True, 1, "", None, price=50.0, as_drawn=one) for one in drawn]
-    apart = ZoneGrading((), None, None, (), True, 2, "", None, price=100.0)
-    group = SimpleNamespace(
-        of_parts=lambda given: apart,
-        choices=lambda worth: [],
-        with_robustness=lambda best: replace(best, as_drawn=55.0),
-    )
-    monkeypatch.setattr(zones, "ZoneGroup", lambda *given: group)
+def test_a_second_look_keeps_to_the_heads_of_the_first_where_that_is_an_answer(monkeypatch, found, asked, price):
+    kept = works(95, dry=False)
+    trial = Trial({(A, False): found, (A, True): kept, (NONE, False): works(70)})
+    trial.with_robustness = lambda best: best
+    for one in (found, kept, *trial.table.values()):
+        one.with_words = lambda one=one: one
+    monkeypatch.setattr(zones, "ZoneGroup", lambda *given: trial)
     perimeter = SimpleNamespace(zones={}, neighbours=lambda name: [])
     surface = SimpleNamespace(strip_cells=lambda *given, **more: None)
-    members = [Zone(name, BeamLine(0, y, 10, y), ()) for name, y in (("A", 0), ("B", 1))]
-    found = zones.grade_group(perimeter, surface, members, settings, parts=parts)
-    assert (found.as_drawn, found.price) == (wanted, 100.0)
+    settings = GradeSettings(GradingRules(Prices()), {})
+    member = [Zone("A", BeamLine(0, 0, 10, 0), ())]
+    assert zones.grade_group(perimeter, surface, member, settings, heads=A).price == price
+    assert [one[:2] for one in trial.asked] == asked
 
 
 def three_cells(design):

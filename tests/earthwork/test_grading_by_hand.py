@@ -17,7 +17,7 @@ from geotools.earthwork.disturb import Tolerances
 from geotools.earthwork.group import ZoneGroup
 from geotools.earthwork.limits import SightLine
 from geotools.earthwork.prices import Prices
-from geotools.earthwork.programme import Grading, GradingRules
+from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
 from geotools.earthwork.zones import strip_groups
 from geotools.terrain.cells import strip_cells
@@ -202,55 +202,6 @@ def test_only_the_ends_of_free_heads_are_free():
     group.free_lines = [line, replace(line, ends=(7.0, 8.0))]
     told = group._lines(frozenset({(0, 1), (1, 0)}))
     assert told[0].reach == ((5.0, 5.0), (5.0, 6.5)) and told[1].reach == ((4.0, 5.5), (8.0, 8.0))
-
-
-def parts_of(*designs):
-    made = []
-    for design in designs:
-        change = np.asarray(design, float)
-        grading = Grading(
-            np.maximum(-change, 0),
-            np.maximum(change, 0),
-            change,
-            np.zeros((1, 2)),
-            7.0,
-            0.25,
-            np.zeros((1, 2), bool),
-            np.zeros(0, bool),
-        )
-        one = grading_of(change)
-        made.append(replace(one, made=SimpleNamespace(grading=grading), rounds=len(made) + 1, bound=5.0))
-    return made
-
-
-def test_works_that_keep_apart_are_taken_as_they_are():
-    group = object.__new__(ZoneGroup)
-    group.strip, dead = grading_of(np.zeros(30)).strip, np.zeros(3, bool)
-    asked = []
-    group._prove = lambda grading: asked.append(grading) or [SimpleNamespace(open=dead)]
-    group._finished = lambda made, solver: replace(grading_of(made.grading.design), rounds=made.rounds)
-    group._solver = lambda: None
-    one, far, close = (np.zeros(30) for _ in range(3))
-    one[6], far[[21, 22]], close[17] = -0.2, 0.3, 0.1  # (1, 1), (4, 1) and (4, 2), (3, 2)
-    together = group.of_parts(parts_of(one, far))
-    assert together.design == pytest.approx(one + far) and together.bound == 10.0 and together.rounds == 2
-    assert asked[0].cut == pytest.approx(np.maximum(-one, 0)) and asked[0].fill == pytest.approx(far)
-    assert asked[0].cost == 14.0 and asked[0].ends.shape == asked[0].moved.shape == (2, 2)
-    # ways for water are looked for on both together
-    assert asked[0].crossings.size == 0
-    next_ = np.zeros(30)
-    next_[11] = 0.1  # (2, 1), beside (1, 1)
-    assert group.of_parts(parts_of(one, next_)) is None and group.of_parts(parts_of(one, one)) is None
-    edge = np.zeros(30)
-    edge[20] = 0.1  # (4, 0) ties in and is not moved
-    assert group.of_parts(parts_of(one, edge)) is None
-    for wrong in ({"clear": False}, {"dry": False}, {"buildable": False}, {"made": None}):
-        first, second = parts_of(one, far)
-        assert group.of_parts([first, replace(second, **wrong)]) is None
-    first, second = parts_of(one, far)
-    assert group.of_parts([first, replace(second, bound=None)]).bound is None
-    dead[1] = True
-    assert group.of_parts(parts_of(one, far)) is None
 
 
 def test_zones_whose_strips_overlap_are_graded_together_four_at_most():

@@ -8,6 +8,7 @@ import pytest
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork import design
 from geotools.earthwork.design import grade_zones
+from geotools.earthwork.flow_paths import WaterRules
 from geotools.earthwork.groups_graded import Asked, GroupsGraded
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings, grade_group
@@ -29,8 +30,19 @@ def higher(one, by_m: float = 0.05):
     return one.with_heights(low.level, low.tx_height_m + by_m, low.rx_height_m + by_m)
 
 
-def asked(zones=ROW, group=(ROW[5],), parts=(), surface=b"blank") -> Asked:
-    return Asked.of(Perimeter(zones, LEVEL, RULES), group, parts, surface)
+BLANK = DesignSurface(LEVEL, (-10, -10, 460, 10))
+
+
+def asked(zones=ROW, group=(ROW[5],), surface=BLANK, settings=SETTINGS) -> Asked:
+    return Asked.of(Perimeter(zones, LEVEL, RULES), group, surface, settings)
+
+
+def worked(at_m: float) -> DesignSurface:
+    """One cell beside the line is worked."""
+    surface = BLANK.blank()
+    row, column = surface.locate([at_m], [0.2])
+    surface.change[row, column] = 0.1
+    return surface
 
 
 def test_works_hang_on_the_zones_that_ways_across_may_use_and_on_what_lies_on_those():
@@ -42,21 +54,32 @@ def test_works_hang_on_the_zones_that_ways_across_may_use_and_on_what_lies_on_th
 @pytest.mark.parametrize(("changed", "same"), [(0, True), (1, False), (4, False), (5, False), (9, False), (10, True)])
 def test_a_head_that_is_set_beside_them_is_another_question_and_one_far_away_is_not(changed, same):
     other = [higher(one) if number == changed else one for number, one in enumerate(ROW)]
-    assert asked().same(asked(zones=other)) is same
+    assert (asked() == asked(zones=other)) is same
 
 
-def test_other_heads_of_the_group_another_surface_or_other_parts_are_another_question():
-    assert asked().same(asked())
-    assert not asked().same(asked(group=(higher(ROW[5]),)))
-    assert not asked().same(asked(group=(ROW[5], ROW[6])))
-    assert not asked().same(asked(surface=b"worked"))
-    one, like = object(), object()
-    assert asked(parts=(one,)).same(asked(parts=(one,)))
-    assert not asked(parts=(one,)).same(asked(parts=(like,))) and not asked(parts=(one,)).same(asked())
+# the zones that the answer hangs on run from 36 to 364 m
+@pytest.mark.parametrize(("at", "same"), [(5.0, True), (40.0, False), (200.0, False), (360.0, False), (420.0, True)])
+def test_earth_that_is_moved_near_them_is_another_question_and_far_away_is_not(at, same):
+    assert (asked() == asked(surface=worked(at))) is same
+
+
+def test_water_is_looked_for_farther_away_than_bodies():
+    wide = replace(SETTINGS, water=WaterRules(margin_m=60.0))
+    assert asked(settings=wide) != asked(settings=wide, surface=worked(5.0))
+    assert asked(settings=wide) == asked(settings=wide, surface=BLANK.blank())
+
+
+def test_other_heads_of_the_group_or_more_draws_are_another_question():
+    assert asked() == asked()
+    assert asked() != asked(group=(higher(ROW[5]),))
+    assert asked() != asked(group=(ROW[5], ROW[6]))
+    closer = asked(settings=replace(SETTINGS, draws=12))
+    assert asked() != closer
     known = GroupsGraded()
     known.put(asked(), "works")
-    assert known.get(asked()) == "works" and known.get(asked(surface=b"worked")) is None
-    assert known.get(asked(group=(ROW[6],))) is None
+    known.put(closer, "in more draws")
+    assert known.get(asked()) == "works" and known.get(closer) == "in more draws"
+    assert known.get(asked(surface=worked(200.0))) is None and known.get(asked(group=(ROW[6],))) is None
 
 
 def test_the_content_of_a_surface_is_the_same_however_it_was_put_there():

@@ -24,38 +24,31 @@ HIGH = {"design": 0.0, "low": 0.4, "high": 0.0, "weak": 0.15}
 
 
 class Group:
-    """What the engine says, from the tables."""
+    """What the engine says, from the tables: of so many zones, of which all but the first are seen in any state."""
 
-    _judged = staticmethod(
-        lambda now, *off: [
-            Proof(
-                np.arange(2.0),
-                np.any(
-                    [[one[0]["prone"][0] < 0.2, False] for one in ([] if now is None else [now]) + list(off)], axis=0
-                ),
-                np.zeros(2, dtype=bool),
-            )
-        ]
-    )
-
-    def __init__(self):
-        self.asked = []
+    def __init__(self, zones=1):
+        self.zones, self.asked, self.above = zones, [], []
 
     def _solved(self, states, pairs, strips):
-        self.asked.append(([*states], pairs))
-        table = LOW if pairs == slice(0, 1) else HIGH
-        return [[{"prone": np.array([table[state], 1.0])}] for state in states]
+        assert pairs == slice(0, 1)
+        self.asked += states
+        return [[{"prone": np.array([LOW[s] if k == 0 else 0.5, 1.0])} for k in range(self.zones)] for s in states]
 
-    @staticmethod
-    def _judged(now, *off):
-        tried = [one[0]["prone"] for one in (now, *off) if one is not None]
-        return [Proof(np.arange(2.0), np.any(np.array(tried) < 0.2, axis=0), np.zeros(2, dtype=bool))]
+    def _above(self, of, strips):
+        self.above += of
+        return [{"prone": np.array([HIGH[state], 1.0])} for state, _ in of]
+
+    def _judged(self, now, *off):
+        tried = [one for one in (now, *off) if one is not None]
+        dead = [np.any([one[k]["prone"] < 0.2 for one in tried], axis=0) for k in range(self.zones)]
+        return [Proof(np.arange(2.0), d, np.zeros(2, dtype=bool)) for d in dead]
 
 
+@pytest.mark.parametrize("zones", [1, 3])
 @pytest.mark.parametrize(
     ("state", "edges", "above", "dead"),
     [
-        ("design", ["high"], None, False),
+        ("design", ["high"], [], False),
         ("design", ["low", "high"], ["low"], False),
         ("design", ["low", "high", "weak"], ["low", "weak"], True),
         (None, ["low", "high"], ["low"], False),
@@ -64,13 +57,14 @@ class Group:
         ("low", [], ["low"], False),
     ],
 )
-def test_heads_above_the_lowest_are_computed_where_somebody_gets_past_it_alone(state, edges, above, dead):
-    made = Group()
-    (proof,) = ZoneGroup._proven(made, state, edges)
-    every = edges if state is None else [state, *edges]
-    wanted = [(every, slice(0, 1))] + ([(above, slice(1, None))] if above else [])
-    assert made.asked == wanted
+def test_heads_above_the_lowest_are_computed_where_somebody_gets_past_it_alone(state, edges, above, dead, zones):
+    made = Group(zones)
+    proof, *others = ZoneGroup._proven(made, state, edges)
+    assert made.asked == (edges if state is None else [state, *edges])
+    # of the zones that somebody gets past, and of no other
+    assert made.above == [(one, 0) for one in above]
     assert proof.open.tolist() == [dead, False]
+    assert not any(one.open.any() for one in others)
 
 
 @pytest.mark.parametrize("first_open", [False, True])
@@ -84,7 +78,7 @@ def test_states_that_fail_soonest_come_first_and_the_rest_only_where_those_pass(
         flags = [first_open, False, False] if state == "built" else [False, True, False]
         return [Proof(np.arange(3.0), np.array(flags), np.zeros(3, dtype=bool))]
 
-    made = SimpleNamespace(_proofs={}, _settled=lambda ends: (), strip=None, settings=SETTINGS, _proven=proven)
+    made = SimpleNamespace(_proofs={}, _settled=lambda ends: (), built=None, settings=SETTINGS, _proven=proven)
     grading = SimpleNamespace(design=np.zeros(3), ends=np.zeros((1, 2)))
     (proof,) = ZoneGroup._prove(made, grading)
     built = ("built", ["edge 0", "edge 1", "edge 2"])
@@ -132,7 +126,7 @@ def test_states_on_one_ground_share_the_strips_of_it():
 
     both = zone("A"), zone("B")
     made = object.__new__(ZoneGroup)
-    made.zones, made.strip, made.perimeter = both, None, Perimeter()
+    made.zones, made.built, made.perimeter = both, None, Perimeter()
     made.surface = SimpleNamespace(around=lambda _: Around())
     drawn, low = "as drawn", "built low"
     states = [SimpleNamespace(zones=both, design=design) for design in (drawn, low, drawn, drawn)]

@@ -6,9 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from geotools.detection.perimeter import Perimeter
-from geotools.earthwork.design import FINAL_DRAWS, Graded, grade_zones
+from geotools.earthwork.design import Graded, grade_zones
 from geotools.earthwork.groups_graded import GroupsGraded
 from geotools.earthwork.prices import Prices
+from geotools.earthwork.second_looks import FINAL_DRAWS
 from geotools.earthwork.tolerance import Loose, worst_in_tolerance
 from geotools.earthwork.zones import GradeSettings
 from geotools.plan.model import Zone
@@ -207,7 +208,8 @@ def _stand(
         if loose is None:
             loose = Loose()
             if dead == 0.0:
-                loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS)
+                held = groups.withstood
+                loose = worst_in_tolerance(final, surface, proposed[zone_id], settings, FINAL_DRAWS, withstood=held)
         if one is None:
             found = replace(option, dead_after_m=dead, weakest_after=weakest, loose=loose)
             if option.start is not None and option.parts_graded:

@@ -267,6 +267,9 @@ class Trial:
         if start is not None:
             most -= start.cost
         settings = replace(self.settings, most=most)
+        if zone.pairs[0] != self.zone.pairs[0]:
+            # the lowest heads were searched for this option: what moves them by way of the earth is the plain grading
+            settings = replace(settings, height_limits={})
         grading = grade_group(self.perimeter, self.surface, [zone], settings, keep=self.keep, known=self.known)
         if grading.made is None:
             return None, grading

@@ -11,12 +11,14 @@ from geotools.detection.height_search import best_heights
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.prices import Prices
 from geotools.earthwork.programme import GradingRules
-from geotools.earthwork.zones import GradeSettings
+from geotools.earthwork.zones import GradeSettings, grade_group
 from geotools.plan.model import BeamPair, DeadSpot, Zone
+from geotools.steps.remedy import trial
 from geotools.steps.remedy.advice import advise_zone
 from geotools.steps.remedy.joint import put_together
 from geotools.steps.remedy.option import Option, cheapest, reason_for
 from geotools.steps.remedy.options import RemedyLimits, zone_options
+from geotools.steps.remedy.trial import Trial
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import LOW, MAIN, RULES, Formula, dip, zone
 
@@ -171,3 +173,22 @@ def test_options_tried_before_are_taken_and_the_rest_are_what_a_fresh_comparison
     known = {o.name: o for o in first}
     assert all(o is known[o.name] for o in again if o.name in known)
     assert "grade" not in known or grading is known["grade"].grading
+
+
+@pytest.mark.parametrize(("level", "held"), [("low", True), ("main", False)])
+def test_works_on_heads_that_were_searched_for_an_option_leave_these_where_it_sets_them(monkeypatch, level, held):
+    """The lowest heads moved by way of the earth are the plain grading's; the others' option may still need them."""
+    perimeter = Perimeter([zone()], Formula(dip(0.5, 5.0, 50.0)), RULES)
+    surface = DesignSurface(perimeter.ground, (-10, -10, 210, 10))
+    made = Trial(perimeter, surface, zone(), RemedyLimits(SETTINGS, COSTS, ()), None)
+    start = made.option("set_heads", zone().with_heights(level, 0.6, 0.6), 240.0, "set the heads")
+    limits = []
+
+    def graded(perimeter, surface, zones, settings, **more):
+        limits.append(settings.height_limits)
+        return grade_group(perimeter, surface, zones, settings, **more)
+
+    monkeypatch.setattr(trial, "grade_group", graded)
+    made.grade("set_heads_and_grade", start)
+    made.grade("grade")
+    assert limits == [{} if held else SETTINGS.height_limits, SETTINGS.height_limits]
