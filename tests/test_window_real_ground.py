@@ -53,4 +53,7 @@ def test_what_is_advised_opens_the_empty_window_of_the_floodplain(tmp_path: Path
     geotools.run_step("window", proposed, plan, openings=False)
     after = layer(plan, "operating_windows").set_index("zone_id")
     assert not (after["state"] == "empty").any(), "what opens one window closes no other"
-    assert after.loc[zone_id, "must"] > after.loc[zone_id, "must_not_high"]
+    # by the best estimate, as was looked for; what more would settle it is said
+    now = after.loc[zone_id]
+    assert now["must"] > now["must_not"]
+    assert now["state"] == "open" or now["opens_by"].startswith("state the survey's accuracy")
