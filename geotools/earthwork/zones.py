@@ -63,13 +63,20 @@ def _cheaper_way(trial: ZoneGroup, heads: Heads, most: float) -> tuple[ZoneGradi
 
 
 def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, most: float) -> ZoneGrading:
-    """The cheapest of the best works so far and of those with sets of heads that are worth moving."""
+    """The cheapest of the best works so far and of those with sets of heads that are worth moving.
+
+    Sets are tried from the one whose works are the cheapest at the first tolerances on, until works with one are an
+    answer: those after it come out dearer. Where works with heads held are an answer, only the first is tried.
+    """
     held_is_good = _good(best)
     worth = min(_price(best) - sum(c.cost for c in best.crossings), most)
-    for heads, least in trial.choices(worth)[: 1 if held_is_good else None]:
+    for heads, least in trial.choices(worth):
         if _good(best) and least >= _earth(best):
             break
-        best = min((best, trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))), key=_rank)
+        made = trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))
+        best = min((best, made), key=_rank)
+        if held_is_good or _good(made):
+            break
     return best
 
 
