@@ -26,12 +26,12 @@ def rough(x, y):
 
 @pytest.fixture
 def solved(monkeypatch):
-    """Names of the beams that are solved."""
+    """Names of the beams that are solved, and whether coarsely."""
     names = []
     solve = batching.solve_batch
 
     def counted(batch, uses):
-        names.extend(one.name for one in batch.beams)
+        names.extend(f"{one.name} coarsely" if one.coarse else one.name for one in batch.beams)
         return solve(batch, uses)
 
     monkeypatch.setattr(batching, "solve_batch", counted)
@@ -68,3 +68,10 @@ def test_nothing_is_solved_that_is_not_asked(solved):
     for name in ("missed", "law", "dead", "open_share"):
         assert np.array_equal(getattr(judged[True], name), getattr(judged[False], name))
     assert judged[True].missed.any()
+
+
+def test_the_coarse_answer_as_it_stands_is_solved_once_for_all_worlds(solved):
+    perimeter = on(rough, rules=SOME)
+    judged = judge_stations(perimeter, "Z1", Unknowns(None, draws=11))
+    assert not judged.ample and len(judged.worlds) == 11
+    assert sum(name.endswith("coarsely") for name in solved) == 11 + 1
