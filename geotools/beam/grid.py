@@ -53,7 +53,7 @@ def _step(x: Profile, h: Profile, wavelength: float) -> float:
         return 0.5
     slopes = np.diff(h) / np.diff(x)
     bend = np.abs(np.diff(slopes)) / (0.5 * (x[2:] - x[:-2]))
-    return float(np.clip(math.sqrt(wavelength / max(float(bend.max()), 1e-9)), 0.25, 0.5))
+    return min(max(math.sqrt(wavelength / max(float(bend.max()), 1e-9)), 0.25), 0.5)
 
 
 def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: float | None) -> BeamGrid:
@@ -67,15 +67,18 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     head = beam.head_type
     k, length = head.wavenumber, float(x[-1])
     spacing = np.diff(x)
-    wanted = step_m if step_m is not None else _step(x, h, head.wavelength_m)
-    even = bool(np.ptp(spacing) < 1e-6 * length)
-    longest_kept = 1.0 if beam.detail_m is None else 1.25 * wanted
-    if step_m is None and even and (beam.coarse or 0.8 * wanted <= spacing[0] <= longest_kept):
+    even = float(spacing.max() - spacing.min()) < 1e-6 * length
+    if step_m is None and even and beam.coarse:
         nodes = x.size
-    elif step_m is None and even and spacing[0] > longest_kept:
-        nodes = (x.size - 1) * math.ceil(float(spacing[0]) / (1.0 if beam.detail_m is None else wanted) - 1e-9) + 1
     else:
-        nodes = max(8, round(length / wanted)) + 1
+        wanted = step_m if step_m is not None else _step(x, h, head.wavelength_m)
+        longest_kept = 1.0 if beam.detail_m is None else 1.25 * wanted
+        if step_m is None and even and 0.8 * wanted <= spacing[0] <= longest_kept:
+            nodes = x.size
+        elif step_m is None and even and spacing[0] > longest_kept:
+            nodes = (x.size - 1) * math.ceil(float(spacing[0]) / (1.0 if beam.detail_m is None else wanted) - 1e-9) + 1
+        else:
+            nodes = max(8, round(length / wanted)) + 1
     dx = length / (nodes - 1)
     even_x = np.arange(nodes, dtype=np.float64) * dx
     ground = np.interp(even_x, x, h)
@@ -87,7 +90,7 @@ def choose_grid(beam: Beam, x: Profile, h: Profile, step_m: float | None, dz_m: 
     w0 = waist(k, head.beamwidth_el_deg)
     pattern = 2.0 * math.sqrt(math.log(1e3)) / (k * w0)
     slope = float(np.abs(np.diff(ground - line)).max()) / dx
-    dz = dz_m if dz_m is not None else float(np.clip(0.8 * math.pi / (k * (pattern + slope)), 0.004, 0.03))
+    dz = dz_m if dz_m is not None else min(max(0.8 * math.pi / (k * (pattern + slope)), 0.004), 0.03)
     if dz_m is None and clearance.min() < 0.5 * min(beam.tx_height_m, beam.rx_height_m):
         dz *= 0.65  # a beam that grazes or creeps over high ground is held close to it
     if dz_m is None and beam.coarse:

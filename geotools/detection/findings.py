@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geotools.beam.response import StripResponse
 from geotools.beam.strip import HIGHEST_TOP_M
 from geotools.corridor import BeamLine
 from geotools.detection.cases import Case
@@ -17,6 +18,7 @@ from geotools.detection.crossing import Corridor, ThreatResult
 from geotools.detection.patch import Patch
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.spots import find_spots
+from geotools.detection.standing_answers import StandingAnswers, StandingQuestions
 from geotools.plan.model import DeadSpot, Zone
 
 __all__ = ["Findings", "find", "joined_floor"]
@@ -43,6 +45,8 @@ class Findings:
         By threat, per zone of the tile in its order.
     spots : dict of (str, str) to list of (DeadSpot, str)
         By threat and zone in question, each spot with its cause.
+    answers : dict of str to StandingAnswers
+        What else was asked of the zones as they stand, by zone.
     """
 
     perimeter: Perimeter
@@ -51,6 +55,7 @@ class Findings:
     standing: dict[str, tuple[float, ...]]
     threats: dict[str, ThreatResult]
     spots: dict[tuple[str, str], list[tuple[DeadSpot, str]]]
+    answers: dict[str, StandingAnswers] = field(default_factory=dict)
 
     def place(self, zone_id: str) -> int:
         """A zone's place in the lists of the threats."""
@@ -61,9 +66,28 @@ class Findings:
         return self.threats[threat].weakest[self.place(zone_id)]
 
 
-def find(perimeter: Perimeter, tile: Tile, progress: Callable[[int], None] = lambda done: None) -> Findings:
-    """Examine one tile; ``perimeter`` holds its zones."""
-    standing, floors = _solve(perimeter, progress)
+def find(
+    perimeter: Perimeter,
+    tile: Tile,
+    progress: Callable[[int], None] = lambda done: None,
+    questions: StandingQuestions | None = None,
+) -> Findings:
+    """Examine one tile.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With the tile's zones.
+    tile : Tile
+        The tile.
+    progress : Callable
+        Is given the number of zones solved so far.
+    questions : StandingQuestions, optional
+        What else is asked of its zones as they stand: of the same fields, which are solved once.
+    """
+    if questions is None:
+        questions = StandingQuestions({}, {})
+    standing, floors, found_of = _solve(perimeter, progress, questions)
     ids = list(perimeter.zones)
     patches = {
         zone_id: Patch(
@@ -94,26 +118,35 @@ def find(perimeter: Perimeter, tile: Tile, progress: Callable[[int], None] = lam
         for place, zone_id in enumerate(ids)
         if place in drawn
     }
-    return Findings(perimeter, tile.asked, patches, standing, threats, _with_causes(perimeter, tile, found))
+    spots, answers = _with_causes(perimeter, tile, found), questions.answers(perimeter, found_of)
+    return Findings(perimeter, tile.asked, patches, standing, threats, spots, answers)
 
 
 def _solve(
-    perimeter: Perimeter, progress: Callable[[int], None]
-) -> tuple[dict[str, tuple[float, ...]], dict[str, Floats]]:
-    """Standing levels and own detection floor of every zone; what its heads give is kept by the perimeter."""
+    perimeter: Perimeter, progress: Callable[[int], None], questions: StandingQuestions
+) -> tuple[dict[str, tuple[float, ...]], dict[str, Floats], dict[tuple[str, str], list[StripResponse]]]:
+    """Standing levels and own detection floor of every zone, and what heads give in each case that is asked about.
+
+    What a zone's heads give is kept by the perimeter.
+    """
     standing: dict[str, tuple[float, ...]] = {}
     floors: dict[str, Floats] = {}
+    found_of: dict[tuple[str, str], list[StripResponse]] = {}
     zones = list(perimeter.zones.values())
     for start in range(0, len(zones), _AT_ONCE):
         part = zones[start : start + _AT_ONCE]
         cases = [Case(zone, perimeter.strip(zone.zone_id), floor=True) for zone in part]
-        for zone, found in zip(part, perimeter.responses(cases), strict=True):
+        names = {zone.zone_id for zone in part}
+        more = {key: case for key, case in questions.cases.items() if key[0] in names}
+        responses = perimeter.responses([*cases, *more.values()])
+        found_of.update(zip(more, responses[len(cases) :], strict=True))
+        for zone, found in zip(part, responses, strict=False):
             best = np.max([one.modulation for one in found], axis=0)
             perimeter.hold(zone.zone_id, dict(zip(perimeter.rules.targets, best, strict=True)))
             floors[zone.zone_id] = np.min([one.floor for one in found if one.floor is not None], axis=0)
             standing[zone.zone_id] = tuple(one.standing_level_db for one in found)
             progress(len(standing))
-    return standing, floors
+    return standing, floors, found_of
 
 
 def joined_floor(perimeter: Perimeter, zone_id: str, floors: dict[str, Floats]) -> Floats:

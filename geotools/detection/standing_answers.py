@@ -17,7 +17,7 @@ from geotools.detection.hidden import DEEP_ENOUGH_M, dip_case, hidden_depth
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.unknowns import Unknowns
 
-__all__ = ["StandingAnswers", "standing_answers"]
+__all__ = ["StandingAnswers", "StandingQuestions", "standing_answers"]
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +44,54 @@ class StandingAnswers:
     in_grass: Floats | None = None
 
 
+@dataclass(frozen=True)
+class StandingQuestions:
+    """The same as questions, to be solved together with whatever else is asked of the zones as they stand.
+
+    Attributes
+    ----------
+    dip_m : dict of str to float
+        How deep a dip could be that a zone's survey missed, m; by every zone in question.
+    cases : dict of (str, str) to Case
+        By zone and what is asked: ``dip``, ``level`` or ``grass``.
+    """
+
+    dip_m: dict[str, float]
+    cases: dict[tuple[str, str], Case]
+
+    @classmethod
+    def of(
+        cls, perimeter: Perimeter, zone_ids: Sequence[str], unknowns: Unknowns, grass_m: float | None = None
+    ) -> StandingQuestions:
+        """Parameters as of :func:`standing_answers`; nothing is solved."""
+        depths = {z: 0.0 if unknowns.hidden is None else hidden_depth(perimeter, z, unknowns.hidden) for z in zone_ids}
+        cases: dict[tuple[str, str], Case] = {}
+        for zone_id, depth in depths.items():
+            zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
+            if depth > DEEP_ENOUGH_M:
+                cases[zone_id, "dip"] = dip_case(perimeter, zone_id, depth)
+            if unknowns.envelope is not None:
+                cases[zone_id, "level"] = Case(zone, strip, level=True)
+            if grass_m is not None:
+                cases[zone_id, "grass"] = Case(zone, strip, grass_m=grass_m)
+        return cls(depths, cases)
+
+    def answers(
+        self, perimeter: Perimeter, found: Mapping[tuple[str, str], list[StripResponse]]
+    ) -> dict[str, StandingAnswers]:
+        """Answers by zone; ``found`` : what the heads give in each of the cases."""
+        best = {key: perimeter.best_of(self.cases[key], one) for key, one in found.items() if key[1] != "level"}
+        return {
+            z: StandingAnswers(
+                depth,
+                dict(zip(perimeter.rules.targets, best[z, "dip"], strict=True)) if (z, "dip") in best else None,
+                found.get((z, "level"), []),
+                best.get((z, "grass")),
+            )
+            for z, depth in self.dip_m.items()
+        }
+
+
 def standing_answers(
     perimeter: Perimeter, zone_ids: Sequence[str], unknowns: Unknowns, grass_m: float | None = None
 ) -> dict[str, StandingAnswers]:
@@ -60,24 +108,7 @@ def standing_answers(
     grass_m : float, optional
         Height of the taller grass, m.
     """
-    depths = {z: 0.0 if unknowns.hidden is None else hidden_depth(perimeter, z, unknowns.hidden) for z in zone_ids}
-    asked: dict[tuple[str, str], Case] = {}
-    for zone_id, depth in depths.items():
-        zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-        if depth > DEEP_ENOUGH_M:
-            asked[zone_id, "dip"] = dip_case(perimeter, zone_id, depth)
-        if unknowns.envelope is not None:
-            asked[zone_id, "level"] = Case(zone, strip, level=True)
-        if grass_m is not None:
-            asked[zone_id, "grass"] = Case(zone, strip, grass_m=grass_m)
-    found = dict(zip(asked, perimeter.responses(list(asked.values())), strict=True))
-    best = {key: perimeter.best_of(asked[key], one) for key, one in found.items() if key[1] != "level"}
-    return {
-        z: StandingAnswers(
-            depth,
-            dict(zip(perimeter.rules.targets, best[z, "dip"], strict=True)) if (z, "dip") in best else None,
-            found.get((z, "level"), []),
-            best.get((z, "grass")),
-        )
-        for z, depth in depths.items()
-    }
+    asked = StandingQuestions.of(perimeter, zone_ids, unknowns, grass_m)
+    return asked.answers(
+        perimeter, dict(zip(asked.cases, perimeter.responses(list(asked.cases.values())), strict=True))
+    )

@@ -24,7 +24,7 @@ from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
 from geotools.terrain.known import KnownLevels
 
-__all__ = ["Build", "Unknowns", "drawn_modulation", "drawn_worlds", "without_each"]
+__all__ = ["Build", "Drawing", "Unknowns", "drawn_modulation", "drawn_worlds", "without_each"]
 
 Floats = NDArray[np.float64]
 #: Correlation length of what is drawn without a survey: bodies and heads change no ground, m.
@@ -165,11 +165,51 @@ def drawn_worlds(
 
     The error is none where the ground is proposed.
     """
-    works = _Works.of(perimeter, zone_id, unknowns)
-    drawn = [_drawn(perimeter, zone_id, unknowns, works, number) for number in worlds]
-    middle = perimeter.strip(zone_id).offset_m.size // 2
-    surveyed = 1.0 if works is None else ~works.worked[:, middle]
-    return _solved(perimeter, zone_id, unknowns, drawn), np.array([w.ground_m[:, middle] for w in drawn]) * surveyed
+    return Drawing(perimeter, zone_id, unknowns).worlds(worlds)
+
+
+class Drawing:
+    """Worlds of one zone, in as many calls as wanted; its coarse answer as it stands is solved once for all of them.
+
+    Parameters
+    ----------
+    perimeter : Perimeter
+        With the zone solved as it stands.
+    zone_id : str
+        The zone.
+    unknowns : Unknowns
+        What is drawn.
+    """
+
+    def __init__(self, perimeter: Perimeter, zone_id: str, unknowns: Unknowns) -> None:
+        self.perimeter, self.zone_id, self.unknowns = perimeter, zone_id, unknowns
+        self.works = _Works.of(perimeter, zone_id, unknowns)
+        self._before: Floats | None = None
+
+    def drawn(self, worlds: Sequence[int]) -> list[_World]:
+        """Worlds by their numbers, not solved."""
+        return [_drawn(self.perimeter, self.zone_id, self.unknowns, self.works, number) for number in worlds]
+
+    def worlds(self, worlds: Sequence[int]) -> tuple[list[Mapping[str, Floats]], Floats]:
+        """As :func:`drawn_worlds`."""
+        drawn, middle = self.drawn(worlds), self.perimeter.strip(self.zone_id).offset_m.size // 2
+        surveyed = 1.0 if self.works is None else ~self.works.worked[:, middle]
+        return self.solved(drawn), np.array([world.ground_m[:, middle] for world in drawn]) * surveyed
+
+    def solved(self, worlds: Sequence[_World]) -> list[Mapping[str, Floats]]:
+        """Modulation of the zone's own heads in each world, by threat."""
+        perimeter, zone = self.perimeter, self.perimeter.zones[self.zone_id]
+        strip, spacing = perimeter.strip(self.zone_id), coarse_spacing(self.unknowns.correlation_m)
+        as_it_stands = [Case(zone, strip, coarse_m=spacing)] if self._before is None else []
+        after = perimeter.best([*as_it_stands, *(one.case(zone, strip, perimeter.rules, spacing) for one in worlds)])
+        if self._before is None:
+            self._before, *after = after
+        before, fine = self._before, np.array(list(perimeter.own(self.zone_id).values()))
+        coarse_m = np.linspace(0.0, float(strip.chainage_m[-1]), before.shape[1])
+        return [
+            dict(zip(perimeter.rules.targets, with_change(fine, before, one, coarse_m, strip.chainage_m), strict=True))
+            for one in after
+        ]
 
 
 def without_each(
@@ -182,10 +222,9 @@ def without_each(
     perimeter, zone_id, unknowns, worlds
         As of :func:`drawn_modulation`.
     """
-    works = _Works.of(perimeter, zone_id, unknowns)
-    drawn = [_drawn(perimeter, zone_id, unknowns, works, number) for number in worlds]
-    flat = np.zeros(perimeter.strip(zone_id).ground_m.shape)
-    worked = flat.astype(bool) if works is None else works.worked
+    drawing = Drawing(perimeter, zone_id, unknowns)
+    drawn, works = drawing.drawn(worlds), drawing.works
+    worked = np.zeros(perimeter.strip(zone_id).ground_m.shape, bool) if works is None else works.worked
     without: dict[str, list[_World]] = {}
     if unknowns.survey is not None and unknowns.survey.sigma_m > 0.0:
         without["survey"] = [replace(one, ground_m=np.where(worked, one.ground_m, 0.0)) for one in drawn]
@@ -197,23 +236,8 @@ def without_each(
         without["surface"] = [replace(one, mirror_m=0.0) for one in drawn]
     if unknowns.head_m > 0.0 or unknowns.aim_deg > 0.0:
         without["heads"] = [replace(one, moves_m=0.0 * one.moves_m, aim_deg=0.0 * one.aim_deg) for one in drawn]
-    solved = iter(_solved(perimeter, zone_id, unknowns, [one for each in without.values() for one in each]))
+    solved = iter(drawing.solved([one for each in without.values() for one in each]))
     return {source: [next(solved) for _ in each] for source, each in without.items()}
-
-
-def _solved(
-    perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[_World]
-) -> list[Mapping[str, Floats]]:
-    zone, strip = perimeter.zones[zone_id], perimeter.strip(zone_id)
-    fine = np.array(list(perimeter.own(zone_id).values()))
-    spacing = coarse_spacing(unknowns.correlation_m)
-    cases = [Case(zone, strip, coarse_m=spacing), *(one.case(zone, strip, perimeter.rules, spacing) for one in worlds)]
-    before, *after = perimeter.best(cases)
-    coarse_m = np.linspace(0.0, float(strip.chainage_m[-1]), before.shape[1])
-    return [
-        dict(zip(perimeter.rules.targets, with_change(fine, before, one, coarse_m, strip.chainage_m), strict=True))
-        for one in after
-    ]
 
 
 def survey_error(line: BeamLine, strip: Strip, unknowns: Unknowns, rng: np.random.Generator) -> Floats:

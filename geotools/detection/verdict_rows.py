@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Mapping, Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from shapely import LineString, get_coordinates
-from shapely.ops import substring
+from shapely import LineString, get_coordinates, line_interpolate_point
 
 from geotools.detection.verdicts import VERDICTS
 from geotools.plan import ids
@@ -118,11 +118,10 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
     found: list[Row] = []
     for fence_id in dict.fromkeys(row["fence_id"] for row in rows):
         mine = [row for row in rows if row["fence_id"] == fence_id]
-        whole = {threat: _whole([row for row in mine if row["threat"] == threat]) for threat in _threats(mine)}
+        whole = {threat: _Whole([row for row in mine if row["threat"] == threat]) for threat in _threats(mine)}
         cuts = sorted({row["from_m"] for row in mine} | {row["to_m"] for row in mine})
         pieces: list[tuple[float, float, Row]] = []
-        for a, b in pairwise(cuts):
-            here = [row for row in mine if row["from_m"] <= (a + b) / 2 < row["to_m"]]
+        for (a, b), here in zip(pairwise(cuts), _over_each(cuts, mine), strict=True):
             worst = min(here, key=lambda row: (_RANK[row["verdict"]], row["confidence"] or 0.0))
             lower = [f"{row['threat']}: {row['passes_lower']}" for row in here if row.get("passes_lower")]
             worst = worst | {"passes_lower": "; ".join(lower) or None}
@@ -131,7 +130,6 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
             else:
                 pieces.append((a, b, worst))
         for number, (a, b, worst) in enumerate(pieces, start=1):
-            line, first = whole[worst["threat"]]
             found.append(
                 {
                     **worst,
@@ -139,7 +137,7 @@ def worst_rows(rows: Sequence[Row]) -> list[Row]:
                     "threat": EVERY_THREAT,
                     "from_m": a,
                     "to_m": b,
-                    "geometry": substring(line, a - first, b - first),
+                    "geometry": whole[worst["threat"]].piece(a, b),
                 }
             )
     return found
@@ -149,10 +147,41 @@ def _threats(rows: Sequence[Row]) -> list[str]:
     return list(dict.fromkeys(row["threat"] for row in rows))
 
 
-def _whole(rows: Sequence[Row]) -> tuple[LineString, float]:
-    """The fence from the first of its rows to the last, and where that begins, m; ``rows`` : of one threat."""
-    ordered = sorted(rows, key=lambda row: row["from_m"])
-    return LineString(np.concatenate([get_coordinates(row["geometry"]) for row in ordered])), ordered[0]["from_m"]
+def _over_each(cuts: Sequence[float], rows: Sequence[Row]) -> list[list[Row]]:
+    """The rows, in their order, that lie over each piece between two cuts; every row is looked at once."""
+    over: list[list[Row]] = [[] for _ in cuts[1:]]
+    middles = (np.array(cuts[:-1]) + np.array(cuts[1:])) / 2
+    first = np.searchsorted(middles, [row["from_m"] for row in rows])
+    behind = np.searchsorted(middles, [row["to_m"] for row in rows])
+    for row, begins, ends in zip(rows, first.tolist(), behind.tolist(), strict=True):
+        for here in over[begins:ends]:
+            here.append(row)
+    return over
+
+
+class _Whole:
+    """The fence from the first of one threat's rows to the last, to take pieces from.
+
+    The library's own `substring` walks all nodes of the line for each piece; here they are walked once.
+    """
+
+    def __init__(self, rows: Sequence[Row]) -> None:
+        ordered = sorted(rows, key=lambda row: row["from_m"])
+        nodes = np.concatenate([get_coordinates(row["geometry"]) for row in ordered])
+        self._line, self._first_m = LineString(nodes), ordered[0]["from_m"]
+        at = nodes.tolist()
+        # as the library sums them up: whether a node lies before a cut at it hangs on the last digit
+        steps = (((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5 for (x0, y0), (x1, y1) in pairwise(at))
+        self._before_last = at[:-1]
+        self._passed_m = list(accumulate(steps, initial=0.0))[:-1]
+
+    def piece(self, from_m: float, to_m: float) -> LineString:
+        """The fence between two distances along it, the second the larger."""
+        a, b = from_m - self._first_m, to_m - self._first_m
+        ends = line_interpolate_point(self._line, [a, b])
+        between = self._before_last[bisect_right(self._passed_m, a) : bisect_left(self._passed_m, b)]
+        (begin,), (end,) = (one.coords for one in ends)
+        return LineString([begin, *between, end])
 
 
 def lengths_of(rows: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:

@@ -20,7 +20,7 @@ from geotools.detection.hidden import open_in_a_hidden_dip
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.second_opinion import open_in_3d, rows_in_question
 from geotools.detection.standing_answers import StandingAnswers, standing_answers
-from geotools.detection.unknowns import Unknowns, drawn_worlds
+from geotools.detection.unknowns import Drawing, Unknowns
 
 __all__ = ["CONFIDENCE", "VERDICTS", "StationVerdicts", "ZoneVerdicts", "judge_stations"]
 
@@ -162,10 +162,11 @@ def judge_stations(
         standing = standing_answers(perimeter, [zone_id], unknowns)[zone_id]
     missed_m, low = standing.dip_m, standing.in_dip
     missed = {} if low is None else open_in_a_hidden_dip(perimeter, zone_id, missed_m, low)
-    owns, errors = drawn_worlds(perimeter, zone_id, unknowns, range(min(_FIRST, unknowns.draws)))
+    drawing = Drawing(perimeter, zone_id, unknowns)
+    owns, errors = drawing.worlds(range(min(_FIRST, unknowns.draws)))
     ample = not any(flags.any() for own in owns for flags in perimeter.dead(zone_id, own, headroom=_AMPLE).values())
     if not ample and unknowns.draws > _FIRST:
-        more, further = drawn_worlds(perimeter, zone_id, unknowns, range(_FIRST, unknowns.draws))
+        more, further = drawing.worlds(range(_FIRST, unknowns.draws))
         owns, errors = owns + more, np.concatenate([errors, further])
     tried: list[Mapping[str, Flags]] = [perimeter.dead(zone_id, own) for own in owns]
     # however much of the field's modulation is in hand: the rise and fall of a level can be half of it

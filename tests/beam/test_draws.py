@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geotools.beam import HEAD_TYPES, TARGETS, solve_beams
+from geotools.beam import HEAD_TYPES, TARGETS, grid, solve_beams
 from geotools.beam.draws import coarse_beam, coarse_spacing, coarse_strip, with_change
 from geotools.beam.grid import choose_grid
 from geotools.beam.profile import checked_profile
@@ -88,3 +88,12 @@ def test_a_strip_with_few_nodes_is_left_as_it_is():
     coarse = coarse_strip(strip)
     assert np.array_equal(coarse.chainage_m, x)
     assert np.array_equal(coarse.drop_m, strip.drop_m)
+
+
+def test_a_coarse_beam_is_solved_on_its_nodes_whatever_its_ground_and_nobody_asks_how_it_bends(monkeypatch):
+    strip = Strip(X, np.array([-0.25, 0.0, 0.25]), np.tile(0.3 * np.sin(X / 1.5)[:, None], (1, 3)))
+    rough = coarse_strip(strip)
+    beam = coarse_beam(strip.beam(HEAD_TYPES["24 GHz"], 0.3, 0.3), rough)
+    monkeypatch.setattr(grid, "_step", lambda *_: pytest.fail("the bend of the ground was asked for"))
+    made = choose_grid(beam, *checked_profile(beam), None, None)
+    assert made.ground_m.size == rough.chainage_m.size and made.dx == pytest.approx(rough.chainage_m[1])

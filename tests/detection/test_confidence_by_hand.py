@@ -111,7 +111,7 @@ def test_of_equal_heights_the_nearest_to_todays_are_taken():
 def test_each_source_that_is_not_known_exactly_is_left_out_by_itself(monkeypatch):
     drawn = SimpleNamespace(ground=1)
     monkeypatch.setattr(unknowns_of, "_drawn", lambda *_: drawn)
-    monkeypatch.setattr(unknowns_of, "_solved", lambda p, z, u, worlds: [w.left_out for w in worlds])
+    monkeypatch.setattr(unknowns_of.Drawing, "solved", lambda self, worlds: [w.left_out for w in worlds])
     monkeypatch.setattr(
         unknowns_of, "replace", lambda one, **given: SimpleNamespace(left_out=sorted(given)) if one is drawn else one
     )

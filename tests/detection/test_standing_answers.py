@@ -7,11 +7,15 @@ import pytest
 
 from geotools.beam import TARGETS
 from geotools.detection.cases import Case
+from geotools.detection.chains import Tile
+from geotools.detection.findings import find
 from geotools.detection.hidden import Hidden, dip_case, hidden_depth
-from geotools.detection.standing_answers import standing_answers
+from geotools.detection.perimeter import Perimeter
+from geotools.detection.standing_answers import StandingQuestions, standing_answers
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import judge_stations
 from geotools.engine import batching
+from geotools.plan.model import FenceChain
 from geotools.terrain.quality import SurveyQuality
 from tests.detection.test_heads_and_rules import PAIR, RULES, dip, on
 
@@ -26,12 +30,12 @@ def rough(x, y):
 
 @pytest.fixture
 def solved(monkeypatch):
-    """Names of the beams that are solved."""
+    """Names of the beams that are solved, and whether coarsely."""
     names = []
     solve = batching.solve_batch
 
     def counted(batch, uses):
-        names.extend(one.name for one in batch.beams)
+        names.extend(f"{one.name} coarsely" if one.coarse else one.name for one in batch.beams)
         return solve(batch, uses)
 
     monkeypatch.setattr(batching, "solve_batch", counted)
@@ -68,3 +72,31 @@ def test_nothing_is_solved_that_is_not_asked(solved):
     for name in ("missed", "law", "dead", "open_share"):
         assert np.array_equal(getattr(judged[True], name), getattr(judged[False], name))
     assert judged[True].missed.any()
+
+
+def test_the_coarse_answer_as_it_stands_is_solved_once_for_all_worlds(solved):
+    perimeter = on(rough, rules=SOME)
+    judged = judge_stations(perimeter, "Z1", Unknowns(None, draws=11))
+    assert not judged.ample and len(judged.worlds) == 11
+    assert sum(name.endswith("coarsely") for name in solved) == 11 + 1
+
+
+def test_a_tile_asked_with_its_questions_solves_no_more_and_finds_what_it_finds_without(solved):
+    zones = tuple(on(lambda x, y: 0.0 * x, rules=SOME, count=2).zones.values())
+    tile = Tile(FenceChain(zones[0].fence_id, zones), range(1))
+
+    def fresh():
+        return Perimeter.of([tile.chain], on(lambda x, y: 0.02 * np.sin(x / 2.5)).ground, SOME)
+
+    perimeter = fresh()
+    found = find(perimeter, tile, questions=StandingQuestions.of(perimeter, tile.asked, ASKED, 0.08))
+    with_questions = len(solved)
+    alone = find(fresh(), tile)
+    assert len(solved) == 2 * with_questions
+    assert alone.answers == {} and list(found.answers) == tile.asked == ["Z1"]
+    for zone in zones:
+        assert np.array_equal(found.patches[zone.zone_id].best, alone.patches[zone.zone_id].best)
+        assert np.array_equal(found.patches[zone.zone_id].floor, alone.patches[zone.zone_id].floor)
+    wanted = standing_answers(perimeter, ["Z1"], ASKED, 0.08)["Z1"]
+    assert found.answers["Z1"].in_grass == pytest.approx(wanted.in_grass, abs=1e-5)
+    assert found.answers["Z1"].levels[0].level == pytest.approx(wanted.levels[0].level, abs=1e-5)

@@ -79,7 +79,7 @@ def proposed(fill_m):
 
 def test_the_surveys_errors_of_a_zone_are_those_of_its_worlds_where_nothing_is_built(monkeypatch):
     surveyed = replace(UNKNOWNS, survey=Accuracy(0.05, correlation_m=2.0))
-    monkeypatch.setattr(unknowns_of, "_solved", lambda p, z, u, drawn: [world.ground_m for world in drawn])
+    monkeypatch.setattr(unknowns_of.Drawing, "solved", lambda self, drawn: [world.ground_m for world in drawn])
     wanted = np.array([world.ground_m for world in worlds(surveyed, 5)])[:, :, PERIMETER.grids["Z"].offset_m.size // 2]
     solved, found = drawn_worlds(PERIMETER, "Z", surveyed, range(5))
     assert wanted.any() and np.array_equal(found, wanted) and len(solved) == 5
@@ -94,7 +94,7 @@ def test_a_build_known_exactly_lies_at_its_design_and_a_survey_known_exactly_els
     strip = PERIMETER.strip("Z")
     off = _World(np.full(strip.ground_m.shape, 0.07), np.zeros((10, 2)), np.zeros((10, 4)))
     monkeypatch.setattr(unknowns_of, "_drawn", lambda *_: off)
-    monkeypatch.setattr(unknowns_of, "_solved", lambda p, z, u, worlds: [world.ground_m for world in worlds])
+    monkeypatch.setattr(unknowns_of.Drawing, "solved", lambda self, worlds: [world.ground_m for world in worlds])
     given = replace(UNKNOWNS, survey=Accuracy(0.05), build=proposed(0.2))
     found = without_each(PERIMETER, "Z", given, [0])
     built = strip.chainage_m < 2.9

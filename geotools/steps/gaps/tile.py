@@ -21,7 +21,7 @@ from geotools.detection.verdicts import StationVerdicts, ZoneVerdicts
 from geotools.engine.step import StepContext
 from geotools.io.rasters import small_cache
 from geotools.steps.gaps.rows import Row, crossing_rows, profile_rows, spot_rows
-from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, judge_all, sensitivity_rows
+from geotools.steps.gaps.uncertainty import add_certainty, beam_rows, judge_all, questions_of, sensitivity_rows
 from geotools.terrain.model import Terrain
 
 __all__ = ["LAYERS", "TileResult", "TileTask", "solve_here", "solve_tile"]
@@ -121,7 +121,7 @@ def _solve_run(
 ) -> TileResult:
     """Solve zones that follow each other and whose ground is known."""
     chain = tile.chain
-    found = find(perimeter, tile, progress)
+    found = find(perimeter, tile, progress, questions_of(perimeter, tile, task.unknowns))
     spots = spot_rows(found)
     rows: dict[str, list[Row]] = {"dead_spots": spots, "resurvey": [], "sensitivity": []}
     judged, in_grass = judge_all(found, task.unknowns, task.field)

@@ -16,8 +16,9 @@ from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.chains import Tile
 from geotools.detection.findings import Findings
 from geotools.detection.hidden import Hidden
+from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import GRASS_M, costs, sensitivity
-from geotools.detection.standing_answers import standing_answers
+from geotools.detection.standing_answers import StandingQuestions
 from geotools.detection.unknowns import Unknowns
 from geotools.detection.verdicts import ZoneVerdicts, judge_stations
 from geotools.engine.step import StepContext
@@ -36,13 +37,11 @@ __all__ = [
     "hidden_of",
     "judge_all",
     "polarisations",
+    "questions_of",
     "resurvey_table",
     "sensitivity_rows",
     "unlocked_heights",
 ]
-
-#: Zones whose fields as they stand are asked together.
-_AT_ONCE = 24
 
 
 def hidden_of(ctx: StepContext) -> dict[str, Hidden]:
@@ -116,21 +115,22 @@ def resurvey_table(points: list[Row], metres_a_unit: float, system: Mapping[str,
     return csv_text(["point_id", "x", "y", "model_m", "z", *system, "caution"], rows)
 
 
+def questions_of(perimeter: Perimeter, tile: Tile, unknowns: Unknowns) -> StandingQuestions | None:
+    """What is asked of the tile's zones as they stand beside who gets through; None where nothing is drawn."""
+    if not unknowns.draws:
+        return None
+    return StandingQuestions.of(perimeter, tile.asked, unknowns, perimeter.rules.grass_m + GRASS_M)
+
+
 def judge_all(
     found: Findings, unknowns: Unknowns, field: str
 ) -> tuple[dict[str, ZoneVerdicts], dict[str, NDArray[np.float64]]]:
     """Verdicts of every zone that was asked, and its modulation in the grass of the sensitivity, where it is solved."""
-    perimeter, asked = found.perimeter, found.asked
-    judged: dict[str, ZoneVerdicts] = {}
-    in_grass: dict[str, NDArray[np.float64]] = {}
-    for start in range(0, len(asked), _AT_ONCE):
-        part = asked[start : start + _AT_ONCE]
-        grass_m = perimeter.rules.grass_m + GRASS_M
-        standing = standing_answers(perimeter, part, unknowns, grass_m) if unknowns.draws else {}
-        for zone_id in part:
-            judged[zone_id] = judge_stations(perimeter, zone_id, unknowns, field, standing.get(zone_id))
-        in_grass |= {z: one.in_grass for z, one in standing.items() if one.in_grass is not None}
-    return judged, in_grass
+    judged = {
+        zone_id: judge_stations(found.perimeter, zone_id, unknowns, field, found.answers.get(zone_id))
+        for zone_id in found.asked
+    }
+    return judged, {z: one.in_grass for z, one in found.answers.items() if one.in_grass is not None}
 
 
 def sensitivity_rows(
