@@ -377,6 +377,7 @@ def test_every_file_of_the_works_that_leaves_says_its_cautions(done):
     beside = (done.out / "setting_out.txt").read_text("utf-8")
     assert "state: proposed state" in beside and "unit of N, E and Z: metre" in beside
     # the posts and the ground are set out from papers of one state, and say so in the same words
+    done.close()  # the folder is held by one run at a time
     with Job(done.site, done.out, overwrite=True) as job:
         job.run("stakeout")
     posts = (done.out / "stakeout_points.txt").read_text("utf-8")
