@@ -125,7 +125,7 @@ def find(
 def _solve(
     perimeter: Perimeter, progress: Callable[[int], None], questions: StandingQuestions
 ) -> tuple[dict[str, tuple[float, ...]], dict[str, Floats], dict[tuple[str, str], list[StripResponse]]]:
-    """Standing levels and own detection floor of every zone, and what heads give in each case that is asked about.
+    """Standing levels and own detection floor of every zone, and what heads give in each case of the questions.
 
     What a zone's heads give is kept by the perimeter.
     """

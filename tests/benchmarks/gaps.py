@@ -4,8 +4,10 @@
 crossings included, under 15 s; cost growing no faster than length^1.05; under 1 GB at 100 km. Each length runs in a
 process of its own, on a plan laid out beforehand; the time is that of the step alone, without and with the uncertainty
 (certainty from 32 drawn grounds for every zone near the threshold, and sensitivity). Goal with it at 10 km: at most
-twice the time without, under 600 MB. Not reached: 2.9 times, 54 s of a processor to 18 s, 502 MB. Two thirds of what it
-adds are the drawn grounds, 3 ms a beam and ground: a third of that is the marching, a fifth the lateral integral.
+twice the time without, under 600 MB. Not reached: measured in several runs, 46 to 53 s of a processor to 15 to 18 s,
+2.6 to 3 times, 525 MB; it is less on 2 km, about twice, because 2 s of every run hang on no length. Two thirds of what
+it adds are the drawn grounds, 2 to 3 ms a beam and ground: a third of that is the marching, a fifth the lateral
+integral. Processor seconds of one and the same run differ by half with what else the machine does: compare by turns.
 """
 
 from __future__ import annotations
