@@ -329,7 +329,7 @@ EQUAL = (
     ),
     EqualFault(
         "beam.grid",
-        "if step_m is None and even and (beam.coarse or 0.8 * wanted <= spacing[0] <= longest_kept):",
+        "if step_m is None and even and 0.8 * wanted <= spacing[0] <= longest_kept:",
         "spacing[-1]",
         "of even nodes the last are as far apart as the first",
     ),
