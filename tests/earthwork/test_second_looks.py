@@ -71,7 +71,8 @@ def test_a_second_look_tries_a_design_in_the_states_that_the_whole_is_tried_in(m
     assert uneven[strip.x < 60].any() and uneven[strip.x > 93].any() == beside
 
 
-def test_a_second_look_is_as_close_as_the_last_and_begins_with_the_heads_of_the_first(monkeypatch):
+@pytest.mark.parametrize("first_found", [Loose(1.0, "uneven"), None], ids=["open within tolerance", "open as drawn"])
+def test_a_second_look_is_as_close_as_the_last_and_begins_with_the_heads_of_the_first(monkeypatch, first_found):
     ground = Formula(dip(0.5, 5.0, 50.0))
     perimeter, surface = Perimeter([zone()], ground, RULES), DesignSurface(ground, BOX)
     perimeter.solve_all()
@@ -86,7 +87,7 @@ def test_a_second_look_is_as_close_as_the_last_and_begins_with_the_heads_of_the_
         return grade_group(perimeter, surface, zones, settings, **more)
 
     monkeypatch.setattr(second_looks, "grade_group", looked)
-    found = [Loose(1.0, "uneven"), Loose()]
+    found = [first_found, Loose()]
     monkeypatch.setattr(second_looks, "_loose", lambda *given: found.pop(0))
     surface.apply(first.strip, first.design)
     laid = {"Z1": (zone(), first)}

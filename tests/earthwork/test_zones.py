@@ -65,13 +65,17 @@ def test_two_zones_over_one_dip_are_both_proven_on_the_whole_surface():
     assert not any(d.any() for z in zones for d in final.dead(z.zone_id).values())
 
 
-def alone_and_together(monkeypatch, ground: Formula):
-    """Two zones graded each by itself, then on one ground with those gradings at hand; and the programmes solved."""
+def alone_and_together(monkeypatch, ground: Formula, **wrong):
+    """Two zones graded each by itself, then on one ground with those gradings at hand; and the programmes solved.
+
+    wrong : of the first of the gradings at hand.
+    """
     zones = [zone(), zone("Z2", start=90.0)]
     perimeter = Perimeter(zones, ground, RULES)
     perimeter.solve_all()
     blank = DesignSurface(ground, (-10, -10, 210, 10))
     known = {z.zone_id: grade_group(perimeter, blank, [z], SETTINGS) for z in zones}
+    known["Z1"] = replace(known["Z1"], **wrong)
     solved: list[int] = []
     run = ZoneGroup.run
 
@@ -94,6 +98,21 @@ def test_works_that_keep_apart_are_taken_as_they_were_found(monkeypatch):
     assert all(g.grading is known[g.zone.zone_id] for g in made)
     assert all(g.clear and g.dead_before_m > 0 for g in made)
     assert not any(d.any() for z in final.zones for d in final.dead(z).values())
+
+
+APART = Formula(lambda x, y: dip(0.5, 5.0, 50.0)(x, y) + dip(0.5, 5.0, 140.0)(x, y) - 100)
+
+
+@pytest.mark.parametrize("wrong", [{"buildable": False}, {"dry": False}, {"clear": False}, {"made": None}])
+def test_works_that_are_no_answer_are_not_taken_as_they_were_found(monkeypatch, wrong):
+    _, made, _, solved = alone_and_together(monkeypatch, APART, **wrong)
+    assert 0 in solved and all(len(one.grading.zones) == 2 and one.clear for one in made)
+
+
+def test_works_between_which_water_would_stand_are_found_together(monkeypatch):
+    monkeypatch.setattr(design, "drain_as_before", lambda surface, parts, settings: False)
+    _, made, _, solved = alone_and_together(monkeypatch, APART)
+    assert 0 in solved and all(len(one.grading.zones) == 2 and one.clear for one in made)
 
 
 def test_works_that_meet_are_found_together(monkeypatch):
