@@ -24,7 +24,7 @@ from geotools.plan.model import Zone
 from geotools.terrain.design import Ground
 from geotools.terrain.known import KnownLevels
 
-__all__ = ["Build", "Drawing", "Unknowns", "drawn_modulation", "drawn_worlds", "without_each"]
+__all__ = ["Build", "Drawing", "Unknowns", "drawn_modulation", "without_each"]
 
 Floats = NDArray[np.float64]
 #: Correlation length of what is drawn without a survey: bodies and heads change no ground, m.
@@ -155,17 +155,7 @@ def drawn_modulation(
     worlds : sequence of int
         Numbers of the worlds; one number is the same world in every call.
     """
-    return drawn_worlds(perimeter, zone_id, unknowns, worlds)[0]
-
-
-def drawn_worlds(
-    perimeter: Perimeter, zone_id: str, unknowns: Unknowns, worlds: Sequence[int]
-) -> tuple[list[Mapping[str, Floats]], Floats]:
-    """`drawn_modulation`, and the survey's error under the beam line in each world, (worlds, n), m.
-
-    The error is none where the ground is proposed.
-    """
-    return Drawing(perimeter, zone_id, unknowns).worlds(worlds)
+    return Drawing(perimeter, zone_id, unknowns).worlds(worlds)[0]
 
 
 class Drawing:
@@ -191,7 +181,10 @@ class Drawing:
         return [_drawn(self.perimeter, self.zone_id, self.unknowns, self.works, number) for number in worlds]
 
     def worlds(self, worlds: Sequence[int]) -> tuple[list[Mapping[str, Floats]], Floats]:
-        """As :func:`drawn_worlds`."""
+        """`drawn_modulation`, and the survey's error under the beam line in each world, (worlds, n), m.
+
+        The error is none where the ground is proposed.
+        """
         drawn, middle = self.drawn(worlds), self.perimeter.strip(self.zone_id).offset_m.size // 2
         surveyed = 1.0 if self.works is None else ~self.works.worked[:, middle]
         return self.solved(drawn), np.array([world.ground_m[:, middle] for world in drawn]) * surveyed

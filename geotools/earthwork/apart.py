@@ -21,8 +21,6 @@ __all__ = ["drain_as_before", "runs_that_meet"]
 _CELLS_BETWEEN = 2
 #: Prices that are one and the same.
 _SAME_PRICE = 0.005
-#: A change below this is the solver's rounding, m.
-_NOTHING_M = 1e-6
 
 
 def runs_that_meet(parts: Sequence[ZoneGrading]) -> list[list[int]]:
@@ -46,7 +44,7 @@ def runs_that_meet(parts: Sequence[ZoneGrading]) -> list[list[int]]:
 
 
 def _worked(part: ZoneGrading) -> cKDTree | None:
-    worked = np.abs(part.design - part.strip.cells.ground) > _NOTHING_M
+    worked = part.worked
     return cKDTree(np.c_[part.strip.x[worked], part.strip.y[worked]]) if worked.any() else None
 
 
@@ -61,8 +59,8 @@ def drain_as_before(surface: DesignSurface, parts: Sequence[ZoneGrading], settin
     """
     if settings.water is None:
         return True
-    half = settings.under_m + settings.batter_m
-    strip = surface.strip_cells({z.zone_id: z.line for part in parts for z in part.zones}, half)
+    lines = {zone.zone_id: zone.line for part in parts for zone in part.zones}
+    strip = surface.strip_cells(lines, settings.reach_m)
     change = np.zeros(len(strip.x))
     for part in parts:
         mine = part.on(strip)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,7 @@ from geotools.earthwork.groups_graded import Asked, GroupsGraded
 from geotools.earthwork.proof import LEAST_M
 from geotools.earthwork.second_looks import Laid, hold_together
 from geotools.earthwork.tolerance import Loose
-from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, strip_groups
+from geotools.earthwork.zones import GradeSettings, ZoneGrading, grade_group, is_answer, strip_groups
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
@@ -112,37 +112,39 @@ def _first_works(
     laid: Laid = {}
     asked_of = {zone.zone_id: zone for zone in zones}
 
-    def together(group: Sequence[Zone], on: bytes | None = None) -> ZoneGrading:
-        if len(group) == 1 and group[0].zone_id in known:
-            return known[group[0].zone_id]
-        asked = Asked.of(perimeter, group, surface, settings)
-        asked = asked if on is None else replace(asked, surface=on)
+    def together(asked: Asked) -> ZoneGrading:
+        first, *more = asked.zones
+        if not more and first.zone_id in known:
+            return known[first.zone_id]
         works = groups.get(asked)
         if works is None:
-            works = grade_group(perimeter, surface, group, settings, keep=keep)
+            works = grade_group(perimeter, surface, asked.zones, settings, keep=keep)
             groups.put(asked, works)
         return works
 
-    def attempt(given: tuple[list[Zone], bytes]) -> list[ZoneGrading]:
-        group, on = given
+    def attempt(asked: Asked) -> list[ZoneGrading]:
+        group = asked.zones
         parts = [known[z.zone_id] for z in group if z.zone_id in known]
-        if 1 < len(group) == len(parts) and all(_answer(part) for part in parts):
+        if 1 < len(group) == len(parts) and all(is_answer(part) for part in parts):
             runs = runs_that_meet(parts)
             if len(runs) > 1:
-                made = [together([group[number] for number in run], on) for run in runs]
+                made = [together(asked.part(perimeter, [group[number] for number in run])) for run in runs]
                 if drain_as_before(surface, made, settings):
                     return made
-        return [together(group, on)]
+        return [together(asked)]
 
-    for turn in _turns(strip_groups(zones, settings.under_m + settings.batter_m)):
+    def alone_now(zone: Zone) -> ZoneGrading:
+        return together(Asked.of(perimeter, [zone], surface, settings))
+
+    for turn in _turns(strip_groups(zones, settings.reach_m)):
         # groups of one turn do not see each other, so each is laid in as soon as its turn to be reported comes
-        now = [(group, Asked.of(perimeter, group, surface, settings).surface) for group in turn]
+        now = [Asked.of(perimeter, group, surface, settings) for group in turn]
         for found in perimeter.together(attempt, now):
             for grading in found:
                 group = [asked_of[zone.zone_id] for zone in grading.zones]
                 parts = [grading]
                 if len(group) > 1 and not (grading.clear and grading.buildable):
-                    alone = _one_after_another(surface, group, together)
+                    alone = _one_after_another(surface, group, alone_now)
                     if not grading.clear or all(part.clear and part.buildable for part in alone):
                         parts = alone
                     else:
@@ -156,17 +158,13 @@ def _first_works(
     return {zone_id: laid[zone_id] for zone_id in asked_of}
 
 
-def _answer(part: ZoneGrading) -> bool:
-    return part.made is not None and part.clear and part.dry and part.buildable
-
-
 def _one_after_another(
-    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[Sequence[Zone]], ZoneGrading]
+    surface: DesignSurface, group: Sequence[Zone], attempt: Callable[[Zone], ZoneGrading]
 ) -> list[ZoneGrading]:
     """Zones that share a strip each graded by itself, the next on the ground that the last has left."""
     made = []
     for zone in group:
-        made.append(attempt([zone]))
+        made.append(attempt(zone))
         surface.apply(made[-1].strip, made[-1].design)
     return made
 
@@ -191,7 +189,7 @@ def graded_zones(
     reasons : mapping of str to str
         By zone that is to be graded, why.
     """
-    reach = settings.under_m + settings.batter_m
+    reach = settings.reach_m
     blank = surface.blank()
     worked = {}
     for zone_id in reasons:

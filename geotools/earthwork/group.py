@@ -275,7 +275,7 @@ def _with_others_works(
     """The strip on the ground without works: what others do there may turn out as uneven as what is looked for."""
     if not surface.change_at(strip.x, strip.y).any():
         return strip
-    return surface.blank().strip_cells({z.zone_id: z.line for z in zones}, settings.under_m + settings.batter_m)
+    return surface.blank().strip_cells({z.zone_id: z.line for z in zones}, settings.reach_m)
 
 
 def _anybody(proofs: Sequence[Proof]) -> bool:

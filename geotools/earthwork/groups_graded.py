@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from geotools.detection.perimeter import Perimeter
 from geotools.earthwork.tolerance import Withstood
@@ -33,9 +33,12 @@ class Asked:
         around = perimeter.around([zone.zone_id for zone in zones])
         # water is looked at as far as its rules say, bodies as far as the strips of the neighbours reach
         water = 0.0 if settings.water is None else settings.water.margin_m
-        reach = settings.under_m + settings.batter_m + water + perimeter.rules.half_width_m
-        lines = [zone.line for zone in (*zones, *around)]
-        return cls(tuple(zones), around, settings.draws, surface.digest(lines, reach))
+        reach = settings.reach_m + water + perimeter.rules.half_width_m
+        return cls(tuple(zones), around, settings.draws, surface.digest([zone.line for zone in around], reach))
+
+    def part(self, perimeter: Perimeter, zones: Sequence[Zone]) -> Asked:
+        """What is asked of some of the group's zones, on the surface as it was for all of them."""
+        return replace(self, zones=tuple(zones), around=perimeter.around([zone.zone_id for zone in zones]))
 
 
 class GroupsGraded:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from geotools.detection.perimeter import Perimeter
@@ -106,8 +105,7 @@ def _loose(
     """What comes of a zone within tolerance beside what its neighbours get; None where it is not clear as designed."""
     if any(dead.any() for dead in final.dead(zone_id).values()):
         return None
-    zones: Sequence[Zone] = [final.zones[zone_id]]
-    return worst_in_tolerance(final, surface, zones, settings, FINAL_DRAWS, withstood=withstood)
+    return worst_in_tolerance(final, surface, [final.zones[zone_id]], settings, FINAL_DRAWS, withstood=withstood)
 
 
 def _whole(before: Perimeter, surface: DesignSurface, laid: Laid) -> Perimeter:

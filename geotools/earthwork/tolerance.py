@@ -10,14 +10,13 @@ import numpy as np
 
 from geotools.beam.strip import Strip
 from geotools.detection.perimeter import Perimeter
+from geotools.earthwork.demand import Modulation
 from geotools.earthwork.disturb import State, edge_states
 from geotools.earthwork.zone_grading import GradeSettings
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, StripCells
 
 __all__ = ["Loose", "Withstood", "worst_in_tolerance"]
-
-Modulation = dict[str, np.ndarray]
 
 #: A change below this is no work, m.
 _NOTHING_M = 1e-4
@@ -93,7 +92,7 @@ def worst_in_tolerance(
     tolerances, draws = settings.tolerances, settings.draws if draws is None else draws
     before = Withstood() if withstood is None else withstood
     for zone in zones:
-        strip = surface.blank().strip_cells({zone.zone_id: zone.line}, settings.under_m + settings.batter_m)
+        strip = surface.blank().strip_cells({zone.zone_id: zone.line}, settings.reach_m)
         change = surface.change_at(strip.x, strip.y)
         key = _content(stands, zone, strip, change, repr((draws, tolerances)))
         held = before.get(zone.zone_id, key)

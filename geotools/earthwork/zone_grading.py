@@ -57,6 +57,11 @@ class GradeSettings:
     fixed: frozenset[tuple[str, str]] = frozenset()
 
     @property
+    def reach_m(self) -> float:
+        """Half width of the ground that may be worked."""
+        return self.under_m + self.batter_m
+
+    @property
     def clear_words(self) -> str:
         """What is said of a surface that the model agrees with in every state tried."""
         t = self.tolerances
@@ -108,6 +113,11 @@ class ZoneGrading:
         return replace(self, reason=reason, made=made, unfit=None)
 
     @property
+    def worked(self) -> npt.NDArray[np.bool_]:
+        """(n,) cells whose level changes by more than the solver's rounding."""
+        return np.abs(self.design - self.strip.cells.ground) > 1e-6
+
+    @property
     def state(self) -> State:
         """The zones on the design, to be disturbed."""
         return State(self.zones, self.strip, self.design)
@@ -133,7 +143,7 @@ class ZoneGrading:
 
     def on(self, strip: StripCells) -> np.ndarray | None:
         """Change of level on the cells of another strip of the same grid, (n,) m; None where it does not hold all."""
-        mine = np.abs(self.design - self.strip.cells.ground) > 1e-6
+        mine = self.worked
         # cells are distinguished by their centres, to the millimetre
         place = {(round(x * 1e3), round(y * 1e3)): i for i, (x, y) in enumerate(zip(strip.x, strip.y, strict=True))}
         moved = zip(self.strip.x[mine], self.strip.y[mine], strict=True)

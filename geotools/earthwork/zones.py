@@ -11,7 +11,7 @@ from geotools.earthwork.zone_grading import GradeSettings, ZoneGrading
 from geotools.plan.model import Zone
 from geotools.terrain.design import DesignSurface, Kept
 
-__all__ = ["GradeSettings", "ZoneGrading", "grade_group", "strip_groups"]
+__all__ = ["GradeSettings", "ZoneGrading", "grade_group", "is_answer", "strip_groups"]
 
 _POST_RADIUS_M = 0.6  # foundations keep their ground (common practice, no source)
 
@@ -32,14 +32,13 @@ def grade_group(
     keep : read by rows and columns of the surface, True where nothing may be moved. known : programmes solved before.
     heads : that an earlier look has found worth moving; others are looked for where works with these are no answer.
     """
-    half = settings.under_m
     near = dict.fromkeys(n for z in zones for n in (z.zone_id, *perimeter.neighbours(z.zone_id)))
     lines_of = [perimeter.zones[n].line for n in near if n in perimeter.zones] + [z.line for z in zones]
     posts = [(x, y, _POST_RADIUS_M) for li in lines_of for x, y in ((li.x0, li.y0), (li.x1, li.y1))]
-    strip = surface.strip_cells({z.zone_id: z.line for z in zones}, half + settings.batter_m, keep=keep, keep_off=posts)
+    strip = surface.strip_cells({z.zone_id: z.line for z in zones}, settings.reach_m, keep=keep, keep_off=posts)
     trial = ZoneGroup(perimeter, surface, zones, strip, settings, known or Known())
     best = None if heads is None else _cheaper_way(trial, heads, settings.most)[0]
-    if best is None or not _good(best):
+    if best is None or not is_answer(best):
         best = _cheapest(trial, settings.most)
     if settings.priced_as_drawn and best.price < settings.most:
         best = trial.with_robustness(best)
@@ -68,21 +67,21 @@ def _with_heads_moved(trial: ZoneGroup, best: ZoneGrading, *, keep_falls: bool, 
     Sets are tried from the one whose works are the cheapest at the first tolerances on, until works with one are an
     answer: those after it come out dearer. Where works with heads held are an answer, only the first is tried.
     """
-    held_is_good = _good(best)
+    held_is_good = is_answer(best)
     worth = min(_price(best) - sum(c.cost for c in best.crossings), most)
     for heads, least in trial.choices(worth):
-        if _good(best) and least >= _earth(best):
+        if is_answer(best) and least >= _earth(best):
             break
         made = trial.run(heads, keep_falls=keep_falls, most=min(_price(best), most))
         best = min((best, made), key=_rank)
-        if held_is_good or _good(made):
+        if held_is_good or is_answer(made):
             break
     return best
 
 
-def _good(grading: ZoneGrading) -> bool:
-    """Whether a grading is an answer: clear, dry, and made by a machine."""
-    return grading.clear and grading.dry and grading.buildable
+def is_answer(grading: ZoneGrading) -> bool:
+    """Whether a grading is an answer: there, clear, dry, and made by a machine."""
+    return grading.made is not None and grading.clear and grading.dry and grading.buildable
 
 
 def _earth(grading: ZoneGrading) -> float:
@@ -92,7 +91,7 @@ def _earth(grading: ZoneGrading) -> float:
 
 def _price(grading: ZoneGrading) -> float:
     """Price that another grading has to stay below to be taken."""
-    return grading.price if _good(grading) else float("inf")
+    return grading.price if is_answer(grading) else float("inf")
 
 
 def _rank(grading: ZoneGrading) -> tuple[bool, bool, bool, bool, float]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from typing import Any
 
@@ -42,15 +41,6 @@ class SparseGrid:
             if block is not None:
                 found[here] = block[row[here] - key[0] * BLOCK, column[here] - key[1] * BLOCK]
         return found
-
-    def digest(self) -> bytes:
-        """Content of the grid in short: the same for the same values, however they were put in."""
-        made = hashlib.blake2b(repr((self.shape, self.fill, self.dtype)).encode(), digest_size=16)
-        for key in sorted(self._blocks):
-            if (self._blocks[key] != self.fill).any():
-                made.update(repr(key).encode())
-                made.update(np.ascontiguousarray(self._blocks[key]).data)
-        return made.digest()
 
     def __setitem__(self, place: tuple[npt.ArrayLike, npt.ArrayLike], values: npt.ArrayLike) -> None:
         """Put values at rows and columns, given as whole numbers that broadcast, all of them on the grid."""

@@ -13,7 +13,7 @@ from geotools.detection.cases import Case, moved_heads
 from geotools.detection.hidden import Hidden
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import SOURCES, costs
-from geotools.detection.unknowns import Build, Unknowns, drawn_modulation, drawn_worlds
+from geotools.detection.unknowns import Build, Drawing, Unknowns, drawn_modulation
 from geotools.detection.verdicts import judge_stations
 from geotools.site.detection import Detection
 from geotools.terrain.quality import SurveyQuality
@@ -62,7 +62,7 @@ def test_on_proposed_ground_the_build_takes_the_place_of_the_survey():
     """Noise is not counted twice: what will be built to a tolerance does not carry the old survey's error too."""
     filled = Build(Formula(lambda x, y: np.where(x < 40.0, 0.3, np.nan)), 0.0, 0.0)
     unknowns = replace(KNOWN, survey=Accuracy(0.10), build=filled)
-    _, errors = drawn_worlds(perimeter_on(), "Z1", unknowns, range(4))
+    _, errors = Drawing(perimeter_on(), "Z1", unknowns).worlds(range(4))
     along = perimeter_on().grids["Z1"].chainage_m
     assert np.abs(errors[:, along < 39.0]).max() == 0.0
     assert errors[:, along > 41.0].std() > 0.05

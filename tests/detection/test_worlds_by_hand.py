@@ -15,7 +15,7 @@ from geotools.detection.accuracy import Accuracy
 from geotools.detection.cases import Rules
 from geotools.detection.level_ground import LEVEL
 from geotools.detection.perimeter import Perimeter
-from geotools.detection.unknowns import Build, Unknowns, _drawn, _World, drawn_worlds, survey_error, without_each
+from geotools.detection.unknowns import Build, Drawing, Unknowns, _drawn, _World, survey_error, without_each
 from geotools.plan.model import BeamPair, Zone
 from geotools.site.works import GradingLimits
 from tests.invented_ground import Formula
@@ -81,12 +81,12 @@ def test_the_surveys_errors_of_a_zone_are_those_of_its_worlds_where_nothing_is_b
     surveyed = replace(UNKNOWNS, survey=Accuracy(0.05, correlation_m=2.0))
     monkeypatch.setattr(unknowns_of.Drawing, "solved", lambda self, drawn: [world.ground_m for world in drawn])
     wanted = np.array([world.ground_m for world in worlds(surveyed, 5)])[:, :, PERIMETER.grids["Z"].offset_m.size // 2]
-    solved, found = drawn_worlds(PERIMETER, "Z", surveyed, range(5))
+    solved, found = Drawing(PERIMETER, "Z", surveyed).worlds(range(5))
     assert wanted.any() and np.array_equal(found, wanted) and len(solved) == 5
-    later = drawn_worlds(PERIMETER, "Z", surveyed, range(3, 5))[1]
+    later = Drawing(PERIMETER, "Z", surveyed).worlds(range(3, 5))[1]
     assert np.array_equal(later, wanted[3:])
     built = PERIMETER.grids["Z"].chainage_m < 2.9
-    _, found = drawn_worlds(PERIMETER, "Z", replace(surveyed, build=proposed(0.2)), range(5))
+    _, found = Drawing(PERIMETER, "Z", replace(surveyed, build=proposed(0.2))).worlds(range(5))
     assert (found[:, built] == 0.0).all() and np.array_equal(found[:, ~built], wanted[:, ~built])
 
 

@@ -12,7 +12,6 @@ from geotools.earthwork.flow_paths import WaterRules
 from geotools.earthwork.groups_graded import Asked, GroupsGraded
 from geotools.earthwork.programme import GradingRules
 from geotools.earthwork.zones import GradeSettings, grade_group
-from geotools.io.sparse_grid import SparseGrid
 from geotools.terrain.design import DesignSurface
 from tests.invented_ground import RULES, Formula, dip, zone
 
@@ -83,19 +82,24 @@ def test_other_heads_of_the_group_or_more_draws_are_another_question():
 
 
 def test_the_content_of_a_surface_is_the_same_however_it_was_put_there():
-    one, other = SparseGrid((600, 600)), SparseGrid((600, 600))
-    assert one.digest() == other.digest() != SparseGrid((600, 601)).digest()
-    one[np.array([3, 500]), np.array([4, 500])] = np.array([0.5, -0.25])
-    assert one.digest() != other.digest()
-    other[np.array([500, 3]), np.array([500, 4])] = np.array([-0.25, 0.5])
-    assert one.digest() == other.digest()
+    one, other = BLANK.blank(), BLANK.blank()
+
+    def digest(surface):
+        return surface.digest([zone.line for zone in ROW], 5.0)
+
+    assert digest(one) == digest(other)
+    assert digest(one) != digest(DesignSurface(LEVEL, (-10, -10, 461, 10)))
+    one.change[np.array([13, 14]), np.array([40, 400])] = np.array([0.5, -0.25])
+    assert digest(one) != digest(other)
+    other.change[np.array([14, 13]), np.array([400, 40])] = np.array([-0.25, 0.5])
+    assert digest(one) == digest(other)
     # what was put there and taken away again leaves nothing
-    other[np.array([300]), np.array([10])] = np.array([1.0])
-    assert one.digest() != other.digest()
-    other[np.array([300]), np.array([10])] = np.array([0.0])
-    assert one.digest() == other.digest()
-    other[np.array([3]), np.array([4])] = np.array([0.25])
-    assert one.digest() != other.digest()
+    other.change[np.array([15]), np.array([50])] = np.array([1.0])
+    assert digest(one) != digest(other)
+    other.change[np.array([15]), np.array([50])] = np.array([0.0])
+    assert digest(one) == digest(other)
+    other.change[np.array([13]), np.array([40])] = np.array([0.25])
+    assert digest(one) != digest(other)
 
 
 def test_a_design_put_together_again_grades_only_what_a_change_may_reach(monkeypatch):
@@ -129,4 +133,5 @@ def test_a_design_put_together_again_grades_only_what_a_change_may_reach(monkeyp
     alone, plain, _ = put_together(changed, wanted, None)
     assert some == [["Z11"]]
     assert [one.grading.price for one in made] == [one.grading.price for one in alone]
-    assert laid.change.digest() == plain.change.digest()
+    everywhere = [one.line for one in row]
+    assert laid.digest(everywhere, 30.0) == plain.digest(everywhere, 30.0)

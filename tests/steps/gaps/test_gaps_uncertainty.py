@@ -12,7 +12,7 @@ from geotools.detection.certainty import certainty_of, judge_zone
 from geotools.detection.perimeter import Perimeter
 from geotools.detection.sensitivity import CHANGES, sensitivity
 from geotools.detection.spots import runs
-from geotools.detection.unknowns import Unknowns, drawn_worlds
+from geotools.detection.unknowns import Drawing, Unknowns
 from geotools.detection.verdicts import ZoneVerdicts
 from geotools.errors import InputError
 from geotools.plan.model import BeamPair, Zone
@@ -92,7 +92,7 @@ def test_check_points_outside_the_model_are_refused():
 def judged(depth, sigma):
     perimeter, spots = one_zone(depth)
     unknowns = Unknowns(Accuracy(sigma, correlation_m=8.0), head_m=0.0, body=0.0, aim_deg=0.0, draws=32)
-    worlds, errors = drawn_worlds(perimeter, "Z1", unknowns, range(unknowns.draws))
+    worlds, errors = Drawing(perimeter, "Z1", unknowns).worlds(range(unknowns.draws))
     judged_in = ZoneVerdicts({}, worlds, [perimeter.dead("Z1", own) for own in worlds], False, errors)
     return judge_zone(perimeter, "Z1", {"prone": spots}, unknowns, judged_in), spots
 
